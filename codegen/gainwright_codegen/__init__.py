@@ -1,0 +1,1 @@
+"""The C runtime, the exporter and the compiler of the exported C."""

@@ -1,0 +1,1 @@
+"""Simulated axes, the rig that runs the exported C on them, and exact stability theory."""

@@ -1,0 +1,1 @@
+"""What a tuning trial is and means: specification, semantics, fixed point, detector, proof."""

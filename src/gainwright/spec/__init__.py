@@ -1,0 +1,1 @@
+"""The specification language: how a trial is written down, read and checked."""

@@ -1,0 +1,199 @@
+"""The validated model of a trial: what is in the file, as plain immutable data.
+
+Everything is ordered as in the file, so that whatever is made from it is reproducible. Objects are
+made by :mod:`gainwright.spec.load` only after validation; code that holds a :class:`Trial` can rely
+on every name being resolved, every expression being well typed and every range being respected.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import Enum
+from functools import cached_property
+
+from gainwright.spec.expression import Expression
+
+NEVER = -1
+"""``within_ticks`` of a requirement that has no time in it."""
+
+
+class Kind(Enum):
+    """The two types of the language."""
+
+    TRUTH = "truth"
+    INTEGER = "integer"
+
+
+@dataclass(frozen=True, slots=True)
+class Constant:
+    name: str
+    value: int
+    unit: str
+    meaning: str
+
+
+@dataclass(frozen=True, slots=True)
+class Signal:
+    """An input, output or variable: a bounded integer, or a truth value stored as 0 or 1."""
+
+    name: str
+    kind: Kind
+    low: int
+    high: int
+    unit: str
+    meaning: str
+
+
+@dataclass(frozen=True, slots=True)
+class Variable(Signal):
+    """Kept from tick to tick; an assignment saturates at ``low`` and ``high``."""
+
+    initial: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Output(Signal):
+    """A function of state and variables (Moore); a state may override the default."""
+
+    default: Expression | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Condition:
+    """A named truth value over inputs and variables; the columns of the decision tables."""
+
+    name: str
+    expression: Expression
+    meaning: str
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    name: str
+    meaning: str
+    end: bool
+    """True for the states in which a trial may rest for ever."""
+    outputs: Mapping[str, Expression]
+    """Outputs that differ from their default in this state."""
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One rule of a single-hit decision table (ISO 5806): a cube of conditions and what follows."""
+
+    id: str
+    """Id in the file; where the file lists several ``from`` states: ``id@state``."""
+    source: str
+    when: tuple[str, ...]
+    """Conditions that must be true."""
+    unless: tuple[str, ...]
+    """Conditions that must be false."""
+    target: str
+    actions: Mapping[str, Expression]
+    """Variable name to new value; all right-hand sides are read before any is written."""
+    why: str
+
+
+class RequirementKind(Enum):
+    INVARIANT = "invariant"
+    """``formula`` holds after every tick, over state, variables and outputs."""
+    STEP = "step"
+    """``formula`` holds over every tick; plain names are before it, ``next(name)`` after it.
+    Inputs and conditions are those the tick saw, so they have no ``next``."""
+    RESPONSE = "response"
+    """Whenever ``trigger`` holds over a tick (same names as a step), ``formula`` (an invariant
+    formula) holds after that tick or after one of the ``within_ticks`` - 1 ticks that follow, so
+    ``within_ticks = 1`` means at once."""
+    REACHABLE = "reachable"
+    """Some sequence of inputs makes ``formula`` (an invariant formula) true."""
+    BOUNDED = "bounded"
+    """From every state in which ``trigger`` (an invariant formula) holds, whatever the inputs do,
+    ``formula`` (an invariant formula) holds after at most ``within_ticks`` ticks."""
+
+
+@dataclass(frozen=True, slots=True)
+class Hazard:
+    id: str
+    harm: str
+
+
+@dataclass(frozen=True, slots=True)
+class Requirement:
+    id: str
+    hazard: str
+    """Id of the hazard it answers."""
+    sentence: str
+    kind: RequirementKind
+    formula: Expression
+    trigger: Expression | None
+    within_ticks: int
+    proved_by: str
+    """How it is proved, in words."""
+
+
+@dataclass(frozen=True, slots=True)
+class Stage:
+    """One gain that the trial raises, and the output that says which rung applies.
+
+    Rung k of the ladder is start * ratio**k; the start comes from the machine description.
+    """
+
+    name: str
+    """Name of the drive's setting, e.g. ``speed_gain``; the rig and the firmware bind by it."""
+    title: str
+    unit: str
+    rung: str
+    """Output that selects the rung to apply."""
+    limit: str
+    """Variable that holds the first rung at which onset was reported."""
+    result: str
+    """Variable that holds the chosen rung."""
+    onset: str
+    """Variable (truth) that says whether onset was reported at ``limit``."""
+    ratio: float
+    """Step from one rung to the next, above 1."""
+    rungs: int
+    """Number of rungs, 2 to 128."""
+    margin: float
+    """The result is at most limit * (1 - margin), 0 to 1."""
+    pulse_share: float
+    """Height of the test pulse, share of the drive's torque limit."""
+    burst_share: float
+    """Torque oscillation amplitude that counts as a burst, share of the drive's torque limit."""
+    silence_counts: float
+    """Speed-error amplitude that counts as silence, in steps of the speed that one encoder count
+    per control tick makes."""
+
+
+@dataclass(frozen=True)
+class Trial:
+    name: str
+    title: str
+    tick_us: int
+    """Sequencer tick in microseconds."""
+    initial_state: str
+    constants: tuple[Constant, ...]
+    inputs: tuple[Signal, ...]
+    outputs: tuple[Output, ...]
+    variables: tuple[Variable, ...]
+    conditions: tuple[Condition, ...]
+    states: tuple[State, ...]
+    rows: tuple[Row, ...]
+    hazards: tuple[Hazard, ...]
+    requirements: tuple[Requirement, ...]
+    stages: tuple[Stage, ...]
+    digest: str
+    """SHA-256 (hex) over the canonical form of all the above; layout and comments do not count."""
+
+    @cached_property
+    def rows_by_state(self) -> Mapping[str, tuple[Row, ...]]:
+        """Rows of each state, in the order of the file."""
+        return {
+            state.name: tuple(row for row in self.rows if row.source == state.name)
+            for state in self.states
+        }
+
+    def constant(self, name: str) -> int:
+        """Return the value of a constant; KeyError if the trial has none of that name."""
+        return {constant.name: constant.value for constant in self.constants}[name]
