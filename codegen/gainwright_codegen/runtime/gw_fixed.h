@@ -1,0 +1,113 @@
+/*
+ * Gainwright: fixed-point arithmetic.
+ *
+ * NOT A SAFETY FUNCTION. Firmware that uses this file moves machinery on purpose and drives it to
+ * the edge of instability. People stay out of the hazard zone; an independent emergency stop, limit
+ * switches and safe torque off must be in place and tested first. Risk assessment, local codes and
+ * licensed practice decide.
+ *
+ * Qm.n has m integer bits without the sign and n fraction bits. Signals are Q4.24, per unit of the
+ * drive's rated torque or of the axis' top speed, limited to +-(2^28 - 1).
+ *
+ * Every function is defined for every argument in its stated range: no signed overflow, no right
+ * shift of a negative value, no shift by the width or more, no out-of-range conversion
+ * (ISO/IEC 9899:1999, 6.5p5, 6.5.7, 6.3.1.3p3). gainwright.fixed.arithmetic is the same bit for bit.
+ */
+#ifndef GW_FIXED_H
+#define GW_FIXED_H
+
+#include <stdint.h>
+
+#define GW_SIGNAL_FRACTION_BITS 24U
+#define GW_SIGNAL_LIMIT INT32_C(268435455)
+
+/* value, or the nearer of low and high if it lies outside; low <= high. */
+static inline int32_t gw_clamp_i32(int32_t value, int32_t low, int32_t high)
+{
+    return (value < low) ? low : ((value > high) ? high : value);
+}
+
+/* The same for a wide value and limits that fit 32 bits. */
+static inline int32_t gw_clamp_i64(int64_t value, int32_t low, int32_t high)
+{
+    return (value < low) ? low : ((value > high) ? high : (int32_t)value);
+}
+
+static inline int32_t gw_saturate_i32(int64_t value)
+{
+    return gw_clamp_i64(value, INT32_MIN, INT32_MAX);
+}
+
+/* Saturate to the range of a Q4.24 signal. */
+static inline int32_t gw_saturate_signal(int64_t value)
+{
+    return gw_clamp_i64(value, -GW_SIGNAL_LIMIT, GW_SIGNAL_LIMIT);
+}
+
+/* floor(value / 2^bits), bits 0 to 62. Neither branch shifts a negative value; compilers see that
+ * the whole is one arithmetic shift. */
+static inline int64_t gw_floor_shift_i64(int64_t value, uint32_t bits)
+{
+    return (value >= 0) ? (value >> bits) : (-1 - ((-1 - value) >> bits));
+}
+
+/* floor(value / 2^bits), bits 0 to 30. */
+static inline int32_t gw_floor_shift_i32(int32_t value, uint32_t bits)
+{
+    return (value >= 0) ? (value >> bits) : (-1 - ((-1 - value) >> bits));
+}
+
+/* value / 2^bits rounded half up, bits 1 to 62: the floor plus the highest bit shifted out, so that
+ * no half is added that could overflow. */
+static inline int64_t gw_round_shift_i64(int64_t value, uint32_t bits)
+{
+    return gw_floor_shift_i64(value, bits) + (int64_t)(((uint64_t)value >> (bits - 1U)) & 1U);
+}
+
+/* value / 2^bits rounded half up, bits 1 to 30. */
+static inline int32_t gw_round_shift_i32(int32_t value, uint32_t bits)
+{
+    return gw_floor_shift_i32(value, bits) + (int32_t)(((uint32_t)value >> (bits - 1U)) & 1U);
+}
+
+/* value * 2^bits, saturated, bits 0 to 30. */
+static inline int32_t gw_shift_left_i32(int32_t value, uint32_t bits)
+{
+    return gw_saturate_i32((int64_t)value * (INT64_C(1) << bits));
+}
+
+static inline int32_t gw_add_i32(int32_t a, int32_t b)
+{
+    return gw_saturate_i32((int64_t)a + (int64_t)b);
+}
+
+static inline int32_t gw_subtract_i32(int32_t a, int32_t b)
+{
+    return gw_saturate_i32((int64_t)a - (int64_t)b);
+}
+
+/* -value; the most negative number gives INT32_MAX. */
+static inline int32_t gw_negate_i32(int32_t value)
+{
+    return (value == INT32_MIN) ? INT32_MAX : -value;
+}
+
+/* |value|; the most negative number gives INT32_MAX. */
+static inline int32_t gw_absolute_i32(int32_t value)
+{
+    return (value < 0) ? gw_negate_i32(value) : value;
+}
+
+/* a * b / 2^bits, rounded toward minus infinity, saturated, bits 0 to 62. */
+static inline int32_t gw_multiply_floor_i32(int32_t a, int32_t b, uint32_t bits)
+{
+    return gw_saturate_i32(gw_floor_shift_i64((int64_t)a * (int64_t)b, bits));
+}
+
+/* a * b / 2^bits, rounded half up, saturated, bits 1 to 62. */
+static inline int32_t gw_multiply_round_i32(int32_t a, int32_t b, uint32_t bits)
+{
+    return gw_saturate_i32(gw_round_shift_i64((int64_t)a * (int64_t)b, bits));
+}
+
+#endif
