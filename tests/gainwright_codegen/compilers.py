@@ -1,0 +1,29 @@
+"""The C compilers that the tests try, each skipped with the reason where it is missing."""
+
+from __future__ import annotations
+
+import importlib.util
+import shutil
+import sys
+
+import pytest
+
+ZIG = f'"{sys.executable}" -m ziglang cc'
+
+
+def _available(name: str) -> bool:
+    if name == "zig":
+        return importlib.util.find_spec("ziglang") is not None
+    return shutil.which(name) is not None
+
+
+def compiler_parameters(*names: str) -> list:
+    """Return pytest parameters, one per compiler command."""
+    return [
+        pytest.param(
+            ZIG if name == "zig" else name,
+            id=name,
+            marks=pytest.mark.skipif(not _available(name), reason=f"{name} is not installed"),
+        )
+        for name in names
+    ]
