@@ -66,7 +66,7 @@ def obtain(name: str, product: str, build: Callable[[Path], None]) -> Path:
         raise _unusable(root, str(error)) from error
     try:
         build(scratch)
-        (scratch / DIGEST_FILE).write_text(_digest(scratch / product), encoding="ascii")
+        (scratch / DIGEST_FILE).write_text(_digest(scratch / product), encoding="utf-8")
         return _publish(scratch, entry, product)
     except OSError as error:
         raise _unusable(root, str(error)) from error
@@ -80,7 +80,7 @@ def _digest(path: Path) -> str:
 
 def _whole(entry: Path, product: str) -> Path | None:
     try:
-        noted = (entry / DIGEST_FILE).read_text(encoding="ascii")
+        noted = (entry / DIGEST_FILE).read_text(encoding="utf-8")
         return entry / product if _digest(entry / product) == noted else None
     except (OSError, UnicodeDecodeError):
         return None
