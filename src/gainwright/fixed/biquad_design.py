@@ -1,0 +1,149 @@
+"""Design of second-order sections: Butterworth filters (scipy) and the cookbook formulas.
+
+All frequencies are in Hz and must lie strictly between zero and half the sample rate; anything
+else raises ValueError with the limits in the message.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from gainwright.fixed.section import SecondOrderSection
+
+WIDEST_BAND = 16.0
+"""Upper over lower edge; in wider bands the sections' gains grow until words overflow."""
+
+
+def butterworth_low_pass(
+    order: int, cutoff_hz: float, sample_rate_hz: float
+) -> tuple[SecondOrderSection, ...]:
+    """Return a low-pass (-3.01 dB at the cutoff), each section with unit gain at zero frequency."""
+    _check(sample_rate_hz, cutoff_hz)
+    return _sections(order, "lowpass", [cutoff_hz], sample_rate_hz, 0.0, {1: (1, 1), 2: (1, 2, 1)})
+
+
+def butterworth_high_pass(
+    order: int, cutoff_hz: float, sample_rate_hz: float
+) -> tuple[SecondOrderSection, ...]:
+    """Return a high-pass (-3.01 dB at the cutoff), each section with unit gain at half the rate."""
+    _check(sample_rate_hz, cutoff_hz)
+    numerators = {1: (1, -1), 2: (1, -2, 1)}
+    return _sections(
+        order, "highpass", [cutoff_hz], sample_rate_hz, sample_rate_hz / 2.0, numerators
+    )
+
+
+def butterworth_band_pass(
+    order: int, low_hz: float, high_hz: float, sample_rate_hz: float
+) -> tuple[SecondOrderSection, ...]:
+    """Return a band-pass of ``order`` sections (-3.01 dB at both edges).
+
+    Every section has one zero at zero frequency, one at half the sample rate, and unit gain at the
+    centre of the band; so none of them sees the other's stop band amplified.
+    """
+    _check(sample_rate_hz, low_hz, high_hz)
+    if not low_hz < high_hz:
+        raise ValueError(f"band from {low_hz} Hz to {high_hz} Hz: the edges must rise")
+    if order > 1 and high_hz > WIDEST_BAND * low_hz:
+        raise ValueError(
+            f"band from {low_hz} Hz to {high_hz} Hz: the edges of a band-pass of order {order} must "
+            f"be within a factor of {WIDEST_BAND:g}; put a high-pass and a low-pass in series"
+        )
+    centre_hz = band_centre_hz(low_hz, high_hz, sample_rate_hz)
+    return _sections(
+        order, "bandpass", [low_hz, high_hz], sample_rate_hz, centre_hz, {2: (1, 0, -1)}
+    )
+
+
+def band_centre_hz(low_hz: float, high_hz: float, sample_rate_hz: float) -> float:
+    """Return where a band-pass made by the bilinear transform has its largest gain."""
+    low, high = (math.tan(math.pi * edge / sample_rate_hz) for edge in (low_hz, high_hz))
+    return sample_rate_hz / math.pi * math.atan(math.sqrt(low * high))
+
+
+def cookbook_low_pass(
+    frequency_hz: float, quality: float, sample_rate_hz: float
+) -> SecondOrderSection:
+    """Return a resonant low-pass; Bristow-Johnson, Audio EQ Cookbook, W3C Note 8 June 2021."""
+    cosine, alpha = _cookbook(frequency_hz, quality, sample_rate_hz)
+    return _normalised((1 - cosine) / 2, 1 - cosine, (1 - cosine) / 2, cosine, alpha)
+
+
+def cookbook_high_pass(
+    frequency_hz: float, quality: float, sample_rate_hz: float
+) -> SecondOrderSection:
+    """Return a resonant high-pass; same source."""
+    cosine, alpha = _cookbook(frequency_hz, quality, sample_rate_hz)
+    return _normalised((1 + cosine) / 2, -(1 + cosine), (1 + cosine) / 2, cosine, alpha)
+
+
+def cookbook_band_pass(
+    frequency_hz: float, quality: float, sample_rate_hz: float
+) -> SecondOrderSection:
+    """Return a band-pass with a gain of 0 dB at its centre; same source."""
+    cosine, alpha = _cookbook(frequency_hz, quality, sample_rate_hz)
+    return _normalised(alpha, 0.0, -alpha, cosine, alpha)
+
+
+def cookbook_notch(
+    frequency_hz: float, quality: float, sample_rate_hz: float
+) -> SecondOrderSection:
+    """Return a notch; same source."""
+    cosine, alpha = _cookbook(frequency_hz, quality, sample_rate_hz)
+    return _normalised(1.0, -2.0 * cosine, 1.0, cosine, alpha)
+
+
+def _cookbook(frequency_hz: float, quality: float, sample_rate_hz: float) -> tuple[float, float]:
+    _check(sample_rate_hz, frequency_hz)
+    if not (math.isfinite(quality) and quality > 0.0):
+        raise ValueError(f"quality is {quality}, expected above 0")
+    angle = 2.0 * math.pi * frequency_hz / sample_rate_hz
+    return math.cos(angle), math.sin(angle) / (2.0 * quality)
+
+
+def _normalised(b0: float, b1: float, b2: float, cosine: float, alpha: float) -> SecondOrderSection:
+    a0 = 1.0 + alpha
+    return SecondOrderSection(b0 / a0, b1 / a0, b2 / a0, -2.0 * cosine / a0, (1.0 - alpha) / a0)
+
+
+def _sections(
+    order: int,
+    kind: str,
+    edges_hz: list[float],
+    sample_rate_hz: float,
+    reference_hz: float,
+    numerators: dict[int, tuple[int, ...]],
+) -> tuple[SecondOrderSection, ...]:
+    """Poles from scipy; numerators exact multiples of small integers, unit gain at the reference.
+
+    The exact numerators let quantisation keep the zeros at z = 1 and z = -1 where they are.
+    """
+    from scipy.signal import butter  # here, as it takes long to import
+
+    if order < 1:
+        raise ValueError(f"order is {order}, expected 1 or more")
+    edges = edges_hz if len(edges_hz) > 1 else edges_hz[0]
+    made = butter(order, edges, btype=kind, output="sos", fs=sample_rate_hz)
+    reference = np.array([reference_hz])
+    sections = []
+    for *_, a1, a2 in made:
+        degree = 1 if a2 == 0.0 else 2
+        shape = (*numerators[degree], 0)[:3]
+        a1, a2 = float(a1), float(a2)
+        raw = SecondOrderSection(*map(float, shape), a1, a2)
+        gain = 1.0 / float(abs(raw.response(reference, sample_rate_hz)[0]))
+        sections.append(SecondOrderSection(*(gain * value for value in shape), a1, a2))
+    return tuple(sections)
+
+
+def _check(sample_rate_hz: float, *frequencies_hz: float) -> None:
+    if not (math.isfinite(sample_rate_hz) and sample_rate_hz > 0.0):
+        raise ValueError(f"sample rate is {sample_rate_hz} Hz, expected above 0")
+    for frequency in frequencies_hz:
+        if not 0.0 < frequency < sample_rate_hz / 2.0:
+            raise ValueError(
+                f"frequency is {frequency} Hz, expected above 0 and below half the sample rate of "
+                f"{sample_rate_hz} Hz"
+            )

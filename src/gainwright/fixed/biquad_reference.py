@@ -1,0 +1,78 @@
+"""The second-order section of the exported ``gw_biquad.h``, sample by sample on Python integers.
+
+Direct form 1 with Q4.24 signals and Q1.30 coefficients:
+``y[k] = b0 x[k] + b1 x[k-1] + b2 x[k-2] + a1 y[k-1] + a2 y[k-2]``, where a1 and a2 carry the
+feedback sign already negated. Inputs and outputs are saturated to 2^28 - 1 in magnitude and no
+32-bit coefficient exceeds 2^31, so the sum stays below 5 * 2^31 * (2^28 - 1) + 2^30 < 2^62: the
+64-bit accumulator of the C can not overflow, whatever the coefficients are.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+from gainwright.fixed.arithmetic import floor_shift, saturate_signal
+from gainwright.fixed.qformat import COEFFICIENT
+
+_HALF = 1 << (COEFFICIENT.fraction_bits - 1)
+_FRACTION_MASK = (1 << COEFFICIENT.fraction_bits) - 1
+
+
+@dataclass(frozen=True, slots=True)
+class BiquadCoefficients:
+    """Raw Q1.30 words; ``a1`` and ``a2`` with the feedback sign already negated."""
+
+    b0: int
+    b1: int
+    b2: int
+    a1: int
+    a2: int
+
+    def as_tuple(self) -> tuple[int, int, int, int, int]:
+        """Return the words in the order of the C structure."""
+        return (self.b0, self.b1, self.b2, self.a1, self.a2)
+
+
+@dataclass(slots=True)
+class BiquadReference:
+    """State of one section, as in ``gw_biquad_state``; raw Q4.24 words."""
+
+    coefficients: BiquadCoefficients
+    x1: int = 0
+    x2: int = 0
+    y1: int = 0
+    y2: int = 0
+    fraction: int = field(default=_HALF)
+    """What rounding cut off so far, 0 to 2^30 - 1; used by the fraction-saving step only."""
+
+    def step(self, x: int) -> int:
+        """Take one sample; the output is rounded half up and saturated."""
+        x = saturate_signal(x)
+        return self._store(x, self._sum(x) + _HALF)
+
+    def step_fraction_saving(self, x: int) -> int:
+        """Take one sample; what rounding cuts off is added to the next sum.
+
+        The rounding error then has no part at zero frequency: for poles near z = 1 it is smaller
+        by orders of magnitude, and there is no dead band at standstill.
+        """
+        x = saturate_signal(x)
+        total = self._sum(x) + self.fraction
+        self.fraction = total & _FRACTION_MASK
+        return self._store(x, total)
+
+    def run(self, samples: Iterable[int], fraction_saving: bool = False) -> list[int]:
+        """Take samples one after the other and return the outputs."""
+        step = self.step_fraction_saving if fraction_saving else self.step
+        return [step(x) for x in samples]
+
+    def _sum(self, x: int) -> int:
+        c = self.coefficients
+        return c.b0 * x + c.b1 * self.x1 + c.b2 * self.x2 + c.a1 * self.y1 + c.a2 * self.y2
+
+    def _store(self, x: int, total: int) -> int:
+        y = saturate_signal(floor_shift(total, COEFFICIENT.fraction_bits))
+        self.x2, self.x1 = self.x1, x
+        self.y2, self.y1 = self.y1, y
+        return y
