@@ -48,8 +48,8 @@ def butterworth_band_pass(
         raise ValueError(f"band from {low_hz} Hz to {high_hz} Hz: the edges must rise")
     if order > 1 and high_hz > WIDEST_BAND * low_hz:
         raise ValueError(
-            f"band from {low_hz} Hz to {high_hz} Hz: the edges of a band-pass of order {order} must "
-            f"be within a factor of {WIDEST_BAND:g}; put a high-pass and a low-pass in series"
+            f"band from {low_hz} Hz to {high_hz} Hz: a band-pass of order {order} has edges "
+            f"within a factor of {WIDEST_BAND:g}; put a high-pass and a low-pass in series"
         )
     centre_hz = band_centre_hz(low_hz, high_hz, sample_rate_hz)
     return _sections(
