@@ -1,0 +1,33 @@
+"""Machine descriptions: one axis with its drive, in SI units, referred to the motor shaft."""
+
+from gainwright_sim.machine.digest import machine_digest
+from gainwright_sim.machine.load import (
+    load_machine,
+    machine_from_document,
+    shipped_machine_names,
+    shipped_machine_path,
+)
+from gainwright_sim.machine.model import (
+    Brake,
+    Chain,
+    Drive,
+    Friction,
+    Machine,
+    Motion,
+    SpeedLoop,
+)
+
+__all__ = [
+    "Brake",
+    "Chain",
+    "Drive",
+    "Friction",
+    "Machine",
+    "Motion",
+    "SpeedLoop",
+    "load_machine",
+    "machine_digest",
+    "machine_from_document",
+    "shipped_machine_names",
+    "shipped_machine_path",
+]

@@ -1,0 +1,188 @@
+"""Make a :class:`Machine` of checked values, and check what only the whole machine can show."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+from gainwright_sim.machine.check import Checker
+from gainwright_sim.machine.model import (
+    LARGEST_MASS_COUNT,
+    Brake,
+    Drive,
+    Friction,
+    Machine,
+    Motion,
+    SpeedLoop,
+)
+from gainwright_sim.machine.reduce import Reduction, reduce_mechanics
+
+LARGEST_TORQUE_PER_UNIT = 8.0
+"""Torques travel as Q4.24 per unit of rated torque; half of that range is left as headroom."""
+
+_NAME = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
+
+
+def check_mechanics(checker: Checker) -> None:
+    """Report mechanics whose parts do not fit together."""
+    values = checker.values.get("mechanics", {})
+    if checker.kind == "chain":
+        _check_chain(checker, values)
+    stiffness = next(
+        (name for name in values if "stiffness" in name and checker.kind != "chain"), None
+    )
+    elastic = stiffness is not None and values[stiffness] is not None
+    if elastic and values.get("resonance_damping_ratio", 0.0) is None:
+        checker.report(
+            "mechanics.resonance_damping_ratio", "nothing", "a number from 1e-06 to 1",
+            f"add resonance_damping_ratio, since {stiffness} makes the axis elastic",
+        )  # fmt: skip
+
+
+def _check_chain(checker: Checker, values: dict[str, Any]) -> None:
+    inertias = values.get("inertias_kgm2")
+    if inertias is None:
+        return
+    if not 1 <= len(inertias) <= LARGEST_MASS_COUNT:
+        checker.report(
+            "mechanics.inertias_kgm2", f"{len(inertias)} masses",
+            f"one to {LARGEST_MASS_COUNT} masses", "lump neighbours that are stiffly joined",
+        )  # fmt: skip
+        return
+    springs = len(inertias) - 1
+    for name in ("stiffnesses_nm_per_rad", "dampings_nms_per_rad"):
+        given = values.get(name)
+        may_be_empty = name == "dampings_nms_per_rad"
+        if given is not None and len(given) != springs and not (may_be_empty and not given):
+            checker.report(
+                f"mechanics.{name}", f"{len(given)} values for {len(inertias)} masses",
+                f"{springs} values, one between each pair of neighbours",
+                f"give {springs} values, motor side first",
+            )  # fmt: skip
+
+
+def check_name(checker: Checker) -> None:
+    name = checker.values.get("", {}).get("name")
+    if name is not None and (not _NAME.fullmatch(name) or len(name) > 40):
+        checker.report(
+            "name", repr(name), "small letters, digits and hyphens, at most 40",
+            f"for instance {_tidy(name)!r}",
+        )  # fmt: skip
+
+
+def _tidy(name: str) -> str:
+    return re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-")[:40] or "my-axis"
+
+
+def build_machine(checker: Checker) -> Machine:
+    """Return the machine; ``checker`` must be free of problems."""
+    values = checker.values
+    reduction = reduce_mechanics(values["mechanics"])
+    metres = reduction.load_m_per_rad
+    return Machine(
+        name=values[""]["name"],
+        description=values[""]["description"],
+        origin=values[""]["origin"],
+        chain=reduction.chain,
+        friction=_friction(values["friction"], reduction),
+        drive=Drive(**values["drive"]),
+        speed_loop=SpeedLoop(**values["speed_loop"]),
+        motion=_motion(values["motion"], metres),
+        brake=Brake(**values["brake"]) if "brake" in values else None,
+        motor_rad_per_load_m=None if metres is None else 1.0 / metres,
+    )
+
+
+def _friction(values: dict[str, Any], reduction: Reduction) -> Friction:
+    metres = reduction.load_m_per_rad
+
+    def load(reflected: str, linear: str, factor: float) -> float:
+        if values.get(reflected):
+            return values[reflected]
+        return values.get(linear, 0.0) * factor
+
+    force_arm = metres or 0.0
+    return Friction(
+        motor_viscous_nms_per_rad=values["motor_viscous_nms_per_rad"],
+        motor_coulomb_nm=values["motor_coulomb_nm"],
+        load_viscous_nms_per_rad=load(
+            "reflected_load_viscous_nms_per_rad", "load_viscous_ns_per_m", force_arm * force_arm
+        ),
+        load_coulomb_nm=load("reflected_load_coulomb_nm", "load_coulomb_n", force_arm),
+        constant_load_torque_nm=load(
+            "reflected_constant_load_torque_nm", "constant_load_force_n", force_arm
+        ),
+    )
+
+
+def _motion(values: dict[str, Any], load_m_per_rad: float | None) -> Motion:
+    def on_motor(stem: str, per: str) -> float:
+        rotary = values.get(f"{stem}_rad{per}")
+        if rotary is not None:
+            return rotary
+        assert load_m_per_rad is not None  # keys in metres are refused for loads that turn
+        return values[f"{stem}_m{per}"] / load_m_per_rad
+
+    return Motion(
+        travel_window_rad=on_motor("travel_window", ""),
+        cruise_speed_rad_per_s=on_motor("cruise_speed", "_per_s"),
+        acceleration_rad_per_s2=on_motor("acceleration", "_per_s2"),
+        jerk_rad_per_s3=on_motor("jerk", "_per_s3"),
+    )
+
+
+def check_machine(checker: Checker, machine: Machine) -> None:
+    """Report contradictions between parts of the machine."""
+    drive, friction, motion = machine.drive, machine.friction, machine.motion
+    if not drive.rated_torque_nm <= drive.torque_limit_nm:
+        checker.report(
+            "drive.torque_limit_nm", f"{drive.torque_limit_nm:g} Nm, below rated torque",
+            f"at least rated_torque_nm = {drive.rated_torque_nm:g} Nm", "check both values",
+        )  # fmt: skip
+    elif drive.torque_limit_nm > LARGEST_TORQUE_PER_UNIT * drive.rated_torque_nm:
+        checker.report(
+            "drive.torque_limit_nm", f"{drive.torque_limit_nm:g} Nm",
+            f"at most {LARGEST_TORQUE_PER_UNIT:g} times rated_torque_nm "
+            f"(fixed-point range), {LARGEST_TORQUE_PER_UNIT * drive.rated_torque_nm:g} Nm",
+            "check both values",
+        )  # fmt: skip
+    if motion.cruise_speed_rad_per_s > drive.top_speed_rad_per_s:
+        checker.report(
+            "motion", f"cruise speed {motion.cruise_speed_rad_per_s:g} rad/s on the motor shaft",
+            f"at most drive.top_speed_rad_per_s = {drive.top_speed_rad_per_s:g}",
+            "cruise more slowly, or check gear ratio and units",
+        )  # fmt: skip
+    _check_torque(checker, machine)
+    falling = abs(friction.constant_load_torque_nm) > (
+        friction.motor_coulomb_nm + friction.load_coulomb_nm
+    )
+    if falling and machine.brake is None:
+        checker.report(
+            "[brake]", f"none, but a constant load of {friction.constant_load_torque_nm:g} Nm that "
+            "friction does not hold", "a holding brake: without torque this axis would fall",
+            "add [brake] with open_time_s and close_time_s, or balance the load",
+        )  # fmt: skip
+
+
+def _check_torque(checker: Checker, machine: Machine) -> None:
+    drive, friction, motion = machine.drive, machine.friction, machine.motion
+    if abs(friction.constant_load_torque_nm) > drive.rated_torque_nm:
+        checker.report(
+            "friction", f"constant load of {friction.constant_load_torque_nm:g} Nm",
+            f"at most drive.rated_torque_nm = {drive.rated_torque_nm:g} Nm",
+            "check the gear ratio, the units and the counterweight",
+        )  # fmt: skip
+    needed = (
+        machine.chain.total_inertia_kgm2 * motion.acceleration_rad_per_s2
+        + (friction.motor_viscous_nms_per_rad + friction.load_viscous_nms_per_rad)
+        * motion.cruise_speed_rad_per_s
+        + friction.motor_coulomb_nm
+        + friction.load_coulomb_nm
+        + abs(friction.constant_load_torque_nm)
+    )
+    if needed > drive.torque_limit_nm:
+        checker.report(
+            "motion", f"moves that need {needed:.4g} Nm (acceleration, friction, constant load)",
+            f"at most drive.torque_limit_nm = {drive.torque_limit_nm:g} Nm",
+            "accelerate or cruise more slowly, or check inertias and units",
+        )  # fmt: skip

@@ -1,0 +1,21 @@
+"""A digest that ties a record or an export to the machine it was made for."""
+
+from __future__ import annotations
+
+import dataclasses
+import hashlib
+import json
+
+from gainwright_sim.machine.model import Machine
+
+
+def machine_digest(machine: Machine) -> str:
+    """Return the SHA-256 (hex) of the machine's name and resolved SI values.
+
+    Layout, comments, the order of keys and the texts for human readers do not count; neither
+    does how a value was given (a belt in metres or the same chain in radians).
+    """
+    values = dataclasses.asdict(machine)
+    del values["description"], values["origin"]
+    text = json.dumps(values, sort_keys=True, separators=(",", ":"), allow_nan=False)
+    return hashlib.sha256(text.encode("ascii")).hexdigest()

@@ -1,0 +1,67 @@
+"""Load a machine description by shipped name or by path."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from gainwright.errors import InputError, input_error
+from gainwright.toml_file import read_toml
+from gainwright_sim.machine.build import build_machine, check_machine, check_mechanics, check_name
+from gainwright_sim.machine.check import Checker
+from gainwright_sim.machine.model import Machine
+from gainwright_sim.machine.units import nearest
+
+_FOLDER = Path(__file__).resolve().parent.parent / "machines"
+
+
+@cache
+def shipped_machine_names() -> tuple[str, ...]:
+    """Return the names of the descriptions that come with the package, sorted."""
+    return tuple(sorted(path.stem for path in _FOLDER.glob("*.toml")))
+
+
+def shipped_machine_path(name: str) -> Path:
+    """Return the file of a shipped description."""
+    return _FOLDER / f"{name}.toml"
+
+
+def load_machine(name_or_path: str | os.PathLike[str]) -> Machine:
+    """Return the machine of a shipped name such as ``kiln-shuttle``, or of a file.
+
+    A text without a folder and without the suffix ``.toml`` is a shipped name, unless a file of
+    that name is there. Raises :class:`InputError` with all problems at once.
+    """
+    path = _resolve(name_or_path)
+    return machine_from_document(read_toml(path, "machine description"), str(path))
+
+
+def machine_from_document(document: Mapping[str, Any], file: str) -> Machine:
+    """Return the machine of a parsed description; ``file`` is what error messages call it."""
+    checker = Checker(file, document)
+    check_name(checker)
+    check_mechanics(checker)
+    if not checker.problems:
+        machine = build_machine(checker)
+        check_machine(checker, machine)
+    if checker.problems:
+        raise InputError(checker.problems)
+    return machine
+
+
+def _resolve(name_or_path: str | os.PathLike[str]) -> Path:
+    text = os.fspath(name_or_path)
+    if text in shipped_machine_names():
+        return shipped_machine_path(text)
+    is_name = not text.endswith(".toml") and not any(mark in text for mark in "/\\")
+    if is_name and not os.path.lexists(text):
+        near = nearest(text.lower(), shipped_machine_names())
+        raise input_error(
+            text or "(empty name)", "", "neither a shipped machine nor a file",
+            f"a path, or one of {', '.join(shipped_machine_names())}",
+            f"did you mean {near}?" if near else "give the path of a machine description",
+        )  # fmt: skip
+    return Path(text)

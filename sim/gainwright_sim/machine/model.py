@@ -1,0 +1,118 @@
+"""The validated model of a machine: everything SI, everything referred to the motor shaft.
+
+Objects are made by :mod:`gainwright_sim.machine.load` (or by :func:`gainwright_sim.theory.sample_axis`)
+only after validation. "Reflected" means seen from the motor: a load quantity divided by the square
+of the gear ratio, or multiplied by the square of the metres that one radian moves.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+LARGEST_MASS_COUNT = 4
+
+
+@dataclass(frozen=True, slots=True)
+class Chain:
+    """One to four masses in a row, joined by springs with parallel dampers.
+
+    The first mass is the motor, the last one the load; with a single mass they are the same.
+    """
+
+    inertias_kgm2: tuple[float, ...]
+    """Reflected inertias, motor first."""
+    stiffnesses_nm_per_rad: tuple[float, ...]
+    """Reflected stiffness between mass i and mass i+1; one fewer than masses."""
+    dampings_nms_per_rad: tuple[float, ...]
+    """Reflected damping parallel to each spring."""
+
+    @property
+    def mass_count(self) -> int:
+        return len(self.inertias_kgm2)
+
+    @property
+    def motor_inertia_kgm2(self) -> float:
+        return self.inertias_kgm2[0]
+
+    @property
+    def total_inertia_kgm2(self) -> float:
+        return sum(self.inertias_kgm2)
+
+
+@dataclass(frozen=True, slots=True)
+class Friction:
+    """Friction and constant load on the first (motor) and the last mass (load), all reflected."""
+
+    motor_viscous_nms_per_rad: float = 0.0
+    motor_coulomb_nm: float = 0.0
+    load_viscous_nms_per_rad: float = 0.0
+    load_coulomb_nm: float = 0.0
+    constant_load_torque_nm: float = 0.0
+    """Acts on the load in the positive direction: negative pulls towards smaller angles (gravity)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Drive:
+    """Amplifier, motor ratings and encoder. Signals are per unit of rated torque and top speed."""
+
+    control_tick_s: float
+    torque_delay_ticks: int
+    """Torque computed at tick k is applied from tick k + this on; at least 1."""
+    current_loop_time_constant_s: float
+    """First-order lag of the torque behind its command; 0 = none."""
+    speed_filter_time_constant_s: float
+    """First-order low-pass of the measured speed; 0 = none."""
+    rated_torque_nm: float
+    torque_limit_nm: float
+    top_speed_rad_per_s: float
+    encoder_counts_per_turn: int
+    torque_noise_per_unit: float
+    """Standard deviation, per tick, of white noise on the applied torque, of rated torque."""
+
+
+@dataclass(frozen=True, slots=True)
+class SpeedLoop:
+    """The safe gains that the axis starts from."""
+
+    start_speed_gain_nms_per_rad: float
+    integral_time_s: float
+    """Tn of u = Kp (e + I), I += e Ts/Tn; 0 = no integral part (P only)."""
+    hold_gain_per_s: float
+    """Weak position hold: this times (reference - position) is added to the speed reference."""
+
+
+@dataclass(frozen=True, slots=True)
+class Motion:
+    """Back-and-forth moves of the trial, on the motor shaft."""
+
+    travel_window_rad: float
+    """Full width; the window is centred on the position at the start of the trial."""
+    cruise_speed_rad_per_s: float
+    acceleration_rad_per_s2: float
+    jerk_rad_per_s3: float
+
+
+@dataclass(frozen=True, slots=True)
+class Brake:
+    """Holding brake: times from the command until it has fully opened or closed."""
+
+    open_time_s: float
+    close_time_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Machine:
+    """One axis, drive included."""
+
+    name: str
+    description: str
+    origin: str
+    """Where the numbers come from: invented, published (with the source), measured, ..."""
+    chain: Chain
+    friction: Friction
+    drive: Drive
+    speed_loop: SpeedLoop
+    motion: Motion
+    brake: Brake | None
+    motor_rad_per_load_m: float | None
+    """Motor angle per metre of load travel; ``None`` for a load that turns."""

@@ -1,0 +1,98 @@
+"""The smallest speed-loop gain at which the linear closed loop stops decaying."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import brentq
+
+from gainwright_sim.machine.model import Chain, Machine
+from gainwright_sim.theory.closed_loop import ClosedLoop, machine_closed_loop
+
+SCAN_STEP = 1.02
+"""Ratio of neighbouring gains of the scan: half the usual rung of a gain ladder."""
+
+ROUNDING = 1e-9
+"""Radii are known to about this: an eigenvalue this near to 1 counts as on the circle."""
+
+
+@dataclass(frozen=True, slots=True)
+class StabilityLimit:
+    """The limit gain and the frequency at which the loop then oscillates."""
+
+    gain_nms_per_rad: float
+    """``inf`` if the loop is stable over the whole range that was searched."""
+    frequency_hz: float
+    """``nan`` where there is no limit; 0 for a growth without oscillation."""
+
+
+class UnstableAtStartError(ValueError):
+    """The loop is unstable already at the lowest gain of the range."""
+
+    def __init__(self, gain_nms_per_rad: float, spectral_radius: float) -> None:
+        super().__init__(
+            f"unstable already at a gain of {gain_nms_per_rad:g} Nms/rad "
+            f"(spectral radius {spectral_radius:.9f})"
+        )
+        self.gain_nms_per_rad = gain_nms_per_rad
+        self.spectral_radius = spectral_radius
+
+
+def stability_limit(
+    loop: ClosedLoop, low_gain_nms_per_rad: float, high_gain_nms_per_rad: float
+) -> StabilityLimit:
+    """Return the first gain in (low, high] at which the spectral radius crosses 1.
+
+    The range is scanned in steps of :data:`SCAN_STEP` and the crossing refined to 1e-12 relative.
+    Stability that is lost and regained within one step is not seen; neither could a trial that
+    climbs in rungs see it. Raises :class:`UnstableAtStartError`, and ValueError for a range that is
+    empty or not positive.
+    """
+    if not 0.0 < low_gain_nms_per_rad < high_gain_nms_per_rad < math.inf:
+        raise ValueError("expected 0 < low gain < high gain")
+    count = math.ceil(math.log(high_gain_nms_per_rad / low_gain_nms_per_rad) / math.log(SCAN_STEP))
+    gains = np.geomspace(low_gain_nms_per_rad, high_gain_nms_per_rad, count + 1)
+    before = 0.0
+    # In pieces, since most limits lie well below the end of the range.
+    for start in range(0, len(gains), 64):
+        piece = gains[start : start + 64]
+        radii = loop.spectral_radii(piece)
+        above = np.flatnonzero(radii > 1.0 + ROUNDING)
+        if above.size:
+            first = int(above[0])
+            if start + first == 0:
+                raise UnstableAtStartError(float(piece[0]), float(radii[0]))
+            low = float(piece[first - 1]) if first else before
+            return _refine(loop, low, float(piece[first]))
+        before = float(piece[-1])
+    return StabilityLimit(math.inf, math.nan)
+
+
+def _refine(loop: ClosedLoop, low: float, high: float) -> StabilityLimit:
+    def excess(gain: float) -> float:
+        return abs(loop.dominant_eigenvalue(gain)) - 1.0
+
+    # A radius within rounding of 1 at the lower end: the crossing is there.
+    gain = low if excess(low) >= 0.0 else float(brentq(excess, low, high, xtol=1e-300, rtol=1e-13))
+    eigenvalue = loop.dominant_eigenvalue(gain)
+    angle = math.atan2(eigenvalue.imag, eigenvalue.real)
+    return StabilityLimit(gain, angle / (2.0 * math.pi * loop.tick_s))
+
+
+def machine_stability_limit(machine: Machine, chain: Chain | None = None) -> StabilityLimit:
+    """Return the exact limit of a machine above its start gain, all else at its start settings.
+
+    ``chain`` replaces the machine's own chain.
+    """
+    start = machine.speed_loop.start_speed_gain_nms_per_rad
+    loop = machine_closed_loop(machine, chain)
+    # No sampled inertia stays stable beyond a few J/Ts; a hundred times the total is out of reach.
+    highest = 100.0 * machine.chain.total_inertia_kgm2 / machine.drive.control_tick_s
+    return stability_limit(loop, start, max(highest, 2.0 * start))
+
+
+def limit_for_rigid_body(machine: Machine) -> StabilityLimit:
+    """Return what one would calculate from the total inertia alone, springs taken as rigid."""
+    return machine_stability_limit(machine, Chain((machine.chain.total_inertia_kgm2,), (), ()))
