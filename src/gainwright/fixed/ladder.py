@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
@@ -40,18 +41,19 @@ def gain_ladder(start: float, ratio: float, rungs: int) -> GainLadder:
         ValueError: an argument outside its range, a top rung of 2^31 or more, or rungs so far
             apart that the lowest ones are too coarse to rise.
     """
-    if not start > 0.0 or not ratio > 1.0 or not 1 <= rungs <= MOST_RUNGS:
+    possible = 0.0 < start < math.inf and 1.0 < ratio < math.inf and 1 <= rungs <= MOST_RUNGS
+    if not possible:
         raise ValueError(
-            f"ladder from {start} by {ratio} with {rungs} rungs: expected a start above 0, a ratio "
-            f"above 1 and 1 to {MOST_RUNGS} rungs"
+            f"ladder from {start} by {ratio} with {rungs} rungs: expected a finite start above 0, "
+            f"a finite ratio above 1 and 1 to {MOST_RUNGS} rungs"
         )
     exact = [Fraction(start) * Fraction(ratio) ** rung for rung in range(rungs)]
     q_format = finest_format(exact[-1])
     raw = tuple(q_format.quantise(value) for value in exact)
     if raw[0] < 1 or any(low >= high for low, high in pairwise(raw)):
         raise ValueError(
-            f"ladder from {start} to {float(exact[-1])}: in {q_format} the lowest rungs coincide; "
-            "use fewer rungs, or a larger start"
+            f"ladder from {start} by {ratio} with {rungs} rungs: in {q_format} the lowest "
+            "rungs coincide; use fewer rungs, or a larger start"
         )
     scale = 1 << q_format.fraction_bits
     errors = [abs(word / (value * scale) - 1) for word, value in zip(raw, exact, strict=True)]
@@ -68,4 +70,4 @@ def finest_format(largest: Fraction) -> QFormat:
         q_format = QFormat(_WORD_BITS - 1 - fraction_bits, fraction_bits)
         if q_format.holds(largest):
             return q_format
-    raise ValueError(f"{float(largest)} does not fit a 32-bit word")
+    raise ValueError("a top rung of 2^31 or more does not fit a 32-bit word")

@@ -57,10 +57,11 @@ def signals_raw(per_unit: npt.ArrayLike) -> npt.NDArray[np.int32]:
     Raises:
         ValueError: a value is NaN.
     """
-    scaled = np.ldexp(np.asarray(per_unit, dtype=np.float64), SIGNAL.fraction_bits)
-    if np.isnan(scaled).any():
+    values = np.asarray(per_unit, dtype=np.float64)
+    if np.isnan(values).any():
         raise ValueError(f"NaN has no value in {SIGNAL}")
-    limited = np.clip(scaled, -SIGNAL_LIMIT, SIGNAL_LIMIT)
+    largest = SIGNAL.to_float(SIGNAL_LIMIT)
+    limited = np.ldexp(np.clip(values, -largest, largest), SIGNAL.fraction_bits)
     below = np.floor(limited)
     # limited + 0.5 could round up by itself; the difference is exact wherever it decides.
     return (below + (limited - below >= 0.5)).astype(np.int32)
