@@ -157,8 +157,13 @@ class Stage:
     """Number of rungs, 2 to 128."""
     margin: float
     """The result is at most limit * (1 - margin), 0 to 1."""
+    margin_rungs: int
+    """The same margin in rungs: ratio**-margin_rungs is at most 1 - margin."""
     pulse_share: float
-    """Height of the test pulse, share of the drive's torque limit."""
+    """Greatest height of the test pulse, share of the drive's torque limit."""
+    response_share: float
+    """Torque with which the loop may answer a half wave of the pulse, share of the torque limit:
+    at high gains the pulse is made smaller for it."""
     burst_share: float
     """Torque oscillation amplitude that counts as a burst, share of the drive's torque limit."""
     silence_counts: float

@@ -173,7 +173,7 @@ class _Inference:
         return Bounds(first.kind, min(first.low, second.low), max(first.high, second.high))
 
     def _fitting(self, bounds: Bounds, expression: Expression) -> Bounds | None:
-        if INT32_LOW <= bounds.low and bounds.high <= INT32_HIGH:
+        if bounds.low >= INT32_LOW and bounds.high <= INT32_HIGH:
             return bounds
         self._error(
             f"{write(expression)}, which lies between {bounds.low} and {bounds.high}",

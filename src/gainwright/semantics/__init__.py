@@ -1,0 +1,1 @@
+"""What a specification does: the reference that the exported C is compared with."""

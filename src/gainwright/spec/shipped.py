@@ -1,0 +1,27 @@
+"""The trials that come with the package."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from gainwright.errors import input_error
+
+_FOLDER = Path(__file__).parent.parent / "trials"
+
+
+def shipped_trial_names() -> tuple[str, ...]:
+    """Return the names of the shipped trials, sorted."""
+    return tuple(sorted(path.stem for path in _FOLDER.glob("*.toml")))
+
+
+def shipped_trial_path(name: str = "standard") -> Path:
+    """Return the file of a shipped trial; InputError if there is none of that name."""
+    if name not in shipped_trial_names():
+        raise input_error(
+            name,
+            "",
+            "no shipped trial of that name",
+            f"one of {', '.join(shipped_trial_names())}",
+            "choose one of these, or give the path of a file",
+        )
+    return _FOLDER / f"{name}.toml"
