@@ -8,10 +8,13 @@ import sys
 
 import pytest
 
+SANITIZED = ("-fsanitize=undefined", "-fno-sanitize-recover=all")
+"""Ends the process at the first undefined behaviour."""
+
 ZIG = f'"{sys.executable}" -m ziglang cc'
 
 
-def _available(name: str) -> bool:
+def available(name: str) -> bool:
     if name == "zig":
         return importlib.util.find_spec("ziglang") is not None
     return shutil.which(name) is not None
@@ -23,7 +26,7 @@ def compiler_parameters(*names: str) -> list:
         pytest.param(
             ZIG if name == "zig" else name,
             id=name,
-            marks=pytest.mark.skipif(not _available(name), reason=f"{name} is not installed"),
+            marks=pytest.mark.skipif(not available(name), reason=f"{name} is not installed"),
         )
         for name in names
     ]

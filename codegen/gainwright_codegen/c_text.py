@@ -1,0 +1,78 @@
+"""Small pieces of C text: comments, arrays, the banner that every exported file opens with."""
+
+from __future__ import annotations
+
+import re
+import textwrap
+import unicodedata
+from collections.abc import Iterable, Sequence
+
+LINE_LENGTH = 100
+
+_PLAIN = str.maketrans(
+    {"µ": "u", "μ": "u", "×": "x", "·": "*", "²": "^2", "³": "^3", "°": " deg", "Ω": "Ohm",
+     "–": "-", "—": "-", "−": "-", "≤": "<=", "≥": ">=", "±": "+-", "→": "->", "’": "'",
+     "“": '"', "”": '"', "…": "..."}
+)  # fmt: skip
+
+
+def plain(text: str) -> str:
+    """Return text as one line of ASCII that is safe inside a C comment or a read-me."""
+    ascii_text = unicodedata.normalize("NFKD", text.translate(_PLAIN))
+    ascii_text = "".join(c for c in ascii_text if not unicodedata.combining(c))
+    ascii_text = ascii_text.encode("ascii", "replace").decode("ascii")
+    # No comment may end early, none may seem to open, and "??" starts a trigraph.
+    for risky in ("*/", "/*", "??"):
+        while risky in ascii_text:
+            ascii_text = ascii_text.replace(risky, " ".join(risky))
+    return re.sub(r"\s+", " ", ascii_text).strip()
+
+
+def c_string(text: str) -> str:
+    """Return text as a C string literal of ASCII characters."""
+    return '"' + plain(text).replace("\\", "\\\\").replace('"', '\\"') + '"'
+
+
+def comment(text: str, indent: int = 0) -> str:
+    """Return text as a C comment, wrapped; a line break at the end is not included."""
+    pad = " " * indent
+    content = plain(text)
+    if len(content) + indent + 6 <= LINE_LENGTH:
+        return f"{pad}/* {content} */"
+    lines = textwrap.wrap(content, LINE_LENGTH - indent - 6, break_on_hyphens=False)
+    return f"{pad}/* " + f"\n{pad} * ".join(lines) + " */"
+
+
+def block_comment(paragraphs: Iterable[str]) -> str:
+    """Return paragraphs as a comment block, one blank comment line between two of them."""
+    lines: list[str] = []
+    for paragraph in paragraphs:
+        lines += ["", *textwrap.wrap(plain(paragraph), LINE_LENGTH - 3, break_on_hyphens=False)]
+    return "/*\n" + "".join(f" * {line}".rstrip() + "\n" for line in lines[1:]) + " */\n"
+
+
+def array(items: Sequence[str], indent: int = 4) -> str:
+    """Return items between braces, filled into lines."""
+    pad = " " * indent
+    body = textwrap.fill(
+        ", ".join(items), LINE_LENGTH - indent, break_long_words=False, break_on_hyphens=False
+    )
+    return "{\n" + textwrap.indent(body, pad) + "\n}"
+
+
+CAUTION = (
+    "NOT A SAFETY FUNCTION. Firmware that uses this file moves machinery on purpose and drives it "
+    "to the edge of instability. People stay out of the hazard zone; an independent emergency "
+    "stop, limit switches and safe torque off must be in place and tested first; vertical axes "
+    "need a brake or counterweight. Risk assessment, local codes and licensed practice decide."
+)
+
+
+def banner(subject: str, identities: Iterable[str]) -> str:
+    """Return the comment that opens an exported file.
+
+    Args:
+        subject: what the file is, one sentence.
+        identities: lines that say what it belongs to, e.g. names with digests.
+    """
+    return block_comment([f"Gainwright: {subject}", CAUTION, *identities])

@@ -1,0 +1,94 @@
+/*
+ * Gainwright: the table walker.
+ *
+ * NOT A SAFETY FUNCTION: see gw_sequencer.h.
+ */
+#include "gw_sequencer.h"
+
+#include "gw_fixed.h"
+#include "gw_table.h"
+
+static int32_t memory_is_sound(const gw_sequencer *sequencer)
+{
+    uint32_t wrong = 0U;
+    uint32_t index;
+
+    if ((sequencer->state < 0) || (sequencer->state >= (int32_t)GW_STATE_COUNT)) {
+        wrong = 1U;
+    }
+    for (index = 0U; index < (uint32_t)GW_VARIABLE_SLOTS; index++) {
+        const int32_t value = sequencer->variables[index];
+        const gw_range *range = &gw_trial_variable_ranges[index];
+
+        if ((value < range->low) || (value > range->high)) {
+            wrong = 1U;
+        }
+    }
+    return (wrong == 0U) ? 1 : 0;
+}
+
+void gw_sequencer_reset(gw_sequencer *sequencer)
+{
+    uint32_t index;
+
+    sequencer->state = GW_INITIAL_STATE;
+    sequencer->saturated = 0U;
+    for (index = 0U; index < (uint32_t)GW_VARIABLE_SLOTS; index++) {
+        sequencer->variables[index] = gw_trial_initial_variables[index];
+    }
+}
+
+int32_t gw_sequencer_advance(gw_sequencer *sequencer, const int32_t inputs[GW_INPUT_SLOTS])
+{
+    const gw_condition_set conditions = gw_trial_conditions(inputs, sequencer->variables);
+    const uint32_t first = gw_trial_first_row[sequencer->state];
+    const uint32_t end = gw_trial_first_row[sequencer->state + 1];
+    uint32_t taken = first;
+    uint32_t hits = 0U;
+    uint32_t index;
+    const gw_row *row;
+
+    /* All rows are looked at, so that a second hit is noticed and the time does not vary. */
+    for (index = first; index < end; index++) {
+        row = &gw_trial_rows[index];
+        if ((conditions & row->mask) == row->value) {
+            taken = index;
+            hits++;
+        }
+    }
+    if (hits == 0U) {
+        return GW_NO_ROW;
+    }
+    if (hits > 1U) {
+        return GW_SEVERAL_ROWS;
+    }
+    row = &gw_trial_rows[taken];
+    sequencer->saturated = gw_trial_act(row->action, conditions, inputs, sequencer->variables);
+    sequencer->state = (int32_t)row->target;
+    return (int32_t)row->number;
+}
+
+int32_t gw_sequencer_step(gw_sequencer *sequencer, const int32_t inputs[GW_INPUT_SLOTS])
+{
+    int32_t limited[GW_INPUT_SLOTS];
+    uint32_t index;
+
+    if (memory_is_sound(sequencer) == 0) {
+        return GW_BAD_MEMORY;
+    }
+    for (index = 0U; index < (uint32_t)GW_INPUT_SLOTS; index++) {
+        const gw_range *range = &gw_trial_input_ranges[index];
+
+        limited[index] = gw_clamp_i32(inputs[index], range->low, range->high);
+    }
+    return gw_sequencer_advance(sequencer, limited);
+}
+
+void gw_sequencer_outputs(const gw_sequencer *sequencer, int32_t outputs[GW_OUTPUT_SLOTS])
+{
+    if (memory_is_sound(sequencer) == 0) {
+        gw_trial_rest_outputs(outputs);
+    } else {
+        gw_trial_outputs(sequencer->state, sequencer->variables, outputs);
+    }
+}

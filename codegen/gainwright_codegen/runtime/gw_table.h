@@ -1,0 +1,79 @@
+/*
+ * Gainwright: the decision tables of a trial and the functions they name. gw_trial.c, generated
+ * from the specification, defines all that is declared here; gw_sequencer.c walks it. Firmware
+ * calls gw_sequencer.h; this header is for those who check the tables.
+ *
+ * NOT A SAFETY FUNCTION: see gw_sequencer.h.
+ */
+#ifndef GW_TABLE_H
+#define GW_TABLE_H
+
+#include <stdint.h>
+
+#include "gw_trial.h"
+
+/* One bit per named condition: bit k is condition k. */
+#if GW_CONDITION_COUNT > 32
+typedef uint64_t gw_condition_set;
+#else
+typedef uint32_t gw_condition_set;
+#endif
+
+#define GW_CONDITION_BIT(index) ((gw_condition_set)((gw_condition_set)1U << (index)))
+
+/* One rule of a single-hit decision table (ISO 5806): it holds if (conditions & mask) == value. */
+typedef struct {
+    gw_condition_set mask;
+    gw_condition_set value;
+    uint16_t target; /* State after the tick. */
+    uint16_t action; /* For gw_trial_act; 0 does nothing. */
+    uint16_t number; /* Position of the row in the specification. */
+} gw_row;
+
+typedef struct {
+    int32_t low;
+    int32_t high;
+} gw_range;
+
+/* Which outputs and variables belong to a stage, and how long its gain ladder is. */
+typedef struct {
+    uint16_t rung_output;
+    uint16_t limit_variable;
+    uint16_t result_variable;
+    uint16_t onset_variable;
+    uint16_t rung_count;
+} gw_stage_binding;
+
+/* Rows sorted by state; those of state s are first_row[s] up to first_row[s + 1] - 1. */
+extern const gw_row gw_trial_rows[GW_ROW_COUNT];
+extern const uint16_t gw_trial_first_row[GW_STATE_COUNT + 1];
+
+extern const gw_range gw_trial_input_ranges[GW_INPUT_SLOTS];
+extern const gw_range gw_trial_variable_ranges[GW_VARIABLE_SLOTS];
+extern const int32_t gw_trial_initial_variables[GW_VARIABLE_SLOTS];
+extern const gw_stage_binding gw_trial_stages[GW_STAGE_SLOTS];
+
+/* Evaluate all named conditions. Inputs and variables must be inside their ranges. */
+gw_condition_set gw_trial_conditions(const int32_t inputs[], const int32_t variables[]);
+
+/* Perform an action: all new values are computed from the old ones before any is written, then
+ * limited to the range of the variable. Returns one bit per variable that was limited. */
+gw_variable_set gw_trial_act(uint32_t action, gw_condition_set conditions, const int32_t inputs[],
+                             int32_t variables[]);
+
+/* Outputs of a state. The state must exist and the variables be inside their ranges. */
+void gw_trial_outputs(int32_t state, const int32_t variables[], int32_t outputs[]);
+
+/* Outputs that ask for nothing: each is 0, or the value of its range that is nearest to 0. */
+void gw_trial_rest_outputs(int32_t outputs[]);
+
+#ifdef GW_WITH_NAMES
+extern const char *const gw_trial_state_names[GW_STATE_COUNT];
+extern const char *const gw_trial_input_names[GW_INPUT_SLOTS];
+extern const char *const gw_trial_output_names[GW_OUTPUT_SLOTS];
+extern const char *const gw_trial_variable_names[GW_VARIABLE_SLOTS];
+extern const char *const gw_trial_condition_names[GW_CONDITION_SLOTS];
+extern const char *const gw_trial_row_names[GW_ROW_COUNT]; /* By gw_row.number. */
+#endif
+
+#endif

@@ -1,0 +1,29 @@
+"""Fixtures of the export tests."""
+
+from __future__ import annotations
+
+import pytest
+
+from gainwright_codegen.build.cache import cache_directory
+
+from .compilers import available
+
+
+@pytest.fixture(scope="module")
+def scratch_cache(tmp_path_factory):
+    """An empty cache, so that random parts do not pile up in the user's; Zig keeps its big one."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("ZIG_GLOBAL_CACHE_DIR", str(cache_directory() / "zig"))
+        patch.setenv("ZIG_LOCAL_CACHE_DIR", str(cache_directory() / "zig"))
+        patch.setenv("GAINWRIGHT_CACHE_DIR", str(tmp_path_factory.mktemp("cache")))
+        yield
+
+
+@pytest.fixture(scope="module")
+def undefined_behaviour_ends_the_run():
+    """Choose gcc: a library that clang sanitizes does not load into another program."""
+    if not available("gcc"):
+        pytest.skip("gcc is not installed")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("GAINWRIGHT_CC", "gcc")
+        yield
