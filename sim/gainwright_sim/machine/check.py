@@ -177,11 +177,9 @@ class Checker:
     def _checked_number(self, place: str, key: Key, value: Any) -> float | int | None:
         if isinstance(value, bool) or not isinstance(value, (int, float)):
             hint = (
-                f"write {key.name} = {value.strip()} without quotes"
+                f"write {value.strip()} without quotes"
                 if _is_numeric(value)
-                else (
-                    f"write {key.meaning} as {key.type.value if key.type is not Type.NUMBERS else 'a number'}"
-                )
+                else f"give {key.meaning} as a number"
             )
             self.report(place, _show(value), _expectation(key), hint)
             return None

@@ -15,7 +15,7 @@ from gainwright_sim.machine.model import Chain
 
 
 def through_gear(output_quantity: float, gear_ratio: float) -> float:
-    """Reflect an inertia, stiffness or damping of the output shaft: divided by the ratio squared."""
+    """Reflect an inertia, stiffness or damping of the output shaft to the motor."""
     return output_quantity / (gear_ratio * gear_ratio)
 
 

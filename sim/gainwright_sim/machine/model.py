@@ -1,8 +1,9 @@
 """The validated model of a machine: everything SI, everything referred to the motor shaft.
 
-Objects are made by :mod:`gainwright_sim.machine.load` (or by :func:`gainwright_sim.theory.sample_axis`)
-only after validation. "Reflected" means seen from the motor: a load quantity divided by the square
-of the gear ratio, or multiplied by the square of the metres that one radian moves.
+Objects are made by :mod:`gainwright_sim.machine.load` after validation, or drawn by
+:mod:`gainwright_sim.theory.random_axis`. "Reflected" means seen from the motor: a load quantity
+divided by the square of the gear ratio, or multiplied by the square of the metres that one radian
+moves.
 """
 
 from __future__ import annotations
@@ -48,7 +49,7 @@ class Friction:
     load_viscous_nms_per_rad: float = 0.0
     load_coulomb_nm: float = 0.0
     constant_load_torque_nm: float = 0.0
-    """Acts on the load in the positive direction: negative pulls towards smaller angles (gravity)."""
+    """Positive pushes the load towards larger angles; gravity usually is negative."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -91,4 +91,4 @@ def _screw(values: Mapping[str, Any]) -> tuple[float, float, float | None]:
 
 
 _LINEAR_PARTS = {"wheel": _wheel, "belt": _belt, "screw": _screw}
-"""Per kind: metres per radian of the output shaft, inertia turning with it, stiffness to the load."""
+"""Per kind: metres per radian of the output shaft, inertia on it, stiffness to the load."""

@@ -1,6 +1,12 @@
 """Exact stability theory of the sampled drive loop, as a yardstick for what a trial finds."""
 
-from gainwright_sim.theory.closed_loop import ClosedLoop, closed_loop
+from gainwright_sim.theory.closed_loop import (
+    ClosedLoop,
+    LoopTiming,
+    machine_speed_loop,
+    position_loop,
+    speed_loop,
+)
 from gainwright_sim.theory.limit import (
     StabilityLimit,
     UnstableAtStartError,
@@ -8,13 +14,18 @@ from gainwright_sim.theory.limit import (
     machine_stability_limit,
     stability_limit,
 )
+from gainwright_sim.theory.random_axis import sample_axis
 
 __all__ = [
     "ClosedLoop",
+    "LoopTiming",
     "StabilityLimit",
     "UnstableAtStartError",
-    "closed_loop",
     "limit_for_rigid_body",
+    "machine_speed_loop",
     "machine_stability_limit",
+    "position_loop",
+    "sample_axis",
+    "speed_loop",
     "stability_limit",
 ]

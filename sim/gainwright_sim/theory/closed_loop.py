@@ -7,13 +7,14 @@ of tick k is applied from tick k + d on, held. Position hold: Kv (reference - po
 the speed reference. Encoder steps, Coulomb friction and the torque limit are not linear and left
 out.
 
-The speed gain enters as a factor of one rank-one matrix, A(Kp) = base + Kp injection feedback^T, so
+Each gain enters as a factor of one rank-one matrix, A(gain) = base + gain injection feedback^T, so
 that whole gain ladders are cheap.
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -27,152 +28,198 @@ SpeedSource = Literal["difference", "true"]
 """Backward difference of the position (a drive), or the true speed (textbook cases)."""
 
 
+PositionSource = Literal["motor", "load"]
+"""Where the position loop measures: motor encoder, or a sensor at the load."""
+
+
 @dataclass(frozen=True, slots=True)
 class ClosedLoop:
-    """A(Kp) = base + Kp outer(injection, feedback); gain in Nms/rad, states N x N."""
+    """A(gain) = base + gain outer(injection, feedback), N x N; gain in Nms/rad or 1/s."""
 
     base: Matrix
     injection: Matrix
     feedback: Matrix
     tick_s: float
 
-    def matrix(self, gain_nms_per_rad: float) -> Matrix:
-        """Return the state matrix (N x N) at a speed-loop gain."""
-        return self.base + gain_nms_per_rad * np.outer(self.injection, self.feedback)
+    def matrix(self, gain: float) -> Matrix:
+        """Return the state matrix (N x N) at a gain."""
+        return self.base + gain * np.outer(self.injection, self.feedback)
 
-    def spectral_radii(self, gains_nms_per_rad: Matrix) -> Matrix:
+    def spectral_radii(self, gains: Sequence[float] | Matrix) -> Matrix:
         """Return the largest eigenvalue modulus for each of a row of gains."""
-        gains = np.asarray(gains_nms_per_rad, dtype=float)
-        stack = self.base + gains[:, None, None] * np.outer(self.injection, self.feedback)
+        row = np.asarray(gains, dtype=float)
+        stack = self.base + row[:, None, None] * np.outer(self.injection, self.feedback)
         return np.abs(np.linalg.eigvals(stack)).max(axis=1)
 
-    def dominant_eigenvalue(self, gain_nms_per_rad: float) -> complex:
+    def dominant_eigenvalue(self, gain: float) -> complex:
         """Return the eigenvalue of largest modulus, the one of a pair with positive angle."""
-        values = np.linalg.eigvals(self.matrix(gain_nms_per_rad))
+        values = np.linalg.eigvals(self.matrix(gain))
         value = complex(values[np.argmax(np.abs(values))])
         return complex(value.real, abs(value.imag))
 
 
-def closed_loop(
+@dataclass(frozen=True, slots=True)
+class LoopTiming:
+    """Everything about the controller but its gains."""
+
+    tick_s: float
+    torque_delay_ticks: int = 1
+    """May be 0 here (textbook cases)."""
+    integral_time_s: float = 0.0
+    """0 = P only."""
+    speed_source: SpeedSource = "difference"
+    speed_filter_time_constant_s: float = 0.0
+    current_loop_time_constant_s: float = 0.0
+
+    @property
+    def integral_share(self) -> float:
+        """Ts/Tn, or 0 without integral part."""
+        return self.tick_s / self.integral_time_s if self.integral_time_s > 0.0 else 0.0
+
+
+def speed_loop(
     chain: Chain,
     friction: Friction | None,
-    tick_s: float,
-    *,
-    torque_delay_ticks: int = 1,
-    integral_time_s: float = 0.0,
+    timing: LoopTiming,
     hold_gain_per_s: float = 0.0,
-    speed_source: SpeedSource = "difference",
-    speed_filter_time_constant_s: float = 0.0,
-    current_loop_time_constant_s: float = 0.0,
+    hold_source: PositionSource = "motor",
 ) -> ClosedLoop:
-    """Return the closed speed loop of a chain.
+    """Return the loop as a function of the speed gain Kp [Nms/rad], the position gain fixed.
 
-    ``integral_time_s`` 0 means P only; without position hold the absolute position, whose
-    eigenvalue is exactly 1 and which nothing depends on, is left out. ``torque_delay_ticks`` may be
-    0 here (textbook cases).
+    Without position hold the absolute position, whose eigenvalue is exactly 1 and which nothing
+    depends on, is left out.
     """
-    plant = discretise(chain, friction, tick_s, current_loop_time_constant_s)
-    held = hold_gain_per_s > 0.0
-    step, command, position, increment = _relative_coordinates(plant)
-    if not held:
-        step, command, increment = step[1:, 1:], command[1:], (increment[0][1:], increment[1])
-        position = None
-    layout = _Layout(step.shape[0], torque_delay_ticks)
-    base = np.zeros((layout.size, layout.size))
-    injection = np.zeros(layout.size)
-    measured = np.zeros(layout.size)
-    base[: layout.plant, : layout.plant] = step
-    # Position increment over the last tick: needs last tick's states, hence a state of its own.
-    base[layout.increment, : layout.plant] = increment[0]
-    if torque_delay_ticks == 0:
-        injection[: layout.plant] = command
-        injection[layout.increment] = increment[1]
-    else:
-        base[: layout.plant, layout.oldest] = command
-        base[layout.increment, layout.oldest] = increment[1]
-        for slot in range(layout.newest + 1, layout.oldest + 1):
-            base[slot, slot - 1] = 1.0
-        injection[layout.newest] = 1.0
-    if speed_source == "difference":
-        measured[layout.increment] = 1.0 / tick_s
-    else:
-        measured[: layout.plant] = _speed_row(plant, held)
-    filtered = _filter(base, measured, layout, tick_s, speed_filter_time_constant_s)
-    error = -filtered
-    if position is not None:
-        error[: layout.plant] -= hold_gain_per_s * position
-    alpha = tick_s / integral_time_s if integral_time_s > 0.0 else 0.0
-    base[layout.integral, :] = alpha * error
-    base[layout.integral, layout.integral] += 1.0 if alpha else 0.0
-    feedback = error + base[layout.integral, :]
-    return ClosedLoop(base, injection, feedback, tick_s)
+    parts = _Parts(chain, friction, timing, absolute=hold_gain_per_s > 0.0)
+    error = -parts.filtered_speed - hold_gain_per_s * parts.position(hold_source)
+    return ClosedLoop(*parts.close_speed_loop(error), timing.tick_s)
 
 
-class _Layout:
-    """Order of the states: plant, position increment, filtered speed, integral, torque queue."""
+def position_loop(
+    chain: Chain,
+    friction: Friction | None,
+    timing: LoopTiming,
+    speed_gain_nms_per_rad: float,
+    source: PositionSource = "motor",
+) -> ClosedLoop:
+    """Return the loop as a function of the position gain Kv [1/s], the speed gain fixed."""
+    parts = _Parts(chain, friction, timing, absolute=True)
+    base, injection, feedback = parts.close_speed_loop(-parts.filtered_speed)
+    share = timing.integral_share
+    both = speed_gain_nms_per_rad * (1.0 + share) * injection
+    both[parts.integral] += share
+    return ClosedLoop(
+        base + speed_gain_nms_per_rad * np.outer(injection, feedback),
+        both,
+        -parts.position(source),
+        timing.tick_s,
+    )
 
-    def __init__(self, plant: int, delay_ticks: int) -> None:
-        self.plant = plant
-        self.increment = plant
-        self.filtered = plant + 1
-        self.integral = plant + 2
-        self.newest = plant + 3
-        self.oldest = plant + 2 + delay_ticks
-        self.size = plant + 3 + delay_ticks
 
+class _Parts:
+    """States: plant, position increment, filtered speed, integral, queue of torques (newest first).
 
-def _relative_coordinates(
-    plant: DiscretePlant,
-) -> tuple[Matrix, Matrix, Matrix, tuple[Matrix, float]]:
-    """Return the plant with angles replaced by motor angle and twists of the springs.
-
-    In these the motor angle drives nothing, so that leaving it out is exact. Also returned: the row
-    of the motor angle, and the motor angle's increment over one tick as (row on states, command).
+    ``base`` is the map without controller; the controller's torque enters by ``injection``.
     """
-    n, size = plant.mass_count, plant.a.shape[0]
+
+    def __init__(
+        self, chain: Chain, friction: Friction | None, timing: LoopTiming, *, absolute: bool
+    ) -> None:
+        plant = discretise(chain, friction, timing.tick_s, timing.current_loop_time_constant_s)
+        step, command, increment = _relative_coordinates(plant)
+        first = 0 if absolute else 1
+        states = step.shape[0] - first
+        self._absolute, self._masses, self._timing = absolute, plant.mass_count, timing
+        self._plant, self._increment, self._filter = states, states, states + 1
+        self.integral = states + 2
+        size = states + 3 + timing.torque_delay_ticks
+        self.base = np.zeros((size, size))
+        self.injection = np.zeros(size)
+        self.base[:states, :states] = step[first:, first:]
+        self.base[self._increment, :states] = increment[first:-1]
+        torque = np.zeros(size)
+        torque[:states], torque[self._increment] = command[first:], increment[-1]
+        self._queue_torque(torque)
+        self.filtered_speed = self._filtered(self._measured_speed(plant.motor_speed - first))
+
+    def _queue_torque(self, torque: Matrix) -> None:
+        """Let ``torque``, the effect of one Nm over a tick, come from the end of the queue."""
+        newest, oldest = self.integral + 1, self.integral + self._timing.torque_delay_ticks
+        if oldest < newest:
+            self.injection = torque
+            return
+        self.base[:, oldest] += torque
+        for slot in range(newest + 1, oldest + 1):
+            self.base[slot, slot - 1] = 1.0
+        self.injection[newest] = 1.0
+
+    def _measured_speed(self, true_speed: int) -> Matrix:
+        row = np.zeros(self.base.shape[0])
+        if self._timing.speed_source == "true":
+            row[true_speed] = 1.0
+        else:
+            row[self._increment] = 1.0 / self._timing.tick_s
+        return row
+
+    def _filtered(self, measured: Matrix) -> Matrix:
+        """Put the low-pass into ``base``; return the row of the filtered speed of this tick."""
+        time_constant_s = self._timing.speed_filter_time_constant_s
+        if time_constant_s <= 0.0:
+            return measured
+        share = 1.0 - math.exp(-self._timing.tick_s / time_constant_s)
+        row = share * measured
+        row[self._filter] += 1.0 - share
+        self.base[self._filter, :] = row
+        return row
+
+    def position(self, source: PositionSource) -> Matrix:
+        """Return the row of the measured position; zero where the position is left out."""
+        row = np.zeros(self.base.shape[0])
+        if self._absolute:
+            row[: 1 if source == "motor" else self._masses] = 1.0
+        return row
+
+    def close_speed_loop(self, error: Matrix) -> tuple[Matrix, Matrix, Matrix]:
+        """Return (base with the integral of ``error``, injection, feedback row e + I)."""
+        share = self._timing.integral_share
+        base = self.base.copy()
+        if share > 0.0:
+            base[self.integral, :] = share * error
+            base[self.integral, self.integral] += 1.0
+        return base, self.injection.copy(), error + base[self.integral, :]
+
+
+def _relative_coordinates(plant: DiscretePlant) -> tuple[Matrix, Matrix, Matrix]:
+    """Return the plant with the angles replaced by motor angle and twists of the springs.
+
+    In these the motor angle drives nothing, so that leaving it out is exact. The last item is what
+    the motor angle gains over one tick, as a row on the states and, at its end, the command.
+    """
+    size = plant.a.shape[0]
     change = np.eye(size)
-    for mass in range(1, n):
+    for mass in range(1, plant.mass_count):
         change[mass, mass - 1] = -1.0
     step = change @ plant.a @ np.linalg.inv(change)
     # Exactly so in theory (moving the whole axis changes no force); rounding removed.
     step[:, 0] = 0.0
     step[0, 0] = 1.0
-    position = np.eye(size)[0]
-    return step, change @ plant.command, position, (step[0] - position, float(plant.command[0]))
+    command = change @ plant.command
+    increment = np.append(step[0], command[0])
+    increment[0] = 0.0
+    return step, command, increment
 
 
-def _speed_row(plant: DiscretePlant, held: bool) -> Matrix:
-    row = np.zeros(plant.a.shape[0])
-    row[plant.motor_speed] = 1.0
-    return row if held else row[1:]
-
-
-def _filter(
-    base: Matrix, measured: Matrix, layout: _Layout, tick_s: float, time_constant_s: float
-) -> Matrix:
-    """Put the speed filter into ``base``; return the row of the filtered speed of this tick."""
-    if time_constant_s <= 0.0:
-        return measured
-    share = 1.0 - math.exp(-tick_s / time_constant_s)
-    filtered = share * measured
-    filtered[layout.filtered] += 1.0 - share
-    base[layout.filtered, :] = filtered
-    return filtered
-
-
-def machine_closed_loop(machine: Machine, chain: Chain | None = None) -> ClosedLoop:
+def machine_speed_loop(machine: Machine, chain: Chain | None = None) -> ClosedLoop:
     """Return the closed loop of a machine with its own timing and start settings.
 
     ``chain`` replaces the machine's own chain, for what-if calculations.
     """
-    drive, loop = machine.drive, machine.speed_loop
-    return closed_loop(
-        machine.chain if chain is None else chain,
-        machine.friction,
+    drive, gains = machine.drive, machine.speed_loop
+    timing = LoopTiming(
         drive.control_tick_s,
         torque_delay_ticks=drive.torque_delay_ticks,
-        integral_time_s=loop.integral_time_s,
-        hold_gain_per_s=loop.hold_gain_per_s,
+        integral_time_s=gains.integral_time_s,
         speed_filter_time_constant_s=drive.speed_filter_time_constant_s,
         current_loop_time_constant_s=drive.current_loop_time_constant_s,
     )
+    own = machine.chain if chain is None else chain
+    return speed_loop(own, machine.friction, timing, gains.hold_gain_per_s)

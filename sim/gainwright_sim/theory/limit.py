@@ -1,4 +1,4 @@
-"""The smallest speed-loop gain at which the linear closed loop stops decaying."""
+"""The smallest gain at which the linear closed loop stops decaying."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import numpy as np
 from scipy.optimize import brentq
 
 from gainwright_sim.machine.model import Chain, Machine
-from gainwright_sim.theory.closed_loop import ClosedLoop, machine_closed_loop
+from gainwright_sim.theory.closed_loop import ClosedLoop, machine_speed_loop
 
 SCAN_STEP = 1.02
 """Ratio of neighbouring gains of the scan: half the usual rung of a gain ladder."""
@@ -22,8 +22,8 @@ ROUNDING = 1e-9
 class StabilityLimit:
     """The limit gain and the frequency at which the loop then oscillates."""
 
-    gain_nms_per_rad: float
-    """``inf`` if the loop is stable over the whole range that was searched."""
+    gain: float
+    """In the unit of the loop's gain; ``inf`` if the whole range that was searched is stable."""
     frequency_hz: float
     """``nan`` where there is no limit; 0 for a growth without oscillation."""
 
@@ -31,18 +31,15 @@ class StabilityLimit:
 class UnstableAtStartError(ValueError):
     """The loop is unstable already at the lowest gain of the range."""
 
-    def __init__(self, gain_nms_per_rad: float, spectral_radius: float) -> None:
+    def __init__(self, gain: float, spectral_radius: float) -> None:
         super().__init__(
-            f"unstable already at a gain of {gain_nms_per_rad:g} Nms/rad "
-            f"(spectral radius {spectral_radius:.9f})"
+            f"unstable already at a gain of {gain:g} (spectral radius {spectral_radius:.9f})"
         )
-        self.gain_nms_per_rad = gain_nms_per_rad
+        self.gain = gain
         self.spectral_radius = spectral_radius
 
 
-def stability_limit(
-    loop: ClosedLoop, low_gain_nms_per_rad: float, high_gain_nms_per_rad: float
-) -> StabilityLimit:
+def stability_limit(loop: ClosedLoop, low_gain: float, high_gain: float) -> StabilityLimit:
     """Return the first gain in (low, high] at which the spectral radius crosses 1.
 
     The range is scanned in steps of :data:`SCAN_STEP` and the crossing refined to 1e-12 relative.
@@ -50,10 +47,10 @@ def stability_limit(
     climbs in rungs see it. Raises :class:`UnstableAtStartError`, and ValueError for a range that is
     empty or not positive.
     """
-    if not 0.0 < low_gain_nms_per_rad < high_gain_nms_per_rad < math.inf:
+    if not 0.0 < low_gain < high_gain < math.inf:
         raise ValueError("expected 0 < low gain < high gain")
-    count = math.ceil(math.log(high_gain_nms_per_rad / low_gain_nms_per_rad) / math.log(SCAN_STEP))
-    gains = np.geomspace(low_gain_nms_per_rad, high_gain_nms_per_rad, count + 1)
+    count = math.ceil(math.log(high_gain / low_gain) / math.log(SCAN_STEP))
+    gains = np.geomspace(low_gain, high_gain, count + 1)
     before = 0.0
     # In pieces, since most limits lie well below the end of the range.
     for start in range(0, len(gains), 64):
@@ -87,7 +84,7 @@ def machine_stability_limit(machine: Machine, chain: Chain | None = None) -> Sta
     ``chain`` replaces the machine's own chain.
     """
     start = machine.speed_loop.start_speed_gain_nms_per_rad
-    loop = machine_closed_loop(machine, chain)
+    loop = machine_speed_loop(machine, chain)
     # No sampled inertia stays stable beyond a few J/Ts; a hundred times the total is out of reach.
     highest = 100.0 * machine.chain.total_inertia_kgm2 / machine.drive.control_tick_s
     return stability_limit(loop, start, max(highest, 2.0 * start))

@@ -1,0 +1,38 @@
+"""A simulated axis, advanced one control tick at a time by exact discretisation."""
+
+from __future__ import annotations
+
+from typing import Protocol
+
+import numpy as np
+
+from gainwright_sim.machine.model import Machine
+from gainwright_sim.plant.chain import Matrix
+from gainwright_sim.plant.discrete import discretise_machine, friction_step
+
+
+class Axis(Protocol):
+    """What a drive loop needs of an axis; ``state`` is angles, speeds, torque (2 n + 1 values)."""
+
+    state: Matrix
+
+    def advance(self, command_nm: float) -> None:
+        """Move on by one control tick with the torque command held."""
+
+
+class DiscreteAxis:
+    """Exact for the linear part; Coulomb friction enters as a torque held over each tick."""
+
+    def __init__(self, machine: Machine) -> None:
+        self._plant = discretise_machine(machine)
+        self._friction = machine.friction
+        self.state: Matrix = np.zeros(2 * machine.chain.mass_count + 1)
+
+    def advance(self, command_nm: float) -> None:
+        plant = self._plant
+        free = (
+            plant.a @ self.state
+            + plant.command * command_nm
+            + plant.load * self._friction.constant_load_torque_nm
+        )
+        self.state = friction_step(plant, free, self._friction)

@@ -1,0 +1,97 @@
+"""The drive's speed loop with weak position hold, tick by tick: the reference for the C rig.
+
+Order within tick k: read the position; speed = backward difference over one tick, then the optional
+low-pass w_f += a (w - w_f), a = 1 - exp(-Ts/Tf); e = speed reference + Kv (position reference -
+position) - w_f; I takes e first (I += e Ts/Tn), then u = Kp (e + I); where u exceeds the torque
+limit it is cut and I keeps its old value. The torque of tick k is applied from tick k + d on, held,
+through the current loop.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import deque
+from dataclasses import dataclass
+
+from gainwright_sim.machine.model import Machine
+from gainwright_sim.plant.axis import Axis
+
+
+@dataclass(frozen=True, slots=True)
+class LoopSample:
+    """What the drive saw and asked for in one tick."""
+
+    position_rad: float
+    """As the encoder shows it."""
+    speed_rad_per_s: float
+    """Filtered backward difference."""
+    speed_error_rad_per_s: float
+    torque_command_nm: float
+    """After the torque limit; takes effect ``torque_delay_ticks`` later."""
+    torque_limited: bool
+
+
+class DriveLoop:
+    """Runs an axis in closed loop. The gains are plain attributes and may change at any tick.
+
+    ``ideal`` leaves out encoder steps and torque limit, as linear theory does.
+    """
+
+    def __init__(self, machine: Machine, axis: Axis, *, ideal: bool = False) -> None:
+        drive, loop = machine.drive, machine.speed_loop
+        self.axis = axis
+        self.speed_gain_nms_per_rad = loop.start_speed_gain_nms_per_rad
+        self.integral_time_s = loop.integral_time_s
+        self.hold_gain_per_s = loop.hold_gain_per_s
+        self._tick_s = drive.control_tick_s
+        self._counts_per_rad = 0.0 if ideal else drive.encoder_counts_per_turn / (2.0 * math.pi)
+        self._limit_nm = math.inf if ideal else drive.torque_limit_nm
+        filter_s = drive.speed_filter_time_constant_s
+        self._filter_share = 1.0 - math.exp(-self._tick_s / filter_s) if filter_s > 0.0 else 1.0
+        self._queue = deque([0.0] * drive.torque_delay_ticks)
+        self._position_rad = self._read_position()
+        self._speed_rad_per_s = 0.0
+        self._integral = 0.0
+
+    def _read_position(self) -> float:
+        angle = float(self.axis.state[0])
+        if self._counts_per_rad == 0.0:
+            return angle
+        return math.floor(angle * self._counts_per_rad) / self._counts_per_rad
+
+    def tick(
+        self,
+        position_reference_rad: float = 0.0,
+        speed_reference_rad_per_s: float = 0.0,
+        *,
+        added_torque_nm: float = 0.0,
+        torque_noise_nm: float = 0.0,
+    ) -> LoopSample:
+        """Do one control tick and move the axis on by it.
+
+        ``added_torque_nm`` joins the command before the limit (test pulses); ``torque_noise_nm`` is
+        what the amplifier adds to the torque that is applied in this tick.
+        """
+        position = self._read_position()
+        speed = (position - self._position_rad) / self._tick_s
+        self._position_rad = position
+        self._speed_rad_per_s += self._filter_share * (speed - self._speed_rad_per_s)
+        error = (
+            speed_reference_rad_per_s
+            + self.hold_gain_per_s * (position_reference_rad - position)
+            - self._speed_rad_per_s
+        )
+        command, limited = self._control(error, added_torque_nm)
+        self._queue.append(command)
+        self.axis.advance(self._queue.popleft() + torque_noise_nm)
+        return LoopSample(position, self._speed_rad_per_s, error, command, limited)
+
+    def _control(self, error: float, added_torque_nm: float) -> tuple[float, bool]:
+        integral = self._integral
+        if self.integral_time_s > 0.0:
+            integral += error * self._tick_s / self.integral_time_s
+        command = self.speed_gain_nms_per_rad * (error + integral) + added_torque_nm
+        if abs(command) > self._limit_nm:
+            return math.copysign(self._limit_nm, command), True
+        self._integral = integral
+        return command, False
