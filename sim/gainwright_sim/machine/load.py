@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from gainwright.errors import InputError, input_error
-from gainwright.toml_file import read_toml
+from gainwright.spec.text_file import read_toml
 from gainwright_sim.machine.build import build_machine, check_machine, check_mechanics, check_name
 from gainwright_sim.machine.check import Checker
 from gainwright_sim.machine.model import Machine
@@ -36,7 +36,7 @@ def load_machine(name_or_path: str | os.PathLike[str]) -> Machine:
     that name is there. Raises :class:`InputError` with all problems at once.
     """
     path = _resolve(name_or_path)
-    return machine_from_document(read_toml(path, "machine description"), str(path))
+    return machine_from_document(read_toml(path), str(path))
 
 
 def machine_from_document(document: Mapping[str, Any], file: str) -> Machine:

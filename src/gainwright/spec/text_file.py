@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import difflib
+import os
 import tomllib
 from pathlib import Path
 from typing import Any
@@ -16,7 +18,7 @@ def read_toml(path: str | Path) -> dict[str, Any]:
     text = read_text(path)
     try:
         return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except ValueError as error:  # TOMLDecodeError, or a number of thousands of digits
         raise input_error(
             path, "", f"no TOML: {error}", "a file in the TOML format", "mend the line"
         ) from None
@@ -31,7 +33,7 @@ def read_text(path: str | Path) -> str:
     file = Path(path)
     try:
         if not file.exists():
-            raise _unreadable(path, "no such file", "check the path")
+            raise _unreadable(path, "no such file", _nearest_file(file))
         if file.is_dir():
             raise _unreadable(path, "a directory", "name a file in it")
         if not file.is_file():
@@ -69,3 +71,12 @@ def _unreadable(
     path: str | Path, found: str, remedy: str, expected: str = "a readable text file"
 ) -> InputError:
     return input_error(path, "", found, expected, remedy)
+
+
+def _nearest_file(file: Path) -> str:
+    try:
+        names = sorted(entry.name for entry in os.scandir(file.parent))
+    except OSError:
+        return f"check the path; the folder {file.parent} can not be listed"
+    near = difflib.get_close_matches(file.name, names, n=1)
+    return f"did you mean {file.parent / near[0]}?" if near else "check the path"
