@@ -77,7 +77,13 @@ def _tidy(name: str) -> str:
 def build_machine(checker: Checker) -> Machine:
     """Return the machine; ``checker`` must be free of problems."""
     values = checker.values
-    reduction = reduce_mechanics(values["mechanics"])
+    mechanics = values["mechanics"]
+    reduction = reduce_mechanics(mechanics)
+    drive = dict(values["drive"])
+    if drive["rotor_inertia_kgm2"] is None:
+        drive["rotor_inertia_kgm2"] = mechanics.get(
+            "motor_inertia_kgm2", reduction.chain.motor_inertia_kgm2
+        )
     metres = reduction.load_m_per_rad
     return Machine(
         name=values[""]["name"],
@@ -85,7 +91,7 @@ def build_machine(checker: Checker) -> Machine:
         origin=values[""]["origin"],
         chain=reduction.chain,
         friction=_friction(values["friction"], reduction),
-        drive=Drive(**values["drive"]),
+        drive=Drive(**drive),
         speed_loop=SpeedLoop(**values["speed_loop"]),
         motion=_motion(values["motion"], metres),
         brake=Brake(**values["brake"]) if "brake" in values else None,
@@ -133,7 +139,7 @@ def _motion(values: dict[str, Any], load_m_per_rad: float | None) -> Motion:
 
 def check_machine(checker: Checker, machine: Machine) -> None:
     """Report contradictions between parts of the machine."""
-    drive, friction, motion = machine.drive, machine.friction, machine.motion
+    drive, motion = machine.drive, machine.motion
     if not drive.rated_torque_nm <= drive.torque_limit_nm:
         checker.report(
             "drive.torque_limit_nm", f"{drive.torque_limit_nm:g} Nm, below rated torque",
@@ -152,15 +158,33 @@ def check_machine(checker: Checker, machine: Machine) -> None:
             f"at most drive.top_speed_rad_per_s = {drive.top_speed_rad_per_s:g}",
             "cruise more slowly, or check gear ratio and units",
         )  # fmt: skip
-    _check_torque(checker, machine)
-    falling = abs(friction.constant_load_torque_nm) > (
-        friction.motor_coulomb_nm + friction.load_coulomb_nm
-    )
-    if falling and machine.brake is None:
+    motor_kgm2 = machine.chain.motor_inertia_kgm2
+    if drive.rotor_inertia_kgm2 > motor_kgm2 * (1.0 + 1e-9):
         checker.report(
-            "[brake]", f"none, but a constant load of {friction.constant_load_torque_nm:g} Nm that "
+            "drive.rotor_inertia_kgm2", f"{drive.rotor_inertia_kgm2:g} kg m2",
+            f"at most the first mass, which contains the rotor: {motor_kgm2:g} kg m2",
+            "check both values",
+        )  # fmt: skip
+    _check_torque(checker, machine)
+    _check_holding(checker, machine)
+
+
+def _check_holding(checker: Checker, machine: Machine) -> None:
+    friction = machine.friction
+    constant_nm = abs(friction.constant_load_torque_nm)
+    if constant_nm <= friction.motor_coulomb_nm + friction.load_coulomb_nm:
+        return
+    if machine.brake is None:
+        checker.report(
+            "[brake]", f"none, but a constant load of {constant_nm:g} Nm on the motor shaft that "
             "friction does not hold", "a holding brake: without torque this axis would fall",
-            "add [brake] with open_time_s and close_time_s, or balance the load",
+            "add [brake] with open_time_s, close_time_s, holding_torque_nm, or balance the load",
+        )  # fmt: skip
+    elif machine.brake.holding_torque_nm < constant_nm:
+        checker.report(
+            "brake.holding_torque_nm", f"{machine.brake.holding_torque_nm:g} Nm",
+            f"at least the constant load on the motor shaft, {constant_nm:g} Nm",
+            "take a stronger brake, or check gear ratio and units",
         )  # fmt: skip
 
 

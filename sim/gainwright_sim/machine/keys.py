@@ -149,6 +149,8 @@ DRIVE = Table(
             0, 0.02, 0.0),
         Key("speed_filter_time_constant_s", _N, "low-pass of the measured speed; 0 = none",
             0, 0.1, 0.0),
+        Key("rotor_inertia_kgm2", _N, "of the motor alone, as on its nameplate; left out = "
+            "mechanics.motor_inertia_kgm2 or the first mass", 1e-9, 1e4, None),
         Key("rated_torque_nm", _N, "continuous torque, the base of all per-unit torques",
             1e-4, 1e6),
         Key("torque_limit_nm", _N, "limit of the torque command", 1e-4, 1e7),
@@ -200,6 +202,7 @@ BRAKE = Table(
     (
         Key("open_time_s", _N, "from the command until it has let go", 0, 10),
         Key("close_time_s", _N, "from the command until it holds", 0, 10),
+        Key("holding_torque_nm", _N, "on the motor shaft", 1e-4, 1e7),
     ),
     required=False,
 )

@@ -63,6 +63,8 @@ class Drive:
     """First-order lag of the torque behind its command; 0 = none."""
     speed_filter_time_constant_s: float
     """First-order low-pass of the measured speed; 0 = none."""
+    rotor_inertia_kgm2: float
+    """Of the motor alone, as on its nameplate: all that a drive knows before it has moved."""
     rated_torque_nm: float
     torque_limit_nm: float
     top_speed_rad_per_s: float
@@ -95,10 +97,11 @@ class Motion:
 
 @dataclass(frozen=True, slots=True)
 class Brake:
-    """Holding brake: times from the command until it has fully opened or closed."""
+    """Holding brake on the motor shaft; times from the command until fully opened or closed."""
 
     open_time_s: float
     close_time_s: float
+    holding_torque_nm: float
 
 
 @dataclass(frozen=True, slots=True)

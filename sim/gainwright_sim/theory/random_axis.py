@@ -54,6 +54,7 @@ def sample_axis(seed: int) -> Machine:
             torque_delay_ticks=1,
             current_loop_time_constant_s=_log_uniform(random, CURRENT_LOOP_S),
             speed_filter_time_constant_s=0.0,
+            rotor_inertia_kgm2=motor_kgm2,
             rated_torque_nm=rated_nm,
             torque_limit_nm=2.5 * rated_nm,
             top_speed_rad_per_s=_TOP_SPEED_RAD_PER_S,
