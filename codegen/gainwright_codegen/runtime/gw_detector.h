@@ -1,0 +1,67 @@
+/*
+ * Gainwright: detector of oscillation.
+ *
+ * NOT A SAFETY FUNCTION: see gw_fixed.h.
+ *
+ * Takes one torque-command sample and one speed-error sample per control tick, in constant time.
+ * Both pass the same high-pass filter, then energies are summed over blocks of fixed length:
+ *
+ *   ring_level   speed error, long blocks: has the ringing after a test pulse fallen silent?
+ *   burst_level  torque command, short blocks: is an oscillation growing now?
+ *
+ * A level is energy in units of the threshold's energy: GW_LEVEL_ONE (256) is the threshold,
+ * GW_LEVEL_MAX (65535) is sixteen times its amplitude or more. gainwright.detector.reference is the
+ * same bit for bit; gainwright.detector.design says how the settings are found.
+ */
+#ifndef GW_DETECTOR_H
+#define GW_DETECTOR_H
+
+#include <stdint.h>
+
+#include "gw_biquad.h"
+
+#define GW_DETECTOR_SECTIONS 2
+#define GW_LEVEL_ONE INT32_C(256)
+#define GW_LEVEL_MAX INT32_C(65535)
+
+/* Longest block: 2^14 squares below 2^48 stay below 2^62. */
+#define GW_DETECTOR_BLOCK_MAX INT32_C(16384)
+
+/* level = ((energy >> shift) * scale) >> 24, both saturated. */
+typedef struct {
+    int32_t block_ticks; /* 1 to GW_DETECTOR_BLOCK_MAX */
+    uint32_t shift;      /* 0 to 47 */
+    int32_t scale;       /* 1 to 2^17 */
+} gw_level_settings;
+
+typedef struct {
+    gw_biquad_coefficients section[GW_DETECTOR_SECTIONS]; /* high-pass, Q1.30 */
+    gw_level_settings ring;
+    gw_level_settings burst;
+} gw_detector_settings;
+
+typedef struct {
+    gw_biquad_state section[GW_DETECTOR_SECTIONS];
+    int64_t energy; /* of the block that is being filled */
+    int32_t ticks;  /* samples in it, 0 to block_ticks - 1 */
+    int32_t level;  /* of the last complete block */
+} gw_band;
+
+typedef struct {
+    gw_band ring;
+    gw_band burst;
+    int32_t previous;         /* last filtered speed error */
+    int64_t lag_product;      /* sum of neighbours' products in the ring block being filled */
+    int64_t ring_energy;      /* of the last complete ring block */
+    int64_t ring_lag_product; /* of the last complete ring block: with ring_energy it gives the
+                                 frequency, cos(2 pi f Ts) = ring_lag_product / ring_energy */
+} gw_detector;
+
+void gw_detector_reset(gw_detector *detector);
+
+/* One control tick. Signals are Q4.24: torque per unit of rated torque, speed per unit of top
+ * speed. */
+void gw_detector_sample(gw_detector *detector, const gw_detector_settings *settings,
+                        int32_t torque_command, int32_t speed_error);
+
+#endif

@@ -1,0 +1,1 @@
+"""The rig: one C loop of plant, drive loop, exported detector and exported sequencer."""

@@ -1,0 +1,36 @@
+"""What of a machine description goes into an export: the drive's side, not the mechanics."""
+
+from __future__ import annotations
+
+from gainwright.detector.design import DriveRatings
+from gainwright.detector.timing import DriveTiming
+from gainwright_codegen.axis_tables import AxisData
+from gainwright_sim.machine import Machine, machine_digest
+
+
+def axis_data(machine: Machine) -> AxisData:
+    """Return the export's view of a machine."""
+    drive, loop = machine.drive, machine.speed_loop
+    start = {
+        "speed_gain": loop.start_speed_gain_nms_per_rad,
+        "integral_rate": 1.0 / loop.integral_time_s if loop.integral_time_s > 0.0 else 0.0,
+        "position_gain": loop.hold_gain_per_s,
+    }
+    return AxisData(
+        name=machine.name,
+        digest=machine_digest(machine),
+        timing=DriveTiming(
+            control_tick_s=drive.control_tick_s,
+            torque_delay_ticks=drive.torque_delay_ticks,
+            current_loop_time_constant_s=drive.current_loop_time_constant_s,
+            speed_filter_time_constant_s=drive.speed_filter_time_constant_s,
+        ),
+        ratings=DriveRatings(
+            rated_torque_nm=drive.rated_torque_nm,
+            torque_limit_nm=drive.torque_limit_nm,
+            top_speed_rad_per_s=drive.top_speed_rad_per_s,
+            encoder_counts_per_turn=drive.encoder_counts_per_turn,
+            motor_inertia_kgm2=machine.chain.motor_inertia_kgm2,
+        ),
+        start_settings=start,
+    )

@@ -1,0 +1,143 @@
+"""Fills the rig's C structures from a machine, a trial and the tables of the export."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+import cffi
+
+from gainwright.drive_settings import DRIVE_SETTINGS
+from gainwright.errors import InputError, Problem
+from gainwright.spec.model import Trial
+from gainwright_codegen.axis_tables import StageTables
+from gainwright_codegen.machine_c import control_ticks
+from gainwright_sim.machine import Machine
+from gainwright_sim.plant.discrete import discretise_machine
+from gainwright_sim.rig.axis import axis_data
+
+DRIVE_INPUTS = (
+    "start_request",
+    "reset_request",
+    "run_permit",
+    "drive_ready",
+    "feedback_valid",
+    "inside_travel_window",
+    "torque_saturated",
+    "cruising",
+    "target_reached",
+    "standstill",
+)
+"""Inputs that the simulated drive supplies, in the order of ``enum rig_input``."""
+DETECTOR_INPUTS = ("ring_level", "burst_level")
+"""Inputs that the exported detector supplies."""
+OBEYED_OUTPUTS = (
+    "torque_request",
+    "brake_open",
+    "motion_enable",
+    "target_position",
+    "finished",
+    "withdrawn",
+    "fault_latched",
+)
+"""Outputs that the simulated drive obeys, in the order of ``enum rig_output``."""
+BRAKE_SHARE_OF_RATED = 2.0
+"""Holding torque of a brake, of rated torque (common practice, no source)."""
+SMOOTHING_TICKS_MAX = 4096
+DELAY_TICKS_MAX = 16
+
+
+def check_rig_inputs(trial: Trial) -> None:
+    """Raise InputError with every input of the trial that the rig does not know."""
+    known = (*DRIVE_INPUTS, *DETECTOR_INPUTS)
+    problems = [
+        Problem(
+            trial.name,
+            f"input {signal.name}",
+            "an input that the simulated drive does not supply",
+            f"one of: {', '.join(known)}",
+            "rename the input, or rehearse this trial on a rig of your own",
+        )
+        for signal in trial.inputs
+        if signal.name not in known
+    ]
+    if problems:
+        raise InputError(problems)
+
+
+def binding(ffi: cffi.FFI, trial: Trial, tables: Sequence[StageTables]) -> Any:
+    """Return a ``rig_binding``: where the trial has the names that the drive knows."""
+    result = ffi.new("rig_binding *")
+    for group, names, target in (
+        (trial.inputs, DRIVE_INPUTS, result.input),
+        (trial.outputs, OBEYED_OUTPUTS, result.output),
+    ):
+        places = {signal.name: number for number, signal in enumerate(group)}
+        for number, name in enumerate(names):
+            target[number] = places.get(name, -1)
+    setting_numbers = {setting.name: number for number, setting in enumerate(DRIVE_SETTINGS)}
+    for number, table in enumerate(tables):
+        result.setting[number] = setting_numbers[table.setting.name]
+        result.setting_scale[number] = table.word_value
+    return result
+
+
+def plant(ffi: cffi.FFI, machine: Machine) -> Any:
+    """Return a ``rig_plant``: the exact discretisation, friction and brake of a machine."""
+    discrete = discretise_machine(machine)
+    friction, brake, tick_s = machine.friction, machine.brake, machine.drive.control_tick_s
+    result = ffi.new("rig_plant *")
+    states = discrete.a.shape[0]
+    result.states = states
+    result.motor_speed, result.load_speed = discrete.motor_speed, discrete.load_speed
+    for name, column in (
+        ("a", discrete.a.T.ravel()),
+        ("command", discrete.command),
+        ("motor", discrete.motor),
+        ("load", discrete.load),
+    ):
+        getattr(result, name)[0 : column.size] = [float(value) for value in column]
+    single = discrete.mass_count == 1
+    result.motor_coulomb_nm = friction.motor_coulomb_nm + (
+        friction.load_coulomb_nm if single else 0.0
+    )
+    result.load_coulomb_nm = 0.0 if single else friction.load_coulomb_nm
+    result.constant_load_nm = friction.constant_load_torque_nm
+    if brake is not None:
+        result.brake_torque_nm = BRAKE_SHARE_OF_RATED * machine.drive.rated_torque_nm
+        result.brake_open_ticks = max(1, round(brake.open_time_s / tick_s))
+        result.brake_close_ticks = max(1, round(brake.close_time_s / tick_s))
+    return result
+
+
+def drive(ffi: cffi.FFI, machine: Machine, trial: Trial, tables: Sequence[StageTables]) -> Any:
+    """Return a ``rig_drive``: timing, ratings, start settings and moves of a machine."""
+    axis = axis_data(machine)
+    source, motion = machine.drive, machine.motion
+    result = ffi.new("rig_drive *")
+    result.tick_s = source.control_tick_s
+    result.delay_ticks = source.torque_delay_ticks
+    result.sequencer_ticks = control_ticks(trial, axis)
+    result.rated_torque_nm = source.rated_torque_nm
+    result.torque_limit_nm = source.torque_limit_nm
+    result.top_speed_rad_per_s = source.top_speed_rad_per_s
+    result.count_rad = 2.0 * math.pi / source.encoder_counts_per_turn
+    result.noise_nm = source.torque_noise_per_unit * source.rated_torque_nm
+    lag_s = source.speed_filter_time_constant_s
+    result.filter_share = -math.expm1(-source.control_tick_s / lag_s) if lag_s > 0.0 else 1.0
+    for number, setting in enumerate(DRIVE_SETTINGS):
+        result.setting[number] = axis.start_settings[setting.name]
+    result.half_window_rad = motion.travel_window_rad / 2.0
+    result.cruise_rad_per_s = motion.cruise_speed_rad_per_s
+    result.acceleration_rad_per_s2 = motion.acceleration_rad_per_s2
+    jerk_time_s = motion.acceleration_rad_per_s2 / motion.jerk_rad_per_s3
+    result.smoothing_ticks = min(
+        SMOOTHING_TICKS_MAX, max(1, round(jerk_time_s / source.control_tick_s))
+    )
+    for number, section in enumerate(tables[0].detector.quantised if tables else ()):
+        realised = section.realised()
+        result.peak_section[number] = [
+            realised.b0, realised.b1, realised.b2, -realised.a1, -realised.a2
+        ]  # fmt: skip
+    return result

@@ -1,0 +1,332 @@
+/* Gainwright rig: see rig.h. */
+#include "rig.h"
+
+#include <math.h>
+#include <string.h>
+
+#include "rig_motion.h"
+#include "rig_noise.h"
+#include "rig_plant.h"
+
+#define RIG_REST_TICKS 50    /* sequencer ticks that an ended trial is still watched */
+#define RIG_START_TICK 5     /* sequencer tick at which the operator asks for the start */
+#define RIG_START_RELEASE 25 /* ... and lets the button go */
+#define Q24 16777216.0
+#define Q15 32768.0
+
+typedef struct {
+    double y1, y2, x1, x2;
+} rig_section;
+
+/* What happened since the last sequencer tick. */
+typedef struct {
+    double torque_low;
+    double torque_high;
+    double oscillation;
+    int32_t limited_ticks;
+} rig_window;
+
+struct rig {
+    gw_axis axis;
+    rig_plant plant;
+    rig_drive drive;
+    rig_binding binding;
+    rig_override overrides[RIG_OVERRIDES_MAX];
+    int32_t override_count;
+    rig_motion motion;
+    rig_window window;
+    rig_section peak[2];
+    uint64_t noise;
+    double x[RIG_STATES_MAX];
+    double pending[RIG_DELAY_MAX]; /* torques on their way to the motor */
+    int32_t pending_next;
+    double start_rad;
+    double counted_rad; /* last position read */
+    double speed;       /* filtered */
+    double speed_error;
+    double integral;
+    double target_rad;
+    double brake_share; /* 1 closed, 0 open */
+    int32_t torque_on;
+    int32_t motion_on;
+    int32_t control_tick; /* within the sequencer tick */
+    int32_t sequencer_tick;
+    int64_t logged;
+    int32_t rested;
+};
+
+int64_t rig_size(void)
+{
+    return (int64_t)sizeof(rig);
+}
+
+static double read_encoder(const rig *r)
+{
+    return floor(r->x[0] / r->drive.count_rad) * r->drive.count_rad;
+}
+
+static void clear_window(rig *r)
+{
+    r->window.torque_low = 1e300;
+    r->window.torque_high = -1e300;
+    r->window.oscillation = 0.0;
+    r->window.limited_ticks = 0;
+}
+
+/* The drive forgets what it was doing: no torque, reference at the present position. */
+static void rest_drive(rig *r)
+{
+    r->integral = 0.0;
+    rig_motion_start(&r->motion, &r->drive, r->counted_rad);
+}
+
+void rig_start(rig *r, const rig_plant *plant, const rig_drive *drive, const rig_binding *binding,
+               const rig_override *overrides, int32_t override_count, uint64_t seed)
+{
+    memset(r, 0, sizeof *r);
+    r->plant = *plant;
+    r->drive = *drive;
+    r->binding = *binding;
+    r->override_count = (override_count < RIG_OVERRIDES_MAX) ? override_count : RIG_OVERRIDES_MAX;
+    memcpy(r->overrides, overrides, (size_t)r->override_count * sizeof *overrides);
+    r->noise = rig_noise_seed(seed);
+    r->brake_share = 1.0;
+    r->counted_rad = read_encoder(r);
+    r->start_rad = r->counted_rad;
+    r->target_rad = r->start_rad;
+    gw_axis_reset(&r->axis);
+    rest_drive(r);
+    clear_window(r);
+}
+
+static int32_t output_of(const rig *r, enum rig_output which, int32_t otherwise)
+{
+    const int32_t index = r->binding.output[which];
+
+    return (index < 0) ? otherwise : r->axis.outputs[index];
+}
+
+static void set_input(const rig *r, int32_t *inputs, enum rig_input which, int32_t value)
+{
+    if (r->binding.input[which] >= 0) {
+        inputs[r->binding.input[which]] = value;
+    }
+}
+
+static void supply_inputs(const rig *r, int32_t *inputs)
+{
+    const double away = r->counted_rad - r->start_rad;
+    const int32_t tick = r->sequencer_tick;
+    int32_t i;
+
+    set_input(r, inputs, RIG_START_REQUEST, (tick >= RIG_START_TICK && tick < RIG_START_RELEASE));
+    set_input(r, inputs, RIG_RESET_REQUEST, 0);
+    set_input(r, inputs, RIG_RUN_PERMIT, 1);
+    set_input(r, inputs, RIG_DRIVE_READY, 1);
+    set_input(r, inputs, RIG_FEEDBACK_VALID, 1);
+    set_input(r, inputs, RIG_INSIDE_TRAVEL_WINDOW, fabs(away) <= r->drive.half_window_rad);
+    set_input(r, inputs, RIG_TORQUE_SATURATED,
+              r->window.limited_ticks >= r->drive.sequencer_ticks);
+    set_input(r, inputs, RIG_CRUISING, rig_motion_cruising(&r->motion, &r->drive));
+    set_input(r, inputs, RIG_TARGET_REACHED,
+              rig_motion_resting(&r->motion, &r->drive) && r->motion.position == r->target_rad);
+    set_input(r, inputs, RIG_STANDSTILL, rig_motion_resting(&r->motion, &r->drive));
+    for (i = 0; i < r->override_count; i++) {
+        if (tick >= r->overrides[i].from && tick < r->overrides[i].until) {
+            inputs[r->overrides[i].input] = r->overrides[i].value;
+        }
+    }
+}
+
+static void obey_outputs(rig *r)
+{
+    const int32_t torque_on = output_of(r, RIG_TORQUE_REQUEST, 0);
+    int32_t stage;
+
+    if ((torque_on != 0) && (r->torque_on == 0)) {
+        rest_drive(r);
+    }
+    r->torque_on = torque_on;
+    r->motion_on = output_of(r, RIG_MOTION_ENABLE, 1);
+    r->target_rad = r->start_rad
+                    + r->drive.half_window_rad * (output_of(r, RIG_TARGET_POSITION, 0) / Q15);
+    for (stage = 0; stage < GW_STAGE_COUNT; stage++) {
+        r->drive.setting[r->binding.setting[stage]]
+            = gw_axis_gain(&r->axis, stage) * r->binding.setting_scale[stage];
+    }
+}
+
+static void write_log(rig *r, rig_log *log, int32_t row)
+{
+    const int64_t at = r->sequencer_tick;
+    float *signals = log->signals + at * RIG_SIGNALS;
+
+    log->state[at] = r->axis.sequencer.state;
+    log->row[at] = row;
+    memcpy(log->inputs + at * GW_INPUT_SLOTS, r->axis.inputs, sizeof r->axis.inputs);
+    memcpy(log->outputs + at * GW_OUTPUT_SLOTS, r->axis.outputs, sizeof r->axis.outputs);
+    signals[RIG_SIGNAL_POSITION_RAD] = (float)(r->x[0] - r->start_rad);
+    signals[RIG_SIGNAL_SPEED_RAD_PER_S] = (float)r->x[r->plant.motor_speed];
+    signals[RIG_SIGNAL_LOAD_SPEED_RAD_PER_S] = (float)r->x[r->plant.load_speed];
+    signals[RIG_SIGNAL_TORQUE_LOW_NM] = (float)fmin(r->window.torque_low, r->window.torque_high);
+    signals[RIG_SIGNAL_TORQUE_HIGH_NM] = (float)fmax(r->window.torque_high, -1e30);
+    signals[RIG_SIGNAL_SPEED_ERROR_RAD_PER_S] = (float)r->speed_error;
+    signals[RIG_SIGNAL_OSCILLATION_NM] = (float)r->window.oscillation;
+    signals[RIG_SIGNAL_REFERENCE_RAD] = (float)(r->motion.smooth - r->start_rad);
+    log->onset_cosine[at]
+        = (r->axis.detector.ring_energy > 0)
+              ? (double)r->axis.detector.ring_lag_product / (double)r->axis.detector.ring_energy
+              : 1.0;
+}
+
+static void sequencer_tick(rig *r, rig_log *log)
+{
+    int32_t inputs[GW_INPUT_SLOTS] = {0};
+    int32_t row;
+
+    supply_inputs(r, inputs);
+    row = gw_axis_sequencer_tick(&r->axis, inputs);
+    obey_outputs(r);
+    write_log(r, log, row);
+    clear_window(r);
+    r->sequencer_tick += 1;
+    if (output_of(r, RIG_FINISHED, 0) || output_of(r, RIG_WITHDRAWN, 0)
+        || output_of(r, RIG_FAULT_LATCHED, 0)) {
+        r->rested += 1;
+    }
+}
+
+/* The brake moves towards open or closed at the pace of its times. */
+static double brake_torque(rig *r)
+{
+    if (r->plant.brake_torque_nm <= 0.0) {
+        return 0.0;
+    }
+    if (output_of(r, RIG_BRAKE_OPEN, 1) != 0) {
+        r->brake_share -= 1.0 / r->plant.brake_open_ticks;
+        r->brake_share = (r->brake_share < 0.0) ? 0.0 : r->brake_share;
+    } else {
+        r->brake_share += 1.0 / r->plant.brake_close_ticks;
+        r->brake_share = (r->brake_share > 1.0) ? 1.0 : r->brake_share;
+    }
+    return (r->brake_share > 1e-9) ? r->brake_share * r->plant.brake_torque_nm : 0.0;
+}
+
+static double limited(double value, double limit)
+{
+    return (value > limit) ? limit : ((value < -limit) ? -limit : value);
+}
+
+static double speed_loop(rig *r)
+{
+    const double error = r->motion.smooth_speed
+                         + r->drive.setting[RIG_POSITION_GAIN] * (r->motion.smooth - r->counted_rad)
+                         - r->speed;
+    const double wanted = r->drive.setting[RIG_SPEED_GAIN] * (error + r->integral);
+    const double torque = limited(wanted, r->drive.torque_limit_nm);
+
+    r->speed_error = error;
+    if (torque == wanted) {
+        r->integral += error * r->drive.tick_s * r->drive.setting[RIG_INTEGRAL_RATE];
+    } else {
+        r->window.limited_ticks += 1;
+    }
+    return torque;
+}
+
+static int32_t per_unit(double value, double unit)
+{
+    return (int32_t)limited(floor(value / unit * Q24 + 0.5), (double)GW_SIGNAL_LIMIT);
+}
+
+static void watch(rig *r, double torque)
+{
+    double value = torque;
+    int32_t i;
+
+    for (i = 0; i < 2; i++) {
+        const double *c = r->drive.peak_section[i];
+        rig_section *s = &r->peak[i];
+        const double y = c[0] * value + c[1] * s->x1 + c[2] * s->x2 + c[3] * s->y1 + c[4] * s->y2;
+
+        s->x2 = s->x1;
+        s->x1 = value;
+        s->y2 = s->y1;
+        s->y1 = y;
+        value = y;
+    }
+    value = fabs(value);
+    r->window.oscillation = (value > r->window.oscillation) ? value : r->window.oscillation;
+    r->window.torque_low = (torque < r->window.torque_low) ? torque : r->window.torque_low;
+    r->window.torque_high = (torque > r->window.torque_high) ? torque : r->window.torque_high;
+}
+
+static void log_control(rig *r, rig_log *log, int32_t torque, int32_t speed_error)
+{
+    if (r->logged < log->control_capacity) {
+        log->control[2 * r->logged] = torque;
+        log->control[2 * r->logged + 1] = speed_error;
+        r->logged += 1;
+    }
+}
+
+/* Torque that this tick computes, test pulse included. */
+static double control(rig *r, rig_log *log)
+{
+    const double before = r->counted_rad;
+    double torque = 0.0;
+    int32_t torque_signal;
+    int32_t error_signal;
+    int32_t pulse;
+
+    r->counted_rad = read_encoder(r);
+    r->speed += r->drive.filter_share * ((r->counted_rad - before) / r->drive.tick_s - r->speed);
+    r->speed_error = 0.0;
+    if (r->torque_on != 0) {
+        rig_motion_step(&r->motion, &r->drive, r->target_rad, r->motion_on);
+        torque = speed_loop(r);
+    }
+    torque_signal = per_unit(torque, r->drive.rated_torque_nm);
+    error_signal = per_unit(r->speed_error, r->drive.top_speed_rad_per_s);
+    pulse = gw_axis_control_tick(&r->axis, torque_signal, error_signal);
+    log_control(r, log, torque_signal, error_signal);
+    if (r->torque_on != 0) {
+        torque += pulse * (r->drive.rated_torque_nm / Q24);
+    }
+    torque = limited(torque, r->drive.torque_limit_nm);
+    watch(r, torque);
+    return torque;
+}
+
+static void control_tick(rig *r, rig_log *log)
+{
+    const double brake = brake_torque(r);
+    const double noise = r->drive.noise_nm * rig_noise(&r->noise);
+    const double applied
+        = r->pending[r->pending_next] + ((r->torque_on != 0) ? noise : 0.0);
+
+    r->pending[r->pending_next] = control(r, log);
+    r->pending_next = (r->pending_next + 1 < r->drive.delay_ticks) ? r->pending_next + 1 : 0;
+    rig_plant_step(&r->plant, r->x, applied, r->plant.motor_coulomb_nm + brake);
+    r->control_tick = (r->control_tick + 1 < r->drive.sequencer_ticks) ? r->control_tick + 1 : 0;
+}
+
+int32_t rig_ended(const rig *r)
+{
+    return (r->rested > RIG_REST_TICKS) ? 1 : 0;
+}
+
+int32_t rig_advance(rig *r, rig_log *log, int32_t sequencer_ticks)
+{
+    const int32_t stop = (log->capacity - r->sequencer_tick < sequencer_ticks)
+                             ? log->capacity
+                             : r->sequencer_tick + sequencer_ticks;
+
+    while ((r->sequencer_tick < stop) && (rig_ended(r) == 0)) {
+        sequencer_tick(r, log);
+        do {
+            control_tick(r, log);
+        } while (r->control_tick != 0);
+    }
+    return r->sequencer_tick;
+}

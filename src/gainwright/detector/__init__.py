@@ -1,0 +1,1 @@
+"""The detector of oscillation: how its settings are found, and its integer reference."""

@@ -1,0 +1,130 @@
+"""Finds the detector's settings from the drive's timing and ratings and the stage's data.
+
+Nothing here knows the machine but for the motor inertia on the motor's own plate, which only sizes
+the test pulse. The band begins below the lowest frequency at which the loop can oscillate
+(:mod:`gainwright.detector.timing`), the blocks hold a fixed number of that frequency's periods, and
+the silence threshold follows the encoder: one count per control tick is the smallest speed there is.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from gainwright.detector.settings import (
+    HEADROOM_BITS,
+    LEVEL_ONE,
+    LEVEL_SCALE_BITS,
+    SECTIONS,
+    DetectorSettings,
+    LevelSettings,
+    PulseSettings,
+)
+from gainwright.detector.timing import DriveTiming, lowest_oscillation_frequency_hz
+from gainwright.fixed.biquad_design import butterworth_high_pass
+from gainwright.fixed.biquad_quantise import quantise_sections
+from gainwright.fixed.qformat import Q15, SIGNAL
+from gainwright.spec.model import Stage
+
+BAND_START = 0.6
+"""Corner of the high-pass, as a share of the lowest oscillation frequency."""
+HIGHEST_CORNER = 0.4
+"""... but never above this share of the sample rate."""
+RING_PERIODS = 10
+BURST_PERIODS = 1.2
+PULSE_PERIODS = 4
+"""The pulse sweeps this many periods ..."""
+PULSE_SWEEP = 3.0
+"""... from the lowest oscillation frequency to this many times it."""
+LEAST_RAW_AMPLITUDE = 16
+"""No threshold lies below this, after the headroom shift: rounding noise stays well under it."""
+PULSE_TOP = 0.4
+"""Highest frequency of the sweep, share of the sample rate."""
+
+
+@dataclass(frozen=True, slots=True)
+class DriveRatings:
+    """What stands on the plates of drive, motor and encoder."""
+
+    rated_torque_nm: float
+    torque_limit_nm: float
+    top_speed_rad_per_s: float
+    encoder_counts_per_turn: int
+    motor_inertia_kgm2: float
+
+
+def design_detector(stage: Stage, timing: DriveTiming, ratings: DriveRatings) -> DetectorSettings:
+    """Return the detector's settings for one stage."""
+    period_ticks = 1 / (lowest_oscillation_frequency_hz(timing) * timing.control_tick_s)
+    count_speed = (
+        2 * math.pi / ratings.encoder_counts_per_turn / timing.control_tick_s
+    ) / ratings.top_speed_rad_per_s
+    burst_torque = stage.burst_share * ratings.torque_limit_nm / ratings.rated_torque_nm
+    corner_hz = band_corner_hz(timing)
+    high_pass = butterworth_high_pass(2 * SECTIONS, corner_hz, 1 / timing.control_tick_s)
+    return DetectorSettings(
+        quantised=quantise_sections(high_pass),
+        corner_hz=corner_hz,
+        ring=level_settings(
+            math.ceil(RING_PERIODS * period_ticks), stage.silence_counts * count_speed
+        ),
+        burst=level_settings(math.ceil(BURST_PERIODS * period_ticks), burst_torque),
+    )
+
+
+def band_corner_hz(timing: DriveTiming) -> float:
+    """Return the -3 dB frequency of the detector's high-pass."""
+    return min(
+        BAND_START * lowest_oscillation_frequency_hz(timing),
+        HIGHEST_CORNER / timing.control_tick_s,
+    )
+
+
+def level_settings(block_ticks: int, amplitude_per_unit: float) -> LevelSettings:
+    """Return settings by which a sine of this amplitude over a whole block has level LEVEL_ONE."""
+    raw_amplitude = max(
+        amplitude_per_unit * 2**SIGNAL.fraction_bits / 2**HEADROOM_BITS, LEAST_RAW_AMPLITUDE
+    )
+    threshold = raw_amplitude**2 / 2 * block_ticks
+    shift = max(0, math.floor(math.log2(threshold)) - 15)
+    scale = round(LEVEL_ONE * 2**LEVEL_SCALE_BITS / (threshold / 2**shift))
+    return LevelSettings(block_ticks=block_ticks, shift=shift, scale=scale)
+
+
+def design_pulse(
+    stage: Stage, timing: DriveTiming, ratings: DriveRatings, gains: tuple[float, ...]
+) -> PulseSettings:
+    """Return the test pulse: shape, and height for each rung's gain (N m s/rad).
+
+    The pulse alone may take ``pulse_share`` of the torque limit; at higher gains it is smaller, so
+    that the loop's answer to a half wave of it, gain * height * half wave / motor inertia, stays at
+    ``response_share`` of the limit.
+    """
+    shape = pulse_shape(timing)
+    half_wave_s = 0.5 / lowest_oscillation_frequency_hz(timing)
+    heights = []
+    for gain in gains:
+        torque_nm = ratings.torque_limit_nm * min(
+            stage.pulse_share,
+            stage.response_share * ratings.motor_inertia_kgm2 / (gain * half_wave_s),
+        )
+        heights.append(SIGNAL.quantise(torque_nm / ratings.rated_torque_nm))
+    return PulseSettings(shape=shape, heights=tuple(heights))
+
+
+def pulse_shape(timing: DriveTiming) -> tuple[int, ...]:
+    """Return the pulse as Q0.15 samples: square half waves that grow shorter, PULSE_PERIODS in all.
+
+    Several frequencies, because a resonance that limits the gain may lie anywhere above the lowest
+    oscillation frequency; square, because that gives most ringing for a given height.
+    """
+    start_hz = lowest_oscillation_frequency_hz(timing)
+    stop_hz = max(start_hz, min(PULSE_SWEEP * start_hz, PULSE_TOP / timing.control_tick_s))
+    half_waves = 2 * PULSE_PERIODS
+    half_wave_s = 0.5 / np.geomspace(start_hz, stop_hz, half_waves)
+    edges = np.rint(np.concatenate([[0.0], np.cumsum(half_wave_s)]) / timing.control_tick_s)
+    lengths = np.diff(edges.astype(int))
+    signs = np.where(np.arange(half_waves) % 2 == 0, 1.0, -1.0)
+    return tuple(Q15.quantise(float(sign)) for sign in np.repeat(signs, lengths))

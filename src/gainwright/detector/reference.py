@@ -1,0 +1,78 @@
+"""The detector of the exported ``gw_detector.c``, tick by tick on Python integers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from gainwright.detector.settings import (
+    HEADROOM_BITS,
+    LEVEL_MAX,
+    LEVEL_SCALE_BITS,
+    DetectorSettings,
+    LevelSettings,
+)
+from gainwright.fixed.arithmetic import round_shift
+from gainwright.fixed.biquad_reference import BiquadReference
+
+_QUOTIENT_MAX = 2**32 - 1
+
+
+def level_of(energy: int, settings: LevelSettings) -> int:
+    """Return the energy of a block in units of the threshold's energy, 256 = threshold."""
+    bounded = min(energy >> settings.shift, _QUOTIENT_MAX)
+    return min((bounded * settings.scale) >> LEVEL_SCALE_BITS, LEVEL_MAX)
+
+
+@dataclass(slots=True)
+class _Band:
+    sections: list[BiquadReference]
+    settings: LevelSettings
+    energy: int = 0
+    ticks: int = 0
+    level: int = 0
+
+    def filter(self, signal: int) -> int:
+        for section in self.sections:
+            signal = section.step(signal)
+        return round_shift(signal, HEADROOM_BITS)
+
+    def add_square(self, value: int) -> bool:
+        """Add to the block; True if that completed it, with its level in ``level``."""
+        self.energy += value * value
+        self.ticks += 1
+        if self.ticks < self.settings.block_ticks:
+            return False
+        self.level = level_of(self.energy, self.settings)
+        self.ticks = 0
+        return True
+
+
+@dataclass(slots=True)
+class ReferenceDetector:
+    """State as in ``gw_detector``; signals are raw Q4.24 words."""
+
+    settings: DetectorSettings
+    ring: _Band = field(init=False)
+    burst: _Band = field(init=False)
+    previous: int = 0
+    lag_product: int = 0
+    ring_energy: int = 0
+    ring_lag_product: int = 0
+
+    def __post_init__(self) -> None:
+        self.ring = self._band(self.settings.ring)
+        self.burst = self._band(self.settings.burst)
+
+    def _band(self, level: LevelSettings) -> _Band:
+        return _Band([BiquadReference(c) for c in self.settings.sections], level)
+
+    def sample(self, torque_command: int, speed_error: int) -> None:
+        """Take one control tick's samples."""
+        value = self.ring.filter(speed_error)
+        self.lag_product += value * self.previous
+        self.previous = value
+        if self.ring.add_square(value):
+            self.ring_energy, self.ring.energy = self.ring.energy, 0
+            self.ring_lag_product, self.lag_product = self.lag_product, 0
+        if self.burst.add_square(self.burst.filter(torque_command)):
+            self.burst.energy = 0

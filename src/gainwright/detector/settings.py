@@ -1,0 +1,50 @@
+"""Settings of the detector and of the test pulse, as the integers that the exported C holds."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from gainwright.fixed.biquad_quantise import QuantisedSection
+from gainwright.fixed.biquad_reference import BiquadCoefficients
+
+LEVEL_ONE = 256
+"""A level at its threshold."""
+LEVEL_MAX = 65535
+LEVEL_SCALE_BITS = 24
+HEADROOM_BITS = 4
+"""Bits that filtered signals lose before they are squared."""
+SECTIONS = 2
+LONGEST_BLOCK_TICKS = 16384
+MOST_PULSE_TICKS = 512
+
+
+@dataclass(frozen=True, slots=True)
+class LevelSettings:
+    """``level = ((energy >> shift) * scale) >> 24``, saturated at LEVEL_MAX."""
+
+    block_ticks: int
+    shift: int
+    scale: int
+
+
+@dataclass(frozen=True, slots=True)
+class DetectorSettings:
+    quantised: tuple[QuantisedSection, ...]
+    """High-pass, SECTIONS of them in series, with the design they came from."""
+    corner_hz: float
+    """-3 dB frequency of the high-pass."""
+    ring: LevelSettings
+    burst: LevelSettings
+
+    @property
+    def sections(self) -> tuple[BiquadCoefficients, ...]:
+        """The high-pass as raw Q1.30 words."""
+        return tuple(section.coefficients for section in self.quantised)
+
+
+@dataclass(frozen=True, slots=True)
+class PulseSettings:
+    shape: tuple[int, ...]
+    """Q0.15, one sample per control tick."""
+    heights: tuple[int, ...]
+    """Q4.24 per unit of rated torque, one per rung."""

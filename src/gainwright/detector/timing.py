@@ -1,0 +1,61 @@
+"""Where a speed loop can oscillate at all, from the drive's own timing and nothing else.
+
+Seen from the motor, any chain of masses, springs and dampers is passive: from motor torque to motor
+speed its phase stays between -90 and +90 degrees. A speed loop can therefore oscillate only at
+frequencies where the drive's own lag (sampling, computing, current loop, filter) has reached 90
+degrees. That frequency is known without any model of the machine, and everything below it, however
+loud (a load that swings at 3 Hz, a resonance that the loop damps), is not onset.
+
+(Passivity of collocated control: textbook matter, e.g. Preumont, *Vibration Control of Active
+Structures*, ch. 4; from memory. Checked against exact stability limits of random axes in the tests.)
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from scipy.optimize import brentq
+
+QUARTER_TURN = math.pi / 2
+
+
+@dataclass(frozen=True, slots=True)
+class DriveTiming:
+    """What the drive knows of itself; all times in seconds."""
+
+    control_tick_s: float
+    torque_delay_ticks: int
+    """Whole ticks from reading the position to applying the torque; at least 1."""
+    current_loop_time_constant_s: float
+    """First-order lag of the current loop; 0 for none."""
+    speed_filter_time_constant_s: float
+    """First-order low-pass on the measured speed; 0 for none."""
+
+
+def drive_lag_rad(timing: DriveTiming, frequency_hz: float) -> float:
+    """Return the phase lag from motor speed to motor torque of a proportional speed loop, in rad.
+
+    Half a tick for the backward difference, the whole-tick delay, half a tick for holding the
+    torque, the current loop, and the sampled low-pass w += a (x - w), a = 1 - exp(-Ts/Tf).
+    """
+    omega = 2 * math.pi * frequency_hz
+    theta = omega * timing.control_tick_s
+    lag = theta * (timing.torque_delay_ticks + 1)
+    lag += math.atan(omega * timing.current_loop_time_constant_s)
+    if timing.speed_filter_time_constant_s > 0:
+        pole = math.exp(-timing.control_tick_s / timing.speed_filter_time_constant_s)
+        lag += math.atan2(pole * math.sin(theta), 1 - pole * math.cos(theta))
+    return lag
+
+
+def lowest_oscillation_frequency_hz(timing: DriveTiming) -> float:
+    """Return the frequency at which the drive's own lag reaches 90 degrees."""
+    nyquist_hz = 0.5 / timing.control_tick_s
+    return float(
+        brentq(
+            lambda frequency_hz: drive_lag_rad(timing, frequency_hz) - QUARTER_TURN,
+            1e-6 * nyquist_hz,
+            nyquist_hz,
+        )
+    )
