@@ -10,7 +10,7 @@ from gainwright_codegen.machine_tables import MachineTable, MachineTables, Value
 _INT16_HIGH, _INT32_HIGH, _UINT32_HIGH = 2**15 - 1, 2**31 - 1, 2**32 - 1
 
 
-def axis_sources(machine: MachineTables) -> dict[str, bytes]:
+def machine_sources(machine: MachineTables) -> dict[str, bytes]:
     """Return the text of both files by name."""
     return {
         "gw_machine.h": _header(machine).encode("ascii"),
