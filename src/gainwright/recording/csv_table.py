@@ -1,0 +1,120 @@
+"""Comma-separated text with one header row of names; semicolon and tab are accepted too."""
+
+from __future__ import annotations
+
+import csv
+from pathlib import Path
+
+import numpy as np
+
+from gainwright.errors import InputError, input_error
+from gainwright.recording.table import not_readable
+
+_DELIMITERS = (",", ";", "\t")
+_CELL_SHOWN = 40
+_NO_TEXT = "bytes that are no UTF-8 text"
+
+
+class CsvTable:
+    """Columns of a CSV file; the header is read at once, a column when it is asked for."""
+
+    def __init__(self, path: Path) -> None:
+        self.file = path
+        header = self._first_line()
+        self._delimiter = max(_DELIMITERS, key=header.count)
+        self._names = [
+            cell.strip() for cell in next(csv.reader([header], delimiter=self._delimiter))
+        ]
+        self._check_header()
+        rows = self._count_rows()
+        self.shapes = {name: (rows,) for name in self._names}
+
+    def read(self, name: str) -> np.ndarray:
+        """Return one column as floats."""
+        if self.shapes[name] == (0,):
+            return np.empty(0)
+        column = self._names.index(name)
+        try:
+            return np.loadtxt(
+                self.file,
+                delimiter=self._delimiter,
+                comments=None,
+                quotechar='"',
+                skiprows=1,
+                usecols=column,
+                ndmin=1,
+                encoding="utf-8-sig",
+            )
+        except (ValueError, IndexError) as error:
+            raise self._bad_cell(name, column, str(error)) from error
+
+    def place(self, name: str, sample: int) -> str:
+        """Return column and row; the header is row 1."""
+        return f"column {name}, row {sample + 2}"
+
+    def _first_line(self) -> str:
+        try:
+            with self.file.open(encoding="utf-8-sig", newline=None) as file:
+                line = file.readline(1 << 16)
+        except UnicodeDecodeError as error:
+            raise not_readable(self.file, _NO_TEXT) from error
+        if "\0" in line:
+            raise not_readable(self.file, _NO_TEXT)
+        return line.rstrip("\n")
+
+    def _count_rows(self) -> int:
+        try:
+            with self.file.open(encoding="utf-8-sig") as file:
+                return sum(1 for line in file if line.strip()) - 1
+        except UnicodeDecodeError as error:
+            raise not_readable(self.file, _NO_TEXT) from error
+
+    def _check_header(self) -> None:
+        if all(not name or _is_number(name) for name in self._names):
+            raise input_error(
+                self.file,
+                "row 1",
+                "numbers only" if any(self._names) else "no names",
+                "the names of the columns",
+                "put a header row on top, such as: time_s,torque,speed_error",
+            )
+        twice = sorted({name for name in self._names if name and self._names.count(name) > 1})
+        if twice:
+            raise input_error(
+                self.file,
+                "row 1",
+                f"column {twice[0]!r} more than once",
+                "names that differ",
+                "rename one of the columns",
+            )
+
+    def _bad_cell(self, name: str, column: int, otherwise: str) -> InputError:
+        """Find the first cell that is no number; the fast reader does not say it in our words."""
+        with self.file.open(encoding="utf-8-sig", newline="") as file:
+            reader = csv.reader(file, delimiter=self._delimiter)
+            next(reader)
+            for row in reader:
+                cell = row[column].strip() if column < len(row) else None
+                if row and (cell is None or not _is_number(cell)):
+                    found = "no such cell" if cell is None else repr(cell[:_CELL_SHOWN])
+                    place = f"column {name}, row {reader.line_num}"
+                    return _cell_error(self.file, place, found)
+        return _cell_error(self.file, f"column {name}", otherwise)
+
+
+def _cell_error(file: Path, place: str, found: str) -> InputError:
+    return input_error(
+        file,
+        place,
+        found,
+        "a number with a decimal point",
+        "mend the cell, or cut the recording before it",
+    )
+
+
+def _is_number(cell: str) -> bool:
+    try:
+        float(cell)
+    except ValueError:
+        return False
+    return True
