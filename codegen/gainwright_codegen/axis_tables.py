@@ -19,6 +19,7 @@ class AxisData:
     """What an export needs to know of an axis; nothing about its mechanics behind the motor."""
 
     name: str
+    title: str
     digest: str
     """SHA-256 (hex) of the machine description."""
     timing: DriveTiming
@@ -90,6 +91,9 @@ def _setting(trial: Trial, stage: Stage) -> DriveSetting:
     except KeyError:
         names = ", ".join(setting.name for setting in DRIVE_SETTINGS)
         raise input_error(
-            trial.name, f"stage {stage.name}", stage.name, f"one of: {names}",
+            trial.name,
+            f"stage {stage.name}",
+            stage.name,
+            f"one of: {names}",
             "name the stage after the drive setting that it raises",
         ) from None

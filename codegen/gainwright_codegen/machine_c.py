@@ -7,6 +7,12 @@ import textwrap
 from gainwright_codegen.c_text import LINE_LENGTH, banner, c_string, comment
 from gainwright_codegen.machine_tables import MachineTable, MachineTables, Value
 
+_REPLACEABLE = """\
+/* A simulator may define this as nothing, to try many machines with one compilation. */
+#ifndef GW_MACHINE_CONST
+#define GW_MACHINE_CONST const
+#endif
+"""
 _INT16_HIGH, _INT32_HIGH, _UINT32_HIGH = 2**15 - 1, 2**31 - 1, 2**32 - 1
 
 
@@ -36,6 +42,7 @@ def _header(machine: MachineTables) -> str:
         "",
         f"#define GW_MACHINE_NAME {c_string(machine.name)}",
         f"#define GW_MACHINE_DIGEST {c_string(machine.digest)}\n",
+        _REPLACEABLE,
         comment("GW_MACHINE_DIGEST as a constant that firmware can read out."),
         "extern const char gw_machine_digest[sizeof GW_MACHINE_DIGEST];\n",
     ]
@@ -61,7 +68,8 @@ def _source(machine: MachineTables) -> str:
 
 
 def _declaration(table: MachineTable) -> str:
-    return f"const {table.c_type} {table.name}" + "".join(f"[{size}]" for size in table.extents)
+    const = "GW_MACHINE_CONST" if table.replaceable else "const"
+    return f"{const} {table.c_type} {table.name}" + "".join(f"[{size}]" for size in table.extents)
 
 
 def _initializer(value: Value, indent: int = 0) -> str:

@@ -18,6 +18,7 @@ def axis_data(machine: Machine) -> AxisData:
     }
     return AxisData(
         name=machine.name,
+        title=machine.description,
         digest=machine_digest(machine),
         timing=DriveTiming(
             control_tick_s=drive.control_tick_s,
@@ -30,7 +31,7 @@ def axis_data(machine: Machine) -> AxisData:
             torque_limit_nm=drive.torque_limit_nm,
             top_speed_rad_per_s=drive.top_speed_rad_per_s,
             encoder_counts_per_turn=drive.encoder_counts_per_turn,
-            motor_inertia_kgm2=machine.chain.motor_inertia_kgm2,
+            rotor_inertia_kgm2=drive.rotor_inertia_kgm2,
         ),
         start_settings=start,
     )

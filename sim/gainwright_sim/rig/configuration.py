@@ -12,7 +12,7 @@ from gainwright.drive_settings import DRIVE_SETTINGS
 from gainwright.errors import InputError, Problem
 from gainwright.spec.model import Trial
 from gainwright_codegen.axis_tables import StageTables
-from gainwright_codegen.axis_c import control_ticks
+from gainwright_codegen.axis_machine import control_ticks
 from gainwright_sim.machine import Machine
 from gainwright_sim.plant.discrete import discretise_machine
 from gainwright_sim.rig.axis import axis_data

@@ -44,6 +44,7 @@ struct rig {
     double counted_rad; /* last position read */
     double speed;       /* filtered */
     double speed_error;
+    double torque; /* last command, test pulse included */
     double integral;
     double target_rad;
     double brake_share; /* 1 closed, 0 open */
@@ -67,8 +68,8 @@ static double read_encoder(const rig *r)
 
 static void clear_window(rig *r)
 {
-    r->window.torque_low = 1e300;
-    r->window.torque_high = -1e300;
+    r->window.torque_low = r->torque;
+    r->window.torque_high = r->torque;
     r->window.oscillation = 0.0;
     r->window.limited_ticks = 0;
 }
@@ -83,6 +84,8 @@ static void rest_drive(rig *r)
 void rig_start(rig *r, const rig_plant *plant, const rig_drive *drive, const rig_binding *binding,
                const rig_override *overrides, int32_t override_count, uint64_t seed)
 {
+    int32_t i;
+
     memset(r, 0, sizeof *r);
     r->plant = *plant;
     r->drive = *drive;
@@ -91,6 +94,10 @@ void rig_start(rig *r, const rig_plant *plant, const rig_drive *drive, const rig
     memcpy(r->overrides, overrides, (size_t)r->override_count * sizeof *overrides);
     r->noise = rig_noise_seed(seed);
     r->brake_share = 1.0;
+    /* Half a count off the step of the encoder, where rounding could make it flicker. */
+    for (i = 0; i < r->plant.motor_speed; i++) {
+        r->x[i] = 0.5 * drive->count_rad;
+    }
     r->counted_rad = read_encoder(r);
     r->start_rad = r->counted_rad;
     r->target_rad = r->start_rad;
@@ -168,8 +175,8 @@ static void write_log(rig *r, rig_log *log, int32_t row)
     signals[RIG_SIGNAL_POSITION_RAD] = (float)(r->x[0] - r->start_rad);
     signals[RIG_SIGNAL_SPEED_RAD_PER_S] = (float)r->x[r->plant.motor_speed];
     signals[RIG_SIGNAL_LOAD_SPEED_RAD_PER_S] = (float)r->x[r->plant.load_speed];
-    signals[RIG_SIGNAL_TORQUE_LOW_NM] = (float)fmin(r->window.torque_low, r->window.torque_high);
-    signals[RIG_SIGNAL_TORQUE_HIGH_NM] = (float)fmax(r->window.torque_high, -1e30);
+    signals[RIG_SIGNAL_TORQUE_LOW_NM] = (float)r->window.torque_low;
+    signals[RIG_SIGNAL_TORQUE_HIGH_NM] = (float)r->window.torque_high;
     signals[RIG_SIGNAL_SPEED_ERROR_RAD_PER_S] = (float)r->speed_error;
     signals[RIG_SIGNAL_OSCILLATION_NM] = (float)r->window.oscillation;
     signals[RIG_SIGNAL_REFERENCE_RAD] = (float)(r->motion.smooth - r->start_rad);
@@ -293,9 +300,9 @@ static double control(rig *r, rig_log *log)
     if (r->torque_on != 0) {
         torque += pulse * (r->drive.rated_torque_nm / Q24);
     }
-    torque = limited(torque, r->drive.torque_limit_nm);
-    watch(r, torque);
-    return torque;
+    r->torque = limited(torque, r->drive.torque_limit_nm);
+    watch(r, r->torque);
+    return r->torque;
 }
 
 static void control_tick(rig *r, rig_log *log)

@@ -69,8 +69,8 @@ static inline void rig_trapezoid_step(rig_motion *m, const rig_drive *drive, dou
         m->speed = (m->speed > change) ? m->speed - change
                                        : ((m->speed < -change) ? m->speed + change : 0.0);
         m->position += m->speed * drive->tick_s;
-    } else if ((distance <= change * drive->tick_s) && (distance >= -change * drive->tick_s)
-               && (m->speed <= 2.0 * change) && (m->speed >= -2.0 * change)) {
+    } else if ((distance <= 2.0 * change * drive->tick_s)
+               && (distance >= -2.0 * change * drive->tick_s) && (m->speed <= 2.0 * change) && (m->speed >= -2.0 * change)) {
         m->position = target;
         m->speed = 0.0;
     } else {

@@ -1,6 +1,6 @@
 """Finds the detector's settings from the drive's timing and ratings and the stage's data.
 
-Nothing here knows the machine but for the motor inertia on the motor's own plate, which only sizes
+Nothing here knows the machine but for the rotor inertia on the motor's own plate, which only sizes
 the test pulse. The band begins below the lowest frequency at which the loop can oscillate
 (:mod:`gainwright.detector.timing`), the blocks hold a fixed number of that frequency's periods, and
 the silence threshold follows the encoder: one count per control tick is the smallest speed there is.
@@ -52,7 +52,7 @@ class DriveRatings:
     torque_limit_nm: float
     top_speed_rad_per_s: float
     encoder_counts_per_turn: int
-    motor_inertia_kgm2: float
+    rotor_inertia_kgm2: float
 
 
 def design_detector(stage: Stage, timing: DriveTiming, ratings: DriveRatings) -> DetectorSettings:
@@ -99,7 +99,7 @@ def design_pulse(
     """Return the test pulse: shape, and height for each rung's gain (N m s/rad).
 
     The pulse alone may take ``pulse_share`` of the torque limit; at higher gains it is smaller, so
-    that the loop's answer to a half wave of it, gain * height * half wave / motor inertia, stays at
+    that the loop's answer to a half wave of it, gain * height * half wave / rotor inertia, stays at
     ``response_share`` of the limit.
     """
     shape = pulse_shape(timing)
@@ -108,7 +108,7 @@ def design_pulse(
     for gain in gains:
         torque_nm = ratings.torque_limit_nm * min(
             stage.pulse_share,
-            stage.response_share * ratings.motor_inertia_kgm2 / (gain * half_wave_s),
+            stage.response_share * ratings.rotor_inertia_kgm2 / (gain * half_wave_s),
         )
         heights.append(SIGNAL.quantise(torque_nm / ratings.rated_torque_nm))
     return PulseSettings(shape=shape, heights=tuple(heights))

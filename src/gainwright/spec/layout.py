@@ -104,7 +104,10 @@ STAGE: Layout = {
     "rungs": Key(Shape.WHOLE, "number of rungs, 2 to 128"),
     "margin": Key(Shape.NUMBER, "the result is at most limit * (1 - margin); above 0, below 1"),
     "margin_rungs": Key(Shape.WHOLE, "the same margin as a number of rungs"),
-    "pulse_share": Key(Shape.NUMBER, "test pulse, share of the drive's torque limit"),
+    "pulse_share": Key(Shape.NUMBER, "greatest test pulse, share of the drive's torque limit"),
+    "response_share": Key(
+        Shape.NUMBER, "torque with which the loop may answer the pulse, share of the torque limit"
+    ),
     "burst_share": Key(Shape.NUMBER, "torque oscillation that counts as a burst, share"),
     "silence_counts": Key(Shape.NUMBER, "speed error that counts as silence, encoder counts"),
 }

@@ -35,6 +35,7 @@ def _check_shares(reader: Reader, entry: Mapping[str, Any], place: str) -> None:
         "ratio": (1.0, LARGEST_RATIO),
         "margin": (0.0, 1.0),
         "pulse_share": (0.0, 1.0),
+        "response_share": (0.0, 1.0),
         "burst_share": (0.0, 1.0),
         "silence_counts": (0.0, 1e6),
     }
