@@ -7,6 +7,8 @@ else raises ValueError with the limits in the message.
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 
@@ -21,7 +23,9 @@ def butterworth_low_pass(
 ) -> tuple[SecondOrderSection, ...]:
     """Return a low-pass (-3.01 dB at the cutoff), each section with unit gain at zero frequency."""
     _check(sample_rate_hz, cutoff_hz)
-    return _sections(order, "lowpass", [cutoff_hz], sample_rate_hz, 0.0, {1: (1, 1), 2: (1, 2, 1)})
+    return _sections(
+        order, "lowpass", [cutoff_hz], sample_rate_hz, 0.0, {1: (1, 1, 0), 2: (1, 2, 1)}
+    )
 
 
 def butterworth_high_pass(
@@ -29,7 +33,7 @@ def butterworth_high_pass(
 ) -> tuple[SecondOrderSection, ...]:
     """Return a high-pass (-3.01 dB at the cutoff), each section with unit gain at half the rate."""
     _check(sample_rate_hz, cutoff_hz)
-    numerators = {1: (1, -1), 2: (1, -2, 1)}
+    numerators = {1: (1, -1, 0), 2: (1, -2, 1)}
     return _sections(
         order, "highpass", [cutoff_hz], sample_rate_hz, sample_rate_hz / 2.0, numerators
     )
@@ -114,7 +118,7 @@ def _sections(
     edges_hz: list[float],
     sample_rate_hz: float,
     reference_hz: float,
-    numerators: dict[int, tuple[int, ...]],
+    numerators: Mapping[int, tuple[float, float, float]],
 ) -> tuple[SecondOrderSection, ...]:
     """Poles from scipy; numerators exact multiples of small integers, unit gain at the reference.
 
@@ -129,12 +133,10 @@ def _sections(
     reference = np.array([reference_hz])
     sections = []
     for *_, a1, a2 in made:
-        degree = 1 if a2 == 0.0 else 2
-        shape = (*numerators[degree], 0)[:3]
-        a1, a2 = float(a1), float(a2)
-        raw = SecondOrderSection(*map(float, shape), a1, a2)
+        c0, c1, c2 = numerators[1 if a2 == 0.0 else 2]
+        raw = SecondOrderSection(c0, c1, c2, float(a1), float(a2))
         gain = 1.0 / float(abs(raw.response(reference, sample_rate_hz)[0]))
-        sections.append(SecondOrderSection(*(gain * value for value in shape), a1, a2))
+        sections.append(replace(raw, b0=gain * c0, b1=gain * c1, b2=gain * c2))
     return tuple(sections)
 
 

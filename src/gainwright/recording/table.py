@@ -19,9 +19,13 @@ _NAMES_SHOWN = 30
 class Table(Protocol):
     """Named arrays of one file."""
 
-    file: Path
-    shapes: Mapping[str, tuple[int, ...]]
-    """Every name in the file with its shape, in the order of the file."""
+    @property
+    def file(self) -> Path:
+        """Path of the file."""
+
+    @property
+    def shapes(self) -> Mapping[str, tuple[int, ...]]:
+        """Every name in the file with its shape, in the order of the file."""
 
     def read(self, name: str) -> np.ndarray:
         """Return the array of a name that is in :attr:`shapes`; raises InputError."""
