@@ -1,0 +1,181 @@
+"""Python source of expressions, for speed: one function for many expressions, scalar or array.
+
+:mod:`gainwright.semantics.evaluate` is the definition; the tests hold this translation to it. The
+array dialect computes the same over whole recordings with numpy, one element per tick.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from gainwright.spec.expression import (
+    Binary,
+    Choice,
+    Expression,
+    InState,
+    Integer,
+    Operator,
+    Reference,
+    Truth,
+    Unary,
+    walk,
+)
+from gainwright.spec.model import Condition
+
+
+@dataclass(frozen=True, slots=True)
+class Dialect:
+    """How the operators that differ between single values and arrays are written."""
+
+    conjunction: str
+    disjunction: str
+    denial: str
+    choice: str
+    minimum: str
+    maximum: str
+    truth: tuple[str, str]
+
+
+SCALAR = Dialect(
+    conjunction="({} and {})",
+    disjunction="({} or {})",
+    denial="(not {})",
+    choice="({1} if {0} else {2})",
+    minimum="min({}, {})",
+    maximum="max({}, {})",
+    truth=("False", "True"),
+)
+ARRAY = Dialect(
+    conjunction="({} & {})",
+    disjunction="({} | {})",
+    denial="(~{})",
+    choice="np.where({}, {}, {})",
+    minimum="np.minimum({}, {})",
+    maximum="np.maximum({}, {})",
+    truth=("np.False_", "np.True_"),
+)
+
+Values = Mapping[str, Any]
+Check = Callable[[Values, Any, Values, Any], tuple[Any, ...]]
+"""Takes values before, state index before, values after, state index after the tick."""
+
+
+class CodeWriter:
+    """Writes functions for expressions of one trial."""
+
+    def __init__(
+        self,
+        state_names: Sequence[str],
+        conditions: Sequence[Condition],
+        dialect: Dialect = SCALAR,
+        truth_names: frozenset[str] = frozenset(),
+    ) -> None:
+        """``truth_names`` are read as booleans, which the array dialect needs for its ``~``."""
+        self._state_index = {name: index for index, name in enumerate(state_names)}
+        self._conditions = {condition.name: condition for condition in conditions}
+        self._dialect = dialect
+        self._truth_names = truth_names
+
+    def function(self, expressions: Sequence[Expression]) -> Check:
+        """Return a function that computes all expressions, in order.
+
+        Its arguments are as in :data:`Check`; conditions need no value, they are computed.
+        """
+        source = self.source(expressions)
+        namespace: dict[str, Any] = {}
+        if self._dialect is ARRAY:
+            import numpy
+
+            namespace["np"] = numpy
+        exec(compile(source, "<specification>", "exec"), namespace)
+        return namespace["check"]
+
+    def source(self, expressions: Sequence[Expression]) -> str:
+        """Return the source text of that function."""
+        results = "".join(f"        {self._code(expression)},\n" for expression in expressions)
+        lines = [
+            "def check(before, state_before, after, state_after):",
+            *self._assignments(expressions),
+        ]
+        return "\n".join(lines) + f"\n    return (\n{results}    )\n"
+
+    def _assignments(self, expressions: Sequence[Expression]) -> list[str]:
+        needed = self._needed(expressions)
+        lines = [
+            f"    {_local(name, after)} = {self._read(name, after)}"
+            for name, after in needed
+            if name not in self._conditions
+        ]
+        used = {name for name, _ in needed}
+        lines += [
+            f"    {_local(name, False)} = {self._code(condition.expression)}"
+            for name, condition in self._conditions.items()
+            if name in used
+        ]
+        return lines
+
+    def _read(self, name: str, after: bool) -> str:
+        value = f'{"after" if after else "before"}["{name}"]'
+        return f"({value} != 0)" if name in self._truth_names else value
+
+    def _needed(self, expressions: Sequence[Expression]) -> list[tuple[str, bool]]:
+        """Return every name read, through conditions too, with whether it is read after."""
+        needed: dict[tuple[str, bool], None] = {}
+        waiting = list(expressions)
+        while waiting:
+            for part in walk(waiting.pop(0)):
+                if isinstance(part, Reference) and (part.name, part.after) not in needed:
+                    needed[part.name, part.after] = None
+                    if part.name in self._conditions:
+                        waiting.append(self._conditions[part.name].expression)
+        return list(needed)
+
+    def _code(self, expression: Expression) -> str:
+        dialect = self._dialect
+        match expression:
+            case Integer(value, _):
+                return f"({value})"
+            case Truth(value):
+                return dialect.truth[value]
+            case Reference(name, after):
+                return _local(name, after)
+            case InState(states, after):
+                return self._in_state(states, after)
+            case Unary(Operator.NOT, operand):
+                return dialect.denial.format(self._code(operand))
+            case Unary(_, operand):
+                return f"(-{self._code(operand)})"
+            case Choice(condition, consequence, alternative):
+                parts = (condition, consequence, alternative)
+                return dialect.choice.format(*map(self._code, parts))
+            case Binary(operator, left, right):
+                return self._binary(operator, self._code(left), self._code(right))
+
+    def _in_state(self, states: tuple[str, ...], after: bool) -> str:
+        moment = "state_after" if after else "state_before"
+        tests = [f"({moment} == {self._state_index[state]})" for state in states]
+        joined = tests[0]
+        for test in tests[1:]:
+            joined = self._dialect.disjunction.format(joined, test)
+        return joined
+
+    def _binary(self, operator: Operator, left: str, right: str) -> str:
+        dialect = self._dialect
+        match operator:
+            case Operator.AND:
+                return dialect.conjunction.format(left, right)
+            case Operator.OR:
+                return dialect.disjunction.format(left, right)
+            case Operator.IMPLIES:
+                return dialect.disjunction.format(dialect.denial.format(left), right)
+            case Operator.MINIMUM:
+                return dialect.minimum.format(left, right)
+            case Operator.MAXIMUM:
+                return dialect.maximum.format(left, right)
+        return f"({left} {operator.value} {right})"
+
+
+def _local(name: str, after: bool) -> str:
+    return f"after_{name}" if after else f"now_{name}"
