@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from gainwright.semantics.python_code import CodeWriter
 from gainwright.spec.expression import InState, Reference, Truth, walk
@@ -117,6 +117,10 @@ class Monitor:
         elif self.tick - since >= requirement.within_ticks:
             del self._waiting_since[requirement.id]
             yield self._violation(requirement)
+
+    def describe(self, requirement: Requirement, tick: int) -> Violation:
+        """Return the last tick observed as a violation at ``tick``, with the values read."""
+        return replace(self._violation(requirement), tick=tick)
 
     def _violation(self, requirement: Requirement) -> Violation:
         step = requirement.kind is RequirementKind.STEP

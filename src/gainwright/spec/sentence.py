@@ -47,6 +47,13 @@ def sentence(expression: Expression) -> str:
     return text[0].upper() + text[1:] + "."
 
 
+def sentences(expression: Expression) -> list[str]:
+    """Return one sentence for each part of a top-level ``and``, for long formulas."""
+    if isinstance(expression, Binary) and expression.operator is Operator.AND:
+        return [*sentences(expression.left), *sentences(expression.right)]
+    return [sentence(expression)]
+
+
 def phrase(expression: Expression) -> str:
     """Return an integer-valued expression in words, without capital letter and full stop."""
     return _amount(expression)

@@ -1,0 +1,1 @@
+"""What a specification looks like in the terminal."""
