@@ -59,6 +59,7 @@ def test_top_rung_that_rounds_up_takes_the_next_coarser_format():
         ((1.0, 1.1, 129), "1 to 128"),
         ((1.0, 1.5, 128), "does not fit"),
         ((1e-9, 1.3, 120), "coincide"),
+        ((1.0, 1.18, 128), "coincide"),  # the lowest words would be 1, 1, 1, 2
         ((float("inf"), 1.1, 10), "finite"),
         ((1.0, float("inf"), 10), "finite"),
     ],

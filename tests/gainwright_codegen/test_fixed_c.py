@@ -95,6 +95,18 @@ def test_biquad_with_any_coefficients(words, samples, fraction_saving):
     assert all(abs(y) <= SIGNAL_LIMIT for y in expected)
 
 
+def test_biquad_rounds_half_up():
+    """Halves go toward plus infinity; with the fraction saved, every other one goes up."""
+    words, samples = (2**29, 0, 0, 0, 0), [1, -1, 3, -3, -5, 5]
+    assert run_biquad(words, samples, False) == [1, 0, 2, -1, -2, 3]
+    assert BiquadReference(BiquadCoefficients(*words)).run(samples) == [1, 0, 2, -1, -2, 3]
+    for run in (
+        run_biquad(words, [1, 1, 1, 1, -1, -1], True),
+        BiquadReference(BiquadCoefficients(*words)).run([1, 1, 1, 1, -1, -1], True),
+    ):
+        assert run == [1, 0, 1, 0, 0, -1]
+
+
 @pytest.mark.parametrize("fraction_saving", [False, True])
 def test_biquad_at_the_bound_of_the_accumulator(fraction_saving):
     """Coefficients of -2 and states at the limit make the largest sum that the header bounds."""

@@ -53,7 +53,7 @@ def gain_ladder(start: float, ratio: float, rungs: int) -> GainLadder:
     if raw[0] < 1 or any(low >= high for low, high in pairwise(raw)):
         raise ValueError(
             f"ladder from {start} by {ratio} with {rungs} rungs: in {q_format} the lowest "
-            "rungs coincide; use fewer rungs, or a larger start"
+            "rungs coincide; use fewer rungs or a smaller ratio"
         )
     scale = 1 << q_format.fraction_bits
     errors = [abs(word / (value * scale) - 1) for word, value in zip(raw, exact, strict=True)]
