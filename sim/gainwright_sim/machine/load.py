@@ -8,10 +8,11 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from gainwright.errors import InputError, input_error
+from gainwright.errors import InputError, Problem, input_error
 from gainwright.spec.text_file import read_toml
 from gainwright_sim.machine.build import build_machine, check_machine, check_mechanics, check_name
 from gainwright_sim.machine.check import Checker
+from gainwright_sim.machine.keys import TABLES
 from gainwright_sim.machine.model import Machine
 from gainwright_sim.machine.units import nearest
 
@@ -48,8 +49,14 @@ def machine_from_document(document: Mapping[str, Any], file: str) -> Machine:
         machine = build_machine(checker)
         check_machine(checker, machine)
     if checker.problems:
-        raise InputError(checker.problems)
+        raise InputError(sorted(checker.problems, key=_table_order))
     return machine
+
+
+def _table_order(problem: Problem) -> int:
+    table = problem.place.strip("[]").split(".")[0]
+    names = [table.name for table in TABLES]
+    return names.index(table) if table in names else -1
 
 
 def _resolve(name_or_path: str | os.PathLike[str]) -> Path:
