@@ -222,11 +222,11 @@ class _Parser:
             return self._selection(Operator(token.text))
         if token.text in ("in_state", "next"):
             return self._of_requirement(token)
-        if token.text == "if":
+        if token.text in ("if", "not"):
             raise ExpressionError(
-                "if inside another operator",
+                f"{token.text} inside another operator",
                 "brackets around it",
-                "write (if ... then ... else ...)",
+                "write (if ... then ... else ...)" if token.text == "if" else "write (not ...)",
                 token.column,
             )
         if token.kind == "word" and token.text not in RESERVED:
