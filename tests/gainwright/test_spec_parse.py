@@ -33,7 +33,7 @@ def test_what_is_written_is_read_as_the_same_tree(tree):
 
 @given(trees)
 def test_brackets_are_written_only_where_needed(tree):
-    """Taking any one pair of grouping brackets out changes the tree or its readability."""
+    """Taking any one pair of grouping brackets out changes the tree or is refused."""
     text = write(tree)
     for start in (i for i, character in enumerate(text) if character == "("):
         if start and (text[start - 1].isalnum() or text[start - 1] in "_"):

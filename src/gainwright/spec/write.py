@@ -80,6 +80,6 @@ def _at_least(expression: Expression, level: int) -> str:
 
 def _operand_of_sign(operand: Expression) -> str:
     # -5 would be read as a literal, so a negated literal keeps its bracket.
-    if isinstance(operand, Integer) and not operand.name:
+    if isinstance(operand, Integer) and not operand.name and operand.value >= 0:
         return f"({operand.value})"
     return _at_least(operand, _SIGN)
