@@ -50,11 +50,6 @@ typedef struct {
 typedef struct {
     gw_band ring;
     gw_band burst;
-    int32_t previous;         /* last filtered speed error */
-    int64_t lag_product;      /* sum of neighbours' products in the ring block being filled */
-    int64_t ring_energy;      /* of the last complete ring block */
-    int64_t ring_lag_product; /* of the last complete ring block: with ring_energy it gives the
-                                 frequency, cos(2 pi f Ts) = ring_lag_product / ring_energy */
 } gw_detector;
 
 void gw_detector_reset(gw_detector *detector);

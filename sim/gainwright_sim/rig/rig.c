@@ -180,10 +180,6 @@ static void write_log(rig *r, rig_log *log, int32_t row)
     signals[RIG_SIGNAL_SPEED_ERROR_RAD_PER_S] = (float)r->speed_error;
     signals[RIG_SIGNAL_OSCILLATION_NM] = (float)r->window.oscillation;
     signals[RIG_SIGNAL_REFERENCE_RAD] = (float)(r->motion.smooth - r->start_rad);
-    log->onset_cosine[at]
-        = (r->axis.detector.ring_energy > 0)
-              ? (double)r->axis.detector.ring_lag_product / (double)r->axis.detector.ring_energy
-              : 1.0;
 }
 
 static void sequencer_tick(rig *r, rig_log *log)
@@ -246,9 +242,12 @@ static int32_t per_unit(double value, double unit)
     return (int32_t)limited(floor(value / unit * Q24 + 0.5), (double)GW_SIGNAL_LIMIT);
 }
 
-static void watch(rig *r, double torque)
+/* The controller's torque, high-passed, plus the test pulse as it is: what the trial adds to the
+ * torque of the move. */
+static void watch(rig *r, double controller_torque, double pulse_torque)
 {
-    double value = torque;
+    const double torque = r->torque;
+    double value = controller_torque;
     int32_t i;
 
     for (i = 0; i < 2; i++) {
@@ -262,7 +261,7 @@ static void watch(rig *r, double torque)
         s->y1 = y;
         value = y;
     }
-    value = fabs(value);
+    value = fabs(value + pulse_torque);
     r->window.oscillation = (value > r->window.oscillation) ? value : r->window.oscillation;
     r->window.torque_low = (torque < r->window.torque_low) ? torque : r->window.torque_low;
     r->window.torque_high = (torque > r->window.torque_high) ? torque : r->window.torque_high;
@@ -282,6 +281,7 @@ static double control(rig *r, rig_log *log)
 {
     const double before = r->counted_rad;
     double torque = 0.0;
+    double pulse_torque = 0.0;
     int32_t torque_signal;
     int32_t error_signal;
     int32_t pulse;
@@ -298,10 +298,10 @@ static double control(rig *r, rig_log *log)
     pulse = gw_axis_control_tick(&r->axis, torque_signal, error_signal);
     log_control(r, log, torque_signal, error_signal);
     if (r->torque_on != 0) {
-        torque += pulse * (r->drive.rated_torque_nm / Q24);
+        pulse_torque = pulse * (r->drive.rated_torque_nm / Q24);
     }
-    r->torque = limited(torque, r->drive.torque_limit_nm);
-    watch(r, r->torque);
+    r->torque = limited(torque + pulse_torque, r->drive.torque_limit_nm);
+    watch(r, torque, pulse_torque);
     return r->torque;
 }
 

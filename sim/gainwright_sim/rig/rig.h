@@ -108,7 +108,6 @@ typedef struct {
     int32_t *inputs;  /* capacity x GW_INPUT_SLOTS */
     int32_t *outputs; /* capacity x GW_OUTPUT_SLOTS */
     float *signals;   /* capacity x RIG_SIGNALS, see rig_signal */
-    double *onset_cosine; /* cos(2 pi f Ts) of the last ring block, one per sequencer tick */
     int64_t control_capacity; /* 0: no tick-by-tick record */
     int32_t *control;         /* control_capacity x 2: what the detector saw, Q4.24 */
 } rig_log;
@@ -120,7 +119,7 @@ enum rig_signal {
     RIG_SIGNAL_TORQUE_LOW_NM, /* lowest and highest torque command in the sequencer tick */
     RIG_SIGNAL_TORQUE_HIGH_NM,
     RIG_SIGNAL_SPEED_ERROR_RAD_PER_S,
-    RIG_SIGNAL_OSCILLATION_NM, /* largest high-passed torque, test pulse included */
+    RIG_SIGNAL_OSCILLATION_NM, /* largest high-passed controller torque plus test pulse */
     RIG_SIGNAL_REFERENCE_RAD
 };
 

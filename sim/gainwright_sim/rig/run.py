@@ -52,8 +52,6 @@ class RigLog:
     """(n, outputs) after the tick."""
     signals: NDArray[np.float32]
     """(n, len(SIGNALS)) at the end of the control ticks before this sequencer tick."""
-    lag_cosine: NDArray[np.float64]
-    """(n,) cos(2 pi f Ts) of the detector's last complete ring block."""
     control: NDArray[np.int32]
     """(control ticks, 2) torque command and speed error, raw Q4.24, if they were asked for."""
 
@@ -116,7 +114,6 @@ class Rig:
             "inputs": np.zeros((rows, max(1, len(trial.inputs))), np.int32),
             "outputs": np.zeros((rows, max(1, len(trial.outputs))), np.int32),
             "signals": np.zeros((rows, len(SIGNALS)), np.float32),
-            "onset_cosine": np.zeros(rows, np.float64),
             "control": np.zeros((rows * control_ticks, 2), np.int32),
         }
         self._log = self._ffi.new("rig_log *")
@@ -156,6 +153,5 @@ class Rig:
         return RigLog(
             **{name: arrays[name][:n].copy() for name in ("state", "row", "inputs", "outputs")},
             signals=arrays["signals"][:n].copy(),
-            lag_cosine=arrays["onset_cosine"][:n].copy(),
             control=arrays["control"][: n * per_tick].copy(),
         )

@@ -36,15 +36,15 @@ class _Band:
             signal = section.step(signal)
         return round_shift(signal, HEADROOM_BITS)
 
-    def add_square(self, value: int) -> bool:
-        """Add to the block; True if that completed it, with its level in ``level``."""
+    def sample(self, signal: int) -> None:
+        """Add one square; a complete block gives a new level."""
+        value = self.filter(signal)
         self.energy += value * value
         self.ticks += 1
-        if self.ticks < self.settings.block_ticks:
-            return False
-        self.level = level_of(self.energy, self.settings)
-        self.ticks = 0
-        return True
+        if self.ticks >= self.settings.block_ticks:
+            self.level = level_of(self.energy, self.settings)
+            self.energy = 0
+            self.ticks = 0
 
 
 @dataclass(slots=True)
@@ -54,10 +54,6 @@ class ReferenceDetector:
     settings: DetectorSettings
     ring: _Band = field(init=False)
     burst: _Band = field(init=False)
-    previous: int = 0
-    lag_product: int = 0
-    ring_energy: int = 0
-    ring_lag_product: int = 0
 
     def __post_init__(self) -> None:
         self.ring = self._band(self.settings.ring)
@@ -68,11 +64,5 @@ class ReferenceDetector:
 
     def sample(self, torque_command: int, speed_error: int) -> None:
         """Take one control tick's samples."""
-        value = self.ring.filter(speed_error)
-        self.lag_product += value * self.previous
-        self.previous = value
-        if self.ring.add_square(value):
-            self.ring_energy, self.ring.energy = self.ring.energy, 0
-            self.ring_lag_product, self.lag_product = self.lag_product, 0
-        if self.burst.add_square(self.burst.filter(torque_command)):
-            self.burst.energy = 0
+        self.ring.sample(speed_error)
+        self.burst.sample(torque_command)
