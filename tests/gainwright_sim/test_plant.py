@@ -230,13 +230,15 @@ def test_random_axes_cover_their_ranges_and_repeat():
             assert 2.99 < anti_resonances_hz(axis.chain)[0] < 600.1
 
 
-@pytest.mark.parametrize("seed", range(12))
-def test_random_axis_has_the_modal_damping_it_was_drawn_with(seed):
+def test_random_axes_have_the_modal_damping_they_were_drawn_with():
     """Damping of the first resonance from the eigenvalues of the free chain, 0.005 to 0.1."""
-    chain = sample_axis(seed).chain
-    if chain.mass_count == 1:
-        pytest.skip("rigid")
-    a, _ = continuous_state_space(chain)
-    modes = [value for value in np.linalg.eigvals(a) if value.imag > 1.0]
-    first = min(modes, key=abs)
-    assert 0.0049 < -first.real / abs(first) < 0.101
+    ratios = []
+    for seed in range(60):
+        chain = sample_axis(seed).chain
+        if chain.mass_count > 1:
+            a, _ = continuous_state_space(chain)
+            first = min((v for v in np.linalg.eigvals(a) if v.imag > 1.0), key=abs)
+            ratios.append(-first.real / abs(first))
+    assert len(ratios) > 40
+    assert min(ratios) > 0.0049 and max(ratios) < 0.101
+    assert min(ratios) < 0.007 and max(ratios) > 0.07
