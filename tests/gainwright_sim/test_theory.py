@@ -147,19 +147,19 @@ def test_range_must_be_positive_and_rising(span):
         stability_limit(loop, *span)
 
 
-def test_start_gain_from_the_nameplate_alone_suits_nearly_all_random_axes():
-    """Of 2000 seeds (0 to 1999), 6 are unstable at the start gain, 22 below rung 20; here 200."""
+def test_start_gain_from_the_nameplate_alone_suits_random_axes():
+    """Limits between the start gain and 125 rungs of 4.5 %; here 200 of the seeds counted once."""
     ratios = []
     for seed in range(200):
         machine = sample_axis(seed)
         limit = machine_stability_limit(machine)
         ratios.append(limit.gain / machine.speed_loop.start_speed_gain_nms_per_rad)
-        # The oscillation is always the fast one of loop delay and motor inertia, so that no slow
+        # The oscillation is always the fast one of loop delay and motor inertia: no slow
         # instability of position hold and elastic load hides below the limit.
         assert limit.frequency_hz > 500.0, seed
-    rungs = np.log(ratios) / math.log(1.04)
+    rungs = np.log(ratios) / math.log(1.045)
     assert rungs.min() > 3.0 and rungs.max() < 125.0
-    assert np.mean((rungs > 20.0) & (rungs < 120.0)) > 0.95
+    assert np.mean((rungs > 20.0) & (rungs < 120.0)) > 0.97
 
 
 def test_limit_of_a_machine_takes_less_than_fifty_milliseconds():

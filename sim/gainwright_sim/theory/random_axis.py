@@ -15,8 +15,12 @@ from gainwright_sim.machine.model import Chain, Drive, Friction, Machine, Motion
 from gainwright_sim.plant.chain import anti_resonances_hz, resonances_hz
 
 CONTROL_TICK_S = 125e-6
-START_GAIN_FACTOR = 0.03
-"""Start gain = this x motor inertia / control tick; chosen by counting limits of 2000 axes."""
+START_GAIN_FACTOR = 0.02
+"""Start gain = this x rotor inertia / control tick.
+
+Limits of the seeds 0 to 1999 lie between 0.023 and 4.5 rotor inertias per tick (median 0.62), so
+that none is unstable at the start and all are in reach of 125 rungs of 4.5 %.
+"""
 
 MOTOR_INERTIA_KGM2 = (1e-4, 1e-2)
 LOAD_RATIO = (0.3, 6.0)
