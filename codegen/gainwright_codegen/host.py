@@ -93,8 +93,8 @@ class CompiledSequencer:
             variable.name for k, variable in enumerate(self.trial.variables) if bits >> k & 1
         )
 
-    def place(self, state: str, variables: Mapping[str, int]) -> None:
-        """Put the machine into a state with the given values of all variables."""
+    def restore(self, state: str, variables: Mapping[str, int]) -> None:
+        """Go to any state and values of all variables; KeyError if one is missing."""
         self._sequencer.state = self._state_numbers[state]
         self._sequencer.saturated = 0
         for name, number in self._variable_numbers.items():
@@ -105,13 +105,12 @@ class CompiledSequencer:
         self._library.gw_sequencer_outputs(self._sequencer, self._outputs)
         return {output.name: self._outputs[k] for k, output in enumerate(self.trial.outputs)}
 
-    def conditions(self, inputs: Mapping[str, int]) -> frozenset[str]:
-        """Names of the conditions that hold now for the given inputs."""
+    def conditions(self, inputs: Mapping[str, int]) -> dict[str, bool]:
+        """All conditions over the present variables and the given inputs."""
         self._set_inputs(inputs)
         bits = self._library.gw_trial_conditions(self._inputs, self._sequencer.variables)
-        return frozenset(
-            condition.name for k, condition in enumerate(self.trial.conditions) if bits >> k & 1
-        )
+        names = (condition.name for condition in self.trial.conditions)
+        return {name: bool(bits >> k & 1) for k, name in enumerate(names)}
 
     def tick(self, inputs: Mapping[str, int]) -> Row:
         """Take one tick and return the row taken.

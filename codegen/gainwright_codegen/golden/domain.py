@@ -1,0 +1,65 @@
+"""The input values that can make a difference to a trial."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Iterator
+
+from gainwright.spec.expression import Expression, Integer, walk
+from gainwright.spec.model import Kind, Signal, Trial
+
+Inputs = tuple[int, ...]
+"""One value per input, in the order of the trial."""
+
+Domain = tuple[tuple[int, ...], ...]
+"""For each signal the values to try: the ends of its range, and every constant of the trial with
+its neighbours, as far as they lie inside."""
+
+
+def input_domain(trial: Trial) -> Domain:
+    """Return the values to try for each input."""
+    constants = _constants(trial)
+    return tuple(_values(signal, constants) for signal in trial.inputs)
+
+
+def variable_domain(trial: Trial) -> Domain:
+    """Return the values to try for each variable."""
+    constants = _constants(trial)
+    return tuple(_values(signal, constants) for signal in trial.variables)
+
+
+def _constants(trial: Trial) -> list[int]:
+    numbers = {
+        part.value for tree in _trees(trial) for part in walk(tree) if isinstance(part, Integer)
+    }
+    return sorted(numbers)
+
+
+def _trees(trial: Trial) -> Iterator[Expression]:
+    for condition in trial.conditions:
+        yield condition.expression
+    for row in trial.rows:
+        yield from row.actions.values()
+
+
+def _values(signal: Signal, constants: list[int]) -> tuple[int, ...]:
+    if signal.kind is Kind.TRUTH:
+        return tuple(range(signal.low, signal.high + 1))
+    near = {value + offset for value in constants for offset in (-1, 0, 1)}
+    inside = {value for value in near if signal.low <= value <= signal.high}
+    return tuple(sorted(inside | {signal.low, signal.high}))
+
+
+def any_values(domain: Domain, source: random.Random) -> tuple[int, ...]:
+    """Return one random value per signal."""
+    return tuple(source.choice(values) for values in domain)
+
+
+def changed_inputs(domain: Domain, inputs: Inputs, source: random.Random) -> Inputs:
+    """Return the inputs with one to three of them drawn anew."""
+    changed = list(inputs)
+    for _ in range(source.randint(1, 3)):
+        if changed:
+            k = source.randrange(len(changed))
+            changed[k] = source.choice(domain[k])
+    return tuple(changed)
