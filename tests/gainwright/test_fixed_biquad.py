@@ -14,7 +14,6 @@ from gainwright.fixed import biquad_design as design
 from gainwright.fixed.biquad_quantise import (
     largest_gain,
     noise_gain,
-    noise_gain_fraction_saving,
     quantise_section,
     quantise_sections,
     response_error,
@@ -132,18 +131,12 @@ def test_noise_gain_equals_the_summed_impulse_response(frequency_hz, quality):
     section = design.cookbook_low_pass(frequency_hz, quality, RATE_HZ)
     impulse = np.zeros(20_000)
     impulse[0] = 1.0
-    denominator = (1.0, section.a1, section.a2)
-    for numerator, gain in (
-        ((1.0,), noise_gain(section)),
-        ((1.0, -1.0), noise_gain_fraction_saving(section)),
-    ):
-        response = signal.lfilter(numerator, denominator, impulse)
-        assert gain == pytest.approx(float(np.sum(response**2)), rel=1e-6)
+    response = signal.lfilter((1.0, -1.0), (1.0, section.a1, section.a2), impulse)
+    assert noise_gain(section) == pytest.approx(float(np.sum(response**2)), rel=1e-6)
 
 
-@pytest.mark.parametrize("fraction_saving", [False, True])
 @pytest.mark.parametrize(("frequency_hz", "quality"), [(4.0, 1.0), (60.0, 3.0), (1500.0, 0.7)])
-def test_rounding_noise_is_as_predicted(frequency_hz, quality, fraction_saving):
+def test_rounding_noise_is_as_predicted(frequency_hz, quality):
     """Integer filter against the same coefficients in double precision, driven by noise."""
     section = design.cookbook_band_pass(frequency_hz, quality, RATE_HZ)
     quantised = quantise_section(section)
@@ -151,17 +144,13 @@ def test_rounding_noise_is_as_predicted(frequency_hz, quality, fraction_saving):
     rng = np.random.default_rng(5)
     samples = rng.integers(-(2**24), 2**24, 60_000)
     reference = BiquadReference(quantised.coefficients)
-    out = np.array(reference.run(map(int, samples), fraction_saving), dtype=float)
+    out = np.array(reference.run(map(int, samples)), dtype=float)
     real = quantised.realised()
     exact = signal.lfilter((real.b0, real.b1, real.b2), (1.0, real.a1, real.a2), samples * 1.0)
     deviation = out - exact
-    if fraction_saving:
-        rms, bound = error.noise_rms_fraction_saving_lsb, error.dead_band_fraction_saving_lsb
-    else:
-        rms, bound = error.noise_rms_lsb, error.dead_band_lsb
-    assert np.max(np.abs(deviation)) <= bound
+    assert np.max(np.abs(deviation)) <= error.dead_band_lsb
     # The slow filters have few independent samples of their noise in this time.
-    assert 0.5 * rms < float(np.std(deviation[5000:])) < 1.6 * rms
+    assert 0.5 < float(np.std(deviation[5000:])) / error.noise_rms_lsb < 1.6
 
 
 @settings(deadline=None, max_examples=30)
@@ -170,16 +159,13 @@ def test_rounding_noise_is_as_predicted(frequency_hz, quality, fraction_saving):
     st.floats(0.5, 8.0),
     st.integers(-(2**20), 2**20),
     st.integers(-(2**20), 2**20),
-    st.booleans(),
 )
-def test_limit_cycles_stay_in_the_dead_band(frequency_hz, quality, y1, y2, fraction_saving):
+def test_limit_cycles_stay_in_the_dead_band(frequency_hz, quality, y1, y2):
     """Left alone from any state, the output ends within the stated band."""
     quantised = quantise_section(design.cookbook_band_pass(frequency_hz, quality, RATE_HZ))
     reference = BiquadReference(quantised.coefficients, y1=y1, y2=y2)
-    tail = reference.run([0] * 8000, fraction_saving)[-500:]
-    error = section_error(quantised, RATE_HZ)
-    bound = error.dead_band_fraction_saving_lsb if fraction_saving else error.dead_band_lsb
-    assert max(map(abs, tail)) <= bound + 1
+    tail = reference.run([0] * 8000)[-500:]
+    assert max(map(abs, tail)) <= section_error(quantised, RATE_HZ).dead_band_lsb + 1
 
 
 def test_full_scale_step_saturates_and_recovers():
@@ -208,7 +194,7 @@ def test_saved_fraction_stays_in_its_range():
     reference = BiquadReference(BiquadCoefficients(123456789, -2, 3, 1073741823, -5))
     rng = np.random.default_rng(1)
     for x in rng.integers(-(2**31), 2**31, 500):
-        reference.step_fraction_saving(int(x))
+        reference.step(int(x))
         assert 0 <= reference.fraction < 2**30
 
 

@@ -30,8 +30,7 @@ PROTOTYPES = [
     *(f"int32_t {name}({a_type} a, int32_t b, int32_t c)" for name, a_type in CLAMPS.items()),
 ]
 BIQUAD_PROTOTYPE = (
-    "void run_biquad(const int32_t words[5], int fraction_saving, int count,"
-    " const int32_t *x, int32_t *y)"
+    "void run_biquad(const int32_t words[5], int count, const int32_t *x, int32_t *y)"
 )
 BIQUAD = f"""
 {BIQUAD_PROTOTYPE};
@@ -43,8 +42,7 @@ BIQUAD = f"""
     gw_biquad_state state;
     gw_biquad_reset(&state);
     for (int k = 0; k < count; k++) {{
-        y[k] = fraction_saving ? gw_biquad_step_fraction_saving(&coefficients, &state, x[k])
-                               : gw_biquad_step(&coefficients, &state, x[k]);
+        y[k] = gw_biquad_step(&coefficients, &state, x[k]);
     }}
 }}
 """
@@ -77,10 +75,10 @@ def library():
     return load_library(compile_shared(sources(), STRICT, name="fixed_calls"), cdef)
 
 
-def run_biquad(words, samples, fraction_saving: bool) -> list[int]:
+def run_biquad(words, samples) -> list[int]:
     """Run the C biquad from its reset state."""
     ffi, lib = library()
     out = ffi.new("int32_t[]", len(samples))
     x = ffi.new("int32_t[]", list(samples))
-    lib.run_biquad(ffi.new("int32_t[5]", words), fraction_saving, len(samples), x, out)
+    lib.run_biquad(ffi.new("int32_t[5]", words), len(samples), x, out)
     return list(out)

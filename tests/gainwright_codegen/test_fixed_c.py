@@ -86,34 +86,27 @@ def test_any_values(data):
 @given(
     st.tuples(word32, word32, word32, word32, word32),
     st.lists(signal, min_size=1, max_size=60),
-    st.booleans(),
 )
-def test_biquad_with_any_coefficients(words, samples, fraction_saving):
+def test_biquad_with_any_coefficients(words, samples):
     """Unstable filters and inputs beyond the signal range included: nothing may wrap."""
-    expected = BiquadReference(BiquadCoefficients(*words)).run(samples, fraction_saving)
-    assert run_biquad(words, samples, fraction_saving) == expected
+    expected = BiquadReference(BiquadCoefficients(*words)).run(samples)
+    assert run_biquad(words, samples) == expected
     assert all(abs(y) <= SIGNAL_LIMIT for y in expected)
 
 
-def test_biquad_rounds_half_up():
-    """Halves go toward plus infinity; with the fraction saved, every other one goes up."""
-    words, samples = (2**29, 0, 0, 0, 0), [1, -1, 3, -3, -5, 5]
-    assert run_biquad(words, samples, False) == [1, 0, 2, -1, -2, 3]
-    assert BiquadReference(BiquadCoefficients(*words)).run(samples) == [1, 0, 2, -1, -2, 3]
-    for run in (
-        run_biquad(words, [1, 1, 1, 1, -1, -1], True),
-        BiquadReference(BiquadCoefficients(*words)).run([1, 1, 1, 1, -1, -1], True),
-    ):
-        assert run == [1, 0, 1, 0, 0, -1]
+def test_biquad_saves_the_fraction():
+    """A gain of one half: the first half goes up, then every other one, so that none is lost."""
+    words, samples = (2**29, 0, 0, 0, 0), [1, 1, 1, 1, -1, -1]
+    assert run_biquad(words, samples) == [1, 0, 1, 0, 0, -1]
+    assert BiquadReference(BiquadCoefficients(*words)).run(samples) == [1, 0, 1, 0, 0, -1]
 
 
-@pytest.mark.parametrize("fraction_saving", [False, True])
-def test_biquad_at_the_bound_of_the_accumulator(fraction_saving):
+def test_biquad_at_the_bound_of_the_accumulator():
     """Coefficients of -2 and states at the limit make the largest sum that the header bounds."""
     for words in ((MIN32,) * 5, (MIN32, MIN32, MIN32, MAX32, MAX32), (MAX32,) * 5):
         samples = [MAX32] * 6 + [MIN32] * 6 + [MAX32, MIN32] * 4
-        expected = BiquadReference(BiquadCoefficients(*words)).run(samples, fraction_saving)
-        assert run_biquad(words, samples, fraction_saving) == expected
+        expected = BiquadReference(BiquadCoefficients(*words)).run(samples)
+        assert run_biquad(words, samples) == expected
     assert 5 * 2**31 * SIGNAL_LIMIT + 2**30 < 2**62
 
 
@@ -133,11 +126,10 @@ def _sanitised_program() -> dict[str, bytes]:
     filters = []
     for words in _filter_words():
         text = ", ".join(map(_literal, words))
-        for saving in (0, 1):
-            filters.append(f"    run((const int32_t[5]){{{text}}}, {saving});")
+        filters.append(f"    run((const int32_t[5]){{{text}}});")
     main = f"""
 #include <stdio.h>
-static void run(const int32_t *words, int saving)
+static void run(const int32_t *words)
 {{
     int32_t x[64], y[64];
     uint32_t random = 1;
@@ -145,7 +137,7 @@ static void run(const int32_t *words, int saving)
         random = (random * UINT32_C(1664525)) + UINT32_C(1013904223);
         x[k] = (int32_t)((int64_t)random - INT64_C(2147483648));
     }}
-    run_biquad(words, saving, 64, x, y);
+    run_biquad(words, 64, x, y);
     for (int k = 0; k < 64; k++) {{
         printf("%d\\n", (int)y[k]);
     }}
@@ -180,8 +172,7 @@ def _expected_lines() -> list[int]:
         state = (state * 1664525 + 1013904223) % 2**32
         noise.append(state - 2**31)
     for words in _filter_words():
-        for saving in (False, True):
-            expected += BiquadReference(BiquadCoefficients(*words)).run(noise, saving)
+        expected += BiquadReference(BiquadCoefficients(*words)).run(noise)
     return expected
 
 

@@ -30,7 +30,7 @@ typedef struct {
     int32_t a2;
 } gw_biquad_coefficients;
 
-/* Only gw_biquad_reset and the step functions write here; |x1|, |x2|, |y1|, |y2| <= 2^28 - 1 and
+/* Only gw_biquad_reset and gw_biquad_step write here; |x1|, |x2|, |y1|, |y2| <= 2^28 - 1 and
  * 0 <= fraction < 2^30. */
 typedef struct {
     int32_t x1;
@@ -66,24 +66,11 @@ static inline void gw_biquad_store(gw_biquad_state *state, int32_t x, int32_t y)
     state->y1 = y;
 }
 
-/* One sample; the output is rounded half up and saturated. For poles near z = 1 (below about a
- * fiftieth of the sample rate) the rounding error is amplified without need; use
- * gw_biquad_step_fraction_saving there. */
+/* One sample. What rounding cuts off is kept and added to the next sum, so the rounding error has
+ * no part at zero frequency: poles near z = 1 do not amplify it, and an error at standstill stays
+ * within a unit or so. */
 static inline int32_t gw_biquad_step(const gw_biquad_coefficients *coefficients,
                                      gw_biquad_state *state, int32_t x)
-{
-    const int32_t input = gw_saturate_signal(x);
-    const int64_t sum = gw_biquad_sum(coefficients, state, input) + GW_BIQUAD_HALF;
-    const int32_t output = gw_saturate_signal(gw_floor_shift_i64(sum, GW_BIQUAD_FRACTION_BITS));
-
-    gw_biquad_store(state, input, output);
-    return output;
-}
-
-/* One sample; what rounding cuts off is kept and added to the next sum, so the rounding error has
- * no part at zero frequency and there is no dead band at standstill. */
-static inline int32_t gw_biquad_step_fraction_saving(const gw_biquad_coefficients *coefficients,
-                                                     gw_biquad_state *state, int32_t x)
 {
     const int32_t input = gw_saturate_signal(x);
     const int64_t sum = gw_biquad_sum(coefficients, state, input) + state->fraction;

@@ -1,9 +1,9 @@
 """Quantisation of second-order sections, and what it costs.
 
 Noise and dead-band figures are for one section alone, in units of the last place of its output
-word. They follow from the rounding error entering through 1/A(z): its variance gain in closed form
-(sum of the squared impulse response of an all-pole second-order section, a textbook result), its
-absolute bound as half the sum of the magnitudes.
+word. They follow from the rounding error, fed back once by saving the fraction, entering through
+(1 - 1/z) / A(z): its variance gain in closed form (sum of the squared impulse response of a
+second-order section, a textbook result), its absolute bound as half the sum of the magnitudes.
 """
 
 from __future__ import annotations
@@ -48,13 +48,9 @@ class SectionError:
     coefficient_error: float
     """Largest |realised - designed| of the five coefficients."""
     noise_rms_lsb: float
-    """Standard deviation of the output's rounding noise, rounding half up."""
-    noise_rms_fraction_saving_lsb: float
-    """The same for the fraction-saving step."""
+    """Standard deviation of the output's rounding noise."""
     dead_band_lsb: float
-    """No error by rounding half up, limit cycles included, exceeds this."""
-    dead_band_fraction_saving_lsb: float
-    """The same for the fraction-saving step."""
+    """No error by rounding, limit cycles included, exceeds this."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,20 +111,12 @@ def section_error(quantised: QuantisedSection, sample_rate_hz: float) -> Section
         ),
         coefficient_error=max(differences),
         noise_rms_lsb=math.sqrt(noise_gain(realised) / 12.0),
-        noise_rms_fraction_saving_lsb=math.sqrt(noise_gain_fraction_saving(realised) / 12.0),
-        dead_band_lsb=0.5 * _magnitude_sum(realised, (1.0,)),
-        dead_band_fraction_saving_lsb=0.5 * _magnitude_sum(realised, (1.0, -1.0)),
+        dead_band_lsb=0.5 * _magnitude_sum(realised, (1.0, -1.0)),
     )
 
 
 def noise_gain(section: SecondOrderSection) -> float:
-    """Return the variance gain from a white rounding error to the output: through 1/A(z)."""
-    a1, a2 = section.a1, section.a2
-    return (1.0 + a2) / ((1.0 - a2) * (1.0 + a2 - a1) * (1.0 + a2 + a1))
-
-
-def noise_gain_fraction_saving(section: SecondOrderSection) -> float:
-    """Return the same where the error is fed back once: through (1 - 1/z) / A(z)."""
+    """Return the variance gain from a white rounding error to the output: (1 - 1/z) / A(z)."""
     a1, a2 = section.a1, section.a2
     return 2.0 / ((1.0 - a2) * (1.0 + a2 - a1))
 

@@ -44,35 +44,25 @@ class BiquadReference:
     y1: int = 0
     y2: int = 0
     fraction: int = field(default=_HALF)
-    """What rounding cut off so far, 0 to 2^30 - 1; used by the fraction-saving step only."""
+    """What rounding cut off so far, 0 to 2^30 - 1."""
 
     def step(self, x: int) -> int:
-        """Take one sample; the output is rounded half up and saturated."""
-        x = saturate_signal(x)
-        return self._store(x, self._sum(x) + _HALF)
+        """Take one sample and return the saturated output.
 
-    def step_fraction_saving(self, x: int) -> int:
-        """Take one sample; what rounding cuts off is added to the next sum.
-
-        The rounding error then has no part at zero frequency: for poles near z = 1 it is smaller
-        by orders of magnitude, and there is no dead band at standstill.
+        What rounding cuts off is added to the next sum. The rounding error then has no part at
+        zero frequency: for poles near z = 1 it is smaller by orders of magnitude than with
+        rounding to nearest, and so is the error at standstill.
         """
-        x = saturate_signal(x)
-        total = self._sum(x) + self.fraction
-        self.fraction = total & _FRACTION_MASK
-        return self._store(x, total)
-
-    def run(self, samples: Iterable[int], fraction_saving: bool = False) -> list[int]:
-        """Take samples one after the other and return the outputs."""
-        step = self.step_fraction_saving if fraction_saving else self.step
-        return [step(x) for x in samples]
-
-    def _sum(self, x: int) -> int:
         c = self.coefficients
-        return c.b0 * x + c.b1 * self.x1 + c.b2 * self.x2 + c.a1 * self.y1 + c.a2 * self.y2
-
-    def _store(self, x: int, total: int) -> int:
+        x = saturate_signal(x)
+        feedback = c.a1 * self.y1 + c.a2 * self.y2
+        total = c.b0 * x + c.b1 * self.x1 + c.b2 * self.x2 + feedback + self.fraction
+        self.fraction = total & _FRACTION_MASK
         y = saturate_signal(floor_shift(total, COEFFICIENT.fraction_bits))
         self.x2, self.x1 = self.x1, x
         self.y2, self.y1 = self.y1, y
         return y
+
+    def run(self, samples: Iterable[int]) -> list[int]:
+        """Take samples one after the other and return the outputs."""
+        return [self.step(x) for x in samples]
