@@ -42,8 +42,6 @@ OBEYED_OUTPUTS = (
     "fault_latched",
 )
 """Outputs that the simulated drive obeys, in the order of ``enum rig_output``."""
-BRAKE_SHARE_OF_RATED = 2.0
-"""Holding torque of a brake, of rated torque (common practice, no source)."""
 SMOOTHING_TICKS_MAX = 4096
 DELAY_TICKS_MAX = 16
 
@@ -105,7 +103,7 @@ def plant(ffi: cffi.FFI, machine: Machine) -> Any:
     result.load_coulomb_nm = 0.0 if single else friction.load_coulomb_nm
     result.constant_load_nm = friction.constant_load_torque_nm
     if brake is not None:
-        result.brake_torque_nm = BRAKE_SHARE_OF_RATED * machine.drive.rated_torque_nm
+        result.brake_torque_nm = brake.holding_torque_nm
         result.brake_open_ticks = max(1, round(brake.open_time_s / tick_s))
         result.brake_close_ticks = max(1, round(brake.close_time_s / tick_s))
     return result

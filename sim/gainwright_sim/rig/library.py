@@ -59,6 +59,7 @@ def rig_cdef(trial: Trial) -> str:
     header = (SOURCE_DIRECTORY / "rig.h").read_text(encoding="ascii")
     sizes = dict(re.findall(r"^#define (RIG_\w+) (\d+)", header, re.MULTILINE)) | {
         "GW_INPUT_SLOTS": str(max(1, len(trial.inputs))),
+        "GW_VARIABLE_SLOTS": str(max(1, len(trial.variables))),
         "GW_OUTPUT_SLOTS": str(max(1, len(trial.outputs))),
         "GW_STAGE_SLOTS": str(max(1, len(trial.stages))),
         "GW_RUNG_COUNT_MAX": str(max((stage.rungs for stage in trial.stages), default=1)),

@@ -171,6 +171,8 @@ static void write_log(rig *r, rig_log *log, int32_t row)
     log->state[at] = r->axis.sequencer.state;
     log->row[at] = row;
     memcpy(log->inputs + at * GW_INPUT_SLOTS, r->axis.inputs, sizeof r->axis.inputs);
+    memcpy(log->variables + at * GW_VARIABLE_SLOTS, r->axis.sequencer.variables,
+           sizeof r->axis.sequencer.variables);
     memcpy(log->outputs + at * GW_OUTPUT_SLOTS, r->axis.outputs, sizeof r->axis.outputs);
     signals[RIG_SIGNAL_POSITION_RAD] = (float)(r->x[0] - r->start_rad);
     signals[RIG_SIGNAL_SPEED_RAD_PER_S] = (float)r->x[r->plant.motor_speed];
@@ -225,12 +227,14 @@ static double speed_loop(rig *r)
     const double error = r->motion.smooth_speed
                          + r->drive.setting[RIG_POSITION_GAIN] * (r->motion.smooth - r->counted_rad)
                          - r->speed;
-    const double wanted = r->drive.setting[RIG_SPEED_GAIN] * (error + r->integral);
+    const double integral
+        = r->integral + error * r->drive.tick_s * r->drive.setting[RIG_INTEGRAL_RATE];
+    const double wanted = r->drive.setting[RIG_SPEED_GAIN] * (error + integral);
     const double torque = limited(wanted, r->drive.torque_limit_nm);
 
     r->speed_error = error;
     if (torque == wanted) {
-        r->integral += error * r->drive.tick_s * r->drive.setting[RIG_INTEGRAL_RATE];
+        r->integral = integral;
     } else {
         r->window.limited_ticks += 1;
     }

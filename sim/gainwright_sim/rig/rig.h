@@ -4,7 +4,7 @@
  * A simulation. It moves nothing, and what it shows is no proof of what a machine will do.
  *
  * Timing is that of DESIGN section 4: position read at tick k; speed is its backward difference,
- * then an optional low-pass; u = Kp (e + I), I += e Ts/Tn with e taken first, held while u is
+ * then an optional low-pass; I += e Ts/Tn with e taken first, u = Kp (e + I), I held while u is
  * limited; the torque computed at tick k is applied from tick k + delay on.
  */
 #ifndef GW_RIG_H
@@ -105,9 +105,10 @@ typedef struct {
     int32_t capacity;
     int32_t *state;
     int32_t *row;
-    int32_t *inputs;  /* capacity x GW_INPUT_SLOTS */
-    int32_t *outputs; /* capacity x GW_OUTPUT_SLOTS */
-    float *signals;   /* capacity x RIG_SIGNALS, see rig_signal */
+    int32_t *inputs;    /* capacity x GW_INPUT_SLOTS */
+    int32_t *variables; /* capacity x GW_VARIABLE_SLOTS, after the tick */
+    int32_t *outputs;   /* capacity x GW_OUTPUT_SLOTS */
+    float *signals;     /* capacity x RIG_SIGNALS, see rig_signal */
     int64_t control_capacity; /* 0: no tick-by-tick record */
     int32_t *control;         /* control_capacity x 2: what the detector saw, Q4.24 */
 } rig_log;

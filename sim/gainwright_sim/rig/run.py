@@ -28,6 +28,9 @@ SIGNALS = (
 """Name and unit of the logged signals, in the order of ``enum rig_signal``."""
 
 
+_PER_SEQUENCER_TICK = ("state", "row", "inputs", "variables", "outputs", "signals")
+
+
 @dataclass(frozen=True, slots=True)
 class Override:
     """From sequencer tick ``start`` to before tick ``stop`` an input has a value of our choice."""
@@ -48,6 +51,8 @@ class RigLog:
     """(n,) index of the row taken."""
     inputs: NDArray[np.int32]
     """(n, inputs) as the table saw them."""
+    variables: NDArray[np.int32]
+    """(n, variables) after the tick."""
     outputs: NDArray[np.int32]
     """(n, outputs) after the tick."""
     signals: NDArray[np.float32]
@@ -57,6 +62,12 @@ class RigLog:
 
     def __len__(self) -> int:
         return len(self.state)
+
+    def until(self, ticks: int) -> RigLog:
+        """Return the first so many sequencer ticks of the record."""
+        control = len(self.control) // max(1, len(self)) * ticks
+        parts = {name: getattr(self, name)[:ticks] for name in _PER_SEQUENCER_TICK}
+        return RigLog(**parts, control=self.control[:control])
 
     def signal(self, name: str) -> NDArray[np.float32]:
         """Return one logged signal, (n,); KeyError if there is none of that name."""
@@ -112,6 +123,7 @@ class Rig:
             "state": np.zeros(rows, np.int32),
             "row": np.zeros(rows, np.int32),
             "inputs": np.zeros((rows, max(1, len(trial.inputs))), np.int32),
+            "variables": np.zeros((rows, max(1, len(trial.variables))), np.int32),
             "outputs": np.zeros((rows, max(1, len(trial.outputs))), np.int32),
             "signals": np.zeros((rows, len(SIGNALS)), np.float32),
             "control": np.zeros((rows * control_ticks, 2), np.int32),
@@ -137,21 +149,20 @@ class Rig:
         return self._ticks
 
     @property
+    def resting(self) -> bool:
+        """Whether the trial has come to an end and rested there for a moment."""
+        return bool(self._library.rig_ended(self._rig))
+
+    @property
     def ended(self) -> bool:
-        """Whether the trial has come to an end, or the longest time is over."""
-        return bool(self._library.rig_ended(self._rig)) or self._ticks >= self._capacity
+        """Whether the trial rests at an end, or the longest time is over."""
+        return self.resting or self._ticks >= self._capacity
 
-    def output(self, name: str) -> int:
-        """Return an output of the trial as the last tick left it."""
-        number = [signal.name for signal in self._trial.outputs].index(name)
-        return int(self._arrays["outputs"][self._ticks - 1, number]) if self._ticks else 0
-
-    def log(self) -> RigLog:
-        """Return a copy of the record so far."""
-        n, arrays = self._ticks, self._arrays
+    def log(self, since: int = 0) -> RigLog:
+        """Return a copy of the record from sequencer tick ``since`` on."""
+        arrays, part = self._arrays, slice(since, self._ticks)
         per_tick = len(arrays["control"]) // max(1, self._capacity)
         return RigLog(
-            **{name: arrays[name][:n].copy() for name in ("state", "row", "inputs", "outputs")},
-            signals=arrays["signals"][:n].copy(),
-            control=arrays["control"][: n * per_tick].copy(),
+            **{name: arrays[name][part].copy() for name in _PER_SEQUENCER_TICK},
+            control=arrays["control"][since * per_tick : self._ticks * per_tick].copy(),
         )

@@ -1,0 +1,63 @@
+"""A bench: the exported C of a trial, compiled with the rig, ready for one machine or many."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from gainwright.semantics.run_monitor import RunMonitor
+from gainwright.spec.model import Trial
+from gainwright_codegen.axis_machine import machine_tables
+from gainwright_codegen.axis_tables import StageTables, axis_tables
+from gainwright_codegen.machine_c import machine_sources
+from gainwright_codegen.sources import runtime_sources, trial_sources
+from gainwright_sim.machine import Machine
+from gainwright_sim.rig.axis import axis_data
+from gainwright_sim.rig.configuration import check_rig_inputs
+from gainwright_sim.rig.library import load_rig
+from gainwright_sim.rig.run import Rig
+from gainwright_sim.rig.tables import replace_tables
+
+
+class Bench:
+    """Compiles once per trial (and machine, unless ``changeable``); then makes rigs.
+
+    Args:
+        trial: what is rehearsed.
+        machine: whose tables are compiled in.
+        changeable: other machines may be put on the bench later; their tables then replace the
+            compiled ones. A test shows that this makes no difference.
+
+    Raises:
+        InputError: the trial has inputs that the rig does not know, the machine lacks what a stage
+            needs, or the C can not be compiled.
+    """
+
+    def __init__(self, trial: Trial, machine: Machine, changeable: bool = False) -> None:
+        check_rig_inputs(trial)
+        self.trial = trial
+        self.monitor = RunMonitor(trial)
+        axis = axis_data(machine)
+        exported = (
+            runtime_sources()
+            | trial_sources(trial)
+            | machine_sources(machine_tables(trial, axis))
+        )
+        self._ffi, self._library = load_rig(trial, exported, changeable)
+        self._changeable = changeable
+        self._kept: list[Any] = []
+        self.machine = machine
+        self.tables: tuple[StageTables, ...] = axis_tables(trial, axis)
+
+    def mount(self, machine: Machine) -> None:
+        """Put another machine on a changeable bench."""
+        if not self._changeable:
+            raise ValueError("this bench was compiled for one machine only")
+        self.machine = machine
+        self.tables = axis_tables(self.trial, axis_data(machine))
+        self._kept = replace_tables(self._ffi, self._library, self.tables)
+
+    def rig(self, seed: int, **options: Any) -> Rig:
+        """Return a new run on the mounted machine; options as :class:`Rig`."""
+        return Rig(
+            self._ffi, self._library, self.trial, self.machine, self.tables, seed, **options
+        )

@@ -1,0 +1,121 @@
+"""Runs one rehearsal from start to end and judges every requirement on the way."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+
+import numpy as np
+
+from gainwright.semantics.monitor import Violation
+from gainwright.semantics.run_monitor import Run
+from gainwright.spec.model import Trial
+from gainwright_codegen.axis_tables import StageTables
+from gainwright_sim.machine import Machine
+from gainwright_sim.rehearsal.bench import Bench
+from gainwright_sim.rig.run import Override, RigLog
+
+SLICE_S = 0.5
+"""Machine time between two looks at progress and requirements."""
+LONGEST_S = 900.0
+
+Progress = Callable[[RigLog], None]
+"""Called after each slice with the slice's own part of the record."""
+
+
+@dataclass(frozen=True, slots=True)
+class Rehearsal:
+    """What a rehearsal left."""
+
+    trial: Trial
+    machine: Machine
+    tables: tuple[StageTables, ...]
+    seed: int
+    log: RigLog
+    violations: tuple[Violation, ...]
+    """Requirements that did not hold; the rehearsal ended there."""
+    ended: bool
+    """Whether the trial came to an end of its own."""
+
+    @property
+    def machine_time_s(self) -> float:
+        return len(self.log) * self.trial.tick_us * 1e-6
+
+    def output(self, name: str) -> np.ndarray:
+        """Return an output over time, (n,); KeyError if the trial has none of that name."""
+        places = {signal.name: k for k, signal in enumerate(self.trial.outputs)}
+        return self.log.outputs[:, places[name]]
+
+    def variable(self, name: str) -> np.ndarray:
+        """Return a variable over time, (n,); KeyError if the trial has none of that name."""
+        places = {signal.name: k for k, signal in enumerate(self.trial.variables)}
+        return self.log.variables[:, places[name]]
+
+    def input(self, name: str) -> np.ndarray:
+        """Return an input over time, (n,); KeyError if the trial has none of that name."""
+        places = {signal.name: k for k, signal in enumerate(self.trial.inputs)}
+        return self.log.inputs[:, places[name]]
+
+
+def rehearse(
+    bench: Bench,
+    seed: int,
+    progress: Progress | None = None,
+    overrides: Iterable[Override] = (),
+    log_control: bool = False,
+) -> Rehearsal:
+    """Rehearse the bench's trial on its machine.
+
+    Args:
+        bench: with the machine mounted.
+        seed: of the torque noise, 0 to 2**64 - 1.
+        progress: told after each slice.
+        overrides: inputs to force for a while.
+        log_control: keep the detector's samples of every control tick.
+    """
+    trial = bench.trial
+    rig = bench.rig(seed, longest_s=LONGEST_S, overrides=overrides, log_control=log_control)
+    slice_ticks = max(1, round(SLICE_S / (trial.tick_us * 1e-6)))
+    ticks, violations = 0, []
+    while not rig.ended and not violations:
+        before, ticks = ticks, rig.advance(slice_ticks)
+        if progress is not None:
+            progress(rig.log(before))
+            violations = bench.monitor.violations(run_of(trial, rig.log()))
+    log = rig.log()
+    if progress is None:
+        violations = bench.monitor.violations(run_of(trial, log))
+    if violations:
+        log = log.until(violations[0].tick)
+    return Rehearsal(
+        trial=trial,
+        machine=bench.machine,
+        tables=bench.tables,
+        seed=seed,
+        log=log,
+        violations=tuple(violations),
+        ended=rig.resting and not violations,
+    )
+
+
+def run_of(trial: Trial, log: RigLog) -> Run:
+    """Return a log as the monitor wants it: with the moment before the first tick in front."""
+    states = [state.name for state in trial.states]
+    first = ReferenceMoment(trial)
+    return Run(
+        states=np.concatenate([[states.index(trial.initial_state)], log.state]),
+        variables=np.vstack([first.variables, log.variables]),
+        outputs=np.vstack([first.outputs, log.outputs]),
+        inputs=log.inputs,
+    )
+
+
+class ReferenceMoment:
+    """Variables and outputs at power-on, from the reference semantics."""
+
+    def __init__(self, trial: Trial) -> None:
+        from gainwright.semantics.machine import ReferenceMachine
+
+        machine = ReferenceMachine(trial)
+        self.variables = list(machine.variables.values()) or [0]
+        self.outputs = list(machine.outputs().values()) or [0]
