@@ -1,0 +1,232 @@
+"""Single-hit decision tables against brute force, and against the definition of ISO 5806."""
+
+from __future__ import annotations
+
+import itertools
+import tomllib
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from gainwright.errors import InputError
+from gainwright.semantics.evaluate import evaluate
+from gainwright.spec.attainable import Attainable
+from gainwright.spec.load import trial_from_document
+from gainwright.spec.model import Condition, Kind, Row
+from gainwright.spec.parse import parse
+from gainwright.spec.scope import ANY_TRUTH, Bounds
+from gainwright.spec.single_hit import DeadRow, Gap, Overlap, table_faults
+
+
+def _row(number: int, when: tuple[str, ...], unless: tuple[str, ...]) -> Row:
+    return Row(f"r{number}", "s", when, unless, "s", {}, "")
+
+
+def _free(names: str) -> Attainable:
+    """Conditions that are free of each other, as the condition stub of a textbook table."""
+    return Attainable(
+        {name: Condition(name, parse(f"in_{name}"), "") for name in names},
+        {f"in_{name}": ANY_TRUTH for name in names},
+    )
+
+
+def _table(*columns: str) -> list[Row]:
+    """Read rules written as condition entries, e.g. ``"YN-"`` over the conditions a, b, c."""
+    return [
+        _row(
+            number,
+            tuple(n for n, e in zip("abcdef", column, strict=False) if e == "Y"),
+            tuple(n for n, e in zip("abcdef", column, strict=False) if e == "N"),
+        )
+        for number, column in enumerate(columns)
+    ]
+
+
+# ISO 5806 (1984), single-hit decision tables: exactly one rule applies to every combination; a
+# limited-entry table over n conditions has 2**n of them, and an entry "-" stands for both.
+# (Definition from memory; the tables are our own.)
+@pytest.mark.parametrize(
+    "columns",
+    [
+        ("Y", "N"),
+        ("YY", "YN", "NY", "NN"),
+        ("Y-", "NY", "NN"),
+        ("YY-", "YN-", "N-Y", "N-N"),
+        ("Y--", "NY-", "NNY", "NNN"),
+        ("YN-", "-YN", "N-Y", "YYY", "NNN"),  # no condition is looked at by all rules
+    ],
+)
+def test_single_hit_tables(columns):
+    assert table_faults(_table(*columns), _free("abc")) == []
+
+
+def test_gap_has_the_smallest_example():
+    (fault,) = table_faults(_table("YY-", "YN-", "NYY"), _free("abc"))
+    assert isinstance(fault, Gap)
+    assert fault.example.truths == {"a": False, "b": False, "c": False}
+
+
+def test_gap_that_needs_true_conditions():
+    (fault,) = table_faults(_table("N--", "YN-", "YYN"), _free("abc"))
+    assert isinstance(fault, Gap)
+    assert fault.example.truths == {"a": True, "b": True, "c": True}
+
+
+def test_overlap_names_both_rows_and_an_example():
+    (fault,) = table_faults(_table("Y-", "-Y", "NN"), _free("ab"))
+    assert isinstance(fault, Overlap)
+    assert (fault.first.id, fault.second.id) == ("r0", "r1")
+    assert fault.example.truths == {"a": True, "b": True}
+
+
+entries = st.lists(st.text("YN-", min_size=4, max_size=4), min_size=1, max_size=7)
+
+
+@given(entries)
+def test_faults_are_those_that_brute_force_finds(columns):
+    rows = _table(*columns)
+    used = sorted({name for row in rows for name in (*row.when, *row.unless)})
+    hits = []
+    for values in itertools.product((False, True), repeat=len(used)):
+        truths = dict(zip(used, values, strict=True))
+        hits.append(
+            (
+                sum(values),
+                frozenset(
+                    row.id
+                    for row in rows
+                    if all(truths[n] for n in row.when) and not any(truths[n] for n in row.unless)
+                ),
+            )
+        )
+    faults = table_faults(rows, _free("abcd"))
+    gaps = [count for count, holding in hits if not holding]
+    found = [f for f in faults if isinstance(f, Gap)]
+    assert len(found) == (1 if gaps else 0)
+    if gaps:
+        assert sum(found[0].example.truths.values()) == min(gaps)
+    pairs = {pair for _, holding in hits for pair in itertools.combinations(sorted(holding), 2)}
+    assert {(f.first.id, f.second.id) for f in faults if isinstance(f, Overlap)} == pairs
+
+
+NUMBERS = {"x": Bounds(Kind.INTEGER, -3, 4), "y": Bounds(Kind.INTEGER, 0, 3), "t": ANY_TRUTH}
+comparisons = st.one_of(
+    st.builds(
+        "{} {} {}".format,
+        st.sampled_from("xy"),
+        st.sampled_from(["<", "<=", ">", ">=", "==", "!="]),
+        st.integers(-4, 5),
+    ),
+    st.just("t"),
+    st.builds("x {} y".format, st.sampled_from(["<", ">=", "=="])),
+)
+condition_texts = st.lists(
+    st.one_of(
+        comparisons,
+        st.builds("{} and {}".format, comparisons, comparisons),
+        st.builds("{} or not ({})".format, comparisons, comparisons),
+    ),
+    min_size=1,
+    max_size=4,
+)
+
+
+@given(condition_texts)
+def test_attainable_combinations_are_exactly_those_of_brute_force(texts):
+    names = "abcd"[: len(texts)]
+    conditions = {n: Condition(n, parse(t), "") for n, t in zip(names, texts, strict=True)}
+    groups = Attainable(conditions, NUMBERS).combinations(names)
+    found = {
+        tuple(dict(pair for part in parts for pair in part.truths.items())[n] for n in names)
+        for parts in itertools.product(*groups)
+    }
+    everything = itertools.product(range(-3, 5), range(4), (0, 1))
+    expected = {
+        tuple(bool(evaluate(conditions[n].expression, {"x": x, "y": y, "t": t})) for n in names)
+        for x, y, t in everything
+    }
+    assert found == expected
+
+
+def test_witness_causes_its_combination():
+    conditions = {
+        "early": Condition("early", parse("time < 10"), ""),
+        "late": Condition("late", parse("time >= 100 and not early"), ""),
+    }
+    signals = {"time": Bounds(Kind.INTEGER, 0, 1000)}
+    (group,) = Attainable(conditions, signals).combinations(conditions)
+    assert [tuple(c.truths.values()) for c in group] == [
+        (False, False),
+        (False, True),
+        (True, False),
+    ]
+    for combination in group:
+        time = combination.witness["time"]
+        assert (time < 10, time >= 100) == tuple(combination.truths.values())
+
+
+def test_contradictory_conditions_are_no_gap_and_no_overlap():
+    """``a < 3`` and ``a > 5`` can not hold together: that is shown, not assumed."""
+    conditions = {
+        "low": Condition("low", parse("a < 3"), ""),
+        "high": Condition("high", parse("a > 5"), ""),
+    }
+    attainable = Attainable(conditions, {"a": Bounds(Kind.INTEGER, 0, 9)})
+    middle = _row(2, (), ("low", "high"))
+    assert table_faults([_row(0, ("low",), ()), _row(1, ("high",), ()), middle], attainable) == []
+    both = _row(3, ("low", "high"), ())
+    assert table_faults(
+        [_row(0, ("low",), ()), _row(1, ("high",), ()), middle, both], attainable
+    ) == [DeadRow(both)]
+
+
+def test_too_many_combinations_are_left_to_the_proof():
+    names = [f"i{number}" for number in range(20)]
+    condition = Condition("all_in", parse(" and ".join(names)), "")
+    attainable = Attainable({"all_in": condition}, dict.fromkeys(names, ANY_TRUTH))
+    assert table_faults([_row(0, ("all_in",), ())], attainable) == []
+
+
+def test_the_same_fault_is_reported_from_a_file():
+    document = tomllib.loads(
+        """
+        [trial]
+        name = "two_rules"
+        title = "A table with an overlap"
+        tick_us = 1
+        initial_state = "s"
+        [inputs]
+        p = { kind = "truth", meaning = "p" }
+        q = { kind = "truth", meaning = "q" }
+        [conditions]
+        a = { holds = "p", meaning = "p" }
+        b = { holds = "q", meaning = "q" }
+        [states.s]
+        meaning = "the only one"
+        end = true
+        [[rows]]
+        id = "one"
+        from = "s"
+        when = ["a"]
+        why = "one"
+        [[rows]]
+        id = "two"
+        from = "s"
+        when = ["b"]
+        why = "two"
+        [hazards.h]
+        harm = "h"
+        [requirements.r]
+        hazard = "h"
+        sentence = "r"
+        kind = "step"
+        formula = "p or q"
+        proved_by = "nothing"
+        """
+    )
+    with pytest.raises(InputError) as caught:
+        trial_from_document(document, "two.toml")
+    overlap, gap = caught.value.problems
+    assert "rows 'one' and 'two' both hold when only a, b hold" in overlap.found
+    assert "no row holds when no condition holds (for example p = 0, q = 0)" in gap.found
