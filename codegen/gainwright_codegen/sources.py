@@ -11,7 +11,8 @@ from gainwright_codegen.trial_header import trial_header
 from gainwright_codegen.trial_source import trial_source
 
 RUNTIME_DIRECTORY = Path(__file__).parent / "runtime"
-_SEQUENCER_FILES = ("gw_fixed.h", "gw_select.h", "gw_table.h", "gw_sequencer.h", "gw_sequencer.c")
+SEQUENCER_FILES = ("gw_fixed.h", "gw_select.h", "gw_table.h", "gw_sequencer.h", "gw_sequencer.c")
+"""Static files that a trial without a machine needs."""
 
 
 def runtime_sources() -> dict[str, bytes]:
@@ -35,4 +36,4 @@ def trial_sources(trial: Trial) -> dict[str, bytes]:
 def sequencer_sources(trial: Trial) -> dict[str, bytes]:
     """Return the static and generated files that the sequencer of a trial needs."""
     runtime = runtime_sources()
-    return {name: runtime[name] for name in _SEQUENCER_FILES} | trial_sources(trial)
+    return {name: runtime[name] for name in SEQUENCER_FILES} | trial_sources(trial)

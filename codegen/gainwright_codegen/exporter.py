@@ -1,0 +1,106 @@
+"""Writes a bundle to a folder: all of it or nothing, and never over files of somebody else."""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import tempfile
+from collections.abc import Sequence
+from pathlib import Path
+
+from gainwright.errors import InputError, input_error
+from gainwright.spec.model import Trial
+from gainwright_codegen.bundle import SUMS_FILE, Bundle, make_bundle
+from gainwright_codegen.golden.selftest_c import SelfTestPart
+from gainwright_codegen.machine_tables import MachineTables
+
+_SUM_LINE = re.compile(r"[0-9a-f]{64}  ([A-Za-z0-9_.]+)")
+
+
+def export_bundle(
+    trial: Trial,
+    machine: MachineTables | None,
+    directory: str | Path,
+    parts: Sequence[SelfTestPart] = (),
+) -> Bundle:
+    """Make the export of a trial and write it to a folder, which is created if need be.
+
+    An earlier export in the folder is replaced; other files stay as they are.
+
+    Raises:
+        InputError: as :func:`make_bundle`; the folder can not be written; or it holds a file of
+            the same name that is not from an export.
+    """
+    target = Path(directory)
+    _check_target(target)
+    bundle = make_bundle(trial, machine, parts)
+    write_bundle(bundle, target)
+    return bundle
+
+
+def write_bundle(bundle: Bundle, directory: str | Path) -> None:
+    """Write the files beside and then rename them into place; errors as :func:`export_bundle`."""
+    target = Path(directory)
+    _check_target(target)
+    try:
+        target.mkdir(parents=True, exist_ok=True)
+        earlier = _earlier_export(target)
+        _check_foreign(target, bundle, earlier)
+        scratch = Path(tempfile.mkdtemp(prefix=".export-", dir=target))
+        try:
+            for name, content in bundle.files.items():
+                (scratch / name).write_bytes(content)
+            _move_in(bundle, scratch, target, earlier)
+        finally:
+            shutil.rmtree(scratch, ignore_errors=True)
+    except OSError as error:
+        raise _not_writable(target, str(error)) from error
+
+
+def _check_target(target: Path) -> None:
+    if target.exists() and not target.is_dir():
+        raise input_error(
+            target, "output folder", "a file", "a folder", "name another one with --out"
+        )
+
+
+def _earlier_export(target: Path) -> set[str]:
+    """Return the names of the files that an earlier export left in the folder."""
+    try:
+        text = (target / SUMS_FILE).read_text(encoding="utf-8")
+    except (FileNotFoundError, UnicodeDecodeError):
+        return set()
+    matches = [_SUM_LINE.fullmatch(line) for line in text.splitlines()]
+    return {SUMS_FILE} | {match[1] for match in matches if match}
+
+
+def _check_foreign(target: Path, bundle: Bundle, earlier: set[str]) -> None:
+    foreign = [name for name in bundle.files if name not in earlier and (target / name).exists()]
+    if foreign:
+        raise input_error(
+            target,
+            "output folder",
+            f"{', '.join(foreign)}, not from an earlier export",
+            "an empty folder, a new one, or one with an earlier export",
+            "name another folder with --out, or move those files away",
+        )
+
+
+def _move_in(bundle: Bundle, scratch: Path, target: Path, earlier: set[str]) -> None:
+    # The list of sums goes last: while it is missing or old, it does not vouch for the rest.
+    (target / SUMS_FILE).unlink(missing_ok=True)
+    for name in earlier - set(bundle.files):
+        (target / name).unlink(missing_ok=True)
+    for name in sorted(bundle.files, key=lambda name: (name == SUMS_FILE, name)):
+        os.replace(scratch / name, target / name)
+
+
+def _not_writable(target: Path, why: str) -> InputError:
+    return input_error(
+        target,
+        "output folder",
+        why,
+        "a folder that can be written",
+        "name another one with --out, or change its permissions",
+    )
