@@ -30,8 +30,9 @@ CURRENT_LOOP_S = (0.8e-4, 2.0e-4)
 RIGID_SHARE, THREE_MASS_SHARE = 0.2, 0.2
 
 _TOP_SPEED_RAD_PER_S = 314.0
-_CRUISE_SPEED_RAD_PER_S = 30.0
-_JERK_TIME_S = 0.1
+_CRUISE_SPEED_RAD_PER_S = 6.0
+_WINDOW_RAD = 12.0
+_REVERSAL_S, _JERK_TIME_S = 0.1, 0.04
 
 
 def sample_axis(seed: int) -> Machine:
@@ -46,7 +47,9 @@ def sample_axis(seed: int) -> Machine:
     chain = _chain(random, motor_kgm2)
     # Servo motors of one family: torque grows with about the 3/4 power of the rotor inertia.
     rated_nm = 10.0 * (motor_kgm2 / 1e-3) ** 0.75
-    acceleration = 0.4 * rated_nm / chain.total_inertia_kgm2
+    acceleration = min(
+        0.4 * rated_nm / chain.total_inertia_kgm2, 2.0 * _CRUISE_SPEED_RAD_PER_S / _REVERSAL_S
+    )
     return Machine(
         name=f"random-axis-{seed}",
         description="A random axis.",
@@ -71,7 +74,7 @@ def sample_axis(seed: int) -> Machine:
             hold_gain_per_s=1.0,
         ),
         motion=Motion(
-            travel_window_rad=_CRUISE_SPEED_RAD_PER_S,
+            travel_window_rad=_WINDOW_RAD,
             cruise_speed_rad_per_s=_CRUISE_SPEED_RAD_PER_S,
             acceleration_rad_per_s2=acceleration,
             jerk_rad_per_s3=acceleration / _JERK_TIME_S,
