@@ -1,7 +1,7 @@
 /* Gainwright: detector of oscillation. NOT A SAFETY FUNCTION: see gw_fixed.h. */
 #include "gw_detector.h"
 
-/* Filtered signals lose 4 bits before they are squared: |value| < 2^24, squares below 2^48. */
+/* Filtered signals lose 4 bits before they are squared: |value| <= 2^24, squares <= 2^48. */
 #define GW_DETECTOR_HEADROOM_BITS 4U
 #define GW_LEVEL_SCALE_BITS 24U
 #define GW_LEVEL_QUOTIENT_MAX INT64_C(4294967295)

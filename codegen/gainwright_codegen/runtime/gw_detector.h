@@ -24,7 +24,7 @@
 #define GW_LEVEL_ONE INT32_C(256)
 #define GW_LEVEL_MAX INT32_C(65535)
 
-/* Longest block: 2^14 squares below 2^48 stay below 2^62. */
+/* Longest block: 2^14 squares of at most 2^48 make at most 2^62. */
 #define GW_DETECTOR_BLOCK_MAX INT32_C(16384)
 
 /* level = ((energy >> shift) * scale) >> 24, both saturated. */
