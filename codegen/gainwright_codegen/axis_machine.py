@@ -86,7 +86,11 @@ def _stage_objects(axis: AxisData, stages: Sequence[StageTables]) -> list[Machin
             "Test pulse of each stage: shape and its length in control ticks.",
         ),
         _per_stage(
-            "int32_t", "gw_pulse_height", heights or ((0,),), _notes(stages, _height_note), _PER_RUNG
+            "int32_t",
+            "gw_pulse_height",
+            heights or ((0,),),
+            _notes(stages, _height_note),
+            _PER_RUNG,
         ),
     ]
 

@@ -4,6 +4,7 @@ from gainwright_sim.machine.digest import machine_digest
 from gainwright_sim.machine.load import (
     load_machine,
     machine_from_document,
+    machine_path,
     shipped_machine_names,
     shipped_machine_path,
 )
@@ -28,6 +29,7 @@ __all__ = [
     "load_machine",
     "machine_digest",
     "machine_from_document",
+    "machine_path",
     "shipped_machine_names",
     "shipped_machine_path",
 ]

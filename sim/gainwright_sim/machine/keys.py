@@ -8,6 +8,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from enum import Enum
+from typing import get_args
+
+from gainwright_sim.machine.model import SpeedSource
 
 REQUIRED = object()
 """Default of a key that must be given."""
@@ -149,6 +152,9 @@ DRIVE = Table(
             0, 0.02, 0.0),
         Key("speed_filter_time_constant_s", _N, "low-pass of the measured speed; 0 = none",
             0, 0.1, 0.0),
+        Key("speed_source", Type.CHOICE, "difference = of the encoder's position over one tick, "
+            "sensor = speed sensor on the motor shaft", default="difference",
+            choices=get_args(SpeedSource)),
         Key("rotor_inertia_kgm2", _N, "of the motor alone, as on its nameplate; left out = "
             "mechanics.motor_inertia_kgm2 or the first mass", 1e-9, 1e4, None),
         Key("rated_torque_nm", _N, "continuous torque, the base of all per-unit torques",

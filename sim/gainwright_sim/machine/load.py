@@ -36,7 +36,7 @@ def load_machine(name_or_path: str | os.PathLike[str]) -> Machine:
     A text without a folder and without the suffix ``.toml`` is a shipped name, unless a file of
     that name is there. Raises :class:`InputError` with all problems at once.
     """
-    path = _resolve(name_or_path)
+    path = machine_path(name_or_path)
     return machine_from_document(read_toml(path), str(path))
 
 
@@ -59,7 +59,12 @@ def _table_order(problem: Problem) -> int:
     return names.index(table) if table in names else -1
 
 
-def _resolve(name_or_path: str | os.PathLike[str]) -> Path:
+def machine_path(name_or_path: str | os.PathLike[str]) -> Path:
+    """Return the file of a shipped machine's name, or the path itself.
+
+    Raises:
+        InputError: neither a shipped name nor a path.
+    """
     text = os.fspath(name_or_path)
     if text in shipped_machine_names():
         return shipped_machine_path(text)

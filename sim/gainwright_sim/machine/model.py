@@ -9,6 +9,11 @@ moves.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
+
+SpeedSource = Literal["difference", "sensor"]
+"""Backward difference of the encoder's position over one tick, or a speed sensor on the motor shaft
+without steps or lag (as textbook cases have it)."""
 
 LARGEST_MASS_COUNT = 4
 
@@ -71,6 +76,7 @@ class Drive:
     encoder_counts_per_turn: int
     torque_noise_per_unit: float
     """Standard deviation, per tick, of white noise on the applied torque, of rated torque."""
+    speed_source: SpeedSource = "difference"
 
 
 @dataclass(frozen=True, slots=True)

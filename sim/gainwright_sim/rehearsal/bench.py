@@ -13,6 +13,7 @@ from gainwright_codegen.sources import runtime_sources, trial_sources
 from gainwright_sim.machine import Machine
 from gainwright_sim.rig.axis import axis_data
 from gainwright_sim.rig.configuration import check_rig_inputs
+from gainwright_sim.rig.fit import check_fit
 from gainwright_sim.rig.library import load_rig
 from gainwright_sim.rig.run import Rig
 from gainwright_sim.rig.tables import replace_tables
@@ -29,7 +30,7 @@ class Bench:
 
     Raises:
         InputError: the trial has inputs that the rig does not know, the machine lacks what a stage
-            needs, or the C can not be compiled.
+            needs or does not keep to the trial's times, or the C can not be compiled.
     """
 
     def __init__(self, trial: Trial, machine: Machine, changeable: bool = False) -> None:
@@ -38,15 +39,14 @@ class Bench:
         self.monitor = RunMonitor(trial)
         axis = axis_data(machine)
         exported = (
-            runtime_sources()
-            | trial_sources(trial)
-            | machine_sources(machine_tables(trial, axis))
+            runtime_sources() | trial_sources(trial) | machine_sources(machine_tables(trial, axis))
         )
         self._ffi, self._library = load_rig(trial, exported, changeable)
         self._changeable = changeable
         self._kept: list[Any] = []
         self.machine = machine
         self.tables: tuple[StageTables, ...] = axis_tables(trial, axis)
+        check_fit(trial, machine, self.tables)
 
     def mount(self, machine: Machine) -> None:
         """Put another machine on a changeable bench."""
@@ -54,10 +54,9 @@ class Bench:
             raise ValueError("this bench was compiled for one machine only")
         self.machine = machine
         self.tables = axis_tables(self.trial, axis_data(machine))
+        check_fit(self.trial, machine, self.tables)
         self._kept = replace_tables(self._ffi, self._library, self.tables)
 
     def rig(self, seed: int, **options: Any) -> Rig:
         """Return a new run on the mounted machine; options as :class:`Rig`."""
-        return Rig(
-            self._ffi, self._library, self.trial, self.machine, self.tables, seed, **options
-        )
+        return Rig(self._ffi, self._library, self.trial, self.machine, self.tables, seed, **options)

@@ -25,6 +25,7 @@ def axis_data(machine: Machine) -> AxisData:
             torque_delay_ticks=drive.torque_delay_ticks,
             current_loop_time_constant_s=drive.current_loop_time_constant_s,
             speed_filter_time_constant_s=drive.speed_filter_time_constant_s,
+            speed_lag_ticks=0.5 if drive.speed_source == "difference" else 0.0,
         ),
         ratings=DriveRatings(
             rated_torque_nm=drive.rated_torque_nm,

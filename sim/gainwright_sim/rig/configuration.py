@@ -11,10 +11,11 @@ import cffi
 from gainwright.drive_settings import DRIVE_SETTINGS
 from gainwright.errors import InputError, Problem
 from gainwright.spec.model import Trial
-from gainwright_codegen.axis_tables import StageTables
 from gainwright_codegen.axis_machine import control_ticks
+from gainwright_codegen.axis_tables import StageTables
 from gainwright_sim.machine import Machine
 from gainwright_sim.plant.discrete import discretise_machine
+from gainwright_sim.plant.move import smoothing_ticks
 from gainwright_sim.rig.axis import axis_data
 
 DRIVE_INPUTS = (
@@ -42,8 +43,6 @@ OBEYED_OUTPUTS = (
     "fault_latched",
 )
 """Outputs that the simulated drive obeys, in the order of ``enum rig_output``."""
-SMOOTHING_TICKS_MAX = 4096
-DELAY_TICKS_MAX = 16
 
 
 def check_rig_inputs(trial: Trial) -> None:
@@ -124,15 +123,13 @@ def drive(ffi: cffi.FFI, machine: Machine, trial: Trial, tables: Sequence[StageT
     result.noise_nm = source.torque_noise_per_unit * source.rated_torque_nm
     lag_s = source.speed_filter_time_constant_s
     result.filter_share = -math.expm1(-source.control_tick_s / lag_s) if lag_s > 0.0 else 1.0
+    result.speed_sensor = source.speed_source == "sensor"
     for number, setting in enumerate(DRIVE_SETTINGS):
         result.setting[number] = axis.start_settings[setting.name]
     result.half_window_rad = motion.travel_window_rad / 2.0
     result.cruise_rad_per_s = motion.cruise_speed_rad_per_s
     result.acceleration_rad_per_s2 = motion.acceleration_rad_per_s2
-    jerk_time_s = motion.acceleration_rad_per_s2 / motion.jerk_rad_per_s3
-    result.smoothing_ticks = min(
-        SMOOTHING_TICKS_MAX, max(1, round(jerk_time_s / source.control_tick_s))
-    )
+    result.smoothing_ticks = smoothing_ticks(machine)
     for number, section in enumerate(tables[0].detector.quantised if tables else ()):
         realised = section.realised()
         result.peak_section[number] = [

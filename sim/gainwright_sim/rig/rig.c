@@ -280,6 +280,12 @@ static void log_control(rig *r, rig_log *log, int32_t torque, int32_t speed_erro
     }
 }
 
+static double measured_speed(const rig *r, double position_before)
+{
+    return (r->drive.speed_sensor != 0) ? r->x[r->plant.motor_speed]
+                                        : (r->counted_rad - position_before) / r->drive.tick_s;
+}
+
 /* Torque that this tick computes, test pulse included. */
 static double control(rig *r, rig_log *log)
 {
@@ -291,7 +297,7 @@ static double control(rig *r, rig_log *log)
     int32_t pulse;
 
     r->counted_rad = read_encoder(r);
-    r->speed += r->drive.filter_share * ((r->counted_rad - before) / r->drive.tick_s - r->speed);
+    r->speed += r->drive.filter_share * (measured_speed(r, before) - r->speed);
     r->speed_error = 0.0;
     if (r->torque_on != 0) {
         rig_motion_step(&r->motion, &r->drive, r->target_rad, r->motion_on);

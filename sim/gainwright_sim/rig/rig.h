@@ -3,8 +3,8 @@
  *
  * A simulation. It moves nothing, and what it shows is no proof of what a machine will do.
  *
- * Timing is that of DESIGN section 4: position read at tick k; speed is its backward difference,
- * then an optional low-pass; I += e Ts/Tn with e taken first, u = Kp (e + I), I held while u is
+ * Timing: position read at tick k; speed is its backward difference (or a sensor's value), then an
+ * optional low-pass; I += e Ts/Tn with e taken first, u = Kp (e + I), I held while u is
  * limited; the torque computed at tick k is applied from tick k + delay on.
  */
 #ifndef GW_RIG_H
@@ -84,6 +84,7 @@ typedef struct {
     double count_rad;
     double noise_nm; /* standard deviation per tick */
     double filter_share; /* a = 1 - exp(-Ts/Tf), 1: no filter */
+    int32_t speed_sensor; /* 1: true motor speed is measured, 0: difference of positions */
     double setting[RIG_SETTING_COUNT]; /* Kp in Nms/rad, 1/Tn in 1/s, Kv in 1/s */
     double half_window_rad;
     double cruise_rad_per_s;

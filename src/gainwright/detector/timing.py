@@ -31,17 +31,20 @@ class DriveTiming:
     """First-order lag of the current loop; 0 for none."""
     speed_filter_time_constant_s: float
     """First-order low-pass on the measured speed; 0 for none."""
+    speed_lag_ticks: float = 0.5
+    """Lag of the measured speed itself: 0.5 for the difference of two positions, 0 for a sensor."""
 
 
 def drive_lag_rad(timing: DriveTiming, frequency_hz: float) -> float:
     """Return the phase lag from motor speed to motor torque of a proportional speed loop, in rad.
 
-    Half a tick for the backward difference, the whole-tick delay, half a tick for holding the
-    torque, the current loop, and the sampled low-pass w += a (x - w), a = 1 - exp(-Ts/Tf).
+    The lag of the measured speed (half a tick for a backward difference), the whole-tick delay,
+    half a tick for holding the torque, the current loop, and the sampled low-pass
+    w += a (x - w), a = 1 - exp(-Ts/Tf).
     """
     omega = 2 * math.pi * frequency_hz
     theta = omega * timing.control_tick_s
-    lag = theta * (timing.torque_delay_ticks + 1)
+    lag = theta * (timing.speed_lag_ticks + timing.torque_delay_ticks + 0.5)
     lag += math.atan(omega * timing.current_loop_time_constant_s)
     if timing.speed_filter_time_constant_s > 0:
         pole = math.exp(-timing.control_tick_s / timing.speed_filter_time_constant_s)

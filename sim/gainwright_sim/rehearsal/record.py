@@ -1,0 +1,66 @@
+"""The record of a rehearsal: a folder with inputs, seed, digests, rung table, signals, picture."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+
+from gainwright.output_folder import output_folder
+from gainwright_sim.rehearsal.picture import save_picture
+from gainwright_sim.rehearsal.rehearse import Rehearsal
+from gainwright_sim.rehearsal.rungs import rung_table, rungs_csv
+from gainwright_sim.rehearsal.summary import Summary
+from gainwright_sim.rehearsal.words import CAUTION, FILES
+from gainwright_sim.rig.run import SIGNALS
+
+
+def write_record(
+    directory: str | Path,
+    rehearsal: Rehearsal,
+    summary: Summary,
+    trial_file: Path,
+    machine_file: Path,
+) -> None:
+    """Write the record of a rehearsal to a folder, whole or not at all.
+
+    Raises:
+        InputError: the folder can not be written, or holds something else.
+    """
+    with output_folder(directory) as folder:
+        (folder / "trial.toml").write_bytes(trial_file.read_bytes())
+        (folder / "machine.toml").write_bytes(machine_file.read_bytes())
+        text = json.dumps(summary.as_json(), indent=2, allow_nan=False) + "\n"
+        (folder / "summary.json").write_text(text, encoding="utf-8")
+        for table in rehearsal.tables:
+            lines = rung_table(rehearsal, table)
+            (folder / f"rungs-{table.stage.name}.csv").write_text(
+                rungs_csv(lines), encoding="utf-8", newline=""
+            )
+        _write_signals(folder / "signals.npz", rehearsal)
+        save_picture(folder / "rehearsal.png", rehearsal, summary)
+        (folder / "README.txt").write_text(f"{FILES}\n{CAUTION}\n", encoding="utf-8")
+
+
+def _write_signals(path: Path, rehearsal: Rehearsal) -> None:
+    """One array per signal, one value per sequencer tick; ``time_s`` is when the tick took place.
+
+    ``.npz`` stamps its members with the same date always, so equal rehearsals give equal bytes.
+    """
+    log, trial = rehearsal.log, rehearsal.trial
+    arrays = {"time_s": np.arange(len(log)) * trial.tick_us * 1e-6}
+    arrays |= {f"{name}_{_suffix(unit)}": log.signal(name) for name, unit in SIGNALS}
+    arrays["state"] = np.array([state.name for state in trial.states])[log.state]
+    arrays["row"] = np.array([row.id for row in trial.rows])[log.row]
+    for group, table in (
+        (trial.inputs, log.inputs),
+        (trial.variables, log.variables),
+        (trial.outputs, log.outputs),
+    ):
+        arrays |= {signal.name: table[:, k] for k, signal in enumerate(group)}
+    np.savez_compressed(path, **arrays)
+
+
+def _suffix(unit: str) -> str:
+    return {"rad": "rad", "rad/s": "rad_per_s", "N m": "nm"}[unit]

@@ -1,0 +1,184 @@
+"""What a rehearsal found, as numbers with documented keys."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+
+from gainwright.spec.model import Stage
+from gainwright_codegen.axis_tables import StageTables
+from gainwright_sim.machine import machine_digest
+from gainwright_sim.rehearsal.onset import onset_frequency_hz
+from gainwright_sim.rehearsal.rehearse import Rehearsal
+from gainwright_sim.theory.limit import (
+    UnstableAtStartError,
+    limit_for_rigid_body,
+    machine_stability_limit,
+)
+
+ENDS = ("finished", "withdrawn", "fault_latched")
+"""Outputs of a trial that say how it ended; the outcome is the name of the one that is 1."""
+THEORY_STAGE = "speed_gain"
+"""Stage whose exact limit the theory can say with all other settings at their start."""
+
+
+@dataclass(frozen=True, slots=True)
+class Theory:
+    """Exact limits of the linear closed loop; ``None`` where there is none."""
+
+    limit: float | None
+    frequency_hz: float | None
+    rigid_body_limit: float | None
+    """What a calculation from the total inertia alone would have said."""
+
+
+@dataclass(frozen=True, slots=True)
+class StageSummary:
+    stage: str
+    unit: str
+    start: float
+    limit: float | None
+    """First gain at which onset was reported; None if it was not."""
+    result: float | None
+    """Gain chosen; None if there is none."""
+    margin_db: float | None
+    """From the result up to the limit (or to the end of the ladder, if no onset was reported)."""
+    quiet_rung: int | None
+    """Highest rung that was judged quiet."""
+    onset_rung: int | None
+    onset_frequency_hz: float | None
+    onset_time_s: float | None
+    theory: Theory | None
+
+
+@dataclass(frozen=True, slots=True)
+class Summary:
+    """Keys of ``gainwright rehearse --json``, in this order."""
+
+    outcome: str
+    """finished, withdrawn, fault_latched, violated, or unfinished."""
+    trial: str
+    machine: str
+    stages: tuple[StageSummary, ...]
+    machine_time_s: float
+    torque_oscillation_max_per_unit: float
+    """Largest high-passed controller torque plus test pulse, of rated torque."""
+    torque_oscillation_max_of_limit: float
+    """The same, of the torque limit."""
+    violations: tuple[dict[str, Any], ...]
+    seed: int
+    trial_digest: str
+    machine_digest: str
+
+    def as_json(self) -> dict[str, Any]:
+        """Return plain data for :func:`json.dumps`."""
+        return asdict(self)
+
+
+def summarise(rehearsal: Rehearsal) -> Summary:
+    """Return the summary of a rehearsal."""
+    machine = rehearsal.machine
+    peak_nm = float(rehearsal.log.signal("torque_oscillation").max(initial=0.0))
+    return Summary(
+        outcome=outcome(rehearsal),
+        trial=rehearsal.trial.name,
+        machine=machine.name,
+        stages=tuple(_stage(rehearsal, table) for table in rehearsal.tables),
+        machine_time_s=round(rehearsal.machine_time_s, 6),
+        torque_oscillation_max_per_unit=peak_nm / machine.drive.rated_torque_nm,
+        torque_oscillation_max_of_limit=peak_nm / machine.drive.torque_limit_nm,
+        violations=tuple(asdict(violation) for violation in rehearsal.violations),
+        seed=rehearsal.seed,
+        trial_digest=rehearsal.trial.digest,
+        machine_digest=machine_digest(machine),
+    )
+
+
+def outcome(rehearsal: Rehearsal) -> str:
+    """Return how a rehearsal ended, in one word."""
+    if rehearsal.violations:
+        return "violated"
+    names = {signal.name for signal in rehearsal.trial.outputs}
+    if rehearsal.ended:
+        for name in ENDS:
+            if name in names and rehearsal.output(name)[-1]:
+                return name
+    return "unfinished"
+
+
+@dataclass(frozen=True, slots=True)
+class Onset:
+    """Where in the record the limit that counts was reported."""
+
+    tick: int
+    rung: int
+
+
+def find_onset(rehearsal: Rehearsal, stage: Stage) -> Onset | None:
+    """Return the last report of onset of a stage, or None.
+
+    The last, since a result that fails its verification lowers the limit.
+    """
+    reported = rehearsal.variable(stage.onset)
+    limits = np.where(reported == 1, rehearsal.variable(stage.limit), -1)
+    changes = np.flatnonzero(np.diff(limits, prepend=-1))
+    reports = changes[limits[changes] >= 0]
+    if not len(reports):
+        return None
+    tick = int(reports[-1])
+    return Onset(tick, int(limits[tick]))
+
+
+def _stage(rehearsal: Rehearsal, table: StageTables) -> StageSummary:
+    stage, gains = table.stage, table.gains
+    onset = find_onset(rehearsal, stage)
+    finished = outcome(rehearsal) == "finished"
+    result = int(rehearsal.variable(stage.result)[-1]) if finished else None
+    top = onset.rung if onset is not None else stage.rungs - 1
+    tick_s = rehearsal.trial.tick_us * 1e-6
+    return StageSummary(
+        stage=stage.name,
+        unit=table.setting.unit,
+        start=gains[0],
+        limit=None if onset is None else gains[onset.rung],
+        result=None if result is None else gains[result],
+        margin_db=None if result is None else 20.0 * math.log10(gains[top] / gains[result]),
+        quiet_rung=_quiet_rung(rehearsal, stage),
+        onset_rung=None if onset is None else onset.rung,
+        onset_frequency_hz=(
+            None if onset is None else onset_frequency_hz(rehearsal, table, onset.tick)
+        ),
+        onset_time_s=None if onset is None else round(onset.tick * tick_s, 6),
+        theory=_theory(rehearsal) if stage.name == THEORY_STAGE else None,
+    )
+
+
+def _quiet_rung(rehearsal: Rehearsal, stage: Stage) -> int | None:
+    """Highest rung from which the trial went on to a higher one, or at which it stays."""
+    rungs = rehearsal.output(stage.rung)
+    raised = np.flatnonzero(np.diff(rungs) > 0)
+    left = [int(rungs[tick]) for tick in raised]
+    if outcome(rehearsal) == "finished":
+        left.append(int(rungs[-1]))
+        if find_onset(rehearsal, stage) is None:
+            left.append(int(rungs.max()))
+    return max(left, default=None)
+
+
+def _theory(rehearsal: Rehearsal) -> Theory:
+    limit, frequency_hz = _limit(machine_stability_limit, rehearsal)
+    rigid, _ = _limit(limit_for_rigid_body, rehearsal)
+    return Theory(limit, frequency_hz, rigid)
+
+
+def _limit(calculation: Any, rehearsal: Rehearsal) -> tuple[float | None, float | None]:
+    try:
+        found = calculation(rehearsal.machine)
+    except UnstableAtStartError:
+        return None, None
+    if not math.isfinite(found.gain):
+        return None, None
+    return found.gain, found.frequency_hz
