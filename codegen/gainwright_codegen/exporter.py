@@ -6,43 +6,26 @@ import os
 import re
 import shutil
 import tempfile
-from collections.abc import Sequence
 from pathlib import Path
 
 from gainwright.errors import InputError, input_error
-from gainwright.spec.model import Trial
-from gainwright_codegen.bundle import SUMS_FILE, Bundle, make_bundle
-from gainwright_codegen.golden.selftest_c import SelfTestPart
-from gainwright_codegen.machine_tables import MachineTables
+from gainwright_codegen.bundle import SUMS_FILE, Bundle
 
 _SUM_LINE = re.compile(r"[0-9a-f]{64}  ([A-Za-z0-9_.]+)")
 
 
-def export_bundle(
-    trial: Trial,
-    machine: MachineTables | None,
-    directory: str | Path,
-    parts: Sequence[SelfTestPart] = (),
-) -> Bundle:
-    """Make the export of a trial and write it to a folder, which is created if need be.
+def write_bundle(bundle: Bundle, directory: str | Path) -> None:
+    """Write a bundle to a folder, which is created if need be.
 
-    An earlier export in the folder is replaced; other files stay as they are.
+    The files are written beside and then renamed into place. An earlier export in the folder is
+    replaced; other files stay as they are.
 
     Raises:
-        InputError: as :func:`make_bundle`; the folder can not be written; or it holds a file of
-            the same name that is not from an export.
+        InputError: the folder can not be written, or it holds a file of the same name that is not
+            from an export.
     """
+    check_target(directory)
     target = Path(directory)
-    _check_target(target)
-    bundle = make_bundle(trial, machine, parts)
-    write_bundle(bundle, target)
-    return bundle
-
-
-def write_bundle(bundle: Bundle, directory: str | Path) -> None:
-    """Write the files beside and then rename them into place; errors as :func:`export_bundle`."""
-    target = Path(directory)
-    _check_target(target)
     try:
         target.mkdir(parents=True, exist_ok=True)
         earlier = _earlier_export(target)
@@ -58,7 +41,9 @@ def write_bundle(bundle: Bundle, directory: str | Path) -> None:
         raise _not_writable(target, str(error)) from error
 
 
-def _check_target(target: Path) -> None:
+def check_target(directory: str | Path) -> None:
+    """Raise InputError if the folder can not be one, before any work is done."""
+    target = Path(directory)
     if target.exists() and not target.is_dir():
         raise input_error(
             target, "output folder", "a file", "a folder", "name another one with --out"

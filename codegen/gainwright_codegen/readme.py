@@ -83,8 +83,8 @@ def _compile(file_names: Collection[str]) -> str:
         + _paragraphs(
             "The self-test must end with PASS (exit code 0), also on your target: it compares the "
             "code with checksums that the Python reference computed. gw_selftest.c is for testing "
-            "only; leave it out of the firmware. The code calls no library (a compiler may call memcpy "
-            "on its own), and has no dynamic memory, no floating point and no recursion."
+            "only; leave it out of the firmware. The code calls no library (a compiler may call "
+            "memcpy on its own), and has no dynamic memory, no floating point and no recursion."
         )
         + "\n\n"
     )

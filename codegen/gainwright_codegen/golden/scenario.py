@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -61,6 +61,13 @@ class Scenario:
         return Scenario(self.start, (*before, segment))
 
 
+def added(checksum: int, words: Iterable[int]) -> int:
+    """Return a checksum with more words, signed or not, of 32 bits each."""
+    for word in words:
+        checksum = (checksum ^ (word % _WORD)) * CHECKSUM_FACTOR % _WORD
+    return checksum
+
+
 class Checksum:
     """Accumulates what the ticks of a machine do."""
 
@@ -83,10 +90,7 @@ class Checksum:
             *(variables[variable.name] for variable in self._trial.variables),
             *(outputs[output.name] for output in self._trial.outputs),
         ]
-        value = self.value
-        for word in words:
-            value = (value ^ (word % _WORD)) * CHECKSUM_FACTOR % _WORD
-        self.value = value
+        self.value = added(self.value, words)
 
 
 def checksums(trial: Trial, machine: Machine, scenario: Scenario) -> tuple[int, ...]:
