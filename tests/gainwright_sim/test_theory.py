@@ -129,7 +129,7 @@ def test_rigid_body_calculation_uses_the_total_inertia():
 def test_loop_that_is_unstable_from_the_start_says_so():
     """An undamped mode that the delay turns against the loop: unstable at every gain."""
     chain = Chain((1.0, 1.0), (2.0,), (0.0,))
-    timing = LoopTiming(0.01, torque_delay_ticks=100, speed_source="true")
+    timing = LoopTiming(0.01, torque_delay_ticks=100, speed_source="sensor")
     with pytest.raises(UnstableAtStartError, match="already at a gain"):
         stability_limit(speed_loop(chain, None, timing), 0.01, 10.0)
 

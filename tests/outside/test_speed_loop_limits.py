@@ -35,7 +35,7 @@ def limit_of(chain: Chain, timing: LoopTiming, friction: Friction | None = None)
 )
 def test_rigid_axis_with_p_control(delay, true_speed, difference):
     """theta = pi/(2d+1), k = 2 sin(pi/(2(2d+1))); difference: pi/(2(d+1)), 2 tan(pi/(4(d+1)))."""
-    true = limit_of(RIGID, LoopTiming(TS, delay, speed_source="true"))
+    true = limit_of(RIGID, LoopTiming(TS, delay, speed_source="sensor"))
     assert true.gain * TS / J == pytest.approx(true_speed, rel=1e-6)
     closed_form = 2.0 * math.sin(math.pi / (2 * (2 * delay + 1)))
     assert true.gain * TS / J == pytest.approx(closed_form, rel=1e-11)
@@ -51,7 +51,7 @@ def test_rigid_axis_with_p_control(delay, true_speed, difference):
 def test_rigid_axis_with_pi_control(integral_time_s):
     """d = 1: Ku = (J/Ts)(1 - alpha), cos theta = (1 + alpha)/2; d = 0: (J/Ts) 4/(2 + alpha), pi."""
     alpha = TS / integral_time_s
-    timing = LoopTiming(TS, 1, integral_time_s, "true")
+    timing = LoopTiming(TS, 1, integral_time_s, "sensor")
     one = limit_of(RIGID, timing)
     assert one.gain == pytest.approx(J / TS * (1.0 - alpha), rel=1e-10)
     angle = 2.0 * math.pi * one.frequency_hz * TS
@@ -66,7 +66,7 @@ def test_rigid_axis_with_pi_control(integral_time_s):
 )
 def test_growth_beyond_the_limit_of_the_rigid_axis(k, samples):
     """d = 1, P, true speed: |z| = sqrt(k), cos theta = 1/(2 sqrt(k)); samples per decade."""
-    loop = speed_loop(RIGID, None, LoopTiming(TS, 1, speed_source="true"))
+    loop = speed_loop(RIGID, None, LoopTiming(TS, 1, speed_source="sensor"))
     value = loop.dominant_eigenvalue(k * J / TS)
     assert abs(value) == pytest.approx(math.sqrt(k), rel=1e-9)
     assert math.cos(np.angle(value)) == pytest.approx(1.0 / (2.0 * math.sqrt(k)), rel=1e-9)
@@ -91,7 +91,7 @@ class Case:
 
     @property
     def timing(self) -> LoopTiming:
-        source = "difference" if self.difference else "true"
+        source = "difference" if self.difference else "sensor"
         return LoopTiming(self.tick_s, self.delay, self.integral_time_s, source)
 
 
@@ -212,7 +212,7 @@ POSITION_CASES = {
 def test_position_loop_around_the_sampled_speed_loop(name):
     """Elasticity at 4 Hz hardly moves the speed loop's limit; it appears in the position loop."""
     chain, tick_s, gain, integral_time_s, source, expected, frequency = POSITION_CASES[name]
-    timing = LoopTiming(tick_s, 1, integral_time_s, "true")
+    timing = LoopTiming(tick_s, 1, integral_time_s, "sensor")
     loop = position_loop(chain, None, timing, gain, source)
     limit = stability_limit(loop, expected / 100, expected * 10)
     assert limit.gain == pytest.approx(expected, rel=1e-4)

@@ -104,7 +104,7 @@ def test_sampled_servo_as_an_axis_under_position_control():
     Position control alone is the limit of a position gain far above the speed feedback; with d = 0
     the loop u = Kp (Kv (r - x) - w) has Kp Kv = K and Kp -> 0.
     """
-    timing = LoopTiming(1.0, torque_delay_ticks=0, speed_source="true")
+    timing = LoopTiming(1.0, torque_delay_ticks=0, speed_source="sensor")
     friction = Friction(motor_viscous_nms_per_rad=1.0)
     much = 1e7
     loop = speed_loop(Chain((1.0,), (), ()), friction, timing, much)

@@ -1,9 +1,10 @@
 """The drive's speed loop with weak position hold, tick by tick: the reference for the C rig.
 
-Order within tick k: read the position; speed = backward difference over one tick, then the optional
-low-pass w_f += a (w - w_f), a = 1 - exp(-Ts/Tf); e = speed reference + Kv (position reference -
-position) - w_f; I takes e first (I += e Ts/Tn), then u = Kp (e + I); where u exceeds the torque
-limit it is cut and I keeps its old value. The torque of tick k is applied from tick k + d on, held,
+Order within tick k: read the position; speed = backward difference over one tick (or the speed
+sensor's value), then the optional low-pass w_f += a (w - w_f), a = 1 - exp(-Ts/Tf); e = speed
+reference + Kv (position reference - position) - w_f; I takes e first (I += e Ts/Tn), then
+u = Kp (e + I); where u exceeds the torque limit it is cut and I keeps its old value. A test pulse
+is added to u and the sum cut again. The torque of tick k is applied from tick k + d on, held,
 through the current loop.
 """
 
@@ -24,11 +25,12 @@ class LoopSample:
     position_rad: float
     """As the encoder shows it."""
     speed_rad_per_s: float
-    """Filtered backward difference."""
+    """As measured, filtered."""
     speed_error_rad_per_s: float
     torque_command_nm: float
     """After the torque limit; takes effect ``torque_delay_ticks`` later."""
     torque_limited: bool
+    """Whether the speed controller alone asked for more than the limit."""
 
 
 class DriveLoop:
@@ -48,6 +50,8 @@ class DriveLoop:
         self._limit_nm = math.inf if ideal else drive.torque_limit_nm
         filter_s = drive.speed_filter_time_constant_s
         self._filter_share = 1.0 - math.exp(-self._tick_s / filter_s) if filter_s > 0.0 else 1.0
+        self._has_speed_sensor = drive.speed_source == "sensor"
+        self._speed_state = machine.chain.mass_count
         self._queue = deque([0.0] * drive.torque_delay_ticks)
         self._position_rad = self._read_position()
         self._speed_rad_per_s = 0.0
@@ -69,11 +73,11 @@ class DriveLoop:
     ) -> LoopSample:
         """Do one control tick and move the axis on by it.
 
-        ``added_torque_nm`` joins the command before the limit (test pulses); ``torque_noise_nm`` is
-        what the amplifier adds to the torque that is applied in this tick.
+        ``added_torque_nm`` is a test pulse; ``torque_noise_nm`` is what the amplifier adds to the
+        torque that is applied in this tick.
         """
         position = self._read_position()
-        speed = (position - self._position_rad) / self._tick_s
+        speed = self._measure_speed(position)
         self._position_rad = position
         self._speed_rad_per_s += self._filter_share * (speed - self._speed_rad_per_s)
         error = (
@@ -81,17 +85,26 @@ class DriveLoop:
             + self.hold_gain_per_s * (position_reference_rad - position)
             - self._speed_rad_per_s
         )
-        command, limited = self._control(error, added_torque_nm)
+        wanted, limited = self._control(error)
+        command = self._limit(wanted + added_torque_nm)
         self._queue.append(command)
         self.axis.advance(self._queue.popleft() + torque_noise_nm)
         return LoopSample(position, self._speed_rad_per_s, error, command, limited)
 
-    def _control(self, error: float, added_torque_nm: float) -> tuple[float, bool]:
+    def _measure_speed(self, position_rad: float) -> float:
+        if self._has_speed_sensor:
+            return float(self.axis.state[self._speed_state])
+        return (position_rad - self._position_rad) / self._tick_s
+
+    def _limit(self, torque_nm: float) -> float:
+        return min(max(torque_nm, -self._limit_nm), self._limit_nm)
+
+    def _control(self, error: float) -> tuple[float, bool]:
         integral = self._integral
         if self.integral_time_s > 0.0:
             integral += error * self._tick_s / self.integral_time_s
-        command = self.speed_gain_nms_per_rad * (error + integral) + added_torque_nm
-        if abs(command) > self._limit_nm:
-            return math.copysign(self._limit_nm, command), True
-        self._integral = integral
-        return command, False
+        command = self.speed_gain_nms_per_rad * (error + integral)
+        limited = abs(command) > self._limit_nm
+        if not limited:
+            self._integral = integral
+        return self._limit(command), limited

@@ -130,9 +130,4 @@ def drive(ffi: cffi.FFI, machine: Machine, trial: Trial, tables: Sequence[StageT
     result.cruise_rad_per_s = motion.cruise_speed_rad_per_s
     result.acceleration_rad_per_s2 = motion.acceleration_rad_per_s2
     result.smoothing_ticks = smoothing_ticks(machine)
-    for number, section in enumerate(tables[0].detector.quantised if tables else ()):
-        realised = section.realised()
-        result.peak_section[number] = [
-            realised.b0, realised.b1, realised.b2, -realised.a1, -realised.a2
-        ]  # fmt: skip
     return result

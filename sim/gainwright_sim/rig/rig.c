@@ -14,10 +14,6 @@
 #define Q24 16777216.0
 #define Q15 32768.0
 
-typedef struct {
-    double y1, y2, x1, x2;
-} rig_section;
-
 /* What happened since the last sequencer tick. */
 typedef struct {
     double torque_low;
@@ -35,7 +31,6 @@ struct rig {
     int32_t override_count;
     rig_motion motion;
     rig_window window;
-    rig_section peak[2];
     uint64_t noise;
     double x[RIG_STATES_MAX];
     double pending[RIG_DELAY_MAX]; /* torques on their way to the motor */
@@ -246,26 +241,14 @@ static int32_t per_unit(double value, double unit)
     return (int32_t)limited(floor(value / unit * Q24 + 0.5), (double)GW_SIGNAL_LIMIT);
 }
 
-/* The controller's torque, high-passed, plus the test pulse as it is: what the trial adds to the
- * torque of the move. */
-static void watch(rig *r, double controller_torque, double pulse_torque)
+/* Oscillation is what the trial adds to the torque of the move: the controller's torque behind the
+ * detector's high-pass, plus the test pulse as it is. */
+static void watch(rig *r, double pulse_torque)
 {
+    const gw_biquad_state *last = &r->axis.detector.burst.section[GW_DETECTOR_SECTIONS - 1];
+    const double value = fabs(last->y1 * (r->drive.rated_torque_nm / Q24) + pulse_torque);
     const double torque = r->torque;
-    double value = controller_torque;
-    int32_t i;
 
-    for (i = 0; i < 2; i++) {
-        const double *c = r->drive.peak_section[i];
-        rig_section *s = &r->peak[i];
-        const double y = c[0] * value + c[1] * s->x1 + c[2] * s->x2 + c[3] * s->y1 + c[4] * s->y2;
-
-        s->x2 = s->x1;
-        s->x1 = value;
-        s->y2 = s->y1;
-        s->y1 = y;
-        value = y;
-    }
-    value = fabs(value + pulse_torque);
     r->window.oscillation = (value > r->window.oscillation) ? value : r->window.oscillation;
     r->window.torque_low = (torque < r->window.torque_low) ? torque : r->window.torque_low;
     r->window.torque_high = (torque > r->window.torque_high) ? torque : r->window.torque_high;
@@ -311,7 +294,7 @@ static double control(rig *r, rig_log *log)
         pulse_torque = pulse * (r->drive.rated_torque_nm / Q24);
     }
     r->torque = limited(torque + pulse_torque, r->drive.torque_limit_nm);
-    watch(r, torque, pulse_torque);
+    watch(r, pulse_torque);
     return r->torque;
 }
 

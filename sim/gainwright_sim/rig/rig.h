@@ -4,8 +4,8 @@
  * A simulation. It moves nothing, and what it shows is no proof of what a machine will do.
  *
  * Timing: position read at tick k; speed is its backward difference (or a sensor's value), then an
- * optional low-pass; I += e Ts/Tn with e taken first, u = Kp (e + I), I held while u is
- * limited; the torque computed at tick k is applied from tick k + delay on.
+ * optional low-pass; I += e Ts/Tn with e taken first, u = Kp (e + I), I held while u is limited; the
+ * torque computed at tick k is applied from tick k + delay on.
  */
 #ifndef GW_RIG_H
 #define GW_RIG_H
@@ -90,7 +90,6 @@ typedef struct {
     double cruise_rad_per_s;
     double acceleration_rad_per_s2;
     int32_t smoothing_ticks; /* moving average that limits the jerk, 1 to RIG_SMOOTHING_MAX */
-    double peak_section[2][5]; /* b0 b1 b2 a1 a2, floating-point copy of the detector's high-pass */
 } rig_drive;
 
 /* From sequencer tick `from` to before tick `until`, this input of the trial has this value. */

@@ -20,13 +20,9 @@ from typing import Literal
 
 import numpy as np
 
-from gainwright_sim.machine.model import Chain, Friction, Machine
+from gainwright_sim.machine.model import Chain, Friction, Machine, SpeedSource
 from gainwright_sim.plant.chain import Matrix
 from gainwright_sim.plant.discrete import DiscretePlant, discretise
-
-SpeedSource = Literal["difference", "true"]
-"""Backward difference of the position (a drive), or the true speed (textbook cases)."""
-
 
 PositionSource = Literal["motor", "load"]
 """Where the position loop measures: motor encoder, or a sensor at the load."""
@@ -154,7 +150,7 @@ class _Parts:
 
     def _measured_speed(self, true_speed: int) -> Matrix:
         row = np.zeros(self.base.shape[0])
-        if self._timing.speed_source == "true":
+        if self._timing.speed_source == "sensor":
             row[true_speed] = 1.0
         else:
             row[self._increment] = 1.0 / self._timing.tick_s
@@ -218,6 +214,7 @@ def machine_speed_loop(machine: Machine, chain: Chain | None = None) -> ClosedLo
         drive.control_tick_s,
         torque_delay_ticks=drive.torque_delay_ticks,
         integral_time_s=gains.integral_time_s,
+        speed_source=drive.speed_source,
         speed_filter_time_constant_s=drive.speed_filter_time_constant_s,
         current_loop_time_constant_s=drive.current_loop_time_constant_s,
     )
