@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from gainwright.detector.design import DriveRatings, design_detector, design_pulse
-from gainwright.detector.settings import DetectorSettings, PulseSettings
-from gainwright.detector.timing import DriveTiming
+from gainwright.detector.design import RING_PERIODS, DriveRatings, design_detector, design_pulse
+from gainwright.detector.settings import LONGEST_BLOCK_TICKS, DetectorSettings, PulseSettings
+from gainwright.detector.timing import DriveTiming, lowest_oscillation_frequency_hz
 from gainwright.drive_settings import DRIVE_SETTINGS, DriveSetting, drive_setting
 from gainwright.errors import input_error
 from gainwright.fixed.ladder import GainLadder, gain_ladder
@@ -56,9 +56,27 @@ def axis_tables(trial: Trial, axis: AxisData) -> tuple[StageTables, ...]:
     """Return the tables of every stage.
 
     Raises:
-        InputError: a stage tunes a setting that no drive has, or the axis gives it no start value.
+        InputError: a stage tunes a setting that no drive has, the axis gives it no start value, or
+            its drive is so slow that the detector's blocks would be too long.
     """
+    _check_timing(axis)
     return tuple(_stage_tables(trial, stage, axis) for stage in trial.stages)
+
+
+def _check_timing(axis: AxisData) -> None:
+    lowest_hz = lowest_oscillation_frequency_hz(axis.timing)
+    period_ticks = 1 / (lowest_hz * axis.timing.control_tick_s)
+    longest_ticks = LONGEST_BLOCK_TICKS / RING_PERIODS
+    if period_ticks > longest_ticks:
+        raise input_error(
+            axis.name,
+            "drive timing",
+            f"the lowest frequency at which the loop can oscillate, {lowest_hz:.3g} Hz, has a "
+            f"period of {period_ticks:.0f} control ticks",
+            f"at most {longest_ticks:.0f} control ticks, as the detector sums {RING_PERIODS} "
+            f"periods in blocks of at most {LONGEST_BLOCK_TICKS}",
+            "lengthen the control tick, or shorten the speed filter or the current loop",
+        )
 
 
 def _stage_tables(trial: Trial, stage: Stage, axis: AxisData) -> StageTables:
@@ -69,7 +87,7 @@ def _stage_tables(trial: Trial, stage: Stage, axis: AxisData) -> StageTables:
             axis.name,
             f"start value of {setting.name}",
             f"{start}",
-            f"above 0 {setting.unit}: stage {stage.name} of trial {trial.name} raises it from there",
+            f"above 0 {setting.unit}: stage {stage.name} of {trial.name} raises it from there",
             "give the machine description a start value, or choose a trial without this stage",
         )
     base = setting.base(axis.ratings)

@@ -12,6 +12,8 @@ from hypothesis import strategies as st
 from gainwright.detector.pulse_reference import ReferencePulse
 from gainwright.detector.reference import ReferenceDetector
 from gainwright.detector.settings import (
+    LARGEST_SCALE,
+    LARGEST_SHIFT,
     LEVEL_MAX,
     LONGEST_BLOCK_TICKS,
     DetectorSettings,
@@ -36,8 +38,8 @@ word32 = st.one_of(
 levels = st.builds(
     LevelSettings,
     block_ticks=st.one_of(st.integers(1, 30), st.just(LONGEST_BLOCK_TICKS)),
-    shift=st.integers(0, 47),
-    scale=st.one_of(st.just(2**17), st.integers(1, 2**17)),
+    shift=st.integers(0, LARGEST_SHIFT),
+    scale=st.one_of(st.just(LARGEST_SCALE), st.integers(1, LARGEST_SCALE)),
 )
 sections = st.tuples(*[st.builds(BiquadCoefficients, *[word32] * 5)] * 2)
 

@@ -31,7 +31,7 @@
 typedef struct {
     int32_t block_ticks; /* 1 to GW_DETECTOR_BLOCK_MAX */
     uint32_t shift;      /* 0 to 47 */
-    int32_t scale;       /* 1 to 2^17 */
+    int32_t scale;       /* 1 to 2^25 */
 } gw_level_settings;
 
 typedef struct {

@@ -2,8 +2,9 @@
 
 Nothing here knows the machine but for the rotor inertia on the motor's own plate, which only sizes
 the test pulse. The band begins below the lowest frequency at which the loop can oscillate
-(:mod:`gainwright.detector.timing`), the blocks hold a fixed number of that frequency's periods, and
-the silence threshold follows the encoder: one count per control tick is the smallest speed there is.
+(:mod:`gainwright.detector.timing`), the blocks hold a fixed number of that frequency's periods,
+and the silence threshold follows the encoder: one count per control tick is the smallest speed
+there is.
 """
 
 from __future__ import annotations
@@ -25,7 +26,7 @@ from gainwright.detector.settings import (
 from gainwright.detector.timing import DriveTiming, lowest_oscillation_frequency_hz
 from gainwright.fixed.biquad_design import butterworth_high_pass
 from gainwright.fixed.biquad_quantise import quantise_sections
-from gainwright.fixed.qformat import Q15, SIGNAL
+from gainwright.fixed.qformat import Q15, SIGNAL, SIGNAL_LIMIT
 from gainwright.spec.model import Stage
 
 BAND_START = 0.6
@@ -40,6 +41,7 @@ PULSE_SWEEP = 3.0
 """... from the lowest oscillation frequency to this many times it."""
 LEAST_RAW_AMPLITUDE = 16
 """No threshold lies below this, after the headroom shift: rounding noise stays well under it."""
+_LARGEST_RAW_AMPLITUDE = SIGNAL_LIMIT / 2**HEADROOM_BITS
 PULSE_TOP = 0.4
 """Highest frequency of the sweep, share of the sample rate."""
 
@@ -84,9 +86,8 @@ def band_corner_hz(timing: DriveTiming) -> float:
 
 def level_settings(block_ticks: int, amplitude_per_unit: float) -> LevelSettings:
     """Return settings by which a sine of this amplitude over a whole block has level LEVEL_ONE."""
-    raw_amplitude = max(
-        amplitude_per_unit * 2**SIGNAL.fraction_bits / 2**HEADROOM_BITS, LEAST_RAW_AMPLITUDE
-    )
+    raw_amplitude = amplitude_per_unit * 2**SIGNAL.fraction_bits / 2**HEADROOM_BITS
+    raw_amplitude = min(max(raw_amplitude, LEAST_RAW_AMPLITUDE), _LARGEST_RAW_AMPLITUDE)
     threshold = raw_amplitude**2 / 2 * block_ticks
     shift = max(0, math.floor(math.log2(threshold)) - 15)
     scale = round(LEVEL_ONE * 2**LEVEL_SCALE_BITS / (threshold / 2**shift))

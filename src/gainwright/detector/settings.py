@@ -15,7 +15,8 @@ HEADROOM_BITS = 4
 """Bits that filtered signals lose before they are squared."""
 SECTIONS = 2
 LONGEST_BLOCK_TICKS = 16384
-MOST_PULSE_TICKS = 512
+LARGEST_SHIFT = 47
+LARGEST_SCALE = 2**25
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,8 +24,11 @@ class LevelSettings:
     """``level = ((energy >> shift) * scale) >> 24``, saturated at LEVEL_MAX."""
 
     block_ticks: int
+    """1 to LONGEST_BLOCK_TICKS."""
     shift: int
+    """0 to LARGEST_SHIFT."""
     scale: int
+    """1 to LARGEST_SCALE."""
 
 
 @dataclass(frozen=True, slots=True)
