@@ -1,0 +1,1 @@
+"""Campaigns: many rehearsals, and how far what they find lies from exact theory."""
