@@ -12,8 +12,8 @@ from gainwright.cli.console import add_json_option, console, print_json
 from gainwright.errors import InputError, Problem, input_error
 
 if TYPE_CHECKING:
-    from gainwright.listening.listen import Listening, Words
     from gainwright.detector.settings import DetectorSettings
+    from gainwright.listening.listen import Listening, Words
     from gainwright.recording.recording import Recording
 
 CAUTION = (
