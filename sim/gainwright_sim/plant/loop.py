@@ -27,8 +27,10 @@ class LoopSample:
     speed_rad_per_s: float
     """As measured, filtered."""
     speed_error_rad_per_s: float
+    controller_torque_nm: float
+    """After the torque limit, before the test pulse: what a detector sees."""
     torque_command_nm: float
-    """After the torque limit; takes effect ``torque_delay_ticks`` later."""
+    """With the test pulse, after the torque limit; takes effect ``torque_delay_ticks`` later."""
     torque_limited: bool
     """Whether the speed controller alone asked for more than the limit."""
 
@@ -89,7 +91,7 @@ class DriveLoop:
         command = self._limit(wanted + added_torque_nm)
         self._queue.append(command)
         self.axis.advance(self._queue.popleft() + torque_noise_nm)
-        return LoopSample(position, self._speed_rad_per_s, error, command, limited)
+        return LoopSample(position, self._speed_rad_per_s, error, wanted, command, limited)
 
     def _measure_speed(self, position_rad: float) -> float:
         if self._has_speed_sensor:
