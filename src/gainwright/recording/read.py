@@ -10,8 +10,9 @@ import numpy as np
 
 from gainwright.errors import InputError, Problem, input_error
 from gainwright.fixed.qformat import SIGNAL, SIGNAL_LIMIT
+from gainwright.recording.open_table import open_table
 from gainwright.recording.recording import ChannelChoice, FloatArray, Recording
-from gainwright.recording.table import Table, describe_names, describe_shape, is_vector, open_table
+from gainwright.recording.table import Table, describe_names, describe_shape, is_vector
 from gainwright.recording.timebase import check_stated_rate, rate_from_times_hz
 
 TIME_NAME = "time_s"
