@@ -3,6 +3,7 @@
 
 /* Filtered signals lose 4 bits before they are squared: |value| <= 2^24, squares <= 2^48. */
 #define GW_DETECTOR_HEADROOM_BITS 4U
+#define GW_DETECTOR_SQUARE_MAX (INT64_C(1) << 48)
 #define GW_LEVEL_SCALE_BITS 24U
 #define GW_LEVEL_QUOTIENT_MAX INT64_C(4294967295)
 
@@ -43,10 +44,15 @@ static int32_t level_of(int64_t energy, const gw_level_settings *settings)
     return gw_clamp_i64((bounded * settings->scale) >> GW_LEVEL_SCALE_BITS, 0, GW_LEVEL_MAX);
 }
 
-/* Adds one square; a complete block gives a new level. */
+/* Adds one square; a complete block gives a new level. A block that goes on never holds more than
+ * GW_DETECTOR_BLOCK_MAX - 1 squares; the limit only says so where nobody counts them, so that the
+ * sum can be seen not to overflow. */
 static void add_square(gw_band *band, const gw_level_settings *settings, int32_t value)
 {
-    band->energy += (int64_t)value * value;
+    const int64_t most = (GW_DETECTOR_BLOCK_MAX - 1) * GW_DETECTOR_SQUARE_MAX;
+    const int64_t energy = (band->energy > most) ? most : band->energy;
+
+    band->energy = energy + ((int64_t)value * value);
     band->ticks += 1;
     if (band->ticks >= settings->block_ticks) {
         band->level = level_of(band->energy, settings);

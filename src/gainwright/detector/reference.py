@@ -8,6 +8,7 @@ from gainwright.detector.settings import (
     HEADROOM_BITS,
     LEVEL_MAX,
     LEVEL_SCALE_BITS,
+    LONGEST_BLOCK_TICKS,
     DetectorSettings,
     LevelSettings,
 )
@@ -15,6 +16,8 @@ from gainwright.fixed.arithmetic import round_shift
 from gainwright.fixed.biquad_reference import BiquadReference
 
 _QUOTIENT_MAX = 2**32 - 1
+_UNFINISHED_ENERGY_MAX = (LONGEST_BLOCK_TICKS - 1) * 2**48
+"""Of a block that goes on: no filtered signal exceeds 2^24 after the headroom shift."""
 
 
 def level_of(energy: int, settings: LevelSettings) -> int:
@@ -39,7 +42,7 @@ class _Band:
     def sample(self, signal: int) -> None:
         """Add one square; a complete block gives a new level."""
         value = self.filter(signal)
-        self.energy += value * value
+        self.energy = min(self.energy, _UNFINISHED_ENERGY_MAX) + value * value
         self.ticks += 1
         if self.ticks >= self.settings.block_ticks:
             self.level = level_of(self.energy, self.settings)
