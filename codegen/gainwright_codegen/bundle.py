@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from gainwright.spec.model import Trial
-from gainwright_codegen.c_text import banner
+from gainwright_codegen.c_text import banner, identity
 from gainwright_codegen.golden.scenario import checksums
 from gainwright_codegen.golden.search import find_scenarios
 from gainwright_codegen.golden.selftest_c import SelfTestPart, selftest_source, sequencer_part
@@ -62,9 +62,9 @@ def make_bundle(
 
 
 def _identities(trial: Trial, machine: MachineTables | None) -> list[str]:
-    lines = [f"Trial {trial.name}, SHA-256 {trial.digest}"]
+    lines = [identity("Trial", trial.name, trial.digest)]
     if machine is not None:
-        lines.append(f"Machine {machine.name}, SHA-256 {machine.digest}")
+        lines.append(identity("Machine", machine.name, machine.digest))
     return lines
 
 

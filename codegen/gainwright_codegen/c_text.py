@@ -68,6 +68,11 @@ CAUTION = (
 )
 
 
+def identity(kind: str, name: str, digest: str) -> str:
+    """Return the line that ties a file to a trial or machine."""
+    return f"{kind} {name}, SHA-256 {digest}"
+
+
 def banner(subject: str, identities: Iterable[str]) -> str:
     """Return the comment that opens an exported file.
 

@@ -26,8 +26,9 @@ def write_bundle(bundle: Bundle, directory: str | Path) -> None:
     """
     check_target(directory)
     target = Path(directory)
+    made: list[Path] = []
     try:
-        target.mkdir(parents=True, exist_ok=True)
+        _make_folders(target, made)
         earlier = _earlier_export(target)
         _check_foreign(target, bundle, earlier)
         scratch = Path(tempfile.mkdtemp(prefix=".export-", dir=target))
@@ -38,7 +39,17 @@ def write_bundle(bundle: Bundle, directory: str | Path) -> None:
         finally:
             shutil.rmtree(scratch, ignore_errors=True)
     except OSError as error:
+        for folder in reversed(made):
+            folder.rmdir()
         raise _not_writable(target, str(error)) from error
+
+
+def _make_folders(target: Path, made: list[Path]) -> None:
+    """Make the folder and those above it; note in ``made`` what was not there before."""
+    missing = [folder for folder in (target, *target.parents) if not folder.exists()]
+    for folder in reversed(missing):
+        folder.mkdir(exist_ok=True)
+        made.append(folder)
 
 
 def check_target(directory: str | Path) -> None:

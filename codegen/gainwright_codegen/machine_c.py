@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import textwrap
 
-from gainwright_codegen.c_text import LINE_LENGTH, banner, c_string, comment
+from gainwright_codegen.c_text import LINE_LENGTH, banner, c_string, comment, identity
 from gainwright_codegen.machine_tables import MachineTable, MachineTables, Value
 
 _REPLACEABLE = """\
@@ -26,8 +26,8 @@ def machine_sources(machine: MachineTables) -> dict[str, bytes]:
 
 def _identities(machine: MachineTables) -> list[str]:
     return [
-        f"Machine {machine.name}: {machine.title}",
-        f"SHA-256 {machine.digest}",
+        identity("Machine", machine.name, machine.digest),
+        machine.title,
         f"1.0 of torque is the rated torque, {machine.rated_torque_nm!r} Nm; 1.0 of speed is the "
         f"top speed, {machine.top_speed_rad_per_s!r} rad/s; a control tick is "
         f"{machine.control_tick_us!r} us.",
@@ -63,7 +63,8 @@ def _source(machine: MachineTables) -> str:
     for table in machine.tables:
         prefix = "static " if table.private else ""
         lines.append(comment(table.comment))
-        lines.append(f"{prefix}{_declaration(table)} = {_initializer(table.values)};\n")
+        left = f"{prefix}{_declaration(table)} = "
+        lines.append(f"{left}{_initializer(table.values, column=len(left))};\n")
     return "\n".join(lines)
 
 
@@ -72,15 +73,17 @@ def _declaration(table: MachineTable) -> str:
     return f"{const} {table.c_type} {table.name}" + "".join(f"[{size}]" for size in table.extents)
 
 
-def _initializer(value: Value, indent: int = 0) -> str:
+def _initializer(value: Value, indent: int = 0, column: int = 0) -> str:
+    """Return an initializer; lines after its first are indented, the first begins at a column."""
     if not isinstance(value, tuple):
         return _number(value) if isinstance(value, int) else value
     pad = " " * (indent + 4)
     if any(isinstance(member, tuple) for member in value):
-        body = ",\n".join(pad + _initializer(member, indent + 4) for member in value)
+        inner = indent + 4
+        body = ",\n".join(pad + _initializer(member, inner, inner) for member in value)
     else:
         texts = ", ".join(_initializer(member) for member in value)
-        if len(texts) + indent < LINE_LENGTH - 4:
+        if column + len(texts) < LINE_LENGTH - 4:
             return f"{{{texts}}}"
         filled = textwrap.fill(texts, LINE_LENGTH - indent - 4, break_on_hyphens=False)
         body = textwrap.indent(filled, pad)

@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Collection, Iterable
 
 from gainwright.spec.model import Kind, Signal, Trial
-from gainwright_codegen.c_text import CAUTION, plain
+from gainwright_codegen.c_text import CAUTION, identity, plain
 from gainwright_codegen.machine_tables import MachineTables
 
 _WIDTH = 96
@@ -58,17 +58,12 @@ def _paragraphs(*texts: str) -> str:
 
 def _opening(trial: Trial, machine: MachineTables | None) -> str:
     title = f"Trial '{plain(trial.name)}' as C99 source"
-    lines = [
-        title,
-        "=" * len(title),
-        _paragraphs(trial.title),
-        "",
-        f"trial SHA-256   {trial.digest}",
-    ]
+    lines = [title, "=" * len(title), _paragraphs(trial.title), ""]
+    lines.append(identity("Trial", trial.name, trial.digest))
     if machine is not None:
-        lines += [f"machine         {plain(machine.name)}: {plain(machine.title)}",
-                  f"machine SHA-256 {machine.digest}"]  # fmt: skip
-    lines.append("Every file is listed in SHA256SUMS (check with: sha256sum -c SHA256SUMS).")
+        lines += ["", _paragraphs(machine.title), ""]
+        lines.append(identity("Machine", machine.name, machine.digest))
+    lines += ["", "Every file is listed in SHA256SUMS (check with: sha256sum -c SHA256SUMS)."]
     return "\n".join(lines)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from gainwright.spec.model import Kind, Signal, Trial
-from gainwright_codegen.c_text import banner, c_string, comment
+from gainwright_codegen.c_text import banner, c_string, comment, identity
 from gainwright_codegen.identifiers import constant, names_by_prefix
 
 
@@ -14,7 +14,7 @@ def trial_header(trial: Trial) -> str:
     return "\n".join(
         [
             banner("enums and counts of a trial, generated from its specification.", [
-                f"Trial {trial.name}: {trial.title}", f"SHA-256 {trial.digest}"]),
+                identity("Trial", trial.name, trial.digest), trial.title]),
             "#ifndef GW_TRIAL_H\n#define GW_TRIAL_H\n\n#include <stdint.h>\n",
             f"#define GW_TRIAL_NAME {c_string(trial.name)}",
             f"#define GW_TRIAL_DIGEST {c_string(trial.digest)}",

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 from gainwright.spec.expression import Expression
 from gainwright.spec.model import Kind, Row, Signal, Trial
-from gainwright_codegen.c_text import array, banner, c_string, comment
+from gainwright_codegen.c_text import array, banner, c_string, comment, identity
 from gainwright_codegen.expression_c import INCLUDES, Scope, c_expression, c_integer
 from gainwright_codegen.identifiers import constant, names_by_prefix
 
@@ -17,7 +17,7 @@ def trial_source(trial: Trial) -> str:
     return "\n".join(
         [
             banner("decision tables of a trial, generated from its specification.", [
-                f"Trial {trial.name}: {trial.title}", f"SHA-256 {trial.digest}"]),
+                identity("Trial", trial.name, trial.digest), trial.title]),
             '#include "gw_table.h"\n',
             *(f'#include "{name}"' for name in INCLUDES),
             "\nconst char gw_trial_digest[sizeof GW_TRIAL_DIGEST] = GW_TRIAL_DIGEST;\n",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from gainwright.spec.expression import Expression, Integer, walk
 from gainwright.spec.model import Kind, Signal, Trial
@@ -18,21 +18,21 @@ its neighbours, as far as they lie inside."""
 
 def input_domain(trial: Trial) -> Domain:
     """Return the values to try for each input."""
-    constants = _constants(trial)
-    return tuple(_values(signal, constants) for signal in trial.inputs)
+    numbers = constants(_trees(trial))
+    return tuple(_values(signal, numbers) for signal in trial.inputs)
 
 
 def variable_domain(trial: Trial) -> Domain:
     """Return the values to try for each variable."""
-    constants = _constants(trial)
-    return tuple(_values(signal, constants) for signal in trial.variables)
+    numbers = constants(_trees(trial))
+    return tuple(_values(signal, numbers) for signal in trial.variables)
 
 
-def _constants(trial: Trial) -> list[int]:
-    numbers = {
-        part.value for tree in _trees(trial) for part in walk(tree) if isinstance(part, Integer)
-    }
-    return sorted(numbers)
+def constants(trees: Iterable[Expression]) -> list[int]:
+    """Return the numbers in expressions, sorted."""
+    return sorted(
+        {part.value for tree in trees for part in walk(tree) if isinstance(part, Integer)}
+    )
 
 
 def _trees(trial: Trial) -> Iterator[Expression]:
@@ -42,10 +42,10 @@ def _trees(trial: Trial) -> Iterator[Expression]:
         yield from row.actions.values()
 
 
-def _values(signal: Signal, constants: list[int]) -> tuple[int, ...]:
+def _values(signal: Signal, numbers: list[int]) -> tuple[int, ...]:
     if signal.kind is Kind.TRUTH:
         return tuple(range(signal.low, signal.high + 1))
-    near = {value + offset for value in constants for offset in (-1, 0, 1)}
+    near = {value + offset for value in numbers for offset in (-1, 0, 1)}
     inside = {value for value in near if signal.low <= value <= signal.high}
     return tuple(sorted(inside | {signal.low, signal.high}))
 

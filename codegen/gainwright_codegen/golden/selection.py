@@ -24,15 +24,14 @@ class Route:
         return Route(self.scenario.longer(segment), self.rows | rows)
 
 
-def select(
-    routes: Iterable[Route], total_ticks: int, covered: frozenset[int] = frozenset()
-) -> tuple[list[Route], frozenset[int]]:
-    """Return routes chosen greedily by new rows per tick, and all rows covered then.
+def select(routes: Iterable[Route], total_ticks: int) -> tuple[list[Route], frozenset[int]]:
+    """Return routes chosen greedily by new rows per tick, and all rows that they take.
 
-    Together they stay within ``total_ticks``; rows in ``covered`` need no route any more.
+    Together they stay within ``total_ticks``; a row that would need more is left out.
     """
     candidates = list({route.scenario: route for route in routes if route.ticks}.values())
     chosen: list[Route] = []
+    covered: frozenset[int] = frozenset()
     left = total_ticks
     while True:
         useful = [route for route in candidates if route.rows - covered and route.ticks <= left]

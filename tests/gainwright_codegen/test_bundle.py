@@ -1,0 +1,224 @@
+"""The exported folder: compiles cleanly, tests itself, says what it is, is the same every time."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from gainwright.spec.load import load_trial
+from gainwright.spec.shipped import shipped_trial_path
+from gainwright_codegen.axis_export import axis_bundle
+from gainwright_codegen.build import compile_program
+from gainwright_codegen.bundle import Bundle, make_bundle
+from gainwright_codegen.c_text import CAUTION
+from gainwright_codegen.golden.scenario import checksums
+from gainwright_codegen.golden.search import SearchLimits, find_scenarios
+from gainwright_codegen.host import CompiledSequencer
+from gainwright_sim.machine import load_machine
+from gainwright_sim.rig.axis import axis_data
+
+from .compilers import SANITIZED, available, compiler_parameters
+from .random_trials import counter_trial
+
+STRICT = ("-pedantic", "-Wall", "-Wextra", "-Wconversion", "-Werror")
+MACHINE = "kiln-shuttle"
+pytestmark = pytest.mark.usefixtures("scratch_cache")
+
+
+def standard_bundle() -> Bundle:
+    return axis_bundle(load_trial(shipped_trial_path()), axis_data(load_machine(MACHINE)))
+
+
+@pytest.fixture(scope="module")
+def bundle() -> Bundle:
+    return standard_bundle()
+
+
+def selftest(bundle: Bundle, flags: tuple[str, ...] = (), **changed: bytes) -> tuple[int, str]:
+    """Compile and run the self-test; return exit code and output."""
+    program = compile_program({**bundle.files, **changed}, flags, "selftest")
+    result = subprocess.run([program], capture_output=True, text=True, check=False)
+    return result.returncode, result.stdout
+
+
+@pytest.mark.parametrize("command", compiler_parameters("gcc", "clang", "zig"))
+def test_compiles_without_warning_and_the_self_test_passes(monkeypatch, bundle, command):
+    monkeypatch.setenv("GAINWRIGHT_CC", command)
+    code, output = selftest(bundle, STRICT)
+    assert code == 0, output
+    lines = output.splitlines()
+    assert lines[-1] == "PASS all; failures 0"
+    assert {"PASS detector, stage 0", "PASS tables, stage 0"} <= set(lines)
+    assert all(line.startswith("PASS ") for line in lines)
+
+
+@pytest.mark.parametrize("command", compiler_parameters("gcc", "clang"))
+def test_the_self_test_has_no_undefined_behaviour(monkeypatch, bundle, command):
+    monkeypatch.setenv("GAINWRIGHT_CC", command)
+    code, output = selftest(bundle, ("-fsanitize=address", *SANITIZED))
+    assert code == 0, output
+
+
+def test_the_self_test_takes_every_row(bundle):
+    trial = load_trial(shipped_trial_path())
+    assert bundle.rows_tested == tuple(row.id for row in trial.rows)
+
+
+def _changed(bundle: Bundle, name: str, pattern: str, replacement: str, number: int = 0) -> bytes:
+    text = bundle.files[name].decode()
+    match = list(re.finditer(pattern, text))[number]
+    return (text[: match.start()] + match.expand(replacement) + text[match.end() :]).encode()
+
+
+@pytest.mark.parametrize(
+    ("name", "pattern", "replacement", "number"),
+    [
+        # Another target, mask, action, limit, initial value, threshold, output of a state.
+        ("gw_trial.c", r", GW_STATE_\w+, (\d+)U", r", GW_STATE_FAULT, \1U", 0),
+        ("gw_trial.c", r"UINT32_C\(0x(\w+)\), UINT32_C", r"UINT32_C(0x\g<1>0), UINT32_C", 5),
+        ("gw_trial.c", r"(GW_STATE_\w+), \d+U, (\d+)U", r"\1, 0U, \2U", 1),
+        ("gw_trial.c", r"INT32_C\(127\)", "INT32_C(126)", 0),
+        ("gw_trial.c", r"INT32_C\(256\)", "INT32_C(257)", 0),
+        ("gw_trial.c", r"\] = 1;", "] = 0;", 0),
+        ("gw_trial.c", r"\+ INT32_C\(1\)", "+ INT32_C(2)", -1),
+        ("gw_sequencer.c", r"hits > 1U", "hits > 0U", 0),
+        # One gain, one coefficient, one sample of the pulse.
+        ("gw_machine.c", r"INT32_C\((\d+)\d\)", r"INT32_C(\g<1>0)", 3),
+        ("gw_machine.c", r"INT32_C\(-(\d+)\)", r"INT32_C(-\g<1>1)", 0),
+        ("gw_detector.c", "band->ticks >= ", "band->ticks > ", 0),
+    ],
+)
+def test_the_self_test_notices_a_change(bundle, name, pattern, replacement, number):
+    changed = _changed(bundle, name, pattern, replacement, number)
+    assert changed != bundle.files[name]
+    code, output = selftest(bundle, (), **{name: changed})
+    assert code == 1 and "FAIL" in output.splitlines()[-1]
+
+
+def test_same_bytes_in_another_process(bundle):
+    script = (
+        "from pathlib import Path; import sys\n"
+        f"sys.path.insert(0, {str(Path(__file__).parents[2])!r})\n"
+        "from tests.gainwright_codegen.test_bundle import standard_bundle\n"
+        "print(standard_bundle().digest)\n"
+    )
+    for hash_seed in ("1", "2"):
+        environment = {**os.environ, "PYTHONHASHSEED": hash_seed}
+        command = [sys.executable, "-c", script]
+        result = subprocess.run(
+            command, env=environment, capture_output=True, text=True, check=True
+        )
+        assert result.stdout.strip() == bundle.digest
+
+
+def test_sums_are_those_of_the_files(bundle):
+    listed = dict(
+        reversed(line.split("  ")) for line in bundle.files["SHA256SUMS"].decode().splitlines()
+    )
+    assert listed == {
+        name: hashlib.sha256(content).hexdigest()
+        for name, content in bundle.files.items()
+        if name != "SHA256SUMS"
+    }
+
+
+def test_every_file_carries_cautions_and_digests_and_no_trace_of_this_computer(bundle):
+    trial, machine = load_trial(shipped_trial_path()), axis_data(load_machine(MACHINE))
+    trial_line = f"Trial {trial.name}, SHA-256 {trial.digest}"
+    machine_line = f"Machine {machine.name}, SHA-256 {machine.digest}"
+    for name, content in bundle.files.items():
+        text = content.decode("ascii")
+        assert str(Path.home()) not in text and os.sep + "tmp" not in text
+        if name == "SHA256SUMS":
+            continue
+        flat = " ".join(word for word in text.split() if word != "*")
+        assert CAUTION in flat, name
+        assert trial_line in flat or name.startswith("gw_machine"), name
+        assert machine_line in flat or name.startswith("gw_trial"), name
+
+
+def test_the_read_me_fits_a_terminal(bundle):
+    assert max(map(len, bundle.files["README.txt"].decode().splitlines())) <= 100
+
+
+def _code(text: str) -> str:
+    """C text without comments and strings."""
+    without_comments = re.sub(r"/\*.*?\*/", " ", text, flags=re.DOTALL)
+    return re.sub(r'"(\\.|[^"\\])*"', '""', without_comments)
+
+
+def test_no_floating_point_no_heap_no_library(bundle):
+    forbidden = r"\b(float|double|malloc|calloc|realloc|free|alloca|memcpy|memset|goto|setjmp)\b"
+    for name, content in bundle.files.items():
+        if name.endswith((".c", ".h")):
+            code = _code(content.decode())
+            assert not re.search(forbidden, code), name
+            assert not re.search(r"\b\d+\.\d|\b\d+[eE]\d", code), name
+            if name != "gw_selftest.c":
+                assert set(re.findall(r"#include <(.*?)>", code)) <= {"stdint.h"}, name
+
+
+@pytest.mark.skipif(not available("gcc"), reason="gcc is not installed")
+def test_no_recursion(bundle, tmp_path):
+    """The graph of calls, as gcc writes it, has no circle."""
+    for name, content in bundle.files.items():
+        (tmp_path / name).write_bytes(content)
+    units = [name for name in bundle.files if name.endswith(".c")]
+    command = ["gcc", "-std=c99", "-O0", "-fcallgraph-info", "-c", *units]
+    subprocess.run(command, cwd=tmp_path, check=True)
+    calls: dict[str, set[str]] = {}
+    for graph in tmp_path.glob("*.ci"):
+        pattern = r'edge: \{ sourcename: "([^"]+)" targetname: "([^"]+)"'
+        for caller, callee in re.findall(pattern, graph.read_text()):
+            calls.setdefault(caller, set()).add(callee)
+    assert "gw_sequencer_step" in calls
+    depth: dict[str, int] = {}
+
+    def visit(function: str, path: tuple[str, ...]) -> int:
+        assert function not in path, f"recursion: {path}"
+        if function not in depth:
+            inner = [visit(called, (*path, function)) for called in calls.get(function, ())]
+            depth[function] = 1 + max(inner, default=0)
+        return depth[function]
+
+    assert max(visit(function, ()) for function in calls) > 3
+
+
+def test_sequencer_alone_without_a_machine():
+    bundle = make_bundle(counter_trial())
+    assert not {"gw_machine.h", "gw_axis.c", "gw_detector.c"} & set(bundle.files)
+    code, output = selftest(bundle, STRICT)
+    assert code == 0, output
+    assert bundle.rows_tested == ("count", "rest")
+    assert "gw_sequencer_step" in bundle.files["README.txt"].decode()
+
+
+def test_names_in_the_read_me_are_those_of_the_code(bundle):
+    code = "".join(bundle.files[name].decode() for name in bundle.files if name.endswith(".h"))
+    named = set(re.findall(r"\b(?:gw_\w+|GW_\w+)\b(?!\.)", bundle.files["README.txt"].decode()))
+    named -= {"gw_selftest"}
+    assert named and all(re.search(rf"\b{name}\b", code) for name in named), named
+
+
+def test_search_depends_on_nothing_but_trial_and_seed():
+    trial = load_trial(shipped_trial_path())
+    limits = SearchLimits(situations=40)
+    found = [find_scenarios(trial, limits, seed) for seed in (5, 5, 6)]
+    assert found[0] == found[1] != found[2]
+
+
+def test_scenarios_from_reset_really_begin_there():
+    trial = load_trial(shipped_trial_path())
+    found = find_scenarios(trial, SearchLimits(situations=40))
+    machine = CompiledSequencer(trial)
+    initial = (0, *machine.variables.values())
+    from_reset = [scenario for scenario in found.scenarios if scenario.start == initial]
+    assert from_reset and sum(scenario.ticks for scenario in from_reset) > 100
+    again = checksums(trial, machine, from_reset[0])
+    assert len(again) == len(from_reset[0].segments)

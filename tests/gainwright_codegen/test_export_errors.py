@@ -1,0 +1,162 @@
+"""Writing a bundle: what is replaced, what is left alone, what is refused, and in which words."""
+
+from __future__ import annotations
+
+import dataclasses
+import os
+import sys
+from pathlib import Path
+
+import pytest
+
+from gainwright.errors import InputError
+from gainwright.spec.model import Condition, Kind, Signal, State, Variable
+from gainwright.spec.parse import parse
+from gainwright_codegen.bundle import Bundle, make_bundle
+from gainwright_codegen.exporter import write_bundle
+from gainwright_codegen.identifiers import check_exportable
+
+from .random_trials import counter_trial
+
+
+@pytest.fixture(scope="module")
+def bundle() -> Bundle:
+    return make_bundle(counter_trial())
+
+
+def content(folder: Path) -> dict[str, bytes]:
+    return {path.name: path.read_bytes() for path in folder.iterdir()}
+
+
+def test_folders_are_made_and_nothing_else_is_left(bundle, tmp_path):
+    write_bundle(bundle, tmp_path / "a" / "b")
+    assert content(tmp_path / "a" / "b") == bundle.files
+
+
+def test_an_earlier_export_is_replaced_and_other_files_stay(bundle, tmp_path):
+    more = {**bundle.files, "gw_old.c": b"/* from an earlier version */\n"}
+    sums = bundle.files["SHA256SUMS"] + b"0" * 64 + b"  gw_old.c\n"
+    write_bundle(dataclasses.replace(bundle, files={**more, "SHA256SUMS": sums}), tmp_path)
+    (tmp_path / "notes.txt").write_text("mine")
+    (tmp_path / "gw_trial.c").write_text("edited")
+    write_bundle(bundle, tmp_path)
+    assert content(tmp_path) == {**bundle.files, "notes.txt": b"mine"}
+
+
+def _file_instead_of_folder(path: Path) -> Path:
+    path.write_text("a file")
+    return path
+
+
+def _file_as_parent(path: Path) -> Path:
+    path.write_text("a file")
+    return path / "below"
+
+
+def _foreign_file(path: Path) -> Path:
+    path.mkdir()
+    (path / "README.txt").write_text("somebody else's")
+    return path
+
+
+def _foreign_folder(path: Path) -> Path:
+    path.mkdir()
+    (path / "gw_trial.c").mkdir()
+    return path
+
+
+def _foreign_sums(path: Path) -> Path:
+    path.mkdir()
+    (path / "SHA256SUMS").write_bytes(b"\xff\xfe\x00")
+    return path
+
+
+def _system_folder(path: Path) -> Path:
+    return Path("/proc/gainwright-export")
+
+
+def _read_only(path: Path) -> Path:
+    path.mkdir(mode=0o555)
+    return path
+
+
+def _too_long(path: Path) -> Path:
+    return path / ("x" * 300)
+
+
+@pytest.mark.parametrize(
+    ("prepare", "words"),
+    [
+        (_file_instead_of_folder, "a file"),
+        (_file_as_parent, "Not a directory"),
+        (_foreign_file, "README.txt, not from an earlier export"),
+        (_foreign_folder, "gw_trial.c, not from an earlier export"),
+        (_foreign_sums, "SHA256SUMS, not from an earlier export"),
+        pytest.param(
+            _system_folder,
+            "/proc/gainwright-export",
+            marks=pytest.mark.skipif(sys.platform != "linux", reason="/proc is Linux"),
+        ),
+        pytest.param(
+            _read_only,
+            "Permission denied",
+            marks=pytest.mark.skipif(
+                not hasattr(os, "geteuid") or os.geteuid() == 0,
+                reason="the superuser writes anywhere",
+            ),
+        ),
+        (_too_long, "too long"),
+    ],
+)
+def test_folders_that_can_not_take_it(bundle, tmp_path, prepare, words):
+    target = prepare(tmp_path / "out")
+    before = sorted(tmp_path.rglob("*"))
+    with pytest.raises(InputError) as caught:
+        write_bundle(bundle, target)
+    (problem,) = caught.value.problems
+    assert words in str(problem) and str(target) in str(problem)
+    assert problem.remedy and problem.expected
+    assert sorted(tmp_path.rglob("*")) == before
+
+
+def _truth(name: str) -> Signal:
+    return Signal(name, Kind.TRUTH, 0, 1, "", "")
+
+
+def _variables(count: int) -> tuple[Variable, ...]:
+    return tuple(Variable(f"v{k}", Kind.INTEGER, 0, 1, "", "", 0) for k in range(count))
+
+
+_GOOD = counter_trial()
+_ONLY = _GOOD.states[0]
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"inputs": (*_GOOD.inputs, _truth("Go"))}, "'Go' and 'go'"),
+        ({"inputs": (*_GOOD.inputs, _truth("count"))}, "does not use itself"),
+        ({"inputs": (*_GOOD.inputs, _truth("slots"))}, "does not use itself"),
+        ({"inputs": (*_GOOD.inputs, _truth("x" * 41))}, "at most 40"),
+        ({"inputs": (*_GOOD.inputs, _truth("größe"))}, "letters, digits"),
+        ({"inputs": (*_GOOD.inputs, _truth("3d"))}, "letters, digits"),
+        ({"inputs": (*_GOOD.inputs, _truth("a b"))}, "letters, digits"),
+        ({"conditions": (Condition("bit", parse("true"), ""),)}, "does not use itself"),
+        ({"states": (_ONLY, State("ONLY", "", True, {}))}, "'ONLY' and 'only'"),
+        ({"variables": _variables(65)}, "65 variables"),
+        (
+            {"conditions": tuple(Condition(f"c{k}", parse("true"), "") for k in range(65))},
+            "65 conditions",
+        ),
+        ({"rows": _GOOD.rows * 40000}, "80000 rows"),
+    ],
+)
+def test_trials_that_c_can_not_hold(changes, words):
+    with pytest.raises(InputError, match=words):
+        check_exportable(counter_trial(**changes))
+
+
+def test_all_problems_at_once():
+    with pytest.raises(InputError) as caught:
+        check_exportable(counter_trial(inputs=(_truth("count"),), variables=_variables(65)))
+    assert len(caught.value.problems) == 2
