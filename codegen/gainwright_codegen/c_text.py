@@ -43,6 +43,24 @@ def comment(text: str, indent: int = 0) -> str:
     return f"{pad}/* " + f"\n{pad} * ".join(lines) + " */"
 
 
+_INSIDE_TERM = re.compile(r"(?<!,) (?!&&|\|\||\?|:|[-+] )")
+
+
+def statement(text: str, indent: int) -> str:
+    """Return C code, which holds no string literal, wrapped before operators that join terms."""
+    pad = " " * indent
+    glued = _INSIDE_TERM.sub("\0", text)
+    filled = textwrap.fill(
+        glued,
+        LINE_LENGTH,
+        initial_indent=pad,
+        subsequent_indent=pad + " " * 8,
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
+    return filled.replace("\0", " ")
+
+
 def block_comment(paragraphs: Iterable[str]) -> str:
     """Return paragraphs as a comment block, one blank comment line between two of them."""
     lines: list[str] = []

@@ -24,6 +24,8 @@ from gainwright.spec.expression import (
     Truth,
     Unary,
 )
+from gainwright.spec.model import Kind, Signal
+from gainwright_codegen.identifiers import constant
 
 INCLUDES = ("gw_fixed.h", "gw_select.h")
 """Headers that the text needs."""
@@ -101,6 +103,12 @@ def c_integer(value: int) -> str:
 def state_constant(name: str) -> str:
     """Return the enumerator of a state."""
     return f"GW_STATE_{name.upper()}"
+
+
+def signal_value(container: str, prefix: str, signal: Signal) -> str:
+    """Return the value of a signal in an ``int32_t`` array; a truth value as 0 or 1."""
+    text = f"{container}[{constant(prefix, signal.name)}]"
+    return f"({text} != 0)" if signal.kind is Kind.TRUTH else text
 
 
 def c_expression(expression: Expression, scope: Scope) -> str:

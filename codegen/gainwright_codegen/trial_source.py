@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from gainwright.spec.expression import Expression
-from gainwright.spec.model import Kind, Row, Signal, Trial
-from gainwright_codegen.c_text import array, banner, c_string, comment, identity
-from gainwright_codegen.expression_c import INCLUDES, Scope, c_expression, c_integer
+from gainwright.spec.model import Row, Signal, Trial
+from gainwright_codegen.c_text import array, banner, c_string, comment, identity, statement
+from gainwright_codegen.expression_c import INCLUDES, Scope, c_expression, c_integer, signal_value
 from gainwright_codegen.identifiers import constant, names_by_prefix
 
 
@@ -47,17 +47,14 @@ def _distinct_actions(trial: Trial) -> tuple[_Action, ...]:
 
 
 def _scope(trial: Trial, *, inputs: bool, conditions: Sequence[str] = ()) -> Scope:
-    names = {signal.name: _value("variables", "VARIABLE", signal) for signal in trial.variables}
+    names = {
+        signal.name: signal_value("variables", "VARIABLE", signal) for signal in trial.variables
+    }
     if inputs:
-        names |= {signal.name: _value("inputs", "INPUT", signal) for signal in trial.inputs}
+        names |= {signal.name: signal_value("inputs", "INPUT", signal) for signal in trial.inputs}
     for name in conditions:
         names[name] = f"((conditions & {_bit(name)}) != 0U)"
     return Scope(names)
-
-
-def _value(container: str, prefix: str, signal: Signal) -> str:
-    text = f"{container}[{constant(prefix, signal.name)}]"
-    return f"({text} != 0)" if signal.kind is Kind.TRUTH else text
 
 
 def _bit(condition: str) -> str:
@@ -137,7 +134,7 @@ def _conditions(trial: Trial) -> str:
         bit = _bit(condition.name)
         body += [
             comment(condition.meaning, indent=4),
-            f"    conditions |= {text}\n                      ? {bit}\n                      : 0U;",
+            statement(f"conditions |= {text} ? {bit} : 0U;", indent=4),
         ]
         above.append(condition.name)
     body += ["    (void)inputs;", "    (void)variables;", "    return conditions;"]
@@ -170,11 +167,13 @@ def _act(trial: Trial, actions: Sequence[_Action]) -> str:
         used_by = ", ".join(row.id for row in trial.rows if _action(row) == action)
         body += [f"    case {number}U: {{", comment(used_by, indent=8)]
         for name, expression in action:
-            body.append(f"        const int32_t next_{name} = {c_expression(expression, scope)};")
+            text = c_expression(expression, scope)
+            body.append(statement(f"const int32_t next_{name} = {text};", indent=8))
         body.append("")
         for name, _ in action:
             index = f"(uint32_t){constant('VARIABLE', name)}"
-            body.append(f"        saturated |= assign(variables, {index}, next_{name});")
+            text = f"saturated |= assign(variables, {index}, next_{name});"
+            body.append(statement(text, indent=8))
         body += ["        break;", "    }"]
     body += ["    default:", "        break;", "    }", "    (void)conditions;",
              "    (void)inputs;", "    (void)variables;", "    return saturated;"]  # fmt: skip
@@ -186,7 +185,7 @@ def _act(trial: Trial, actions: Sequence[_Action]) -> str:
 
 
 def _output_assignment(name: str, text: str, indent: int) -> str:
-    return f"{' ' * indent}outputs[{constant('OUTPUT', name)}] = {text};"
+    return statement(f"outputs[{constant('OUTPUT', name)}] = {text};", indent)
 
 
 def _outputs(trial: Trial) -> str:
