@@ -52,14 +52,19 @@ def _values(signal: Signal, numbers: list[int]) -> tuple[int, ...]:
 
 def any_values(domain: Domain, source: random.Random) -> tuple[int, ...]:
     """Return one random value per signal."""
-    return tuple(source.choice(values) for values in domain)
+    return tuple(_pick(values, source) for values in domain)
 
 
 def changed_inputs(domain: Domain, inputs: Inputs, source: random.Random) -> Inputs:
     """Return the inputs with one to three of them drawn anew."""
     changed = list(inputs)
-    for _ in range(source.randint(1, 3)):
+    for _ in range(1 + int(3 * source.random())):
         if changed:
-            k = source.randrange(len(changed))
-            changed[k] = source.choice(domain[k])
+            k = int(len(changed) * source.random())
+            changed[k] = _pick(domain[k], source)
     return tuple(changed)
+
+
+def _pick(values: tuple[int, ...], source: random.Random) -> int:
+    # Five times as fast as random.choice, and this is the innermost loop of the search.
+    return values[int(len(values) * source.random())]
