@@ -4,7 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
-from gainwright.semantics.run_monitor import RunMonitor
+import numpy as np
+
+from gainwright.semantics.machine import ReferenceMachine
+from gainwright.semantics.monitor import Violation
+from gainwright.semantics.run_monitor import Run, RunMonitor
 from gainwright.spec.model import Trial
 from gainwright_codegen.axis_machine import machine_tables
 from gainwright_codegen.axis_tables import StageTables, axis_tables
@@ -15,7 +19,7 @@ from gainwright_sim.rig.axis import axis_data
 from gainwright_sim.rig.configuration import check_rig_inputs
 from gainwright_sim.rig.fit import check_fit
 from gainwright_sim.rig.library import load_rig
-from gainwright_sim.rig.run import Rig
+from gainwright_sim.rig.run import Rig, RigLog
 from gainwright_sim.rig.tables import replace_tables
 
 
@@ -36,7 +40,8 @@ class Bench:
     def __init__(self, trial: Trial, machine: Machine, changeable: bool = False) -> None:
         check_rig_inputs(trial)
         self.trial = trial
-        self.monitor = RunMonitor(trial)
+        self._monitor = RunMonitor(trial)
+        self._power_on = ReferenceMachine(trial)
         axis = axis_data(machine)
         exported = (
             runtime_sources() | trial_sources(trial) | machine_sources(machine_tables(trial, axis))
@@ -56,6 +61,17 @@ class Bench:
         self.tables = axis_tables(self.trial, axis_data(machine))
         check_fit(self.trial, machine, self.tables)
         self._kept = replace_tables(self._ffi, self._library, self.tables)
+
+    def violations(self, log: RigLog) -> list[Violation]:
+        """Return the first violation of each requirement in a log, in the order of time."""
+        first, states = self._power_on, [state.name for state in self.trial.states]
+        run = Run(
+            states=np.concatenate([[states.index(first.state)], log.state]),
+            variables=np.vstack([list(first.variables.values()) or [0], log.variables]),
+            outputs=np.vstack([list(first.outputs().values()) or [0], log.outputs]),
+            inputs=log.inputs,
+        )
+        return self._monitor.violations(run)
 
     def rig(self, seed: int, **options: Any) -> Rig:
         """Return a new run on the mounted machine; options as :class:`Rig`."""

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from gainwright.semantics.monitor import Violation
-from gainwright.semantics.run_monitor import Run
 from gainwright.spec.model import Trial
 from gainwright_codegen.axis_tables import StageTables
 from gainwright_sim.machine import Machine
@@ -81,10 +80,10 @@ def rehearse(
         before, ticks = ticks, rig.advance(slice_ticks)
         if progress is not None:
             progress(rig.log(before))
-            violations = bench.monitor.violations(run_of(trial, rig.log()))
+            violations = bench.violations(rig.log())
     log = rig.log()
     if progress is None:
-        violations = bench.monitor.violations(run_of(trial, log))
+        violations = bench.violations(log)
     if violations:
         log = log.until(violations[0].tick)
     return Rehearsal(
@@ -96,26 +95,3 @@ def rehearse(
         violations=tuple(violations),
         ended=rig.resting and not violations,
     )
-
-
-def run_of(trial: Trial, log: RigLog) -> Run:
-    """Return a log as the monitor wants it: with the moment before the first tick in front."""
-    states = [state.name for state in trial.states]
-    first = ReferenceMoment(trial)
-    return Run(
-        states=np.concatenate([[states.index(trial.initial_state)], log.state]),
-        variables=np.vstack([first.variables, log.variables]),
-        outputs=np.vstack([first.outputs, log.outputs]),
-        inputs=log.inputs,
-    )
-
-
-class ReferenceMoment:
-    """Variables and outputs at power-on, from the reference semantics."""
-
-    def __init__(self, trial: Trial) -> None:
-        from gainwright.semantics.machine import ReferenceMachine
-
-        machine = ReferenceMachine(trial)
-        self.variables = list(machine.variables.values()) or [0]
-        self.outputs = list(machine.outputs().values()) or [0]

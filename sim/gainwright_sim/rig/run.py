@@ -119,14 +119,15 @@ class Rig:
 
     def _make_log(self, control_ticks: int) -> None:
         rows, trial = self._capacity, self._trial
+        # Not filled: only lines that have been written are ever read.
         self._arrays = {
-            "state": np.zeros(rows, np.int32),
-            "row": np.zeros(rows, np.int32),
-            "inputs": np.zeros((rows, max(1, len(trial.inputs))), np.int32),
-            "variables": np.zeros((rows, max(1, len(trial.variables))), np.int32),
-            "outputs": np.zeros((rows, max(1, len(trial.outputs))), np.int32),
-            "signals": np.zeros((rows, len(SIGNALS)), np.float32),
-            "control": np.zeros((rows * control_ticks, 2), np.int32),
+            "state": np.empty(rows, np.int32),
+            "row": np.empty(rows, np.int32),
+            "inputs": np.empty((rows, max(1, len(trial.inputs))), np.int32),
+            "variables": np.empty((rows, max(1, len(trial.variables))), np.int32),
+            "outputs": np.empty((rows, max(1, len(trial.outputs))), np.int32),
+            "signals": np.empty((rows, len(SIGNALS)), np.float32),
+            "control": np.empty((rows * control_ticks, 2), np.int32),
         }
         self._log = self._ffi.new("rig_log *")
         self._log.capacity = rows
