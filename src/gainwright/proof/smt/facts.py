@@ -1,0 +1,180 @@
+"""Finds facts about the states of a trial: invariants that later proofs may rest on.
+
+Candidates come from the specification: conjuncts of its invariants, its truth variables, its
+integers compared with its literals and with each other. If those do not suffice, the same under
+one premise, then under two.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterable, Iterator, Sequence
+
+import z3
+
+from gainwright.proof.smt.expression import conjuncts
+from gainwright.proof.smt.fast_machine import FastMachine, Values
+from gainwright.proof.smt.induction import Chains, Facts, Induction
+from gainwright.proof.smt.sifting import Sifter
+from gainwright.proof.smt.specialise import negated, specialised
+from gainwright.proof.smt.switchboard import Switchboard
+from gainwright.proof.smt.terms import StepTerms, number
+from gainwright.proof.smt.vocabulary import (
+    Chain,
+    Vocabulary,
+    guards,
+    integer_chains,
+    truth_chains,
+    vocabulary,
+)
+from gainwright.spec.expression import (
+    Binary,
+    Expression,
+    Integer,
+    Operator,
+    Reference,
+    Truth,
+    Unary,
+    references,
+)
+from gainwright.spec.model import Kind, RequirementKind, Trial
+
+MOST_PREMISES = 2
+MOST_CANDIDATES = 60_000
+"""Rounds with more candidates are not tried."""
+SIFTING_ROUNDS = 80
+
+
+class FactFinder:
+    """Finds more facts with every round."""
+
+    def __init__(self, trial: Trial, terms: StepTerms, limit_s: float) -> None:
+        """Raises nothing; the rounds raise OutOfTimeError if a solver question takes too long."""
+        self._trial = trial
+        self._terms = terms
+        self._limit_s = limit_s
+        self._machine = FastMachine(trial)
+        self._words = vocabulary(trial)
+        self._chains = [*truth_chains(self._words), *integer_chains(self._words)]
+        self._values = critical_values(trial, self._words)
+        self._inputs = inputs_by_row(trial, terms, limit_s)
+        self.facts: dict[str, list[Expression]] = {state.name: [] for state in trial.states}
+
+    def search(self, premises: int) -> bool:
+        """Look for facts under so many premises; return False if there are too many to try."""
+        candidates = {
+            state.name: list(self._candidates(state.name, premises)) for state in self._trial.states
+        }
+        if sum(map(len, candidates.values())) > MOST_CANDIDATES:
+            return False
+        induction = Induction(self._trial, self._terms, self.facts, candidates, self._limit_s)
+        self.sifter(induction).run(SIFTING_ROUNDS)
+        for state, found in induction.largest_inductive().items():
+            self.facts[state] = list(dict.fromkeys([*self.facts[state], *found]))
+        return True
+
+    def sifter(self, induction: Induction) -> Sifter:
+        return Sifter(self._trial, self._machine, induction, self._inputs, self._values)
+
+    def established(self) -> Induction:
+        """Return the facts found so far as candidates that are all inductive."""
+        chains: Chains = {state: [(fact,) for fact in facts] for state, facts in self.facts.items()}
+        return Induction(self._trial, self._terms, {}, chains, self._limit_s)
+
+    def support(self, wanted: Facts) -> dict[str, list[Expression]]:
+        """Return facts that include the wanted ones and are inductive on their own."""
+        return self.established().support(wanted)
+
+    def _candidates(self, state: str, premises: int) -> Iterator[Chain]:
+        yield from ((part,) for part in self._demanded(state))
+        fixed = _fixed(self.facts[state])
+        known = set(self.facts[state])
+        open_chains = [
+            stronger
+            for chain in self._chains
+            if (stronger := _before_known(chain, known)) and not references(chain[0]) <= fixed
+        ]
+        yield from open_chains
+        free_guards = [g for g in guards(self._words) if not references(g) & fixed]
+        for count in range(1, premises + 1):
+            for chosen in itertools.combinations(free_guards, count):
+                read = [references(guard) for guard in chosen]
+                if any(a & b for a, b in itertools.combinations(read, 2)):
+                    continue
+                denials = [negated(guard) for guard in chosen]
+                names = frozenset().union(*read)
+                yield from (
+                    tuple(_either(denials, link) for link in chain)
+                    for chain in open_chains
+                    if not references(chain[0]) & names
+                )
+
+    def _demanded(self, state: str) -> Iterator[Expression]:
+        """Yield what the invariants of the specification demand in a state."""
+        for requirement in self._trial.requirements:
+            if requirement.kind is RequirementKind.INVARIANT:
+                for part in conjuncts(specialised(requirement.formula, state, self._trial)):
+                    if references(part):
+                        yield part
+
+
+def _either(denials: Sequence[Expression], conclusion: Expression) -> Expression:
+    """Return that the premises imply the conclusion, as the file would write it."""
+    premise = negated(denials[0])
+    for denial in denials[1:]:
+        premise = Binary(Operator.AND, premise, negated(denial))
+    return Binary(Operator.IMPLIES, premise, conclusion)
+
+
+def _fixed(facts: Iterable[Expression]) -> frozenset[str]:
+    """Return the variables that have one value only."""
+    found = set()
+    for fact in facts:
+        match fact:
+            case Reference(name) | Unary(Operator.NOT, Reference(name)):
+                found.add(name)
+            case Binary(Operator.EQUAL, Reference(name), Integer() | Truth()):
+                found.add(name)
+    return frozenset(found)
+
+
+def _before_known(chain: Chain, known: set[Expression]) -> Chain:
+    """Return the links of a chain that say more than what is known."""
+    for index, link in enumerate(chain):
+        if link in known:
+            return chain[:index]
+    return chain
+
+
+def critical_values(trial: Trial, words: Vocabulary) -> dict[str, list[int]]:
+    """Return values of each variable at which some candidate may change, ascending."""
+    found: dict[str, list[int]] = {}
+    for variable in trial.variables:
+        if variable.kind is Kind.TRUTH:
+            found[variable.name] = [0, 1]
+            continue
+        values = {variable.low, variable.high, (variable.low + variable.high) // 2}
+        values |= {literal.value for literal in words.literals[variable.name]}
+        offsets = {
+            offset.value
+            for (first, _), pair_offsets in words.pairs.items()
+            if first == variable.name
+            for offset in pair_offsets
+        }
+        values |= {value + sign * o for value in values for o in offsets for sign in (-1, 1)}
+        found[variable.name] = sorted(v for v in values if variable.low <= v <= variable.high)
+    return found
+
+
+def inputs_by_row(trial: Trial, terms: StepTerms, limit_s: float) -> dict[str, Values]:
+    """Return inputs with which each row can hold, for rows that can."""
+    board = Switchboard([terms.ranges], limit_s)
+    found = {}
+    for row in trial.rows:
+        model = board.model([(row.id, lambda row=row: terms.guard(row))])
+        if isinstance(model, z3.ModelRef):
+            found[row.id] = {
+                signal.name: number(model, terms.constants[signal.name])
+                for signal in trial.inputs
+            }
+    return found
