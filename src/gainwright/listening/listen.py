@@ -69,11 +69,7 @@ def listen(recording: Recording, options: ListenOptions, run_detector: RunDetect
     frequency_hz = None
     if onset is not None:
         heard = torque if onset.cause is OnsetCause.BURST else speed_error
-        quiet = thresholds.quiet
-        span = (quiet.from_s, quiet.to_s) if quiet else None
-        frequency_hz = onset_frequency_hz(
-            heard, rate_hz, onset.time_s, band.lowest_oscillation_hz, span
-        )
+        frequency_hz = onset_frequency_hz(heard, rate_hz, onset.time_s, band.lowest_oscillation_hz)
     return Listening(
         recording=recording,
         options=options,
