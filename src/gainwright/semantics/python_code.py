@@ -50,7 +50,7 @@ SCALAR = Dialect(
 ARRAY = Dialect(
     conjunction="({} & {})",
     disjunction="({} | {})",
-    denial="(~{})",
+    denial="np.logical_not({})",
     choice="np.where({}, {}, {})",
     minimum="np.minimum({}, {})",
     maximum="np.maximum({}, {})",
@@ -72,7 +72,7 @@ class CodeWriter:
         dialect: Dialect = SCALAR,
         truth_names: frozenset[str] = frozenset(),
     ) -> None:
-        """``truth_names`` are read as booleans, which the array dialect needs for its ``~``."""
+        """``truth_names`` are read as booleans, which the array dialect needs for ``which the array dialect needs for its ``~```` and ``|``."""
         self._state_index = {name: index for index, name in enumerate(state_names)}
         self._conditions = {condition.name: condition for condition in conditions}
         self._dialect = dialect
