@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 from dataclasses import dataclass, fields
+from itertools import pairwise
 
 import numpy as np
 
@@ -36,8 +37,7 @@ def rung_table(rehearsal: Rehearsal, table: StageTables) -> list[RungLine]:
     """Return one line for each stay at a rung, in the order of time."""
     rungs = rehearsal.output(table.stage.rung)
     edges = [0, *(np.flatnonzero(np.diff(rungs)) + 1), len(rungs)]
-    stays = zip(edges[:-1], edges[1:], strict=True)
-    return [_line(rehearsal, table, int(a), int(b)) for a, b in stays if b > a]
+    return [_line(rehearsal, table, int(a), int(b)) for a, b in pairwise(edges) if b > a]
 
 
 def _line(rehearsal: Rehearsal, table: StageTables, start: int, stop: int) -> RungLine:

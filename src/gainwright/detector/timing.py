@@ -7,7 +7,7 @@ degrees. That frequency is known without any model of the machine, and everythin
 loud (a load that swings at 3 Hz, a resonance that the loop damps), is not onset.
 
 (Passivity of collocated control: textbook matter, e.g. Preumont, *Vibration Control of Active
-Structures*, ch. 4; from memory. Checked against exact stability limits of random axes in the tests.)
+Structures*, ch. 4; from memory. The tests check it against exact limits of random axes.)
 """
 
 from __future__ import annotations

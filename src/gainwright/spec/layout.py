@@ -116,7 +116,7 @@ NAMED_TABLES: Mapping[str, tuple[Layout, bool, str]] = {
     "constants": (CONSTANT, False, "fixed integers that expressions use by name"),
     "inputs": (INPUT, True, "what the drive tells the trial on every tick"),
     "variables": (VARIABLE, False, "what the trial remembers from tick to tick"),
-    "outputs": (OUTPUT, False, "what the trial asks of the drive: functions of state and variables"),
+    "outputs": (OUTPUT, False, "what the trial asks of the drive, from state and variables"),
     "conditions": (CONDITION, True, "named truth values, the columns of the decision tables"),
     "states": (STATE, True, "the states of the trial"),
     "stages": (STAGE, False, "the gains that the trial raises"),
