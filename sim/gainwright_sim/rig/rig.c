@@ -8,7 +8,11 @@
 #include "rig_noise.h"
 #include "rig_plant.h"
 
-#define RIG_REST_TICKS 50    /* sequencer ticks that an ended trial is still watched */
+/* An ended trial is watched until the axis has stood still for RIG_REST_TICKS sequencer ticks, so
+ * that coasting and a closing brake are seen; a speed below this share of cruise speed counts. */
+#define RIG_REST_TICKS 50
+#define RIG_REST_SHARE 0.01
+#define RIG_WATCHED_TICKS 2000 /* ... but no longer than this: not every axis has friction */
 #define RIG_START_TICK 5     /* sequencer tick at which the operator asks for the start */
 #define RIG_START_RELEASE 25 /* ... and lets the button go */
 #define Q24 16777216.0
@@ -48,7 +52,8 @@ struct rig {
     int32_t control_tick; /* within the sequencer tick */
     int32_t sequencer_tick;
     int64_t logged;
-    int32_t rested;
+    int32_t watched; /* sequencer ticks since the trial ended */
+    int32_t rested;  /* ... with the axis at rest */
 };
 
 int64_t rig_size(void)
@@ -192,7 +197,9 @@ static void sequencer_tick(rig *r, rig_log *log)
     r->sequencer_tick += 1;
     if (output_of(r, RIG_FINISHED, 0) || output_of(r, RIG_WITHDRAWN, 0)
         || output_of(r, RIG_FAULT_LATCHED, 0)) {
-        r->rested += 1;
+        r->watched += 1;
+        r->rested += (fabs(r->x[r->plant.motor_speed])
+                      <= RIG_REST_SHARE * r->drive.cruise_rad_per_s);
     }
 }
 
@@ -313,7 +320,7 @@ static void control_tick(rig *r, rig_log *log)
 
 int32_t rig_ended(const rig *r)
 {
-    return (r->rested > RIG_REST_TICKS) ? 1 : 0;
+    return (r->rested > RIG_REST_TICKS || r->watched > RIG_WATCHED_TICKS) ? 1 : 0;
 }
 
 int32_t rig_advance(rig *r, rig_log *log, int32_t sequencer_ticks)

@@ -131,8 +131,8 @@ int64_t rig_size(void);
 void rig_start(rig *r, const rig_plant *plant, const rig_drive *drive, const rig_binding *binding,
                const rig_override *overrides, int32_t override_count, uint64_t seed);
 
-/* Runs until `sequencer_ticks` more have passed, the log is full, or the trial has ended and
- * rested for a moment; returns the sequencer ticks logged so far. */
+/* Runs until `sequencer_ticks` more have passed, the log is full, or the trial has ended and the
+ * axis has rested for a moment; returns the sequencer ticks logged so far. */
 int32_t rig_advance(rig *r, rig_log *log, int32_t sequencer_ticks);
 int32_t rig_ended(const rig *r);
 

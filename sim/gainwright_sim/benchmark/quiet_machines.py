@@ -1,0 +1,156 @@
+"""How often is onset reported on axes that can not oscillate?
+
+``python -m gainwright_sim.benchmark.quiet_machines --count 10000`` rehearses the shipped trial with
+a short gain ladder that ends below the exact stability limit of each random axis. Whatever
+friction, encoder steps, noise and resonances do, every report of onset is then a false one.
+"""
+
+from __future__ import annotations
+
+import argparse
+import dataclasses
+import json
+import math
+import sys
+import tomllib
+from collections.abc import Iterable, Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
+
+from gainwright.spec.load import trial_from_document
+from gainwright.spec.model import Trial
+from gainwright.spec.shipped import shipped_trial_path
+from gainwright_sim.machine import Machine
+from gainwright_sim.rehearsal.bench import Bench
+from gainwright_sim.rehearsal.rehearse import Rehearsal, rehearse
+from gainwright_sim.theory import machine_stability_limit, sample_axis
+
+RUNGS = 40
+TOP_SHARE = 0.8
+"""Gain of the highest rung, as a share of the exact limit."""
+CHUNK = 50
+"""Axes that a worker takes at a time."""
+
+
+@dataclass(frozen=True, slots=True)
+class QuietResult:
+    """What happened on one axis; its seed is that of the axis and of the noise."""
+
+    seed: int
+    finished: bool
+    onset_rung: int | None
+    machine_time_s: float
+
+
+def short_ladder_trial(rungs: int = RUNGS) -> Trial:
+    """Return the shipped trial with fewer rungs."""
+    document = tomllib.loads(shipped_trial_path().read_text(encoding="utf-8"))
+    document["constants"]["top_rung"]["value"] = rungs - 1
+    return trial_from_document(document, f"standard with {rungs} rungs")
+
+
+def quiet_axis(seed: int, trial: Trial, top_share: float = TOP_SHARE) -> Machine | None:
+    """Return the random axis of a seed with a start gain by which the ladder ends in safety.
+
+    None if the axis has no limit that theory finds.
+    """
+    machine = sample_axis(seed)
+    limit = machine_stability_limit(machine).gain
+    if not math.isfinite(limit):
+        return None
+    stage = trial.stages[0]
+    start = top_share * limit / stage.ratio ** (stage.rungs - 1)
+    loop = dataclasses.replace(machine.speed_loop, start_speed_gain_nms_per_rad=start)
+    return dataclasses.replace(machine, speed_loop=loop)
+
+
+def onset_rung(rehearsal: Rehearsal) -> int | None:
+    """Return the rung at which onset was first reported."""
+    stage = rehearsal.trial.stages[0]
+    places = rehearsal.variable(stage.onset).nonzero()[0]
+    return int(rehearsal.variable(stage.limit)[places[0]]) if len(places) else None
+
+
+def run_seeds(seeds: Sequence[int], top_share: float) -> list[QuietResult]:
+    """Rehearse the quiet axis of each seed."""
+    trial = short_ladder_trial()
+    bench = Bench(trial, sample_axis(0), changeable=True)
+    results = []
+    for seed in seeds:
+        machine = quiet_axis(seed, trial, top_share)
+        if machine is None:
+            continue
+        bench.mount(machine)
+        rehearsal = rehearse(bench, seed)
+        finished = rehearsal.ended and bool(rehearsal.output("finished")[-1])
+        results.append(QuietResult(seed, finished, onset_rung(rehearsal), rehearsal.machine_time_s))
+    return results
+
+
+def run_all(seeds: Iterable[int], top_share: float, workers: int) -> Iterator[list[QuietResult]]:
+    """Rehearse all seeds in pieces of CHUNK, in order, on so many processes."""
+    row = list(seeds)
+    chunks = [row[k : k + CHUNK] for k in range(0, len(row), CHUNK)]
+    shares = [top_share] * len(chunks)
+    if workers == 1:
+        yield from map(run_seeds, chunks, shares)
+        return
+    run_seeds(row[:1], top_share)  # compiles once, before the workers look into the cache
+    with ProcessPoolExecutor(workers) as pool:
+        yield from pool.map(run_seeds, chunks, shares)
+
+
+def rate_bound(events: int, count: int, confidence: float = 0.95) -> float:
+    """Return the exact one-sided upper bound of an event's rate (Clopper and Pearson 1934)."""
+    from scipy.stats import beta
+
+    return 1.0 if events == count else float(beta.ppf(confidence, events + 1, count - events))
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(prog="python -m gainwright_sim.benchmark.quiet_machines")
+    parser.add_argument("--count", type=int, default=200, help="axes (default: %(default)s)")
+    parser.add_argument("--seed", type=int, default=0, help="of the first axis (default: 0)")
+    parser.add_argument("--workers", type=int, default=1, help="processes (default: 1)")
+    parser.add_argument(
+        "--top-share", type=float, default=TOP_SHARE,
+        help="gain of the highest rung as a share of the exact limit (default: %(default)s)",
+    )  # fmt: skip
+    parser.add_argument("--json", action="store_true", help="print the result as JSON")
+    options = parser.parse_args()
+    seeds = range(options.seed, options.seed + options.count)
+    results: list[QuietResult] = []
+    for part in run_all(seeds, options.top_share, options.workers):
+        results += part
+        print(f"{len(results)} of {options.count}", end="\r", file=sys.stderr, flush=True)
+    print(file=sys.stderr)
+    _report(results, options)
+    return 1 if any(result.onset_rung is not None for result in results) else 0
+
+
+def _report(results: Sequence[QuietResult], options: argparse.Namespace) -> None:
+    false = [result for result in results if result.onset_rung is not None]
+    unfinished = [result for result in results if not result.finished]
+    bound = rate_bound(len(false), len(results))
+    if options.json:
+        summary = {
+            "rehearsals": len(results),
+            "top_share": options.top_share,
+            "false_onsets": [dataclasses.asdict(result) for result in false],
+            "unfinished": [dataclasses.asdict(result) for result in unfinished],
+            "rate_bound_95": bound,
+            "machine_time_s": sum(result.machine_time_s for result in results),
+        }
+        print(json.dumps(summary, indent=2))
+        return
+    print(f"rehearsals                    {len(results)}")
+    print(f"highest rung / exact limit    {options.top_share}")
+    print(f"false onsets                  {len(false)}")
+    print(f"upper bound of the rate, 95 % {bound:.2e}")
+    print(f"not finished                  {len(unfinished)}")
+    for result in [*false, *unfinished]:
+        print(f"  seed {result.seed}: onset rung {result.onset_rung}, finished {result.finished}")
+
+
+if __name__ == "__main__":
+    sys.exit(main())

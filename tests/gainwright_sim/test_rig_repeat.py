@@ -1,0 +1,74 @@
+"""The same axis ten times; and axes that can not oscillate."""
+
+from __future__ import annotations
+
+import pytest
+
+from gainwright.spec.load import load_trial
+from gainwright.spec.shipped import shipped_trial_path
+from gainwright_sim.benchmark.quiet_machines import (
+    RUNGS,
+    quiet_axis,
+    rate_bound,
+    run_all,
+    run_seeds,
+    short_ladder_trial,
+)
+from gainwright_sim.rehearsal.bench import Bench
+from gainwright_sim.rehearsal.rehearse import rehearse
+from gainwright_sim.theory import machine_stability_limit, sample_axis
+
+AXES = (0, 10, 11, 12, 22, 29, 31)
+"""Rigid, two and three masses; among the first forty axes those where the noise seed matters."""
+
+
+@pytest.fixture(scope="module")
+def bench() -> Bench:
+    return Bench(load_trial(shipped_trial_path()), sample_axis(AXES[0]), changeable=True)
+
+
+@pytest.mark.parametrize("axis_seed", AXES)
+def test_ten_noise_seeds_end_on_the_same_rung_or_the_next(bench, axis_seed):
+    """Design, section 5."""
+    bench.mount(sample_axis(axis_seed))
+    rungs = []
+    for seed in range(10):
+        rehearsal = rehearse(bench, seed)
+        assert rehearsal.ended and rehearsal.output("finished")[-1], f"seed {seed}"
+        rungs.append(int(rehearsal.variable("limit_rung")[-1]))
+    assert max(rungs) - min(rungs) <= 1, rungs
+    assert min(rungs) > 16
+
+
+def test_quiet_machines_never_report_onset():
+    """Design, section 5: none in 10 000. Here 150; the rest by the command in the module."""
+    results = run_all(range(150), 0.8, workers=1)
+    seen = [result for part in results for result in part]
+    assert len(seen) == 150
+    assert [result for result in seen if result.onset_rung is not None] == []
+    assert [result for result in seen if not result.finished] == []
+
+
+def test_quiet_machine_ends_below_its_limit_and_a_loud_one_is_noticed():
+    """The count of false onsets is no empty one: the same ladder, let above the limit, finds it."""
+    trial = short_ladder_trial()
+    axis = quiet_axis(3, trial, top_share=0.8)
+    stage = trial.stages[0]
+    assert stage.rungs == RUNGS
+    top = axis.speed_loop.start_speed_gain_nms_per_rad * stage.ratio ** (RUNGS - 1)
+    assert top == pytest.approx(0.8 * machine_stability_limit(sample_axis(3)).gain)
+    (loud,) = run_seeds([3], top_share=1.15)
+    assert loud.onset_rung is not None and loud.onset_rung > 30
+
+
+def test_workers_change_nothing():
+    alone = [result for part in run_all(range(2), 0.8, workers=1) for result in part]
+    shared = [result for part in run_all(range(2), 0.8, workers=2) for result in part]
+    assert alone == shared
+
+
+def test_rate_bound_is_that_of_clopper_and_pearson():
+    """No event in n: 1 - (1 - confidence)^(1/n), about 3/n at 95 % (Hanley, Lippman-Hand 1983)."""
+    assert rate_bound(0, 10_000) == pytest.approx(1.0 - 0.05**1e-4, rel=1e-9)
+    assert rate_bound(0, 10_000) == pytest.approx(3e-4, rel=2e-3)
+    assert rate_bound(5, 5) == 1.0
