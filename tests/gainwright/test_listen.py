@@ -13,6 +13,8 @@ from gainwright.listening.listen import listen
 from gainwright.listening.onset import OnsetCause
 from gainwright.listening.options import OPTIONS, ListenOptions, check_options
 from gainwright.listening.summary import summary_text
+from gainwright.spec.load import load_trial
+from gainwright.spec.shipped import shipped_trial_path
 
 from .recordings import RATE_HZ, growing, noise, recording, run_reference, sine, times_s
 
@@ -159,6 +161,24 @@ def test_lasting_ringing_is_onset_without_any_burst(rings_s, gap, expected_s):
     assert listening.onset.time_s == pytest.approx(expected_s, abs=2 * listening.ring.seconds)
     assert listening.onset_frequency_hz == pytest.approx(300.0, abs=3.0)
     assert "not silent for 3 s" in summary_text(listening)
+
+
+@pytest.mark.parametrize(("share", "rings"), [(0.95, True), (1.05, False)])
+def test_ringing_is_measured_against_its_threshold(share, rings):
+    error = sine(5.0, 400.0, 0.02)
+    listening = heard(
+        noise(5.0, QUIET_NOISE, 9), error, burst_per_unit=1.0, silence_per_unit=0.02 * share
+    )
+    assert (listening.onset is not None) == rings
+
+
+def test_defaults_judge_as_the_shipped_trial_does():
+    trial = load_trial(shipped_trial_path())
+    assert trial.constant("listen_timeout_ticks") * trial.tick_us * 1e-6 == pytest.approx(
+        ListenOptions().ringing_seconds
+    )
+    assert trial.constant("burst_threshold") == LEVEL_ONE
+    assert trial.constant("silence_threshold") == LEVEL_ONE
 
 
 def test_the_first_of_two_causes_counts():
