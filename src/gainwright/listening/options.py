@@ -65,7 +65,7 @@ class ListenOptions:
 
     In energy this is a factor of four. Blocks of noise scatter by far less than that (energy
     detector, Urkowitz 1967: chi-squared with one degree of freedom per independent sample), and on
-    the measured recordings that the tests use the loudest block of a quiet axis stayed below 1.3
+    the measured recordings that the tests use the loudest torque block of a quiet axis stayed below 1.3
     times its calibration, while an onset passed 2 within a few hundredths of a second.
     """
     ringing_seconds: float = 3.0
