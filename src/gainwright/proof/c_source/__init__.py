@@ -1,0 +1,1 @@
+"""Abstract interpretation of the exported C: ranges of every expression, read from the source."""
