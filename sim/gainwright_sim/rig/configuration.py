@@ -10,6 +10,7 @@ import cffi
 
 from gainwright.drive_settings import DRIVE_SETTINGS
 from gainwright.errors import InputError, Problem
+from gainwright.fixed.qformat import SIGNAL
 from gainwright.spec.model import Trial
 from gainwright_codegen.axis_machine import control_ticks
 from gainwright_codegen.axis_tables import StageTables
@@ -93,14 +94,16 @@ def plant(ffi: cffi.FFI, machine: Machine) -> Any:
         ("command", discrete.command),
         ("motor", discrete.motor),
         ("load", discrete.load),
+        ("constant", discrete.load * friction.constant_load_torque_nm),
     ):
-        getattr(result, name)[0 : column.size] = [float(value) for value in column]
+        getattr(result, name)[0 : column.size] = column.tolist()
     single = discrete.mass_count == 1
     result.motor_coulomb_nm = friction.motor_coulomb_nm + (
         friction.load_coulomb_nm if single else 0.0
     )
     result.load_coulomb_nm = 0.0 if single else friction.load_coulomb_nm
-    result.constant_load_nm = friction.constant_load_torque_nm
+    result.motor_stop_nms_per_rad = 1.0 / discrete.motor[discrete.motor_speed]
+    result.load_stop_nms_per_rad = 1.0 / discrete.load[discrete.load_speed]
     if brake is not None:
         result.brake_torque_nm = brake.holding_torque_nm
         result.brake_open_ticks = max(1, round(brake.open_time_s / tick_s))
@@ -108,18 +111,21 @@ def plant(ffi: cffi.FFI, machine: Machine) -> Any:
     return result
 
 
-def drive(ffi: cffi.FFI, machine: Machine, trial: Trial, tables: Sequence[StageTables]) -> Any:
+def drive(ffi: cffi.FFI, machine: Machine, trial: Trial) -> Any:
     """Return a ``rig_drive``: timing, ratings, start settings and moves of a machine."""
     axis = axis_data(machine)
     source, motion = machine.drive, machine.motion
     result = ffi.new("rig_drive *")
     result.tick_s = source.control_tick_s
+    result.ticks_per_s = 1.0 / source.control_tick_s
     result.delay_ticks = source.torque_delay_ticks
     result.sequencer_ticks = control_ticks(trial, axis)
-    result.rated_torque_nm = source.rated_torque_nm
     result.torque_limit_nm = source.torque_limit_nm
-    result.top_speed_rad_per_s = source.top_speed_rad_per_s
     result.count_rad = 2.0 * math.pi / source.encoder_counts_per_turn
+    result.counts_per_rad = source.encoder_counts_per_turn / (2.0 * math.pi)
+    result.torque_words_per_nm = 1.0 / (source.rated_torque_nm * SIGNAL.resolution)
+    result.nm_per_torque_word = source.rated_torque_nm * SIGNAL.resolution
+    result.speed_words_s_per_rad = 1.0 / (source.top_speed_rad_per_s * SIGNAL.resolution)
     result.noise_nm = source.torque_noise_per_unit * source.rated_torque_nm
     lag_s = source.speed_filter_time_constant_s
     result.filter_share = -math.expm1(-source.control_tick_s / lag_s) if lag_s > 0.0 else 1.0
@@ -130,4 +136,5 @@ def drive(ffi: cffi.FFI, machine: Machine, trial: Trial, tables: Sequence[StageT
     result.cruise_rad_per_s = motion.cruise_speed_rad_per_s
     result.acceleration_rad_per_s2 = motion.acceleration_rad_per_s2
     result.smoothing_ticks = smoothing_ticks(machine)
+    result.smoothing_share = 1.0 / result.smoothing_ticks
     return result

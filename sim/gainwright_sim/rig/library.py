@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -56,16 +56,25 @@ def load_rig(
 
 
 def rig_cdef(trial: Trial) -> str:
-    """Return ``rig.h`` and the tables' declarations in the subset of C that cffi reads."""
-    header = (SOURCE_DIRECTORY / "rig.h").read_text(encoding="ascii")
-    sizes = dict(re.findall(r"^#define (RIG_\w+) (\d+)", header, re.MULTILINE)) | {
-        "GW_INPUT_SLOTS": str(max(1, len(trial.inputs))),
-        "GW_VARIABLE_SLOTS": str(max(1, len(trial.variables))),
-        "GW_OUTPUT_SLOTS": str(max(1, len(trial.outputs))),
-        "GW_STAGE_SLOTS": str(max(1, len(trial.stages))),
-        "GW_RUNG_COUNT_MAX": str(max((stage.rungs for stage in trial.stages), default=1)),
+    """Return the rig's and the tables' declarations in the subset of C that cffi reads."""
+    sizes = {
+        "GW_INPUT_SLOTS": max(1, len(trial.inputs)),
+        "GW_VARIABLE_SLOTS": max(1, len(trial.variables)),
+        "GW_OUTPUT_SLOTS": max(1, len(trial.outputs)),
+        "GW_STAGE_SLOTS": max(1, len(trial.stages)),
+        "GW_RUNG_COUNT_MAX": max((stage.rungs for stage in trial.stages), default=1),
     }
-    text = re.sub(r"^#.*$", "", header, flags=re.MULTILINE) + _TABLES_CDEF
-    for name, value in sizes.items():
-        text = re.sub(rf"\b{name}\b", value, text)
+    return header_declarations(("rig_model.h", "rig.h"), sizes, _TABLES_CDEF)
+
+
+def header_declarations(headers: Iterable[str], sizes: Mapping[str, int], more: str) -> str:
+    """Return headers of this folder without preprocessor lines, with ``more`` behind them.
+
+    Array sizes are written as numbers: those given, and those that the headers define.
+    """
+    text = "".join((SOURCE_DIRECTORY / name).read_text(encoding="ascii") for name in headers)
+    defined = {name: int(n) for name, n in re.findall(r"(?m)^#define (RIG_\w+) (\d+)", text)}
+    text = re.sub(r"(?m)^#.*$", "", text) + more
+    for name, value in {**defined, **sizes}.items():
+        text = re.sub(rf"\b{name}\b", str(value), text)
     return text

@@ -15,7 +15,6 @@
 #define RIG_WATCHED_TICKS 2000 /* ... but no longer than this: not every axis has friction */
 #define RIG_START_TICK 5     /* sequencer tick at which the operator asks for the start */
 #define RIG_START_RELEASE 25 /* ... and lets the button go */
-#define Q24 16777216.0
 #define Q15 32768.0
 
 /* What happened since the last sequencer tick. */
@@ -63,7 +62,7 @@ int64_t rig_size(void)
 
 static double read_encoder(const rig *r)
 {
-    return floor(r->x[0] / r->drive.count_rad) * r->drive.count_rad;
+    return floor(r->x[0] * r->drive.counts_per_rad) * r->drive.count_rad;
 }
 
 static void clear_window(rig *r)
@@ -243,9 +242,9 @@ static double speed_loop(rig *r)
     return torque;
 }
 
-static int32_t per_unit(double value, double unit)
+static int32_t signal_word(double value, double words_per_unit)
 {
-    return (int32_t)limited(floor(value / unit * Q24 + 0.5), (double)GW_SIGNAL_LIMIT);
+    return (int32_t)limited(floor(value * words_per_unit + 0.5), (double)GW_SIGNAL_LIMIT);
 }
 
 /* Oscillation is what the trial adds to the torque of the move: the controller's torque behind the
@@ -253,7 +252,7 @@ static int32_t per_unit(double value, double unit)
 static void watch(rig *r, double pulse_torque)
 {
     const gw_biquad_state *last = &r->axis.detector.burst.section[GW_DETECTOR_SECTIONS - 1];
-    const double value = fabs(last->y1 * (r->drive.rated_torque_nm / Q24) + pulse_torque);
+    const double value = fabs(last->y1 * r->drive.nm_per_torque_word + pulse_torque);
     const double torque = r->torque;
 
     r->window.oscillation = (value > r->window.oscillation) ? value : r->window.oscillation;
@@ -273,7 +272,7 @@ static void log_control(rig *r, rig_log *log, int32_t torque, int32_t speed_erro
 static double measured_speed(const rig *r, double position_before)
 {
     return (r->drive.speed_sensor != 0) ? r->x[r->plant.motor_speed]
-                                        : (r->counted_rad - position_before) / r->drive.tick_s;
+                                        : (r->counted_rad - position_before) * r->drive.ticks_per_s;
 }
 
 /* Torque that this tick computes, test pulse included. */
@@ -293,12 +292,12 @@ static double control(rig *r, rig_log *log)
         rig_motion_step(&r->motion, &r->drive, r->target_rad, r->motion_on);
         torque = speed_loop(r);
     }
-    torque_signal = per_unit(torque, r->drive.rated_torque_nm);
-    error_signal = per_unit(r->speed_error, r->drive.top_speed_rad_per_s);
+    torque_signal = signal_word(torque, r->drive.torque_words_per_nm);
+    error_signal = signal_word(r->speed_error, r->drive.speed_words_s_per_rad);
     pulse = gw_axis_control_tick(&r->axis, torque_signal, error_signal);
     log_control(r, log, torque_signal, error_signal);
     if (r->torque_on != 0) {
-        pulse_torque = pulse * (r->drive.rated_torque_nm / Q24);
+        pulse_torque = pulse * r->drive.nm_per_torque_word;
     }
     r->torque = limited(torque + pulse_torque, r->drive.torque_limit_nm);
     watch(r, pulse_torque);

@@ -3,9 +3,7 @@
  *
  * A simulation. It moves nothing, and what it shows is no proof of what a machine will do.
  *
- * Timing: position read at tick k; speed is its backward difference (or a sensor's value), then an
- * optional low-pass; I += e Ts/Tn with e taken first, u = Kp (e + I), I held while u is limited; the
- * torque computed at tick k is applied from tick k + delay on.
+ * Timing is that of rig_model.h.
  */
 #ifndef GW_RIG_H
 #define GW_RIG_H
@@ -13,10 +11,8 @@
 #include <stdint.h>
 
 #include "gw_axis.h"
+#include "rig_model.h"
 
-#define RIG_STATES_MAX 9   /* angles and speeds of four masses, torque behind the current loop */
-#define RIG_DELAY_MAX 16
-#define RIG_SMOOTHING_MAX 4096
 #define RIG_OVERRIDES_MAX 64
 #define RIG_SIGNALS 8
 
@@ -47,50 +43,12 @@ enum rig_output {
     RIG_OUTPUT_COUNT
 };
 
-/* Settings of the drive that a stage may tune. */
-enum rig_setting { RIG_SPEED_GAIN, RIG_INTEGRAL_RATE, RIG_POSITION_GAIN, RIG_SETTING_COUNT };
-
 typedef struct {
     int32_t input[RIG_INPUT_COUNT];   /* index among the trial's inputs, -1: not used */
     int32_t output[RIG_OUTPUT_COUNT]; /* index among the trial's outputs, -1: not there */
     int32_t setting[GW_STAGE_SLOTS];  /* which setting each stage tunes */
     double setting_scale[GW_STAGE_SLOTS]; /* SI value of one step of the gain ladder's words */
 } rig_binding;
-
-/* x(k+1) = a x(k) + command u(k) + motor m(k) + load l(k), torques held over the tick. */
-typedef struct {
-    int32_t states;
-    int32_t motor_speed;
-    int32_t load_speed;
-    double a[RIG_STATES_MAX * RIG_STATES_MAX]; /* by columns */
-    double command[RIG_STATES_MAX];
-    double motor[RIG_STATES_MAX];
-    double load[RIG_STATES_MAX];
-    double motor_coulomb_nm;
-    double load_coulomb_nm;
-    double constant_load_nm;
-    double brake_torque_nm; /* Coulomb torque of the closed brake, 0: no brake */
-    int32_t brake_open_ticks;
-    int32_t brake_close_ticks;
-} rig_plant;
-
-typedef struct {
-    double tick_s;
-    int32_t delay_ticks;
-    int32_t sequencer_ticks; /* control ticks per sequencer tick */
-    double rated_torque_nm;
-    double torque_limit_nm;
-    double top_speed_rad_per_s;
-    double count_rad;
-    double noise_nm; /* standard deviation per tick */
-    double filter_share; /* a = 1 - exp(-Ts/Tf), 1: no filter */
-    int32_t speed_sensor; /* 1: true motor speed is measured, 0: difference of positions */
-    double setting[RIG_SETTING_COUNT]; /* Kp in Nms/rad, 1/Tn in 1/s, Kv in 1/s */
-    double half_window_rad;
-    double cruise_rad_per_s;
-    double acceleration_rad_per_s2;
-    int32_t smoothing_ticks; /* moving average that limits the jerk, 1 to RIG_SMOOTHING_MAX */
-} rig_drive;
 
 /* From sequencer tick `from` to before tick `until`, this input of the trial has this value. */
 typedef struct {

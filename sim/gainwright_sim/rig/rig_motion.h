@@ -6,7 +6,7 @@
 #ifndef GW_RIG_MOTION_H
 #define GW_RIG_MOTION_H
 
-#include "rig.h"
+#include "rig_model.h"
 
 typedef struct {
     double position; /* of the trapezoid */
@@ -70,7 +70,8 @@ static inline void rig_trapezoid_step(rig_motion *m, const rig_drive *drive, dou
                                        : ((m->speed < -change) ? m->speed + change : 0.0);
         m->position += m->speed * drive->tick_s;
     } else if ((distance <= 2.0 * change * drive->tick_s)
-               && (distance >= -2.0 * change * drive->tick_s) && (m->speed <= 2.0 * change) && (m->speed >= -2.0 * change)) {
+               && (distance >= -2.0 * change * drive->tick_s) && (m->speed <= 2.0 * change)
+               && (m->speed >= -2.0 * change)) {
         m->position = target;
         m->speed = 0.0;
     } else {
@@ -89,8 +90,8 @@ static inline void rig_motion_step(rig_motion *m, const rig_drive *drive, double
     m->sum += m->position - m->ring[m->next];
     m->ring[m->next] = m->position;
     m->next = (m->next + 1 < drive->smoothing_ticks) ? m->next + 1 : 0;
-    m->smooth = m->sum / drive->smoothing_ticks;
-    m->smooth_speed = (m->smooth - before) / drive->tick_s;
+    m->smooth = m->sum * drive->smoothing_share;
+    m->smooth_speed = (m->smooth - before) * drive->ticks_per_s;
     m->cruise_ticks = ((m->speed >= cruise) || (m->speed <= -cruise)) ? m->cruise_ticks + 1 : 0;
     m->rest_ticks = (m->speed == 0.0) ? m->rest_ticks + 1 : 0;
 }

@@ -2,13 +2,13 @@
 #ifndef GW_RIG_PLANT_H
 #define GW_RIG_PLANT_H
 
-#include "rig.h"
+#include "rig_model.h"
 
 /* Coulomb torque against the motion, cut to the torque that just stops the mass within the tick. */
-static inline double rig_held_friction(double free_speed, double speed_per_torque,
+static inline double rig_held_friction(double free_speed, double stop_nms_per_rad,
                                        double coulomb_nm)
 {
-    const double stopping = -free_speed / speed_per_torque;
+    const double stopping = -free_speed * stop_nms_per_rad;
 
     return (stopping > coulomb_nm) ? coulomb_nm : ((stopping < -coulomb_nm) ? -coulomb_nm
                                                                             : stopping);
@@ -33,7 +33,7 @@ static inline void rig_plant_linear(const rig_plant *plant, double *restrict x, 
     int32_t j;
 
     for (i = 0; i < states; i++) {
-        next[i] = plant->command[i] * torque_nm + plant->load[i] * plant->constant_load_nm;
+        next[i] = plant->command[i] * torque_nm + plant->constant[i];
     }
     for (j = 0; j < states; j++) {
         for (i = 0; i < states; i++) {
@@ -65,9 +65,9 @@ static inline void rig_plant_step(const rig_plant *plant, double *restrict x, do
         rig_plant_linear(plant, x, torque_nm, 9);
         break;
     }
-    motor_nm = rig_held_friction(x[plant->motor_speed], plant->motor[plant->motor_speed],
+    motor_nm = rig_held_friction(x[plant->motor_speed], plant->motor_stop_nms_per_rad,
                                  motor_coulomb_nm);
-    load_nm = rig_held_friction(x[plant->load_speed], plant->load[plant->load_speed],
+    load_nm = rig_held_friction(x[plant->load_speed], plant->load_stop_nms_per_rad,
                                 plant->load_coulomb_nm);
     rig_add(x, plant->motor, motor_nm, plant->states);
     rig_add(x, plant->load, load_nm, plant->states);

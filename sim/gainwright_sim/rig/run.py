@@ -102,7 +102,7 @@ class Rig:
         self._ffi, self._library, self._trial = ffi, library, trial
         self._capacity = int(longest_s / (trial.tick_us * 1e-6))
         self._ticks = 0
-        drive = configuration.drive(ffi, machine, trial, tables)
+        drive = configuration.drive(ffi, machine, trial)
         self._make_log(drive.sequencer_ticks if log_control else 0)
         self._memory = np.zeros(library.rig_size() // 8 + 1, dtype=np.int64)
         self._rig = ffi.cast("rig *", self._memory.ctypes.data)
