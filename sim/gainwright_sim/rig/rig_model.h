@@ -1,0 +1,62 @@
+/*
+ * Rig: numbers of a simulated axis and its drive. Reciprocals stand beside what they belong to,
+ * since divisions are what a tick would spend most of its time on.
+ *
+ * Timing: position read at tick k; speed is its backward difference (or a sensor's value), then an
+ * optional low-pass; I += e Ts/Tn with e taken first, u = Kp (e + I), I held while u is limited; the
+ * torque computed at tick k is applied from tick k + delay on.
+ */
+#ifndef GW_RIG_MODEL_H
+#define GW_RIG_MODEL_H
+
+#include <stdint.h>
+
+#define RIG_STATES_MAX 9 /* angles and speeds of four masses, torque behind the current loop */
+#define RIG_DELAY_MAX 16
+#define RIG_SMOOTHING_MAX 4096
+
+/* Settings of the drive that a stage may tune. */
+enum rig_setting { RIG_SPEED_GAIN, RIG_INTEGRAL_RATE, RIG_POSITION_GAIN, RIG_SETTING_COUNT };
+
+/* x(k+1) = a x(k) + command u(k) + motor m(k) + load l(k), torques held over the tick. */
+typedef struct {
+    int32_t states;
+    int32_t motor_speed;
+    int32_t load_speed;
+    double a[RIG_STATES_MAX * RIG_STATES_MAX]; /* by columns */
+    double command[RIG_STATES_MAX];
+    double motor[RIG_STATES_MAX];
+    double load[RIG_STATES_MAX];
+    double constant[RIG_STATES_MAX]; /* load times the constant load */
+    double motor_stop_nms_per_rad;   /* 1 / motor[motor_speed]: torque that stops a speed */
+    double load_stop_nms_per_rad;    /* 1 / load[load_speed] */
+    double motor_coulomb_nm;
+    double load_coulomb_nm;
+    double brake_torque_nm; /* Coulomb torque of the closed brake, 0: no brake */
+    int32_t brake_open_ticks;
+    int32_t brake_close_ticks;
+} rig_plant;
+
+typedef struct {
+    double tick_s;
+    double ticks_per_s;
+    int32_t delay_ticks;
+    int32_t sequencer_ticks; /* control ticks per sequencer tick */
+    double torque_limit_nm;
+    double count_rad;
+    double counts_per_rad;
+    double torque_words_per_nm; /* Q4.24 per unit of rated torque */
+    double nm_per_torque_word;
+    double speed_words_s_per_rad; /* Q4.24 per unit of top speed */
+    double noise_nm; /* standard deviation per tick */
+    double filter_share; /* a = 1 - exp(-Ts/Tf), 1: no filter */
+    int32_t speed_sensor; /* 1: true motor speed is measured, 0: difference of positions */
+    double setting[RIG_SETTING_COUNT]; /* Kp in Nms/rad, 1/Tn in 1/s, Kv in 1/s */
+    double half_window_rad;
+    double cruise_rad_per_s;
+    double acceleration_rad_per_s2;
+    int32_t smoothing_ticks; /* moving average that limits the jerk, 1 to RIG_SMOOTHING_MAX */
+    double smoothing_share;  /* 1 / smoothing_ticks */
+} rig_drive;
+
+#endif
