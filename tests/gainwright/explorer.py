@@ -126,21 +126,23 @@ class Explorer:
         }
         return [0, 1] if signal.kind is Kind.TRUTH else sorted(found.values())
 
-    def explore(self) -> Exploration:
+    def explore(self, until_broken: str = "") -> Exploration:
+        """Visit every node, or stop early once the named requirement is broken."""
         result = Exploration()
         first = (
             self.index[self.trial.initial_state],
             tuple(v.initial for v in self.trial.variables),
         )
         waiting, seen = [first], {first}
-        while waiting:
+        while waiting and until_broken not in result.broken:
             node = waiting.pop()
             self._judge_moment(node, result)
             result.successors[node] = self._step(node, result)
             new = result.successors[node] - seen
             seen |= new
             waiting.extend(sorted(new))
-        self._judge_times(result)
+        if not waiting:
+            self._judge_times(result)
         return result
 
     def values(self, node: Node, count: int) -> dict[str, Any]:
