@@ -95,7 +95,7 @@ class Explorer:
         self.conditions = self.writer.function(expressions)
         self.actions = [self.writer.function(list(r.actions.values())) for r in trial.rows]
         self.outputs = {
-            s.name: self.writer.function([s.outputs.get(o.name, o.default) for o in trial.outputs])
+            s.name: self.writer.function([s.value_of(o) for o in trial.outputs])
             for s in trial.states
         }
         self.by_kind = defaultdict(list)

@@ -19,7 +19,7 @@ from gainwright.spec.schema import trial_schema
 from gainwright.spec.shipped import shipped_trial_names, shipped_trial_path
 
 from .small_trial import SMALL, edited
-from .test_trial_bad_input import CASES
+from .trial_mistakes import CASES
 
 
 def _digest(text: str) -> str:

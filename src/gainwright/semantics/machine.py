@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from functools import partial
 
 from gainwright.semantics.python_code import CodeWriter
@@ -18,9 +18,10 @@ class InputValueError(ValueError):
 
 
 class _Carrier:
-    """The object whose state the library keeps."""
+    """The object whose state the library keeps; the library adds ``trigger``."""
 
     state: str
+    trigger: Callable[[str], bool]
 
 
 class ReferenceMachine:
@@ -39,9 +40,7 @@ class ReferenceMachine:
         self._compute_conditions = writer.function([c.expression for c in trial.conditions])
         self._action_functions = [writer.function(list(row.actions.values())) for row in trial.rows]
         self._output_functions = {
-            state.name: writer.function(
-                [state.outputs.get(output.name, output.default) for output in trial.outputs]
-            )
+            state.name: writer.function([state.value_of(output) for output in trial.outputs])
             for state in trial.states
         }
         self._inputs = {signal.name: signal for signal in trial.inputs}

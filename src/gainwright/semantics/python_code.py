@@ -72,7 +72,7 @@ class CodeWriter:
         dialect: Dialect = SCALAR,
         truth_names: frozenset[str] = frozenset(),
     ) -> None:
-        """``truth_names`` are read as booleans, which the array dialect needs for ``which the array dialect needs for its ``~```` and ``|``."""
+        """``truth_names`` are read as booleans, which ``&`` and ``|`` of the array dialect need."""
         self._state_index = {name: index for index, name in enumerate(state_names)}
         self._conditions = {condition.name: condition for condition in conditions}
         self._dialect = dialect
@@ -90,7 +90,8 @@ class CodeWriter:
 
             namespace["np"] = numpy
         exec(compile(source, "<specification>", "exec"), namespace)
-        return namespace["check"]
+        check: Check = namespace["check"]
+        return check
 
     def source(self, expressions: Sequence[Expression]) -> str:
         """Return the source text of that function."""

@@ -56,7 +56,7 @@ class Variable(Signal):
 class Output(Signal):
     """A function of state and variables (Moore); a state may override the default."""
 
-    default: Expression | None = None
+    default: Expression
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +76,10 @@ class State:
     """True for the states in which a trial may rest for ever."""
     outputs: Mapping[str, Expression]
     """Outputs that differ from their default in this state."""
+
+    def value_of(self, output: Output) -> Expression:
+        """Return what an output is in this state."""
+        return self.outputs.get(output.name, output.default)
 
 
 @dataclass(frozen=True, slots=True)

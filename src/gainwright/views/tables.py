@@ -55,9 +55,7 @@ def render_state(trial: Trial, state: State, console: Console) -> None:
     _heading(console, f"State {state.name}{initial}{end}")
     _paragraph(console, state.meaning)
     outputs = ", ".join(
-        f"{output.name} = {write(state.outputs.get(output.name, output.default))}"
-        for output in trial.outputs
-        if output.default is not None
+        f"{output.name} = {write(state.value_of(output))}" for output in trial.outputs
     )
     _paragraph(console, f"Outputs: {outputs}", "dim")
     table = decision_table(trial, state.name)
