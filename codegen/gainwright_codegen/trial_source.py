@@ -51,7 +51,7 @@ def _scope(trial: Trial, *, inputs: bool, conditions: Sequence[str] = ()) -> Sco
         signal.name: signal_value("variables", "VARIABLE", signal) for signal in trial.variables
     }
     if inputs:
-        names |= {signal.name: signal_value("inputs", "INPUT", signal) for signal in trial.inputs}
+        names |= {s.name: signal_value("inputs", "INPUT", s) for s in trial.inputs}
     for name in conditions:
         names[name] = f"((conditions & {_bit(name)}) != 0U)"
     return Scope(names)
