@@ -1,0 +1,1 @@
+"""Evidence: what was proved, by what, on which bytes, as files that can be checked again."""
