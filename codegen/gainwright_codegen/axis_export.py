@@ -12,16 +12,18 @@ from gainwright_codegen.exporter import check_target, write_bundle
 from gainwright_codegen.golden.detector_c import detector_part
 
 
-def axis_bundle(trial: Trial, axis: AxisData) -> Bundle:
+def axis_bundle(trial: Trial, axis: AxisData, evidence_digest: str = "") -> Bundle:
     """Return the export of a trial for an axis; errors as ``make_bundle`` and ``axis_tables``."""
     stages = axis_tables(trial, axis)
     parts = (detector_part(stages),) if stages else ()
-    return make_bundle(trial, machine_tables(trial, axis), parts)
+    return make_bundle(trial, machine_tables(trial, axis), parts, evidence_digest)
 
 
-def export_axis(trial: Trial, axis: AxisData, directory: str | Path) -> Bundle:
+def export_axis(
+    trial: Trial, axis: AxisData, directory: str | Path, evidence_digest: str = ""
+) -> Bundle:
     """Make the export and write it; errors as :func:`axis_bundle` and ``write_bundle``."""
     check_target(directory)
-    bundle = axis_bundle(trial, axis)
+    bundle = axis_bundle(trial, axis, evidence_digest)
     write_bundle(bundle, directory)
     return bundle

@@ -13,6 +13,7 @@ from gainwright_codegen.golden.search import find_scenarios
 from gainwright_codegen.golden.selftest_c import SelfTestPart, selftest_source, sequencer_part
 from gainwright_codegen.machine_c import machine_sources
 from gainwright_codegen.machine_tables import MachineTables
+from gainwright_codegen.proof_stamp import stamp_sources
 from gainwright_codegen.readme import readme
 from gainwright_codegen.sources import SEQUENCER_FILES, runtime_sources, trial_sources
 
@@ -35,7 +36,10 @@ class Bundle:
 
 
 def make_bundle(
-    trial: Trial, machine: MachineTables | None = None, parts: Sequence[SelfTestPart] = ()
+    trial: Trial,
+    machine: MachineTables | None = None,
+    parts: Sequence[SelfTestPart] = (),
+    evidence_digest: str = "",
 ) -> Bundle:
     """Return the export of a trial.
 
@@ -43,6 +47,7 @@ def make_bundle(
         trial: what is exported.
         machine: tables of the machine; without them only the sequencer is exported.
         parts: further golden vectors for the self-test, besides those of the sequencer.
+        evidence_digest: of matching evidence that all is proved; "" if there is none.
 
     Raises:
         InputError: C can not hold the trial, or no compiler was found to search golden vectors.
@@ -53,6 +58,7 @@ def make_bundle(
     all_parts = (sequencer_part(trial, found.scenarios, expected), *parts)
     files = {name: _with_banner(name, text, identities) for name, text in _runtime(machine).items()}
     files |= trial_sources(trial)
+    files |= stamp_sources(evidence_digest, identities)
     if machine is not None:
         files |= machine_sources(machine)
     files["gw_selftest.c"] = selftest_source(all_parts, identities).encode("ascii")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from typing import TYPE_CHECKING
 
 from gainwright.cli.console import (
     add_json_option,
@@ -11,6 +12,10 @@ from gainwright.cli.console import (
     print_json,
     trial_path,
 )
+from gainwright.errors import input_error
+
+if TYPE_CHECKING:
+    from gainwright.spec.model import Trial
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -20,6 +25,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="name of a shipped machine description, or a path to one",
     )
     parser.add_argument("--out", metavar="DIR", required=True, help="folder for the C source")
+    parser.add_argument(
+        "--evidence",
+        metavar="DIR",
+        help="evidence of `gainwright prove --out`: stamps the export as proved if it matches",
+    )
     add_trial_option(parser)
     add_json_option(parser)
 
@@ -36,13 +46,15 @@ def run(arguments: argparse.Namespace) -> int:
     machine = load_machine(arguments.machine)
     axis = axis_data(machine)
     check_fit(trial, machine, axis_tables(trial, axis))
+    stamp = _stamp(arguments.evidence, trial) if arguments.evidence is not None else ""
     with console(to_error=True).status("searching golden vectors for the self-test"):
-        bundle = export_axis(trial, axis, arguments.out)
+        bundle = export_axis(trial, axis, arguments.out, stamp)
     if arguments.json:
         print_json(
             {
                 "directory": arguments.out,
                 "files": {name: len(content) for name, content in bundle.files.items()},
+                "proof_digest": stamp,
                 "bundle_digest": bundle.digest,
                 "trial_digest": trial.digest,
                 "machine_digest": axis.digest,
@@ -56,9 +68,30 @@ def run(arguments: argparse.Namespace) -> int:
         f"{arguments.out}: {len(bundle.files)} files, trial {trial.name} for {machine.name}",
         f"  digest of the export: {bundle.digest}",
         f"  the self-test takes {len(bundle.rows_tested)} of {len(trial.rows)} rows",
+        f"  proved: {stamp}" if stamp else "  not stamped as proved: no --evidence was given",
         "Next: compile and run the self-test, on this computer and on the target:",
         f"  cd {arguments.out} && cc -std=c99 -O2 *.c -o selftest && ./selftest",
         "and read README.txt there. Not a safety function: the cautions in it hold.",
     ):
         screen.print(line, markup=False)
     return 0
+
+
+def _stamp(directory: str, trial: Trial) -> str:
+    """Return the digest of matching evidence that everything is proved."""
+    from gainwright.proof.evidence.folder import check_belongs, read_evidence
+    from gainwright_codegen.proof_stamp import proved_sources
+
+    evidence = read_evidence(directory)
+    check_belongs(directory, evidence, trial, proved_sources(trial))
+    if not evidence.proved:
+        open_subjects = [
+            f"{subject} ({verdict})"
+            for subject, verdict in evidence.document["verdicts"].items()
+            if verdict != "proved"
+        ]
+        raise input_error(
+            directory, "verdicts", ", ".join(open_subjects[:5]), "everything proved",
+            "see what is open with `gainwright prove`; export without --evidence to go on unproved",
+        )  # fmt: skip
+    return evidence.digest
