@@ -1,0 +1,79 @@
+"""Mutants of the numbers in conditions: each one more, and one less."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+from gainwright.proof.mutants.mutant import Mutant, MutationKind
+from gainwright.spec.expression import Binary, Choice, Expression, Integer, Unary, references, walk
+from gainwright.spec.model import Condition, Row, Trial
+
+
+def threshold_mutants(trial: Trial) -> Iterator[Mutant]:
+    """Yield the mutants with one number of one condition off by one."""
+    for condition in trial.conditions:
+        numbers = [part for part in walk(condition.expression) if isinstance(part, Integer)]
+        labels = [number.name or str(number.value) for number in numbers]
+        for place, (number, label) in enumerate(zip(numbers, labels, strict=True)):
+            if labels.count(label) > 1:
+                label = f"{label}/{labels[:place].count(label) + 1}"
+            yield _mutant(trial, condition, place, number, label, +1)
+            yield _mutant(trial, condition, place, number, label, -1)
+
+
+def affected_rows(trial: Trial, condition: str) -> tuple[Row, ...]:
+    """Return the rows that look at a condition, also through other conditions."""
+    reading = {condition}
+    for other in trial.conditions:  # a condition reads those above it only
+        if references(other.expression) & reading:
+            reading.add(other.name)
+    return tuple(row for row in trial.rows if reading.intersection(row.when + row.unless))
+
+
+def states_of(trial: Trial, rows: tuple[Row, ...]) -> tuple[str, ...]:
+    """Return the states of rows in the order of the trial."""
+    sources = {row.source for row in rows}
+    return tuple(state.name for state in trial.states if state.name in sources)
+
+
+def _mutant(
+    trial: Trial, condition: Condition, place: int, number: Integer, label: str, step: int
+) -> Mutant:
+    # A literal without a name: the constant of that name keeps its value everywhere else.
+    new = replace(
+        condition, expression=_replaced(condition.expression, place, Integer(number.value + step))
+    )
+    rows = affected_rows(trial, condition.name)
+    said = f"{number.name} = {number.value}" if number.name else str(number.value)
+    detail = "plus_one" if step > 0 else "minus_one"
+    return Mutant(
+        f"{MutationKind.THRESHOLD_OFF.value}/{condition.name}/{label}/{detail}",
+        MutationKind.THRESHOLD_OFF,
+        tuple(row.id for row in rows),
+        states_of(trial, rows),
+        f"condition '{condition.name}' compares with {number.value + step} instead of {said}",
+        new_conditions={condition.name: new},
+    )
+
+
+def _replaced(expression: Expression, place: int, new: Integer) -> Expression:
+    """Return the expression with its integer literal number ``place`` (from 0) replaced."""
+    match expression:
+        case Integer():
+            return new if place == 0 else expression
+        case Unary(operator, operand):
+            return Unary(operator, _replaced(operand, place, new))
+        case Binary(operator, left, right):
+            return Binary(operator, *_each_replaced((left, right), place, new))
+        case Choice(condition, consequence, alternative):
+            return Choice(*_each_replaced((condition, consequence, alternative), place, new))
+    return expression
+
+
+def _each_replaced(
+    parts: tuple[Expression, ...], place: int, new: Integer
+) -> Iterator[Expression]:
+    for part in parts:
+        yield _replaced(part, place, new) if place >= 0 else part
+        place -= sum(isinstance(inside, Integer) for inside in walk(part))
