@@ -8,15 +8,26 @@ values that matter. Pseudo-random with a fixed seed; the result of the induction
 from __future__ import annotations
 
 import random
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 
 from gainwright.proof.smt.fast_machine import FastMachine, Values
 from gainwright.proof.smt.induction import Induction
-from gainwright.spec.model import Trial
+from gainwright.spec.model import Row, Trial
 
 MOMENTS = 24
 """Moments kept per state."""
 TRIES_PER_ROW = 3
+TICKS_SPREAD = 6
+"""Ticks of each row whose extremes are tried too."""
+
+
+@dataclass(frozen=True, slots=True)
+class SiftedTick:
+    row: Row
+    before: Values
+    inputs: Values
+    after: Values
 
 
 class Sifter:
@@ -35,6 +46,8 @@ class Sifter:
         self._inputs = inputs_by_row
         self._values = values_by_variable
         self._random = random.Random(0)
+        self.ticks: dict[tuple[object, ...], SiftedTick] = {}
+        """Distinct ticks that were tried, by row and variables; for the search of ranks."""
         self._moments: dict[str, dict[tuple[int, ...], Values]] = {s.name: {} for s in trial.states}
         self._keep(trial.initial_state, {v.name: v.initial for v in trial.variables})
 
@@ -56,14 +69,46 @@ class Sifter:
         if row is None:
             return
         after = self._machine.after(row, variables, values)
+        self._note(SiftedTick(row, variables, inputs, after))
         self._induction.drop(row.target, after)
         self._keep(row.target, after)
+
+    def spread(self) -> None:
+        """Add the extremes of some ticks of each row to the ticks tried."""
+        by_row: dict[str, list[SiftedTick]] = {}
+        for tick in self.ticks.values():
+            by_row.setdefault(tick.row.id, []).append(tick)
+        for ticks in by_row.values():
+            for tick in ticks[:: max(1, len(ticks) // TICKS_SPREAD)]:
+                for extreme in self.extremes(tick):
+                    self._note(extreme)
+
+    def _note(self, tick: SiftedTick) -> None:
+        self.ticks.setdefault((tick.row.id, *tick.before.values()), tick)
+
+    def extremes(self, tick: SiftedTick) -> Iterator[SiftedTick]:
+        """Yield ticks by the same row with one variable as far up or down as can be."""
+        for name, values in self._values.items():
+            for ordered in (values, values[::-1]):
+                changed = self._first(tick, name, ordered)
+                if changed is not None:
+                    yield changed
+
+    def _first(self, tick: SiftedTick, name: str, values: Sequence[int]) -> SiftedTick | None:
+        for value in values:
+            before = {**tick.before, name: value}
+            if self._induction.holds(tick.row.source, before):
+                known = {**before, **tick.inputs}
+                if self._machine.row(tick.row.source, known) is tick.row:
+                    after = self._machine.after(tick.row, before, known)
+                    return SiftedTick(tick.row, before, tick.inputs, after)
+        return None
 
     def _varied(self, state: str, variables: Values) -> Values:
         """Return the moment with one variable as far away as all candidates allow."""
         name = self._random.choice(list(variables))
         values = self._values[name]
-        for value in values if self._random.random() < 0.5 else reversed(values):
+        for value in values if self._random.random() < 0.5 else values[::-1]:
             changed = {**variables, name: value}
             if self._induction.holds(state, changed):
                 return changed

@@ -9,9 +9,9 @@ from collections.abc import Iterable, Mapping, Sequence
 
 import z3
 
-from gainwright.proof.smt.script import needed
+from gainwright.proof.smt.script import Definition, constant, needed
 from gainwright.proof.smt.step import StepEncoding, sort, within_range
-from gainwright.proof.smt.text import conjunction
+from gainwright.proof.smt.text import INTEGER_SORT, conjunction
 from gainwright.spec.expression import Expression
 from gainwright.spec.model import Kind, Row, Signal
 
@@ -26,13 +26,16 @@ class StepTerms:
         trial = step.trial
         self.signals: tuple[Signal, ...] = (*trial.variables, *trial.inputs)
         self.constants: Mapping[str, z3.ExprRef] = {
-            signal.name: _constant(step.value(signal.name, False), signal)
+            signal.name: _free_constant(step.value(signal.name, False), signal)
             for signal in self.signals
         }
         """Variables before the tick and inputs."""
         self.ranges = self.parse(
             [conjunction(filter(None, (self._range(signal) for signal in self.signals)))]
         )[0]
+        self.state = z3.BitVec(step.state(after=False), step.state_bits)
+        """The state before the tick, as its number."""
+        self.state_range = z3.ULE(self.state, len(trial.states) - 1)
         guards = self.parse([conjunction(step.literals(row)) for row in trial.rows])
         self._guards = {row.id: guard for row, guard in zip(trial.rows, guards, strict=True)}
         self._assigned = self._parse_assignments()
@@ -40,9 +43,11 @@ class StepTerms:
     def _range(self, signal: Signal) -> str:
         return within_range(signal, self.step.value(signal.name, False))
 
-    def parse(self, formulas: Sequence[str]) -> list[z3.BoolRef]:
-        """Return formulas over the symbols of the step as terms."""
-        used = needed(self.step.definitions, formulas)
+    def parse(
+        self, formulas: Sequence[str], definitions: Sequence[Definition] = ()
+    ) -> list[z3.BoolRef]:
+        """Return formulas over the symbols of the step, and further ones, as terms."""
+        used = needed([*self.step.definitions, *definitions], formulas)
         text = "\n".join(
             [*(definition.text for definition in used), *(f"(assert {f})" for f in formulas)]
         )
@@ -65,29 +70,38 @@ class StepTerms:
         pairs = [(self.constants[name], new) for name, new in self.assigned(row).items()]
         return [z3.substitute(term, *pairs) for term in terms]
 
+    def integers(self, expressions: Sequence[Expression]) -> list[z3.BitVecRef]:
+        """Return integer-valued expressions over variables and inputs as terms."""
+        return self._values([(self.step.formula(e), INTEGER_SORT) for e in expressions])
+
     def _parse_assignments(self) -> dict[str, dict[str, z3.ExprRef]]:
         trial = self.step.trial
         variables = {variable.name: variable for variable in trial.variables}
         keys = [(row, name) for row in trial.rows for name in row.actions]
-        probes = "".join(
-            f"(declare-const {_PROBE}{name} {sort(variable)})"
-            for name, variable in variables.items()
-        )
-        equations = [
-            f"(= {_PROBE}{name} {self.step.assigned(variables[name], row.actions[name])})"
-            for row, name in keys
-        ]
-        used = needed(self.step.definitions, equations)
-        text = probes + "\n".join(
-            [*(definition.text for definition in used), *(f"(assert {e})" for e in equations)]
+        values = self._values(
+            [
+                (self.step.assigned(variables[name], row.actions[name]), sort(variables[name]))
+                for row, name in keys
+            ]
         )
         found: dict[str, dict[str, z3.ExprRef]] = {row.id: {} for row in trial.rows}
-        for (row, name), equation in zip(keys, z3.parse_smt2_string(text), strict=True):
-            found[row.id][name] = equation.arg(1)
+        for (row, name), value in zip(keys, values, strict=True):
+            found[row.id][name] = value
         return found
 
+    def _values(self, terms_and_sorts: Sequence[tuple[str, str]]) -> list[z3.ExprRef]:
+        """Return terms of any sort: each is parsed as one side of an equation."""
+        equations = [
+            f"(= {_PROBE}{index} {text})" for index, (text, _) in enumerate(terms_and_sorts)
+        ]
+        probes = [
+            constant(f"{_PROBE}{index}", of_sort)
+            for index, (_, of_sort) in enumerate(terms_and_sorts)
+        ]
+        return [equation.arg(1) for equation in self.parse(equations, probes)]
 
-def _constant(symbol: str, signal: Signal) -> z3.ExprRef:
+
+def _free_constant(symbol: str, signal: Signal) -> z3.ExprRef:
     return z3.Bool(symbol) if signal.kind is Kind.TRUTH else z3.BitVec(symbol, 32)
 
 
