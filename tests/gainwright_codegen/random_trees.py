@@ -1,7 +1,12 @@
-"""Hypothesis strategies for well-typed expressions of which every intermediate value fits."""
+"""Random well-typed expressions of which every intermediate value fits 32 bits.
+
+Made by a plain generator from a drawn seed: hypothesis, drawing node by node, hardly gets beyond
+chains of signs.
+"""
 
 from __future__ import annotations
 
+import random
 from collections.abc import Mapping
 
 from hypothesis import strategies as st
@@ -26,105 +31,127 @@ from gainwright.spec.model import Kind, Signal
 
 INT32_LOW, INT32_HIGH = -(2**31), 2**31 - 1
 EDGES = [INT32_LOW, INT32_LOW + 1, -65536, -32768, -2, -1, 0, 1, 2, 255, 32767, 65535, INT32_HIGH]
+_LIMIT = 30000
 
 Bounded = tuple[Expression, tuple[int, int]]
 
-integers_32 = st.one_of(
-    st.sampled_from(EDGES), st.integers(-50, 50), st.integers(INT32_LOW, INT32_HIGH)
-)
-_BY_NAME = {operator.name: operator for operator in Operator}
-
-
-def _operators(*groups: frozenset[Operator]) -> st.SearchStrategy[Operator]:
-    names = sorted(operator.name for group in groups for operator in group)
-    return st.sampled_from(names).map(_BY_NAME.__getitem__)
-
-
-def signals_of(kind: Kind, signals: Mapping[str, Signal]) -> list[Signal]:
-    return [signal for signal in signals.values() if signal.kind is kind]
+_seeds = st.integers(0, 2**32 - 1)
 
 
 def integer_trees(signals: Mapping[str, Signal], depth: int) -> st.SearchStrategy[Expression]:
     """Expressions of integer type over the given signals."""
-    return _integers(signals, depth).map(lambda bounded: bounded[0])
-
-
-def _integers(signals: Mapping[str, Signal], depth: int) -> st.SearchStrategy[Bounded]:
-    leaves = [integers_32.map(lambda value: (Integer(value), (value, value)))]
-    if named := signals_of(Kind.INTEGER, signals):
-        leaves.append(st.sampled_from(named).map(lambda s: (Reference(s.name), (s.low, s.high))))
-    leaf = st.one_of(leaves)
-    if depth == 0:
-        return leaf
-    part = _integers(signals, depth - 1)
-    return st.one_of(
-        leaf,
-        st.tuples(_operators(ARITHMETIC, SELECTIONS), part, part).map(_binary),
-        st.tuples(_operators(SHIFTS), part, st.integers(0, 31)).map(_shift),
-        part.map(_negated),
-        st.tuples(truth_trees(signals, depth - 1), part, part).map(_choice),
-    )
+    return _seeds.map(lambda seed: _Generator(signals, seed).integer(depth)[0])
 
 
 def truth_trees(signals: Mapping[str, Signal], depth: int) -> st.SearchStrategy[Expression]:
     """Expressions of truth type over the given signals."""
-    leaves: list[st.SearchStrategy[Expression]] = [st.booleans().map(Truth)]
-    if named := signals_of(Kind.TRUTH, signals):
-        leaves.append(st.sampled_from(named).map(lambda signal: Reference(signal.name)))
-    if depth == 0:
-        return st.one_of(leaves)
-    part, number = truth_trees(signals, depth - 1), integer_trees(signals, depth - 1)
-    equalities = _operators(frozenset({Operator.EQUAL, Operator.NOT_EQUAL}))
-    return st.one_of(
-        *leaves,
-        st.builds(Binary, _operators(COMPARISONS), number, number),
-        st.builds(Binary, _operators(CONNECTIVES), part, part),
-        st.builds(Binary, equalities, part, part),
-        st.builds(Unary, st.just(Operator.NOT), part),
-        st.builds(Choice, part, part, part),
-    )
-
-
-def _fits(interval: tuple[int, int]) -> bool:
-    return interval[0] >= INT32_LOW and interval[1] <= INT32_HIGH
-
-
-def _binary(parts: tuple[Operator, Bounded, Bounded]) -> Bounded:
-    operator, (left, a), (right, b) = parts
-    interval = computed(operator, a, b)
-    if _fits(interval):
-        return Binary(operator, left, right), interval
-    # Too wide: do the same with operands limited to 15 bits.
-    return _binary((operator, _limited(left, a), _limited(right, b)))
-
-
-def _limited(operand: Expression, interval: tuple[int, int]) -> Bounded:
-    low, high = (min(max(bound, -30000), 30000) for bound in interval)
-    inner = Binary(Operator.MAXIMUM, operand, Integer(-30000))
-    return Binary(Operator.MINIMUM, inner, Integer(30000)), (low, high)
-
-
-def _shift(parts: tuple[Operator, Bounded, int]) -> Bounded:
-    operator, (operand, interval), bits = parts
-    shifted = computed(operator, interval, (bits, bits))
-    if not _fits(shifted):
-        operator, shifted = Operator.SHIFT_RIGHT, (interval[0] >> bits, interval[1] >> bits)
-    return Binary(operator, operand, Integer(bits)), shifted
-
-
-def _negated(part: Bounded) -> Bounded:
-    operand, (low, high) = part
-    if low == INT32_LOW:
-        return operand, (low, high)
-    return Unary(Operator.NEGATE, operand), (-high, -low)
-
-
-def _choice(parts: tuple[Expression, Bounded, Bounded]) -> Bounded:
-    condition, (first, a), (second, b) = parts
-    return Choice(condition, first, second), (min(a[0], b[0]), max(a[1], b[1]))
+    return _seeds.map(lambda seed: _Generator(signals, seed).truth(depth))
 
 
 def values_of(signal: Signal) -> st.SearchStrategy[int]:
     """Values of a signal, its ends more often than chance."""
     edges = sorted({signal.low, signal.high} | {e for e in EDGES if signal.low <= e <= signal.high})
     return st.one_of(st.sampled_from(edges), st.integers(signal.low, signal.high))
+
+
+class _Generator:
+    def __init__(self, signals: Mapping[str, Signal], seed: int) -> None:
+        self._random = random.Random(seed)
+        self._integers = [s for s in signals.values() if s.kind is Kind.INTEGER]
+        self._narrow = [s for s in self._integers if s.high - s.low < 2**17]
+        self._truths = [s for s in signals.values() if s.kind is Kind.TRUTH]
+
+    def _pick(self, *groups: frozenset[Operator]) -> Operator:
+        operators = [operator for group in groups for operator in group]
+        return self._random.choice(sorted(operators, key=lambda operator: operator.name))
+
+    def integer(self, depth: int) -> Bounded:
+        if depth == 0 or self._random.random() < 0.1:
+            return self._integer_leaf()
+        kind = self._random.choices(
+            ("arithmetic", "selection", "shift", "sign", "choice"), (8, 2, 3, 1, 2)
+        )[0]
+        first = self.integer(depth - 1)
+        if kind == "sign":
+            return _negated(first)
+        if kind == "shift":
+            return _shifted(self._pick(SHIFTS), first, self._random.choice((0, 1, 2, 8, 30, 31)))
+        second = self.integer(depth - 1)
+        if kind == "choice":
+            return _chosen(self.truth(depth - 1), first, second)
+        group = ARITHMETIC if kind == "arithmetic" else SELECTIONS
+        return _combined(self._pick(group), first, second)
+
+    def _integer_leaf(self) -> Bounded:
+        signals = self._narrow if self._narrow and self._random.random() < 0.7 else self._integers
+        if signals and self._random.random() < 0.6:
+            signal = self._random.choice(signals)
+            return Reference(signal.name), (signal.low, signal.high)
+        # Mostly small numbers: sums and products of large ones do not fit.
+        ranges = ((-9, 9), (-9, 9), (-300, 300), (INT32_LOW, INT32_HIGH))
+        value = self._random.randint(*self._random.choice(ranges))
+        if self._random.random() < 0.1:
+            value = self._random.choice(EDGES)
+        return Integer(value), (value, value)
+
+    def truth(self, depth: int) -> Expression:
+        if depth == 0 or self._random.random() < 0.1:
+            if self._truths and self._random.random() < 0.8:
+                return Reference(self._random.choice(self._truths).name)
+            return Truth(self._random.random() < 0.5)
+        kind = self._random.choices(
+            ("comparison", "connective", "equality", "not", "choice"), (5, 6, 1, 2, 1)
+        )[0]
+        if kind == "comparison":
+            first, second = self.integer(depth - 1), self.integer(depth - 1)
+            return Binary(self._pick(COMPARISONS), first[0], second[0])
+        first = self.truth(depth - 1)
+        if kind == "not":
+            return Unary(Operator.NOT, first)
+        second = self.truth(depth - 1)
+        if kind == "choice":
+            return Choice(self.truth(depth - 1), first, second)
+        if kind == "connective":
+            return Binary(self._pick(CONNECTIVES), first, second)
+        return Binary(self._pick(frozenset({Operator.EQUAL, Operator.NOT_EQUAL})), first, second)
+
+
+def _fits(interval: tuple[int, int]) -> bool:
+    return interval[0] >= INT32_LOW and interval[1] <= INT32_HIGH
+
+
+def _combined(operator: Operator, first: Bounded, second: Bounded) -> Bounded:
+    interval = computed(operator, first[1], second[1])
+    if _fits(interval):
+        return Binary(operator, first[0], second[0]), interval
+    # Too wide: do the same with the wider operand limited to 15 bits.
+    if max(map(abs, first[1])) >= max(map(abs, second[1])):
+        return _combined(operator, _limited(first), second)
+    return _combined(operator, first, _limited(second))
+
+
+def _limited(operand: Bounded) -> Bounded:
+    expression, interval = operand
+    low, high = (min(max(bound, -_LIMIT), _LIMIT) for bound in interval)
+    inner = Binary(Operator.MAXIMUM, expression, Integer(-_LIMIT))
+    return Binary(Operator.MINIMUM, inner, Integer(_LIMIT)), (low, high)
+
+
+def _shifted(operator: Operator, operand: Bounded, bits: int) -> Bounded:
+    expression, interval = operand
+    result = computed(operator, interval, (bits, bits))
+    if not _fits(result):
+        operator, result = Operator.SHIFT_RIGHT, (interval[0] >> bits, interval[1] >> bits)
+    return Binary(operator, expression, Integer(bits)), result
+
+
+def _negated(operand: Bounded) -> Bounded:
+    expression, (low, high) = operand
+    if low == INT32_LOW:
+        return operand
+    return Unary(Operator.NEGATE, expression), (-high, -low)
+
+
+def _chosen(condition: Expression, first: Bounded, second: Bounded) -> Bounded:
+    interval = (min(first[1][0], second[1][0]), max(first[1][1], second[1][1]))
+    return Choice(condition, first[0], second[0]), interval

@@ -109,6 +109,17 @@ CORNERS = [
     "half - small + 5 - 7 + half",
     "half - (small - (half - 3))",
     "small * 3 * 2 * half",
+    # Where the grouping of the tree is not the one that C would choose.
+    "(small + 3) * half",
+    "half * (small - 3)",
+    "(half - small) * 2 - (half + 1) * 3",
+    "half - (small - half) - (small + half)",
+    "(yes or no) and (no or not yes)",
+    "yes or no and not yes",
+    "(yes and no) == (no and yes)",
+    "not (yes == no)",
+    "-(small + half)",
+    "(small + 1 << 2) - (half >> 2) + 1",
     # Written out, compilers would warn of these.
     "whole == whole",
     "if small >= small then 1 else 0",
