@@ -1,0 +1,75 @@
+/*
+ * Gainwright, exhaustive exploration: breadth-first search over the exported step function.
+ *
+ * A node is a reachable (state, variables), numbered from 0 in the order of discovery; so a smaller
+ * number is never farther from the reset.
+ */
+#ifndef GX_SEARCH_H
+#define GX_SEARCH_H
+
+#include <stdint.h>
+
+#include "gw_table.h"
+#include "gx_model.h"
+#include "gx_pages.h"
+
+#define GX_NOWHERE UINT32_MAX
+
+/* Results of a slice of the search. */
+#define GX_MORE 0
+#define GX_COMPLETE 1
+#define GX_TOO_MANY 2
+#define GX_NO_MEMORY 3
+
+/* A tick: from a node with an input vector (index into gx_vectors). */
+typedef struct {
+    uint32_t node;
+    uint32_t vector;
+} gx_tick;
+
+/* What the search notes the first occurrence of; in brackets what the subject is. */
+enum {
+    GX_MOMENT,       /* Something found by gx_judge_moment at a node [requirement]. */
+    GX_TICK,         /* Something found over a tick [requirement]. */
+    GX_NO_ROW_HELD,  /* [state] */
+    GX_ROWS_HELD,    /* [state] */
+    GX_ROW_TAKEN,    /* [row] */
+    GX_SATURATED,    /* [variable] */
+    GX_UNEXPECTED,   /* A vector does not behave as one of the distinct ones [state]. */
+    GX_SINGLE_MISS,  /* All literals of a row hold but one [row * GW_CONDITION_SLOTS + condition]. */
+    GX_NOTE_KINDS
+};
+
+typedef struct {
+    uint64_t nodes;
+    uint64_t expanded;
+    uint64_t ticks; /* Calls of the step function. */
+    uint64_t edges; /* Stored pairs of a node and a successor. */
+    uint64_t depth; /* Ticks from reset to the farthest node expanded. */
+    uint64_t bytes; /* Memory of the search. */
+} gx_figures;
+
+typedef struct gx_search gx_search;
+
+/* A search that holds the reset only; NULL if memory is short. */
+gx_search *gx_search_new(uint64_t most_nodes);
+void gx_search_free(gx_search *search);
+
+/* Expand up to so many nodes more; returns one of the results above. */
+int32_t gx_search_run(gx_search *search, uint64_t nodes);
+
+void gx_search_figures(const gx_search *search, gx_figures *figures);
+uint64_t gx_search_nodes_in(const gx_search *search, int32_t state);
+uint64_t gx_search_row_ticks(const gx_search *search, int32_t row);
+gx_tick gx_search_first(const gx_search *search, int32_t kind, uint32_t subject);
+
+/* State of a node, and state with variables. */
+int32_t gx_search_state(const gx_search *search, uint32_t node);
+void gx_search_memory(const gx_search *search, uint32_t node, gw_sequencer *memory);
+
+/* For the analyses of the graph. */
+uint64_t gx_search_first_edge(const gx_search *search, uint32_t node);
+const uint32_t *gx_search_targets(const gx_search *search);
+int32_t gx_search_marked(const gx_search *search, uint32_t node, uint32_t requirement);
+
+#endif
