@@ -44,7 +44,7 @@ def source_ranges(
     Raises:
         UnsupportedC: the text is no C, or uses something that the analysis does not understand.
     """
-    interpreter = Interpreter(_program(text), promises)
+    interpreter = Interpreter(Program.parse(text), promises)
     for function in functions:
         interpreter.run(function)
     rows = interpreter.rows.rows()
@@ -59,7 +59,7 @@ def machine_ranges(text: str) -> tuple[RangeRow, ...]:
     Raises:
         UnsupportedC: as :func:`source_ranges`.
     """
-    return table_rows(_program(text), PROMISES)
+    return table_rows(Program.parse(text), PROMISES)
 
 
 def block_sum(text: str, promises: Promises = PROMISES) -> RangeRow:
@@ -69,7 +69,7 @@ def block_sum(text: str, promises: Promises = PROMISES) -> RangeRow:
     here: one less than the longest block's squares of what the filter returns. Allowed: the limit
     that the source puts on the sum, which therefore never changes a value.
     """
-    program = _program(text)
+    program = Program.parse(text)
     filtered = Interpreter(program, promises).run("filter")
     limit = next(
         (
@@ -92,12 +92,3 @@ def block_sum(text: str, promises: Promises = PROMISES) -> RangeRow:
         allowed=(0, program.constant(limit.init)),
     )
 
-
-def _program(text: str) -> Program:
-    from pycparser import CParser
-    from pycparser.c_parser import ParseError
-
-    try:
-        return Program(CParser().parse(text, "source"))
-    except ParseError as error:
-        raise UnsupportedC(str(error)) from error

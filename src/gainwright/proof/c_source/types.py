@@ -9,7 +9,8 @@ import operator
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
-from pycparser import c_ast
+from pycparser import CParser, c_ast
+from pycparser.c_parser import ParseError
 
 from gainwright.proof.c_source.errors import UnsupportedC
 
@@ -105,6 +106,14 @@ class Program:
         self._typedefs: dict[str, CType] = {}
         for item in tree.ext:
             self._take(item)
+
+    @classmethod
+    def parse(cls, text: str) -> Program:
+        """Return the program of a preprocessed source; UnsupportedC if it is no C."""
+        try:
+            return cls(CParser().parse(text, "source"))
+        except ParseError as error:
+            raise UnsupportedC(str(error)) from error
 
     def _take(self, item: c_ast.Node) -> None:
         if isinstance(item, c_ast.FuncDef):

@@ -1,0 +1,22 @@
+/* Checks of everything that needs a machine's tables: see check_axis.c. */
+#ifndef CHECK_AXIS_H
+#define CHECK_AXIS_H
+
+#include "gw_axis.h"
+
+/* Generated from the promised ranges: any promised value, and whether it is still promised. */
+void gw_any_detector(gw_detector *detector);
+void gw_any_pulse(gw_pulse *pulse);
+void gw_check_detector(const gw_detector *detector);
+void gw_check_pulse(const gw_pulse *pulse);
+void gw_any_biquad_state(gw_biquad_state *state);
+void gw_check_biquad_state(const gw_biquad_state *state);
+
+void gw_check_biquad(void);
+void gw_check_control_tick(void);
+void gw_check_pulse_sample(void);
+void gw_check_sequencer_tick(void);
+void gw_check_gain(void);
+void gw_check_axis_all(void);
+
+#endif

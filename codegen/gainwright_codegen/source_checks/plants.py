@@ -1,0 +1,104 @@
+"""Defects that are planted on purpose: a checker that misses one is not believed."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Plant:
+    """One defect: a text of an exported file and what it is replaced by."""
+
+    file: str
+    sound: str
+    broken: str
+    what: str
+    """What is wrong with it."""
+    reached_by: str
+    """The driver's function that runs into it."""
+    shows_at: str = ""
+    """Sound text of the place where it goes wrong, if that is not the planted text itself."""
+
+    def applied(self, text: str) -> str:
+        """Return the text with the defect; LookupError unless there is one place for it."""
+        count = text.count(self.sound)
+        if count != 1:
+            raise LookupError(
+                f"planted defect ({self.what}): {self.file} has {count} times {self.sound!r}"
+            )
+        return text.replace(self.sound, self.broken)
+
+    def line(self, text: str) -> int:
+        """Return the line where it goes wrong, from 1; the sound text is given."""
+        return text[: text.index(self.shows_at or self.sound)].count("\n") + 1
+
+
+ROW_INDEX = Plant(
+    "gw_sequencer.c",
+    "taken = index;",
+    "taken = index + 1U;",
+    "index of the row taken is one too high",
+    "gw_check_step_any_memory",
+    "sequencer->saturated = gw_trial_act(",
+)
+PRODUCT = Plant(
+    "gw_biquad.h",
+    "((int64_t)coefficients->b0 * x)",
+    "(int64_t)(coefficients->b0 * x)",
+    "product computed in 32 bits",
+    "gw_check_biquad",
+)
+SQUARE = Plant(
+    "gw_detector.c",
+    "((int64_t)value * value)",
+    "(int64_t)(value * value)",
+    "square computed in 32 bits",
+    "gw_check_control_tick",
+)
+SHIFT = Plant(
+    "gw_detector.c",
+    "energy >> settings->shift;",
+    "energy >> (settings->shift + 64U);",
+    "shift by more than the width",
+    "gw_check_control_tick",
+)
+PULSE_INDEX = Plant(
+    "gw_pulse.h",
+    "(pulse->next < shape->ticks)",
+    "(pulse->next <= shape->ticks)",
+    "index one beyond the pulse",
+    "gw_check_pulse_sample",
+    "shape->shape[pulse->next]",
+)
+RUNG_INDEX = Plant(
+    "gw_axis.c",
+    "return gw_gain_ladder[stage][rung_of(axis, stage)];",
+    "return gw_gain_ladder[stage][axis->outputs[gw_trial_stages[stage].rung_output]];",
+    "index of the gain ladder not limited",
+    "gw_check_gain",
+)
+HEIGHT_INDEX = Plant(
+    "gw_axis.c",
+    "gw_pulse_height[axis->stage][rung_of(axis, axis->stage)]",
+    "gw_pulse_height[axis->stage][rung_of(axis, axis->stage) + 1]",
+    "index of the pulse heights one too high",
+    "gw_check_sequencer_tick",
+)
+
+STEP_PLANTS = (ROW_INDEX,)
+AXIS_PLANTS = (PRODUCT, SQUARE, SHIFT, PULSE_INDEX, RUNG_INDEX, HEIGHT_INDEX)
+
+
+def table_plant(text: str) -> Plant:
+    """Return a defect for the tables of a machine: a pulse said to be longer than it is.
+
+    Raises:
+        LookupError: the tables have no pulse.
+    """
+    found = re.search(r"\{pulse_shape_0, (\d+)\}", text)
+    if found is None:
+        raise LookupError("there is no pulse to plant a defect in")
+    broken = f"{{pulse_shape_0, {int(found[1]) + 1}}}"
+    what = "a pulse that is said to be longer than it is"
+    return Plant("gw_machine.c", found[0], broken, what, "gw_check_pulse_sample")
