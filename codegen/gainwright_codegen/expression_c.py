@@ -79,6 +79,9 @@ _OF_EQUAL_OPERANDS = {
 }
 """What a comparison of a thing with itself gives; compilers warn about it if it is written out."""
 
+_COMMUTATIVE = frozenset({Operator.ADD, Operator.MULTIPLY, Operator.EQUAL, Operator.NOT_EQUAL})
+_MIRRORED = {Operator.GREATER: Operator.LESS, Operator.GREATER_EQUAL: Operator.LESS_EQUAL}
+
 
 @dataclass(frozen=True, slots=True)
 class Scope:
@@ -166,13 +169,30 @@ def _binary(operator: Operator, left: Expression, right: Expression, scope: Scop
         first = _binary(left.operator, left.left, left.right, scope)
     else:
         first = c_expression(left, scope)
-    if operator in _OF_EQUAL_OPERANDS and first == last:
+    if operator in _OF_EQUAL_OPERANDS and _ordered(left) == _ordered(right):
         return _truth(_OF_EQUAL_OPERANDS[operator])
     if operator in _TOKENS:
         return f"{first} {_TOKENS[operator]} {last}"
     if operator is Operator.IMPLIES:
         return f"(!{first}) || {last}"
     return f"{_FUNCTIONS[operator]}({first}, {last})"
+
+
+def _ordered(expression: Expression) -> object:
+    """Return a form that is the same for expressions that differ only in the order of operands."""
+    match expression:
+        case Integer(value, _):
+            return value
+        case Unary(operator, operand):
+            return operator, _ordered(operand)
+        case Binary(operator, left, right):
+            sides = [_ordered(left), _ordered(right)]
+            if operator in _MIRRORED:
+                operator, sides = _MIRRORED[operator], sides[::-1]
+            return operator, *(sorted(sides, key=repr) if operator in _COMMUTATIVE else sides)
+        case Choice(condition, consequence, alternative):
+            return _ordered(condition), _ordered(consequence), _ordered(alternative)
+    return expression
 
 
 def _chained(inner: Operator, outer: Operator) -> bool:

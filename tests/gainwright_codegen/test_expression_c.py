@@ -123,6 +123,9 @@ CORNERS = [
     # Written out, compilers would warn of these.
     "whole == whole",
     "if small >= small then 1 else 0",
+    "small * half == half * small",
+    "(small < half) == (half > small)",
+    "(yes != (small + 1 <= half)) == ((half >= 1 + small) != yes)",
     "whole <= 2147483647",
     "whole >= 0 - 2147483647 - 1",
     "true and (yes == no)",
