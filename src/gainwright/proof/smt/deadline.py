@@ -14,7 +14,7 @@ from gainwright.proof.smt.terms import StepTerms
 from gainwright.spec.expression import Expression, InState
 from gainwright.spec.model import Requirement, RequirementKind, Row, Trial
 
-WHOLE_TRIAL = "trial_comes_to_an_end"
+WHOLE_TRIAL = "trial/ends"
 """Subject of the finding about every trial: it can not stay away from its end states for ever."""
 
 
@@ -22,7 +22,7 @@ WHOLE_TRIAL = "trial_comes_to_an_end"
 class Deadline:
     """From ``trigger`` on, ``goal`` is reached within some ticks."""
 
-    name: str
+    subject: str
     """Id of the requirement, or :data:`WHOLE_TRIAL`."""
     sentence: str
     trigger: Expression
@@ -32,6 +32,11 @@ class Deadline:
     """True if the trigger holds over a tick, which is then the first that counts."""
     within_ticks: int | None
     """None: as short as can be shown."""
+
+    @property
+    def obligations(self) -> str:
+        """Where its obligations are found, by name."""
+        return self.subject if self.subject == WHOLE_TRIAL else f"requirement/{self.subject}"
 
 
 def requirement_deadline(requirement: Requirement) -> Deadline | None:
@@ -150,9 +155,7 @@ class CourseFinder:
         found = []
         for row in self._trial.rows:
             code = [state.name for state in self._trial.states].index(row.source)
-            known = z3.substitute(
-                trigger, (self._terms.state, z3.BitVecVal(code, step.state_bits))
-            )
+            known = z3.substitute(trigger, (self._terms.state, z3.BitVecVal(code, step.state_bits)))
             after = self._terms.after(row, [pending[row.target]])
             start = Start(row.target, [*self.premise(row), known, *after], row)
             if self._satisfiable(start.premise):

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterable, Iterator, Sequence
+from typing import TypeGuard
 
 import z3
 
@@ -43,6 +44,7 @@ MOST_PREMISES = 2
 MOST_CANDIDATES = 60_000
 """Rounds with more candidates are not tried."""
 SIFTING_ROUNDS = 80
+TICKS_ROUNDS = 80
 
 
 class FactFinder:
@@ -68,22 +70,29 @@ class FactFinder:
         if sum(map(len, candidates.values())) > MOST_CANDIDATES:
             return False
         induction = Induction(self._trial, self._terms, self.facts, candidates, self._limit_s)
-        self.sifter(induction).run(SIFTING_ROUNDS)
+        self._sifter(induction).run(SIFTING_ROUNDS)
         for state, found in induction.largest_inductive().items():
-            self.facts[state] = list(dict.fromkeys([*self.facts[state], *found]))
+            self.facts[state] = concise([*self.facts[state], *found])
         return True
 
-    def sifter(self, induction: Induction) -> Sifter:
+    def ticks(self) -> Sifter:
+        """Return a sifter that has tried ticks from many moments where all facts hold."""
+        sifter = self._sifter(self._established())
+        sifter.run(TICKS_ROUNDS)
+        sifter.spread()
+        return sifter
+
+    def _sifter(self, induction: Induction) -> Sifter:
         return Sifter(self._trial, self._machine, induction, self._inputs, self._values)
 
-    def established(self) -> Induction:
+    def _established(self) -> Induction:
         """Return the facts found so far as candidates that are all inductive."""
         chains: Chains = {state: [(fact,) for fact in facts] for state, facts in self.facts.items()}
         return Induction(self._trial, self._terms, {}, chains, self._limit_s)
 
     def support(self, wanted: Facts) -> dict[str, list[Expression]]:
         """Return facts that include the wanted ones and are inductive on their own."""
-        return self.established().support(wanted)
+        return self._established().support(wanted)
 
     def _candidates(self, state: str, premises: int) -> Iterator[Chain]:
         yield from ((part,) for part in self._demanded(state))
@@ -138,6 +147,26 @@ def _fixed(facts: Iterable[Expression]) -> frozenset[str]:
     return frozenset(found)
 
 
+def concise(facts: Iterable[Expression]) -> list[Expression]:
+    """Return the facts without those that follow from others by fixed values or equality."""
+    distinct = list(dict.fromkeys(facts))
+    fixed = _fixed(distinct)
+    equal = {frozenset((f.left, f.right)) for f in distinct if _is(f, Operator.EQUAL)}
+    return [
+        fact
+        for fact in distinct
+        if _fixed([fact])
+        or not (
+            references(fact) <= fixed
+            or (_is(fact, Operator.LESS_EQUAL) and frozenset((fact.left, fact.right)) in equal)
+        )
+    ]
+
+
+def _is(fact: Expression, operator: Operator) -> TypeGuard[Binary]:
+    return isinstance(fact, Binary) and fact.operator is operator
+
+
 def _before_known(chain: Chain, known: set[Expression]) -> Chain:
     """Return the links of a chain that say more than what is known."""
     for index, link in enumerate(chain):
@@ -174,7 +203,6 @@ def inputs_by_row(trial: Trial, terms: StepTerms, limit_s: float) -> dict[str, V
         model = board.model([(row.id, lambda row=row: terms.guard(row))])
         if isinstance(model, z3.ModelRef):
             found[row.id] = {
-                signal.name: number(model, terms.constants[signal.name])
-                for signal in trial.inputs
+                signal.name: number(model, terms.constants[signal.name]) for signal in trial.inputs
             }
     return found

@@ -9,30 +9,26 @@ from collections.abc import Mapping, Sequence
 
 from gainwright.semantics.python_code import CodeWriter
 from gainwright.spec.expression import (
-    COMPARISONS,
     Binary,
     Choice,
     Expression,
     Integer,
     Operator,
     Reference,
-    references,
-    walk,
 )
-from gainwright.spec.model import Kind, Row, Trial
+from gainwright.spec.model import Row, Trial
 
 Values = dict[str, int]
 
 
 class FastMachine:
-    """Rows, new values and the region of moments; nothing is checked."""
+    """Rows and new values; nothing is checked."""
 
     def __init__(self, trial: Trial) -> None:
         writer = CodeWriter([], trial.conditions)
         self._conditions = writer.function(
             [_bits([Reference(condition.name) for condition in trial.conditions])]
         )
-        self._region = writer.function([_bits(_variable_truths(trial))])
         self._actions = {row.id: writer.function(list(row.actions.values())) for row in trial.rows}
         self._ranges = {v.name: (v.low, v.high) for v in trial.variables}
         bits = {condition.name: 1 << index for index, condition in enumerate(trial.conditions)}
@@ -55,27 +51,6 @@ class FastMachine:
             low, high = self._ranges[name]
             result[name] = min(max(int(value), low), high)
         return result
-
-    def region(self, variables: Values) -> int:
-        """Return which truth variables and comparisons of variables hold, as bits."""
-        return self._region(variables, 0, {}, 0)[0]
-
-
-def _variable_truths(trial: Trial) -> list[Expression]:
-    """Return the truth variables and every comparison in a condition that reads variables only."""
-    names = {variable.name for variable in trial.variables}
-    truths: dict[Expression, None] = {
-        Reference(variable.name): None
-        for variable in trial.variables
-        if variable.kind is Kind.TRUTH
-    }
-    for condition in trial.conditions:
-        for part in walk(condition.expression):
-            if isinstance(part, Binary) and part.operator in COMPARISONS:
-                read = references(part)
-                if read and read <= names:
-                    truths[part] = None
-    return list(truths)
 
 
 def _bits(truths: Sequence[Expression]) -> Expression:

@@ -14,11 +14,13 @@ import z3
 from gainwright.proof.smt.induction import Facts
 from gainwright.proof.smt.script import Definition, Statement, script
 from gainwright.proof.smt.step import StepEncoding
-from gainwright.proof.smt.switchboard import Switchboard
+from gainwright.proof.smt.switchboard import OutOfTimeError, Switchboard
 from gainwright.proof.smt.terms import StepTerms, number
-from gainwright.proof.smt.text import implication
+from gainwright.proof.smt.text import implication, symbols_in
 from gainwright.proof.verdict import Obligation
-from gainwright.spec.expression import Expression
+from gainwright.semantics.evaluate import evaluate
+from gainwright.spec.expression import Expression, references
+from gainwright.spec.model import Row
 from gainwright.spec.sentence import sentence, words
 
 
@@ -34,6 +36,8 @@ class Question:
     assumptions: tuple[Statement, ...] = ()
     over_tick: bool = False
     """True if it is about a tick, which takes exactly one row."""
+    row: Row | None = None
+    """The row that the tick takes, where the question is about one row only."""
     definitions: tuple[Definition, ...] = ()
     """What it uses beside the definitions of the step."""
 
@@ -61,16 +65,18 @@ def fact_statement(step: StepEncoding, state: str, fact: Expression) -> Statemen
 def obligation(step: StepEncoding, question: Question, facts: Facts) -> Obligation:
     """Return the script of a question that may rest on the given facts."""
     assumptions = list(question.assumptions)
-    if question.over_tick:
+    if question.row is not None:
+        taken = Statement(f"The tick takes the row {question.row.id}.", step.row(question.row))
+        assumptions.insert(0, taken)
+    elif question.over_tick:
         assumptions.insert(0, Statement("The tick takes exactly one row.", step.one_row))
     for state, known in facts.items():
         assumptions += [fact_statement(step, state, fact) for fact in known]
-    definitions = [*step.definitions, *question.definitions]
+    tick = step.tick if question.row is None else step.row_tick(question.row)
+    definitions = [*step.shared, *step.moment(after=False), *tick, *question.definitions]
     heading = [f"Trial {step.trial.name}, obligation {question.name}.", *question.heading]
     heading.append("unsat = proved. Integers are 32 bits signed, as in the exported C.")
-    return Obligation.of(
-        question.name, script(heading, definitions, assumptions, question.claim)
-    )
+    return Obligation.of(question.name, script(heading, definitions, assumptions, question.claim))
 
 
 class FactSelector:
@@ -79,6 +85,7 @@ class FactSelector:
     def __init__(self, terms: StepTerms, facts: Facts, limit_s: float) -> None:
         self._terms = terms
         self._step = terms.step
+        self._limit_s = limit_s
         self._board = Switchboard([terms.ranges, terms.state_range], limit_s)
         self._facts = [(state, fact) for state, known in facts.items() for fact in known]
         statements = [fact_statement(self._step, *pair).formula for pair in self._facts]
@@ -90,6 +97,8 @@ class FactSelector:
 
         Raises OutOfTimeError.
         """
+        if question.row is not None:
+            return self._needed_for_row(question, question.row)
         formulas = [statement.formula for statement in question.assumptions]
         formulas.append(f"(not {question.claim.formula})")
         terms = self._terms.parse(formulas, question.definitions)
@@ -105,6 +114,37 @@ class FactSelector:
             if (state, fact) in answer:
                 chosen.setdefault(state, []).append(fact)
         return chosen
+
+    def _needed_for_row(self, question: Question, row: Row) -> dict[str, list[Expression]] | Moment:
+        """The same for a single row, where each fact is chosen to exclude a counterexample.
+
+        Solved afresh each time: simplified as a whole, the multiplications in ranks are no burden.
+        """
+        chosen: list[Expression] = []
+        while True:
+            solver = z3.SolverFor("QF_BV")
+            solver.set("timeout", round(self._limit_s * 1000))
+            text = obligation(self._step, question, {row.source: chosen}).text
+            solver.from_string(text)
+            answer = solver.check()
+            if answer == z3.unknown:
+                raise OutOfTimeError(solver.reason_unknown())
+            if answer == z3.unsat:
+                return {row.source: chosen} if chosen else {}
+            moment = self.moment(solver.model())
+            failing = self._failing(moment, symbols_in(text))
+            if failing is None:
+                return moment
+            chosen.append(failing)
+
+    def _failing(self, moment: Moment, used: frozenset[str]) -> Expression | None:
+        """Return a fact that excludes a moment, about variables that the question uses."""
+        for state, fact in self._facts:
+            if state == moment.state and not evaluate(fact, moment.variables):
+                symbols = {self._step.value(name, False) for name in references(fact)}
+                if symbols <= used:
+                    return fact
+        return None
 
     def moment(self, model: z3.ModelRef) -> Moment:
         trial = self._step.trial

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 import z3
@@ -60,10 +60,17 @@ class RankSearch:
         }
         self._fit = RankFit({})
 
-    def ranking(self) -> Ranking:
-        """Return ranks; raises NoRankError if none of this form do, OutOfTimeError."""
+    def ranking(self, others: Iterable[Ranking]) -> Ranking:
+        """Return ranks; raises NoRankError if none of this form do, OutOfTimeError.
+
+        ``others`` are rankings of other deadlines, one of which may do if no time is given.
+        """
         if not self._course.states:
             return Ranking(self._course, 0, {})
+        if self._deadline.within_ticks is None:
+            for other in others:
+                if self._serves(other):
+                    return Ranking(self._course, other.greatest, other.ranks)
         within = self._deadline.within_ticks
         details = [Detail.STEPS] if within is None else list(Detail)
         for detail in details:
@@ -73,6 +80,11 @@ class RankSearch:
                 if detail is details[-1]:
                     raise
         raise NoRankError
+
+    def _serves(self, other: Ranking) -> bool:
+        return set(self._course.states) <= other.ranks.keys() and not self._refuted(
+            other.greatest, other.ranks
+        )
 
     def _ranking(self, detail: Detail) -> Ranking:
         self._fit = RankFit(
@@ -172,9 +184,7 @@ class RankSearch:
             return None
         constants = self._terms.constants
         inputs = {s.name: number(model, constants[s.name]) for s in self._trial.inputs}
-        return SiftedTick(
-            row, self._variables(model, None), inputs, self._variables(model, row)
-        )
+        return SiftedTick(row, self._variables(model, None), inputs, self._variables(model, row))
 
     def _model(self, premise: list[z3.BoolRef], failure: z3.BoolRef) -> z3.ModelRef | None:
         # A new solver each time: simplified as a whole, multiplications are no burden.

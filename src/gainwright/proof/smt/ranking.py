@@ -59,9 +59,7 @@ def features(trial: Trial, detail: Detail, free: Container[str]) -> list[Feature
     timers = _timers(trial)
     found = []
     for variable in trial.variables:
-        if variable.name not in free or (
-            detail is Detail.TIMERS and variable.name not in timers
-        ):
+        if variable.name not in free or (detail is Detail.TIMERS and variable.name not in timers):
             continue
         if variable.kind is Kind.TRUTH:
             count = Choice(Reference(variable.name), Integer(1), Integer(0))

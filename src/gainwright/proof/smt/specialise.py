@@ -93,9 +93,7 @@ def _connected(
     return Binary(operator, left, right)
 
 
-def _choice(
-    condition: Expression, consequence: Expression, alternative: Expression
-) -> Expression:
+def _choice(condition: Expression, consequence: Expression, alternative: Expression) -> Expression:
     if isinstance(condition, Truth):
         return consequence if condition.value else alternative
     return Choice(condition, consequence, alternative)

@@ -8,11 +8,11 @@ before the tick and the inputs, each anywhere in its declared range; all else is
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import cached_property
 
-from gainwright.proof.smt.expression import translate
+from gainwright.proof.smt.expression import Symbols, translate
 from gainwright.proof.smt.script import Definition, constant, function
 from gainwright.proof.smt.text import (
     INTEGER_SORT,
@@ -122,15 +122,29 @@ class StepEncoding:
     def tick(self) -> tuple[Definition, ...]:
         """Inputs, conditions, rows and the moment after the tick, defined by the one before."""
         return (
-            *(self._free(signal, self.value(signal.name, False)) for signal in self.trial.inputs),
-            *(
-                function(self.value(c.name, False), "Bool", self.formula(c.expression), c.meaning)
-                for c in self.trial.conditions
-            ),
+            *self._inputs_and_conditions(),
             *(function(self.row(row), "Bool", self.row_holds(row)) for row in self.trial.rows),
             self._one_row(),
             self._next_state(),
             *(self._next_value(variable) for variable in self.trial.variables),
+            *self._outputs(after=True),
+        )
+
+    def row_tick(self, row: Row) -> tuple[Definition, ...]:
+        """Return the same as :attr:`tick` for a tick of which the row is known.
+
+        The moment after it then follows from the actions of that row alone.
+        """
+        return (
+            *self._inputs_and_conditions(),
+            function(self.row(row), "Bool", self.row_holds(row)),
+            function(
+                self.state(after=True),
+                self.state_sort,
+                self.state_code(row.target),
+                f"The next state, by the row {row.id}.",
+            ),
+            *(self._value_by_row(variable, row) for variable in self.trial.variables),
             *self._outputs(after=True),
         )
 
@@ -162,6 +176,20 @@ class StepEncoding:
         if signal.kind is Kind.TRUTH:
             return "true" if value else "false"
         return bit_vector(value)
+
+    def _inputs_and_conditions(self) -> Iterator[Definition]:
+        yield from (self._free(s, self.value(s.name, False)) for s in self.trial.inputs)
+        for condition in self.trial.conditions:
+            body = self.formula(condition.expression)
+            symbol = self.value(condition.name, False)
+            yield function(symbol, "Bool", body, condition.meaning)
+
+    def _value_by_row(self, variable: Signal, row: Row) -> Definition:
+        body = self.value(variable.name, after=False)
+        if variable.name in row.actions:
+            body = self.assigned(variable, row.actions[variable.name])
+        symbol = self.value(variable.name, after=True)
+        return function(symbol, sort(variable), body, f"{variable.meaning}; after the tick.")
 
     def _free(self, signal: Signal, symbol: str) -> Definition:
         return constant(symbol, sort(signal), signal.meaning, within_range(signal, symbol))
@@ -231,6 +259,11 @@ class _Moment:
 
     def state_code(self, name: str) -> str:
         return self.step.state_code(name)
+
+
+def at_moment(step: StepEncoding, after: bool) -> Symbols:
+    """Return symbols with which plain names are read before or after the tick."""
+    return _Moment(step, after)
 
 
 def after_tick(step: StepEncoding, expression: Expression) -> str:

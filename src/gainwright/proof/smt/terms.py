@@ -26,7 +26,7 @@ class StepTerms:
         trial = step.trial
         self.signals: tuple[Signal, ...] = (*trial.variables, *trial.inputs)
         self.constants: Mapping[str, z3.ExprRef] = {
-            signal.name: _free_constant(step.value(signal.name, False), signal)
+            signal.name: free_constant(step.value(signal.name, False), signal)
             for signal in self.signals
         }
         """Variables before the tick and inputs."""
@@ -72,13 +72,13 @@ class StepTerms:
 
     def integers(self, expressions: Sequence[Expression]) -> list[z3.BitVecRef]:
         """Return integer-valued expressions over variables and inputs as terms."""
-        return self._values([(self.step.formula(e), INTEGER_SORT) for e in expressions])
+        return self.values([(self.step.formula(e), INTEGER_SORT) for e in expressions])
 
     def _parse_assignments(self) -> dict[str, dict[str, z3.ExprRef]]:
         trial = self.step.trial
         variables = {variable.name: variable for variable in trial.variables}
         keys = [(row, name) for row in trial.rows for name in row.actions]
-        values = self._values(
+        values = self.values(
             [
                 (self.step.assigned(variables[name], row.actions[name]), sort(variables[name]))
                 for row, name in keys
@@ -89,7 +89,7 @@ class StepTerms:
             found[row.id][name] = value
         return found
 
-    def _values(self, terms_and_sorts: Sequence[tuple[str, str]]) -> list[z3.ExprRef]:
+    def values(self, terms_and_sorts: Sequence[tuple[str, str]]) -> list[z3.ExprRef]:
         """Return terms of any sort: each is parsed as one side of an equation."""
         equations = [
             f"(= {_PROBE}{index} {text})" for index, (text, _) in enumerate(terms_and_sorts)
@@ -101,7 +101,8 @@ class StepTerms:
         return [equation.arg(1) for equation in self.parse(equations, probes)]
 
 
-def _free_constant(symbol: str, signal: Signal) -> z3.ExprRef:
+def free_constant(symbol: str, signal: Signal) -> z3.ExprRef:
+    """Return a signal as a z3 constant."""
     return z3.Bool(symbol) if signal.kind is Kind.TRUTH else z3.BitVec(symbol, 32)
 
 
