@@ -59,8 +59,7 @@ class Specialiser:
 
     def output(self, output: Output, state: str) -> Expression:
         """Return the expression of an output in a state, over variables."""
-        text = self._states[state].outputs.get(output.name, output.default)
-        assert text is not None, f"{output.name} has no value in {state}"
+        text = self._states[state].value_of(output)
         return rewritten(text, lambda part: part)
 
     def facts(self, row: Row) -> Facts:
