@@ -21,8 +21,10 @@ from gainwright_sim.machine import Machine
 from gainwright_sim.plant.axis import Axis
 from gainwright_sim.plant.loop import DriveLoop
 from gainwright_sim.plant.move import MoveGenerator
-from gainwright_sim.rig.run import RigLog
+from gainwright_sim.rig.log import RigLog
 
+TURN_SHARE = 20_000 / 2**15
+"""Turning points, as a share of half the travel window."""
 _TEXT = """\
 [trial]
 name = "fixed_gain"

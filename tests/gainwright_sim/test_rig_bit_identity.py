@@ -14,7 +14,8 @@ from gainwright.spec.shipped import shipped_trial_path
 from gainwright_sim.machine import load_machine
 from gainwright_sim.rehearsal.bench import Bench
 from gainwright_sim.rehearsal.rehearse import Rehearsal, rehearse
-from gainwright_sim.rig.run import Override, RigLog
+from gainwright_sim.rig.log import RigLog
+from gainwright_sim.rig.run import Override
 from gainwright_sim.theory import sample_axis
 
 TRIAL = load_trial(shipped_trial_path())

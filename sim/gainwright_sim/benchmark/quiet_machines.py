@@ -17,6 +17,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 
+from gainwright.errors import InputError
 from gainwright.spec.load import trial_from_document
 from gainwright.spec.model import Trial
 from gainwright.spec.shipped import shipped_trial_path
@@ -108,24 +109,45 @@ def rate_bound(events: int, count: int, confidence: float = 0.95) -> float:
 
 
 def main() -> int:
+    """Run the rehearsals; 1 if there was a false onset, 2 for wrong input."""
     parser = argparse.ArgumentParser(prog="python -m gainwright_sim.benchmark.quiet_machines")
-    parser.add_argument("--count", type=int, default=200, help="axes (default: %(default)s)")
+    parser.add_argument("--count", type=_positive, default=200, help="axes (default: 200)")
     parser.add_argument("--seed", type=int, default=0, help="of the first axis (default: 0)")
-    parser.add_argument("--workers", type=int, default=1, help="processes (default: 1)")
+    parser.add_argument("--workers", type=_positive, default=1, help="processes (default: 1)")
     parser.add_argument(
-        "--top-share", type=float, default=TOP_SHARE,
+        "--top-share", type=_share, default=TOP_SHARE,
         help="gain of the highest rung as a share of the exact limit (default: %(default)s)",
     )  # fmt: skip
     parser.add_argument("--json", action="store_true", help="print the result as JSON")
     options = parser.parse_args()
     seeds = range(options.seed, options.seed + options.count)
     results: list[QuietResult] = []
-    for part in run_all(seeds, options.top_share, options.workers):
-        results += part
-        print(f"{len(results)} of {options.count}", end="\r", file=sys.stderr, flush=True)
+    try:
+        for part in run_all(seeds, options.top_share, options.workers):
+            results += part
+            print(f"{len(results)} of {options.count}", end="\r", file=sys.stderr, flush=True)
+    except InputError as error:
+        print(f"gainwright: {error}", file=sys.stderr)
+        return 2
     print(file=sys.stderr)
     _report(results, options)
     return 1 if any(result.onset_rung is not None for result in results) else 0
+
+
+def _positive(text: str) -> int:
+    if not text.isdecimal() or int(text) < 1:
+        raise argparse.ArgumentTypeError(f"found {text!r}, expected a whole number above 0")
+    return int(text)
+
+
+def _share(text: str) -> float:
+    try:
+        share = float(text)
+    except ValueError:
+        share = math.nan
+    if not 0.0 < share < 10.0:
+        raise argparse.ArgumentTypeError(f"found {text!r}, expected a number between 0 and 10")
+    return share
 
 
 def _report(results: Sequence[QuietResult], options: argparse.Namespace) -> None:

@@ -19,7 +19,8 @@ from gainwright_sim.rig.axis import axis_data
 from gainwright_sim.rig.configuration import check_rig_inputs
 from gainwright_sim.rig.fit import check_fit
 from gainwright_sim.rig.library import load_rig
-from gainwright_sim.rig.run import Rig, RigLog
+from gainwright_sim.rig.log import RigLog
+from gainwright_sim.rig.run import Rig
 from gainwright_sim.rig.tables import replace_tables
 
 

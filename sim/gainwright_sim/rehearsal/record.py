@@ -13,7 +13,7 @@ from gainwright_sim.rehearsal.rehearse import Rehearsal
 from gainwright_sim.rehearsal.rungs import rung_table, rungs_csv
 from gainwright_sim.rehearsal.summary import Summary
 from gainwright_sim.rehearsal.words import CAUTION, FILES
-from gainwright_sim.rig.run import SIGNALS
+from gainwright_sim.rig.log import SIGNALS
 
 
 def write_record(

@@ -12,7 +12,8 @@ from gainwright.spec.model import Trial
 from gainwright_codegen.axis_tables import StageTables
 from gainwright_sim.machine import Machine
 from gainwright_sim.rehearsal.bench import Bench
-from gainwright_sim.rig.run import Override, RigLog
+from gainwright_sim.rig.log import RigLog
+from gainwright_sim.rig.run import Override
 
 SLICE_S = 0.5
 """Machine time between two looks at progress and requirements."""

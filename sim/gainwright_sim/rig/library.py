@@ -64,17 +64,20 @@ def rig_cdef(trial: Trial) -> str:
         "GW_STAGE_SLOTS": max(1, len(trial.stages)),
         "GW_RUNG_COUNT_MAX": max((stage.rungs for stage in trial.stages), default=1),
     }
-    return header_declarations(("rig_model.h", "rig.h"), sizes, _TABLES_CDEF)
+    headers = (SOURCE_DIRECTORY / "rig_model.h", SOURCE_DIRECTORY / "rig.h")
+    return header_declarations(headers, sizes, _TABLES_CDEF)
 
 
-def header_declarations(headers: Iterable[str], sizes: Mapping[str, int], more: str) -> str:
-    """Return headers of this folder without preprocessor lines, with ``more`` behind them.
+def header_declarations(
+    headers: Iterable[Path], sizes: Mapping[str, int] | None = None, more: str = ""
+) -> str:
+    """Return headers without preprocessor lines, with ``more`` behind them.
 
     Array sizes are written as numbers: those given, and those that the headers define.
     """
-    text = "".join((SOURCE_DIRECTORY / name).read_text(encoding="ascii") for name in headers)
+    text = "".join(path.read_text(encoding="ascii") for path in headers)
     defined = {name: int(n) for name, n in re.findall(r"(?m)^#define (RIG_\w+) (\d+)", text)}
     text = re.sub(r"(?m)^#.*$", "", text) + more
-    for name, value in {**defined, **sizes}.items():
+    for name, value in {**defined, **(sizes or {})}.items():
         text = re.sub(rf"\b{name}\b", str(value), text)
     return text

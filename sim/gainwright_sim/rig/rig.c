@@ -50,7 +50,6 @@ struct rig {
     int32_t motion_on;
     int32_t control_tick; /* within the sequencer tick */
     int32_t sequencer_tick;
-    int64_t logged;
     int32_t watched; /* sequencer ticks since the trial ended */
     int32_t rested;  /* ... with the axis at rest */
 };
@@ -62,7 +61,7 @@ int64_t rig_size(void)
 
 static double read_encoder(const rig *r)
 {
-    return floor(r->x[0] * r->drive.counts_per_rad) * r->drive.count_rad;
+    return rig_floor(r->x[0] * r->drive.counts_per_rad) * r->drive.count_rad;
 }
 
 static void clear_window(rig *r)
@@ -164,7 +163,7 @@ static void obey_outputs(rig *r)
 
 static void write_log(rig *r, rig_log *log, int32_t row)
 {
-    const int64_t at = r->sequencer_tick;
+    const int64_t at = r->sequencer_tick - log->first;
     float *signals = log->signals + at * RIG_SIGNALS;
 
     log->state[at] = r->axis.sequencer.state;
@@ -218,11 +217,6 @@ static double brake_torque(rig *r)
     return (r->brake_share > 1e-9) ? r->brake_share * r->plant.brake_torque_nm : 0.0;
 }
 
-static double limited(double value, double limit)
-{
-    return (value > limit) ? limit : ((value < -limit) ? -limit : value);
-}
-
 static double speed_loop(rig *r)
 {
     const double error = r->motion.smooth_speed
@@ -231,7 +225,7 @@ static double speed_loop(rig *r)
     const double integral
         = r->integral + error * r->drive.tick_s * r->drive.setting[RIG_INTEGRAL_RATE];
     const double wanted = r->drive.setting[RIG_SPEED_GAIN] * (error + integral);
-    const double torque = limited(wanted, r->drive.torque_limit_nm);
+    const double torque = rig_limited(wanted, r->drive.torque_limit_nm);
 
     r->speed_error = error;
     if (torque == wanted) {
@@ -244,7 +238,7 @@ static double speed_loop(rig *r)
 
 static int32_t signal_word(double value, double words_per_unit)
 {
-    return (int32_t)limited(floor(value * words_per_unit + 0.5), (double)GW_SIGNAL_LIMIT);
+    return (int32_t)rig_floor(rig_limited(value * words_per_unit, (double)GW_SIGNAL_LIMIT) + 0.5);
 }
 
 /* Oscillation is what the trial adds to the torque of the move: the controller's torque behind the
@@ -260,12 +254,15 @@ static void watch(rig *r, double pulse_torque)
     r->window.torque_high = (torque > r->window.torque_high) ? torque : r->window.torque_high;
 }
 
-static void log_control(rig *r, rig_log *log, int32_t torque, int32_t speed_error)
+static void log_control(const rig *r, rig_log *log, int32_t torque, int32_t speed_error)
 {
-    if (r->logged < log->control_capacity) {
-        log->control[2 * r->logged] = torque;
-        log->control[2 * r->logged + 1] = speed_error;
-        r->logged += 1;
+    if (r->control_tick < log->control_ticks) {
+        /* The sequencer tick that these control ticks follow has been counted already. */
+        const int64_t line = r->sequencer_tick - 1 - log->first;
+        int32_t *at = log->control + 2 * (line * log->control_ticks + r->control_tick);
+
+        at[0] = torque;
+        at[1] = speed_error;
     }
 }
 
@@ -299,7 +296,7 @@ static double control(rig *r, rig_log *log)
     if (r->torque_on != 0) {
         pulse_torque = pulse * r->drive.nm_per_torque_word;
     }
-    r->torque = limited(torque + pulse_torque, r->drive.torque_limit_nm);
+    r->torque = rig_limited(torque + pulse_torque, r->drive.torque_limit_nm);
     watch(r, pulse_torque);
     return r->torque;
 }
@@ -324,9 +321,8 @@ int32_t rig_ended(const rig *r)
 
 int32_t rig_advance(rig *r, rig_log *log, int32_t sequencer_ticks)
 {
-    const int32_t stop = (log->capacity - r->sequencer_tick < sequencer_ticks)
-                             ? log->capacity
-                             : r->sequencer_tick + sequencer_ticks;
+    const int32_t room = log->first + log->capacity - r->sequencer_tick;
+    const int32_t stop = r->sequencer_tick + ((room < sequencer_ticks) ? room : sequencer_ticks);
 
     while ((r->sequencer_tick < stop) && (rig_ended(r) == 0)) {
         sequencer_tick(r, log);

@@ -58,8 +58,9 @@ typedef struct {
     int32_t value;
 } rig_override;
 
-/* Where the host wants the record; each array has room for `capacity` sequencer ticks. */
+/* Where the host wants a part of the record, that of `capacity` sequencer ticks from `first` on. */
 typedef struct {
+    int32_t first;
     int32_t capacity;
     int32_t *state;
     int32_t *row;
@@ -67,8 +68,8 @@ typedef struct {
     int32_t *variables; /* capacity x GW_VARIABLE_SLOTS, after the tick */
     int32_t *outputs;   /* capacity x GW_OUTPUT_SLOTS */
     float *signals;     /* capacity x RIG_SIGNALS, see rig_signal */
-    int64_t control_capacity; /* 0: no tick-by-tick record */
-    int32_t *control;         /* control_capacity x 2: what the detector saw, Q4.24 */
+    int32_t control_ticks; /* control ticks kept per sequencer tick, 0: none */
+    int32_t *control;      /* capacity x control_ticks x 2: what the detector saw, Q4.24 */
 } rig_log;
 
 enum rig_signal {
@@ -89,8 +90,8 @@ int64_t rig_size(void);
 void rig_start(rig *r, const rig_plant *plant, const rig_drive *drive, const rig_binding *binding,
                const rig_override *overrides, int32_t override_count, uint64_t seed);
 
-/* Runs until `sequencer_ticks` more have passed, the log is full, or the trial has ended and the
- * axis has rested for a moment; returns the sequencer ticks logged so far. */
+/* Runs until `sequencer_ticks` more have passed, this part of the log is full, or the trial has
+ * ended and the axis has rested for a moment; returns the sequencer ticks logged so far. */
 int32_t rig_advance(rig *r, rig_log *log, int32_t sequencer_ticks);
 int32_t rig_ended(const rig *r);
 

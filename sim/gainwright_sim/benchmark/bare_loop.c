@@ -1,0 +1,148 @@
+/*
+ * The closed loop of the rig written out by hand for two masses: plant, friction, noise, encoder,
+ * move generator and speed loop, and nothing else. No detector, no sequencer, no record. It is the
+ * yardstick for what those cost; a test shows that it moves the axis exactly as the rig does.
+ */
+#include "bare_loop.h"
+
+#include "rig_math.h"
+#include "rig_motion.h"
+#include "rig_noise.h"
+
+enum { STATES = 5, MOTOR_SPEED = 2, LOAD_SPEED = 3 };
+
+struct bare_loop {
+    rig_plant plant;
+    rig_drive drive;
+    double gains[2]; /* on the way down and up */
+    int32_t upwards;
+    double turn_rad;
+    double target_rad;
+    rig_motion motion;
+    uint64_t noise;
+    double x[STATES];
+    double pending[RIG_DELAY_MAX];
+    int32_t pending_next;
+    double position;
+    double speed;
+    double integral;
+};
+
+int64_t bare_loop_size(void)
+{
+    return (int64_t)sizeof(bare_loop);
+}
+
+double bare_loop_angle(const bare_loop *loop)
+{
+    return loop->x[0];
+}
+
+void bare_loop_start(bare_loop *loop, const rig_plant *plant, const rig_drive *drive,
+                     double down_gain, double up_gain, double turn_rad, uint64_t seed)
+{
+    int32_t i;
+
+    loop->plant = *plant;
+    loop->drive = *drive;
+    loop->gains[0] = down_gain;
+    loop->gains[1] = up_gain;
+    loop->upwards = 0;
+    loop->turn_rad = turn_rad;
+    loop->noise = rig_noise_seed(seed);
+    for (i = 0; i < STATES; i++) {
+        loop->x[i] = (i < MOTOR_SPEED) ? 0.5 * drive->count_rad : 0.0;
+    }
+    for (i = 0; i < RIG_DELAY_MAX; i++) {
+        loop->pending[i] = 0.0;
+    }
+    loop->pending_next = 0;
+    loop->position = rig_floor(loop->x[0] * drive->counts_per_rad) * drive->count_rad;
+    loop->target_rad = loop->position;
+    loop->speed = 0.0;
+    loop->integral = 0.0;
+    rig_motion_start(&loop->motion, drive, loop->position);
+}
+
+static void turn_at_the_end(bare_loop *loop)
+{
+    if (rig_motion_resting(&loop->motion, &loop->drive)
+        && (loop->motion.position == loop->target_rad)) {
+        loop->upwards = 1 - loop->upwards;
+        loop->target_rad = (loop->upwards != 0) ? loop->turn_rad : -loop->turn_rad;
+    }
+}
+
+static inline double new_torque(bare_loop *loop, double gain)
+{
+    const rig_drive *d = &loop->drive;
+    const double before = loop->position;
+    double measured;
+    double error;
+    double integral;
+    double torque;
+
+    loop->position = rig_floor(loop->x[0] * d->counts_per_rad) * d->count_rad;
+    measured = (d->speed_sensor != 0) ? loop->x[MOTOR_SPEED]
+                                      : (loop->position - before) * d->ticks_per_s;
+    loop->speed += d->filter_share * (measured - loop->speed);
+    rig_motion_step(&loop->motion, d, loop->target_rad, 1);
+    error = loop->motion.smooth_speed
+            + d->setting[RIG_POSITION_GAIN] * (loop->motion.smooth - loop->position) - loop->speed;
+    integral = loop->integral + error * d->tick_s * d->setting[RIG_INTEGRAL_RATE];
+    torque = gain * (error + integral);
+    if (torque > d->torque_limit_nm) {
+        return d->torque_limit_nm;
+    }
+    if (torque < -d->torque_limit_nm) {
+        return -d->torque_limit_nm;
+    }
+    loop->integral = integral;
+    return torque;
+}
+
+static inline void move_axis(bare_loop *loop, double torque)
+{
+    const rig_plant *p = &loop->plant;
+    double next[STATES];
+    double motor_nm;
+    double load_nm;
+    int32_t i;
+    int32_t j;
+
+    for (i = 0; i < STATES; i++) {
+        next[i] = p->command[i] * torque + p->constant[i];
+    }
+    for (j = 0; j < STATES; j++) {
+        for (i = 0; i < STATES; i++) {
+            next[i] += p->a[j * STATES + i] * loop->x[j];
+        }
+    }
+    motor_nm = rig_limited(-next[MOTOR_SPEED] * p->motor_stop_nms_per_rad, p->motor_coulomb_nm);
+    load_nm = rig_limited(-next[LOAD_SPEED] * p->load_stop_nms_per_rad, p->load_coulomb_nm);
+    for (i = 0; i < STATES; i++) {
+        loop->x[i] = next[i] + p->motor[i] * motor_nm + p->load[i] * load_nm;
+    }
+}
+
+void bare_loop_run(bare_loop *loop, int64_t sequencer_ticks)
+{
+    int64_t tick;
+    int32_t i;
+
+    for (tick = 0; tick < sequencer_ticks; tick++) {
+        double gain;
+
+        turn_at_the_end(loop);
+        gain = loop->gains[loop->upwards];
+        for (i = 0; i < loop->drive.sequencer_ticks; i++) {
+            const double noise = loop->drive.noise_nm * rig_noise(&loop->noise);
+            const double applied = loop->pending[loop->pending_next] + noise;
+
+            loop->pending[loop->pending_next] = new_torque(loop, gain);
+            loop->pending_next
+                = (loop->pending_next + 1 < loop->drive.delay_ticks) ? loop->pending_next + 1 : 0;
+            move_axis(loop, applied);
+        }
+    }
+}
