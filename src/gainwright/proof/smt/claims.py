@@ -18,7 +18,7 @@ from gainwright.proof.smt.text import (
     negation,
 )
 from gainwright.spec.expression import Expression
-from gainwright.spec.model import Kind, Requirement, RequirementKind, Signal, State, Trial
+from gainwright.spec.model import Kind, Requirement, RequirementKind, Row, Signal, State, Trial
 from gainwright.spec.sentence import sentence, words
 
 
@@ -198,3 +198,24 @@ def requirement_question(step: StepEncoding, requirement: Requirement) -> Questi
             at_once = Statement(requirement.sentence, after_tick(step, requirement.formula))
             return Question(name, heading, at_once, (trigger,), over_tick=True)
     return None
+
+
+def never_true(step: StepEncoding, requirement: Requirement) -> Question:
+    """Ask whether what should be reachable is impossible at every moment."""
+    return Question(
+        f"impossible/{requirement.id}",
+        (
+            f"Requirement {requirement.id} demands that something is reachable: "
+            f"{requirement.sentence} Claimed is that it is not.",
+        ),
+        Statement("it is never so.", negation(step.formula(requirement.formula))),
+    )
+
+
+def never_taken(step: StepEncoding, row: Row) -> Question:
+    """Ask whether a row can be taken at no moment."""
+    return Question(
+        f"impossible/row/{row.id.replace('@', '/')}",
+        (f"The row {row.id} is never taken.",),
+        Statement("the row does not hold.", negation(step.row(row))),
+    )

@@ -129,9 +129,13 @@ class CourseFinder:
         names = [state.name for state in self._trial.states]
         return dict(zip(names, self._terms.formulas(denials), strict=True))
 
+    def moment(self, state: str) -> list[z3.BoolRef]:
+        """Return that all facts about a state hold."""
+        return [self._terms.ranges, *self._facts[state]]
+
     def premise(self, row: Row) -> list[z3.BoolRef]:
         """Return that a row is taken at a moment where all facts hold."""
-        return [self._terms.ranges, *self._facts[row.source], self._terms.guard(row)]
+        return [*self.moment(row.source), self._terms.guard(row)]
 
     def starts(self, deadline: Deadline, pending: Mapping[str, z3.BoolRef]) -> list[Start]:
         """Return where the time begins to count with the goal not reached."""
@@ -142,7 +146,7 @@ class CourseFinder:
             specialised(deadline.trigger, name, self._trial) for name in names
         )
         starts = [
-            Start(name, [self._terms.ranges, *self._facts[name], trigger, pending[name]], None)
+            Start(name, [*self.moment(name), trigger, pending[name]], None)
             for name, trigger in zip(names, triggers, strict=True)
         ]
         return [start for start in starts if self._satisfiable(start.premise)]

@@ -64,9 +64,23 @@ class FactFinder:
 
     def search(self, premises: int) -> bool:
         """Look for facts under so many premises; return False if there are too many to try."""
-        candidates = {
-            state.name: list(self._candidates(state.name, premises)) for state in self._trial.states
-        }
+        return self._search(
+            {s.name: list(self._candidates(s.name, premises)) for s in self._trial.states}
+        )
+
+    def search_for(self, invariants: Iterable[Expression]) -> bool:
+        """Look for the conjuncts of invariants in all states, under no or one premise each."""
+        parts = dict.fromkeys(
+            part
+            for invariant in invariants
+            for state in self._trial.states
+            for part in self._parts(invariant, state.name)
+        )
+        return self._search(
+            {s.name: list(self._guarded_parts(s.name, parts)) for s in self._trial.states}
+        )
+
+    def _search(self, candidates: Chains) -> bool:
         if sum(map(len, candidates.values())) > MOST_CANDIDATES:
             return False
         induction = Induction(self._trial, self._terms, self.facts, candidates, self._limit_s)
@@ -95,7 +109,9 @@ class FactFinder:
         return self._established().support(wanted)
 
     def _candidates(self, state: str, premises: int) -> Iterator[Chain]:
-        yield from ((part,) for part in self._demanded(state))
+        for requirement in self._trial.requirements:
+            if requirement.kind is RequirementKind.INVARIANT:
+                yield from ((part,) for part in self._parts(requirement.formula, state))
         fixed = _fixed(self.facts[state])
         known = set(self.facts[state])
         open_chains = [
@@ -104,27 +120,39 @@ class FactFinder:
             if (stronger := _before_known(chain, known)) and not references(chain[0]) <= fixed
         ]
         yield from open_chains
-        free_guards = [g for g in guards(self._words) if not references(g) & fixed]
         for count in range(1, premises + 1):
-            for chosen in itertools.combinations(free_guards, count):
-                read = [references(guard) for guard in chosen]
-                if any(a & b for a, b in itertools.combinations(read, 2)):
-                    continue
-                denials = [negated(guard) for guard in chosen]
-                names = frozenset().union(*read)
-                yield from (
-                    tuple(_either(denials, link) for link in chain)
-                    for chain in open_chains
-                    if not references(chain[0]) & names
-                )
+            for chosen in itertools.combinations(self._free_guards(state), count):
+                if not _overlapping(chosen):
+                    yield from _under(chosen, open_chains)
 
-    def _demanded(self, state: str) -> Iterator[Expression]:
-        """Yield what the invariants of the specification demand in a state."""
-        for requirement in self._trial.requirements:
-            if requirement.kind is RequirementKind.INVARIANT:
-                for part in conjuncts(specialised(requirement.formula, state, self._trial)):
-                    if references(part):
-                        yield part
+    def _guarded_parts(self, state: str, parts: Iterable[Expression]) -> Iterator[Chain]:
+        chains = [(part,) for part in parts if part not in self.facts[state]]
+        yield from chains
+        for guard in self._free_guards(state):
+            yield from _under((guard,), chains)
+
+    def _free_guards(self, state: str) -> list[Expression]:
+        fixed = _fixed(self.facts[state])
+        return [guard for guard in guards(self._words) if not references(guard) & fixed]
+
+    def _parts(self, invariant: Expression, state: str) -> list[Expression]:
+        """Return what an invariant demands of the variables in a state, conjunct by conjunct."""
+        parts = conjuncts(specialised(invariant, state, self._trial))
+        return [part for part in parts if references(part)]
+
+
+def _overlapping(guards_chosen: Sequence[Expression]) -> bool:
+    pairs = itertools.combinations(map(references, guards_chosen), 2)
+    return any(first & second for first, second in pairs)
+
+
+def _under(premises: Sequence[Expression], chains: Iterable[Chain]) -> Iterator[Chain]:
+    """Yield the chains under premises about other variables."""
+    denials = [negated(premise) for premise in premises]
+    names = frozenset().union(*map(references, premises))
+    for chain in chains:
+        if not references(chain[0]) & names:
+            yield tuple(_either(denials, link) for link in chain)
 
 
 def _either(denials: Sequence[Expression], conclusion: Expression) -> Expression:

@@ -74,6 +74,9 @@ class Induction:
             state: writer.function([link for chain in pool.chains for link in chain])
             for state, pool in self._pools.items()
         }
+        self._check_known = {
+            state: writer.function(list(known.get(state, ()))) for state in self._pools
+        }
         self._rests_on: dict[str, frozenset[Link]] = {}
         """Row id to the links of its source that its last answer needed."""
         self._waiting = dict.fromkeys(row.id for row in trial.rows)
@@ -91,10 +94,12 @@ class Induction:
         )
 
     def holds(self, state: str, values: Mapping[str, int]) -> bool:
-        """Return whether all candidates of a state that are left hold with the given values."""
+        """Return whether the facts known and the candidates left hold with the given values."""
         pool = self._pools[state]
         truths = self._check[state](values, 0, {}, 0)
-        return all(truths[pool.starts[index] + head] for index, head in pool.alive())
+        return all(truths[pool.starts[index] + head] for index, head in pool.alive()) and all(
+            self._check_known[state](values, 0, {}, 0)
+        )
 
     def drop(self, state: str, values: Mapping[str, int]) -> None:
         """Drop the candidates of a state that fail with the given values of the variables.

@@ -38,6 +38,8 @@ class Question:
     """True if it is about a tick, which takes exactly one row."""
     row: Row | None = None
     """The row that the tick takes, where the question is about one row only."""
+    afresh: bool = False
+    """True if it multiplies: solvers are quick with it only when they simplify it as a whole."""
     definitions: tuple[Definition, ...] = ()
     """What it uses beside the definitions of the step."""
 
@@ -97,8 +99,8 @@ class FactSelector:
 
         Raises OutOfTimeError.
         """
-        if question.row is not None:
-            return self._needed_for_row(question, question.row)
+        if question.afresh:
+            return self._needed_afresh(question)
         formulas = [statement.formula for statement in question.assumptions]
         formulas.append(f"(not {question.claim.formula})")
         terms = self._terms.parse(formulas, question.definitions)
@@ -115,27 +117,24 @@ class FactSelector:
                 chosen.setdefault(state, []).append(fact)
         return chosen
 
-    def _needed_for_row(self, question: Question, row: Row) -> dict[str, list[Expression]] | Moment:
-        """The same for a single row, where each fact is chosen to exclude a counterexample.
-
-        Solved afresh each time: simplified as a whole, the multiplications in ranks are no burden.
-        """
-        chosen: list[Expression] = []
+    def _needed_afresh(self, question: Question) -> dict[str, list[Expression]] | Moment:
+        """The same with a new solver each time; each fact chosen excludes a counterexample."""
+        chosen: dict[str, list[Expression]] = {}
         while True:
             solver = z3.SolverFor("QF_BV")
             solver.set("timeout", round(self._limit_s * 1000))
-            text = obligation(self._step, question, {row.source: chosen}).text
+            text = obligation(self._step, question, chosen).text
             solver.from_string(text)
             answer = solver.check()
             if answer == z3.unknown:
                 raise OutOfTimeError(solver.reason_unknown())
             if answer == z3.unsat:
-                return {row.source: chosen} if chosen else {}
+                return chosen
             moment = self.moment(solver.model())
             failing = self._failing(moment, symbols_in(text))
             if failing is None:
                 return moment
-            chosen.append(failing)
+            chosen.setdefault(moment.state, []).append(failing)
 
     def _failing(self, moment: Moment, used: frozenset[str]) -> Expression | None:
         """Return a fact that excludes a moment, about variables that the question uses."""

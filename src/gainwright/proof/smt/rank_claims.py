@@ -31,6 +31,7 @@ def rank_questions(
     """Yield the questions that together prove the deadline with its greatest rank."""
     yield _start(step, deadline, ranking, heading)
     for state in ranking.course.states:
+        yield _positive(step, deadline, ranking, state, heading)
         for row in step.trial.rows_by_state[state]:
             yield _falls(step, deadline, ranking, row, heading)
 
@@ -54,7 +55,24 @@ def _start(
         ),
         (trigger,),
         over_tick=over_tick,
+        afresh=True,
         definitions=(_rank_definition(step, ranking, after=over_tick),),
+    )
+
+
+def _positive(
+    step: StepEncoding, deadline: Deadline, ranking: Ranking, state: str, heading: tuple[str, ...]
+) -> Question:
+    return Question(
+        f"{deadline.obligations}/positive/{state}",
+        (*heading, f"In the state {words(state)}, the goal is reached or the rank is at least 1."),
+        Statement("the rank is at least 1.", f"(bvsge {_rank(step, False)} {bit_vector(1)})"),
+        (
+            Statement(f"The state is {words(state)}.", step.in_state(state)),
+            _not_reached(step, deadline),
+        ),
+        afresh=True,
+        definitions=(_state_rank(step, ranking, state, after=False),),
     )
 
 
@@ -64,9 +82,7 @@ def _falls(
     reached = [after_tick(step, deadline.goal)]
     definitions: tuple[Definition, ...] = ()
     if row.target in ranking.course.states:
-        lower = f"(bvslt {_rank(step, True)} {_rank(step, False)})"
-        positive = f"(bvsge {_rank(step, True)} {bit_vector(1)})"
-        reached.append(conjunction([positive, lower]))
+        reached.append(f"(bvslt {_rank(step, True)} {_rank(step, False)})")
         definitions = (
             _state_rank(step, ranking, row.source, after=False),
             _state_rank(step, ranking, row.target, after=True),
@@ -76,14 +92,19 @@ def _falls(
         (
             *heading,
             f"A tick from the state {words(row.source)} by the row {row.id} reaches the goal or "
-            "lowers the rank, which stays at least 1. (Every tick takes exactly one row: "
-            "single_hit/...; there is such an obligation for each row.)",
+            "lowers the rank. (Every tick takes exactly one row: single_hit/...; there is such an "
+            "obligation for each row of each state on the way.)",
         ),
         Statement("the goal is reached or the rank is lower.", disjunction(reached)),
-        (Statement("The goal is not reached yet.", negation(step.formula(deadline.goal))),),
+        (_not_reached(step, deadline),),
         row=row,
+        afresh=True,
         definitions=definitions,
     )
+
+
+def _not_reached(step: StepEncoding, deadline: Deadline) -> Statement:
+    return Statement("The goal is not reached yet.", negation(step.formula(deadline.goal)))
 
 
 def _state_rank(step: StepEncoding, ranking: Ranking, state: str, after: bool) -> Definition:

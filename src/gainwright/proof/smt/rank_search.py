@@ -2,22 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-
-import z3
 
 from gainwright.proof.smt.deadline import Course, CourseFinder, Deadline
 from gainwright.proof.smt.fast_machine import Values
 from gainwright.proof.smt.induction import Facts
 from gainwright.proof.smt.rank_fit import NoRankError, RankFit
+from gainwright.proof.smt.rank_refuter import RankRefuter
 from gainwright.proof.smt.ranking import Detail, Ranks, features, free_variables
 from gainwright.proof.smt.sifting import SiftedTick, Sifter
 from gainwright.proof.smt.specialise import negated, specialised
-from gainwright.proof.smt.switchboard import OutOfTimeError
-from gainwright.proof.smt.terms import StepTerms, number
+from gainwright.proof.smt.terms import StepTerms
 from gainwright.semantics.python_code import Check, CodeWriter
-from gainwright.spec.model import Row, Trial
+from gainwright.spec.model import Trial
 
 MOST_ROUNDS = 40
 
@@ -47,13 +45,10 @@ class RankSearch:
     ) -> None:
         """``sifter`` has run with the facts established; raises OutOfTimeError."""
         self._trial = trial
-        self._terms = terms
-        self._finder = finder
         self._sifter = sifter
         self._deadline = deadline
-        self._limit_s = limit_s
         self._course = finder.course(deadline)
-        self._pending = finder.pending(deadline)
+        self._refuter = RankRefuter(trial, terms, finder, deadline, self._course, limit_s)
         self._is_pending = self._judge_pending()
         self._free = {
             state: free_variables(trial, facts.get(state, ())) for state in self._course.states
@@ -150,61 +145,16 @@ class RankSearch:
 
     def _refuted(self, greatest: int, ranks: Ranks) -> bool:
         """Learn from a moment or tick where the ranks fail, in each place where they can."""
-        states = self._course.states
-        listed = self._terms.integers([ranks[state].expression for state in states])
-        terms = dict(zip(states, listed, strict=True))
-        starts = list(self._starts_above(greatest, terms))
+        refuter = self._refuter
+        starts = list(refuter.starts_above(greatest, ranks))
         for state, values in starts:
             self._fit.add_start(state, values)
-        ticks = [tick for row in self._course.rows if (tick := self._not_falling(row, terms))]
+        pending = list(refuter.not_positive(ranks))
+        for state, values in pending:
+            self._fit.add_pending(state, values)
+        ticks = list(refuter.not_falling(ranks))
         for tick in ticks:
-            for near in self._neighbours(tick):
-                self._learn(near)
-        return bool(starts or ticks)
-
-    def _starts_above(
-        self, greatest: int, ranks: Mapping[str, z3.BitVecRef]
-    ) -> Iterator[tuple[str, Values]]:
-        """Yield a moment of each state from which the time counts and whose rank is too great."""
-        for start in self._course.starts:
-            rank = ranks[start.state]
-            if start.row is not None:
-                (rank,) = self._terms.after(start.row, [rank])
-            model = self._model(start.premise, rank > greatest)
-            if model is not None:
-                yield start.state, self._variables(model, start.row)
-
-    def _not_falling(self, row: Row, ranks: Mapping[str, z3.BitVecRef]) -> SiftedTick | None:
-        """Return a tick by a row over which the rank does not fall to 1 or more."""
-        after, still = self._terms.after(row, [ranks[row.target], self._pending[row.target]])
-        premise = [*self._finder.premise(row), self._pending[row.source], still]
-        falls = z3.And(after < ranks[row.source], after >= 1)
-        model = self._model(premise, z3.Not(falls))
-        if model is None:
-            return None
-        constants = self._terms.constants
-        inputs = {s.name: number(model, constants[s.name]) for s in self._trial.inputs}
-        return SiftedTick(row, self._variables(model, None), inputs, self._variables(model, row))
-
-    def _model(self, premise: list[z3.BoolRef], failure: z3.BoolRef) -> z3.ModelRef | None:
-        # A new solver each time: simplified as a whole, multiplications are no burden.
-        solver = z3.SolverFor("QF_BV")
-        solver.set("timeout", round(self._limit_s * 1000))
-        solver.add(*premise, failure)
-        answer = solver.check()
-        if answer == z3.unknown:
-            raise OutOfTimeError(solver.reason_unknown())
-        return solver.model() if answer == z3.sat else None
-
-    def _variables(self, model: z3.ModelRef, row: Row | None) -> Values:
-        """Return the variables of a model, before the tick or after a row."""
-        assigned = {} if row is None else self._terms.assigned(row)
-        return {
-            v.name: number(model, assigned.get(v.name, self._terms.constants[v.name]))
-            for v in self._trial.variables
-        }
-
-    def _neighbours(self, tick: SiftedTick) -> Iterator[SiftedTick]:
-        """Yield the tick and the like with one variable as far away as facts and row allow."""
-        yield tick
-        yield from self._sifter.extremes(tick)
+            self._learn(tick)
+            for extreme in self._sifter.extremes(tick):
+                self._learn(extreme)
+        return bool(starts or pending or ticks)

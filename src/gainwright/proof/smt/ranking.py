@@ -166,6 +166,9 @@ class StateRank:
             total = Binary(operator, total, part)
         return total
 
+    def factor(self, feature: Feature) -> int:
+        return next((term.factor for term in self.terms if term.feature == feature), 0)
+
     @property
     def fits(self) -> bool:
         """Whether no intermediate value leaves 32 bits, wherever the variables are."""

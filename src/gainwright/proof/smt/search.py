@@ -8,10 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 
 from gainwright.proof.smt.claims import (
     consecution,
     initiation,
+    never_taken,
+    never_true,
     requirement_heading,
     requirement_question,
 )
@@ -36,8 +39,11 @@ from gainwright.proof.smt.unrolling import (
     deadline_violation,
     question_violation,
 )
+from gainwright.spec.model import RequirementKind
 
 Progress = Callable[[str], None]
+ROW = "row/"
+"""Begins the subject of a row."""
 UNROLLED_TICKS = 16
 UNROLLING_LIMIT_S = 6.0
 
@@ -67,6 +73,8 @@ class Found:
     violated: dict[str, list[Inputs]] = field(default_factory=dict)
     """Inputs of a shortest run from power-on that violates a requirement."""
     resisting: dict[str, Resisting] = field(default_factory=dict)
+    impossible: dict[str, Supported] = field(default_factory=dict)
+    """Proofs that what a requirement wants reached, or a row (``row/<id>``), is out of reach."""
     facts: Facts = field(default_factory=dict)
     """Facts on which the supported subjects rest; inductive on their own."""
     fact_questions: tuple[tuple[Question, Facts], ...] = ()
@@ -98,29 +106,51 @@ class ProofSearch:
 
     def run(self) -> Found:
         """Return proofs, violations and what resists both."""
+        # Each looks for more; where it says that there is more, what resists is tried again.
+        rounds: list[tuple[str, Callable[[], bool]]] = [
+            ("looking for facts", lambda: self._finder.search(0)),
+            ("looking for facts under premises", self._search_for_resisting),
+            ("unrolling from power-on", self._unroll),
+            *(
+                (
+                    f"looking for facts under {count} premises of any kind",
+                    partial(self._finder.search, count),
+                )
+                for count in range(1, MOST_PREMISES + 1)
+            ),
+        ]
         open_subjects = [*self._questions, *self._deadlines]
-        for premises in range(MOST_PREMISES + 1):
-            self._tell("looking for facts" + (f" under {premises} premises" * (premises > 0)))
+        for title, look in rounds:
+            self._tell(title)
             try:
-                searched = self._finder.search(premises)
+                more = look()
             except OutOfTimeError as error:
-                searched = False
-                self._found.resisting |= {
-                    subject: Resisting(f"the search for facts ended: {error}")
-                    for subject in open_subjects
-                    if subject not in self._found.resisting
-                }
-            if not searched:
+                self._give_up(open_subjects, f"the search for facts ended: {error}")
                 break
-            self._attempt(open_subjects)
-            if premises == 0:
-                self._unroll()
+            if more:
+                self._attempt(open_subjects)
             open_subjects = [s for s in open_subjects if s in self._found.resisting]
             if not open_subjects:
                 break
+        self._tell("looking for what is impossible")
+        self._look_for_impossible()
         self._tell("collecting the facts that are needed")
         self._keep_facts()
         return self._found
+
+    def _search_for_resisting(self) -> bool:
+        """Look for what the invariants that resist demand; False if none does."""
+        resisting = [
+            requirement.formula
+            for requirement in self._trial.requirements
+            if requirement.id in self._found.resisting
+            and requirement.kind is RequirementKind.INVARIANT
+        ]
+        return bool(resisting) and self._finder.search_for(resisting)
+
+    def _give_up(self, subjects: Sequence[str], reason: str) -> None:
+        for subject in subjects:
+            self._found.resisting.setdefault(subject, Resisting(reason))
 
     def _all_deadlines(self) -> dict[str, tuple[Deadline, tuple[str, ...]]]:
         found: dict[str, tuple[Deadline, tuple[str, ...]]] = {}
@@ -185,31 +215,47 @@ class ProofSearch:
         self._found.resisting.pop(subject, None)
         self._found.supported[subject] = Supported(tuple(pairs), ranking)
 
-    def _unroll(self) -> None:
-        """Refute what a few ticks from power-on refute."""
+    def _unroll(self) -> bool:
+        """Refute what a few ticks from power-on refute; no facts are found by it."""
         violations = []
         for subject in self._found.resisting:
             if subject in self._questions:
-                violations.append(
-                    question_violation(self._terms, subject, self._questions[subject])
-                )
+                violation = question_violation(self._terms, subject, self._questions[subject])
+                violations.append(violation)
             else:
-                violation = deadline_violation(self._terms, self._deadlines[subject][0])
-                if violation is not None and violation.span <= UNROLLED_TICKS:
-                    violations.append(violation)
-        if not violations:
-            return
-        self._tell("unrolling from power-on")
-        unrolling = Unrolling(self._step, self._terms)
-        outcome = unrolling.search(violations, UNROLLED_TICKS, UNROLLING_LIMIT_S)
-        self._found.unrolled_ticks = outcome.depth
-        for subject, inputs in outcome.violations.items():
-            del self._found.resisting[subject]
-            self._found.violated[subject] = inputs
+                timed = deadline_violation(self._terms, self._deadlines[subject][0])
+                if timed is not None and timed.span <= UNROLLED_TICKS:
+                    violations.append(timed)
+        if violations:
+            unrolling = Unrolling(self._step, self._terms)
+            outcome = unrolling.search(violations, UNROLLED_TICKS, UNROLLING_LIMIT_S)
+            self._found.unrolled_ticks = outcome.depth
+            for subject, inputs in outcome.violations.items():
+                del self._found.resisting[subject]
+                self._found.violated[subject] = inputs
+        return False
+
+    def _look_for_impossible(self) -> None:
+        """Find rows and states of affairs that should be reachable and can not be."""
+        asked = {
+            requirement.id: never_true(self._step, requirement)
+            for requirement in self._trial.requirements
+            if requirement.kind is RequirementKind.REACHABLE
+        }
+        asked |= {ROW + row.id: never_taken(self._step, row) for row in self._trial.rows}
+        selector = FactSelector(self._terms, self._finder.facts, self._limit_s)
+        for subject, question in asked.items():
+            try:
+                needed = selector.needed(question)
+            except OutOfTimeError:
+                continue
+            if not isinstance(needed, Moment):
+                self._found.impossible[subject] = Supported(((question, needed),))
 
     def _keep_facts(self) -> None:
         """Close the facts used under induction, and ask that they hold."""
-        used = [facts for s in self._found.supported.values() for _, facts in s.questions]
+        subjects = [*self._found.supported.values(), *self._found.impossible.values()]
+        used = [facts for s in subjects for _, facts in s.questions]
         wanted = merged(used)
         if not any(wanted.values()):
             return

@@ -1,8 +1,9 @@
 """Drops most candidate facts before a solver is asked: ticks of the reference semantics.
 
-A moment in which all candidates hold is as good as one from a solver: whatever fails a tick later
-is not inductive. Such moments are found by ticking on from known ones and by setting variables to
-values that matter. Pseudo-random with a fixed seed; the result of the induction is not changed.
+A moment in which all facts and candidates hold is as good as one from a solver: whatever fails a
+tick later is not inductive. Such moments are found by ticking on from known ones and by setting
+variables to values that matter. Pseudo-random with a fixed seed; the result of the induction is not
+changed.
 """
 
 from __future__ import annotations

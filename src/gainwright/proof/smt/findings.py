@@ -1,0 +1,206 @@
+"""Turns what was searched and what the solvers answered into findings."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+
+from gainwright.proof.replay import replay
+from gainwright.proof.smt.deadline import WHOLE_TRIAL
+from gainwright.proof.smt.examples import described, holding_rows, true_conditions, violated_in
+from gainwright.proof.smt.plan import FACTS, NO_OVERFLOW, RANGES, SINGLE_HIT, Plan
+from gainwright.proof.smt.question import Moment
+from gainwright.proof.smt.search import ROW, Found
+from gainwright.proof.smt.solvers import Answer, Reply
+from gainwright.proof.verdict import Finding, Obligation, Verdict
+from gainwright.semantics.monitor import Snapshot
+from gainwright.spec.model import Requirement, RequirementKind, Trial
+from gainwright.spec.sentence import words
+
+Replies = Mapping[str, Reply]
+"""Reply by name of obligation."""
+
+_METHODS = {
+    RequirementKind.INVARIANT: "induction",
+    RequirementKind.STEP: "induction over one tick",
+    RequirementKind.RESPONSE: "induction over one tick",
+    RequirementKind.BOUNDED: "ranking argument",
+    RequirementKind.REACHABLE: "induction",
+}
+
+
+class Findings:
+    """Makes the findings of one trial; ``solver`` is the title of the solver that decided."""
+
+    def __init__(self, trial: Trial, found: Found, plan: Plan, replies: Replies, solver: str):
+        self._trial = trial
+        self._found = found
+        self._plan = plan
+        self._replies = replies
+        self._solver = solver
+
+    def all(self, examples: Mapping[str, Moment]) -> Iterator[Finding]:
+        """Yield all findings; ``examples`` shows by subject where a single-hit table fails."""
+        for subject, obligations in self._plan.of_every_trial.items():
+            if subject in examples:
+                yield self._failing_table(subject, examples[subject], obligations)
+            else:
+                yield self._decided(
+                    subject, "SMT", obligations, _OF_EVERY_TRIAL[subject.split("/")[0]]
+                )
+        if self._plan.facts:
+            count = sum(map(len, self._found.facts.values()))
+            detail = (
+                f"{count} facts about {len(self._found.facts)} states hold after power-on and "
+                "after every tick; other proofs rest on them."
+            )
+            yield self._decided(FACTS, "induction", self._plan.facts, detail, {"facts": count})
+        for requirement in self._trial.requirements:
+            yield self._requirement(requirement)
+        yield from self._whole_trial()
+        for subject in self._found.impossible:
+            if subject.startswith(ROW):
+                yield self._impossible(subject, f"The row {subject[len(ROW) :]} is never taken.")
+
+    def _method(self, title: str) -> str:
+        return f"{title} ({self._solver})"
+
+    def _decided(
+        self,
+        subject: str,
+        title: str,
+        obligations: Sequence[Obligation],
+        detail: str,
+        figures: Mapping[str, int] | None = None,
+    ) -> Finding:
+        lacking = [
+            f"{o.name}: {self._replies[o.name].reason or 'a counterexample exists'}"
+            for o in obligations
+            if self._replies[o.name].answer is not Answer.UNSAT
+        ]
+        verdict = Verdict.UNFINISHED if lacking else Verdict.PROVED
+        if lacking:
+            detail = f"{len(lacking)} obligations are not decided. {'; '.join(lacking[:3])}"
+        return Finding(
+            subject,
+            self._method(title),
+            verdict,
+            detail,
+            obligations=tuple(obligations),
+            figures=figures or {},
+        )
+
+    def _requirement(self, requirement: Requirement) -> Finding:
+        subject, found = requirement.id, self._found
+        title = self._title(requirement)
+        if subject in found.violated:
+            return self._violated(requirement, title)
+        if subject in found.supported:
+            return self._supported(subject, title)
+        if subject in found.impossible:
+            return self._impossible(subject, "What should be reachable is impossible.")
+        if requirement.kind is RequirementKind.REACHABLE:
+            return Finding(
+                subject,
+                self._method(title),
+                Verdict.NOT_RUN,
+                "Not impossible by the facts found; a witness is looked for by exploration.",
+            )
+        return self._resisting(subject, title)
+
+    def _title(self, requirement: Requirement) -> str:
+        supported = self._found.supported.get(requirement.id)
+        if supported is not None and supported.ranking is not None:
+            return _METHODS[RequirementKind.BOUNDED]
+        return _METHODS[requirement.kind]
+
+    def _whole_trial(self) -> Iterator[Finding]:
+        title = _METHODS[RequirementKind.BOUNDED]
+        if WHOLE_TRIAL in self._found.supported:
+            yield self._supported(WHOLE_TRIAL, title)
+        elif WHOLE_TRIAL in self._found.resisting:
+            yield self._resisting(WHOLE_TRIAL, title)
+
+    def _supported(self, subject: str, title: str) -> Finding:
+        supported = self._found.supported[subject]
+        obligations = self._with_facts(subject)
+        count = sum(len(f) for _, needed in supported.questions for f in needed.values())
+        rests = f"Rests on facts (obligations {FACTS}/...)." if count else "Needs no further facts."
+        figures = {}
+        detail = rests
+        if supported.ranking is not None:
+            ticks = supported.ranking.greatest + self._ticks_before_rank(subject)
+            figures["longest_ticks"] = ticks
+            lines = [f"{words(s)}: {rank}" for s, rank in supported.ranking.ranks.items()]
+            ranks = f" Rank in {'; '.join(lines)}." if lines else ""
+            detail = f"Within {ticks} ticks, whatever the inputs do.{ranks} {rests}"
+        return self._decided(subject, title, obligations, detail, figures)
+
+    def _ticks_before_rank(self, subject: str) -> int:
+        """A trigger over a tick counts that tick; its rank is that of the moment after it."""
+        requirement = next((r for r in self._trial.requirements if r.id == subject), None)
+        return int(requirement is not None and requirement.kind is RequirementKind.RESPONSE)
+
+    def _with_facts(self, subject: str) -> tuple[Obligation, ...]:
+        own = self._plan.supported[subject]
+        return (*own, *self._plan.facts) if subject in self._plan.resting_on_facts else own
+
+    def _impossible(self, subject: str, what: str) -> Finding:
+        decided = self._decided(subject, "induction", self._with_facts(subject), "")
+        if decided.verdict is not Verdict.PROVED:
+            return decided
+        return Finding(
+            subject,
+            decided.method,
+            Verdict.REFUTED,
+            f"{what} No run can show it; the obligations prove it.",
+            obligations=decided.obligations,
+        )
+
+    def _violated(self, requirement: Requirement, title: str) -> Finding:
+        trace = replay(self._trial, self._found.violated[requirement.id])
+        if requirement.id not in violated_in(self._trial, trace):
+            raise AssertionError(f"{requirement.id}: the counterexample does not replay")
+        detail = f"Violated after {len(trace.ticks)} ticks; no shorter run violates it."
+        return Finding(
+            requirement.id,
+            self._method(f"{title}; unrolling from power-on"),
+            Verdict.REFUTED,
+            detail,
+            counterexample=trace,
+        )
+
+    def _resisting(self, subject: str, title: str) -> Finding:
+        resisting = self._found.resisting[subject]
+        detail = f"Not proved: {resisting.reason}."
+        if resisting.moment is not None:
+            detail += f" It would fail in {described(resisting.moment)}, if that were reachable."
+        if self._found.unrolled_ticks >= 0:
+            detail += f" No run of up to {self._found.unrolled_ticks} ticks violates it."
+        return Finding(subject, self._method(title), Verdict.UNFINISHED, detail)
+
+    def _failing_table(
+        self, subject: str, example: Moment, obligations: Sequence[Obligation]
+    ) -> Finding:
+        first = Snapshot(example.state, example.variables, {})
+        trace = replay(self._trial, [example.inputs], first)
+        rows = ", ".join(holding_rows(self._trial, example)) or "no row"
+        true = ", ".join(true_conditions(self._trial, example)) or "no condition is true"
+        detail = (
+            f"In the state {words(subject.removeprefix(SINGLE_HIT))}, {rows} holds in "
+            f"{described(example)}. True conditions: {true}."
+        )
+        return Finding(
+            subject,
+            self._method("SMT"),
+            Verdict.REFUTED,
+            detail,
+            counterexample=trace,
+            obligations=tuple(obligations),
+        )
+
+
+_OF_EVERY_TRIAL = {
+    SINGLE_HIT.strip("/"): "Exactly one row holds for all variables and inputs in their ranges.",
+    NO_OVERFLOW: "Every intermediate value fits 32 bits signed.",
+    RANGES: "Variables and outputs stay in their declared ranges.",
+}
