@@ -46,12 +46,16 @@ class ArrayCode:
 
 def filled(value: Any, count: int) -> NDArray[np.int64]:
     """Return a computed value, which may be a scalar, as integers of ``count`` lanes."""
-    return np.broadcast_to(np.asarray(value).astype(np.int64), (count,))
+    if np.ndim(value):
+        return value.astype(np.int64, copy=False)
+    return np.full(count, value, dtype=np.int64)
 
 
 def filled_truth(value: Any, count: int) -> NDArray[np.bool_]:
     """Return a computed truth value, which may be a scalar, for ``count`` lanes."""
-    return np.broadcast_to(np.asarray(value, dtype=bool), (count,))
+    if np.ndim(value):
+        return value.astype(bool, copy=False)
+    return np.full(count, value, dtype=bool)
 
 
 def selected(columns: Columns, lanes: Any) -> dict[str, NDArray[np.int64]]:

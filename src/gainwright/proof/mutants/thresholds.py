@@ -40,10 +40,7 @@ def states_of(trial: Trial, rows: tuple[Row, ...]) -> tuple[str, ...]:
 def _mutant(
     trial: Trial, condition: Condition, place: int, number: Integer, label: str, step: int
 ) -> Mutant:
-    # A literal without a name: the constant of that name keeps its value everywhere else.
-    new = replace(
-        condition, expression=_replaced(condition.expression, place, Integer(number.value + step))
-    )
+    new = replace(condition, expression=off_by_one(condition.expression, place, step))
     rows = affected_rows(trial, condition.name)
     said = f"{number.name} = {number.value}" if number.name else str(number.value)
     detail = "plus_one" if step > 0 else "minus_one"
@@ -57,23 +54,24 @@ def _mutant(
     )
 
 
-def _replaced(expression: Expression, place: int, new: Integer) -> Expression:
-    """Return the expression with its integer literal number ``place`` (from 0) replaced."""
+def off_by_one(expression: Expression, place: int, step: int) -> Expression:
+    """Return the expression with its integer literal number ``place`` (from 0) raised by a step.
+
+    The new literal has no name: the constant of that name keeps its value everywhere else.
+    """
     match expression:
-        case Integer():
-            return new if place == 0 else expression
+        case Integer(value, _):
+            return Integer(value + step) if place == 0 else expression
         case Unary(operator, operand):
-            return Unary(operator, _replaced(operand, place, new))
+            return Unary(operator, off_by_one(operand, place, step))
         case Binary(operator, left, right):
-            return Binary(operator, *_each_replaced((left, right), place, new))
+            return Binary(operator, *_each_off((left, right), place, step))
         case Choice(condition, consequence, alternative):
-            return Choice(*_each_replaced((condition, consequence, alternative), place, new))
+            return Choice(*_each_off((condition, consequence, alternative), place, step))
     return expression
 
 
-def _each_replaced(
-    parts: tuple[Expression, ...], place: int, new: Integer
-) -> Iterator[Expression]:
+def _each_off(parts: tuple[Expression, ...], place: int, step: int) -> Iterator[Expression]:
     for part in parts:
-        yield _replaced(part, place, new) if place >= 0 else part
+        yield off_by_one(part, place, step) if place >= 0 else part
         place -= sum(isinstance(inside, Integer) for inside in walk(part))
