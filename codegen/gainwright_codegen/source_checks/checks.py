@@ -22,7 +22,7 @@ METHODS: tuple[Method, ...] = (
     abstract_interpretation,
     sanitized_runs,
 )
-LIMIT_S = 60.0
+LIMIT_S = 150.0
 
 
 def check_sources(

@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any
 from gainwright.cli.console import DEFAULT_TRIAL, add_json_option, console, print_json, trial_path
 
 if TYPE_CHECKING:
+    from gainwright.proof.evidence.folder import Evidence
+    from gainwright.proof.verdict import Finding
     from gainwright.spec.model import Trial
     from gainwright_codegen.proving import Proof
 
@@ -155,32 +157,41 @@ def _recheck(trial: Trial, arguments: argparse.Namespace) -> int:
     if arguments.exported is not None:
         check_exported_folder(arguments.exported, trial)
     with _progress() as announce:
-        failed = recheck_obligations(evidence.obligations, announce)
-    data = {
-        "evidence": arguments.recheck,
-        "digest": evidence.digest,
-        "trial_digest": trial.digest,
-        "proved": evidence.proved,
-        "obligations": len(evidence.obligations),
-        "not_confirmed": failed,
-    }
+        findings = recheck_obligations(evidence.obligations, announce)
+    return _report_recheck(evidence, findings, trial, arguments)
+
+
+def _report_recheck(
+    evidence: Evidence, findings: list[Finding], trial: Trial, arguments: argparse.Namespace
+) -> int:
+    from gainwright.proof.evidence.conclusion import conclude, exit_code
+    from gainwright.proof.verdict import Verdict
+
+    ran = [finding for finding in findings if finding.verdict is not Verdict.NOT_RUN]
     if arguments.json:
-        print_json(data)
+        print_json(
+            {
+                "evidence": arguments.recheck,
+                "digest": evidence.digest,
+                "trial_digest": trial.digest,
+                "proved": evidence.proved,
+                "obligations": len(evidence.obligations),
+                "solvers": {finding.method: finding.verdict.value for finding in findings},
+            }
+        )
     else:
         screen = console()
         screen.print(
-            f"{arguments.recheck}: whole, about trial {trial.name} and this C; "
-            f"{len(evidence.obligations) - len(failed)} of {len(evidence.obligations)} obligations "
-            "confirmed again",
-            markup=False,
+            f"{arguments.recheck}: whole, about trial {trial.name} and this C", markup=False
         )
-        for name, answer in failed.items():
-            screen.print(f"  not confirmed: {name}: {answer}", markup=False)
+        for finding in findings:
+            screen.print(
+                f"  {finding.method}: {finding.verdict.value}: {finding.detail}", markup=False
+            )
         if not evidence.proved:
             screen.print("  the evidence itself says that not everything is proved", markup=False)
-    if any(answer == "sat" for answer in failed.values()):
-        return 1
-    return 0 if not failed and evidence.proved else 3
+    code = exit_code(conclude(ran))
+    return 3 if code == 0 and not evidence.proved else code
 
 
 def _replay(trial: Trial, arguments: argparse.Namespace) -> int:
