@@ -171,11 +171,8 @@ def consecution(step: StepEncoding, facts: Facts) -> Iterator[tuple[Question, Fa
 
 def requirement_heading(requirement: Requirement, trial: Trial) -> tuple[str, ...]:
     """Return what the reader of an obligation has to know about its requirement."""
-    hazard = next(h for h in trial.hazards if h.id == requirement.hazard)
-    return (
-        f"Requirement {requirement.id}: {requirement.sentence}",
-        f"Hazard {hazard.id}: {hazard.harm}.",
-    )
+    harms = (f"Hazard {h.id}: {h.harm}." for h in trial.hazards if h.id == requirement.hazard)
+    return (f"Requirement {requirement.id}: {requirement.sentence}", *harms)
 
 
 def requirement_question(step: StepEncoding, requirement: Requirement) -> Question | None:

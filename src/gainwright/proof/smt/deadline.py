@@ -15,7 +15,10 @@ from gainwright.spec.expression import Expression, InState
 from gainwright.spec.model import Requirement, RequirementKind, Row, Trial
 
 WHOLE_TRIAL = "trial/ends"
-"""Subject of the finding about every trial: it can not stay away from its end states for ever."""
+"""Subject of the finding that a trial can not stay away from its end states for ever.
+
+It is reported where it can be shown; a trial that must end says so in a requirement.
+"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +35,10 @@ class Deadline:
     """True if the trigger holds over a tick, which is then the first that counts."""
     within_ticks: int | None
     """None: as short as can be shown."""
+
+    def ticks(self, greatest_rank: int) -> int:
+        """Return the ticks that a greatest rank allows; a tick that triggers is the first."""
+        return greatest_rank + self.trigger_over_tick
 
     @property
     def obligations(self) -> str:

@@ -56,7 +56,8 @@ class Findings:
             yield self._decided(FACTS, "induction", self._plan.facts, detail, {"facts": count})
         for requirement in self._trial.requirements:
             yield self._requirement(requirement)
-        yield from self._whole_trial()
+        if WHOLE_TRIAL in self._found.supported:
+            yield self._supported(WHOLE_TRIAL, _METHODS[RequirementKind.BOUNDED])
         for subject in self._found.impossible:
             if subject.startswith(ROW):
                 yield self._impossible(subject, f"The row {subject[len(ROW) :]} is never taken.")
@@ -113,13 +114,6 @@ class Findings:
             return _METHODS[RequirementKind.BOUNDED]
         return _METHODS[requirement.kind]
 
-    def _whole_trial(self) -> Iterator[Finding]:
-        title = _METHODS[RequirementKind.BOUNDED]
-        if WHOLE_TRIAL in self._found.supported:
-            yield self._supported(WHOLE_TRIAL, title)
-        elif WHOLE_TRIAL in self._found.resisting:
-            yield self._resisting(WHOLE_TRIAL, title)
-
     def _supported(self, subject: str, title: str) -> Finding:
         supported = self._found.supported[subject]
         obligations = self._with_facts(subject)
@@ -128,17 +122,12 @@ class Findings:
         figures = {}
         detail = rests
         if supported.ranking is not None:
-            ticks = supported.ranking.greatest + self._ticks_before_rank(subject)
+            ticks = supported.ticks
             figures["longest_ticks"] = ticks
             lines = [f"{words(s)}: {rank}" for s, rank in supported.ranking.ranks.items()]
             ranks = f" Rank in {'; '.join(lines)}." if lines else ""
             detail = f"Within {ticks} ticks, whatever the inputs do.{ranks} {rests}"
         return self._decided(subject, title, obligations, detail, figures)
-
-    def _ticks_before_rank(self, subject: str) -> int:
-        """A trigger over a tick counts that tick; its rank is that of the moment after it."""
-        requirement = next((r for r in self._trial.requirements if r.id == subject), None)
-        return int(requirement is not None and requirement.kind is RequirementKind.RESPONSE)
 
     def _with_facts(self, subject: str) -> tuple[Obligation, ...]:
         own = self._plan.supported[subject]
@@ -174,6 +163,8 @@ class Findings:
         detail = f"Not proved: {resisting.reason}."
         if resisting.moment is not None:
             detail += f" It would fail in {described(resisting.moment)}, if that were reachable."
+        if self._found.out_of_time:
+            detail += " The time for the search ran out before all kinds of facts were tried."
         if self._found.unrolled_ticks >= 0:
             detail += f" No run of up to {self._found.unrolled_ticks} ticks violates it."
         return Finding(subject, self._method(title), Verdict.UNFINISHED, detail)

@@ -58,6 +58,7 @@ class RankSearch:
     def ranking(self, others: Iterable[Ranking]) -> Ranking:
         """Return ranks; raises NoRankError if none of this form do, OutOfTimeError.
 
+        The greatest may still be above what the deadline allows.
         ``others`` are rankings of other deadlines, one of which may do if no time is given.
         """
         if not self._course.states:
@@ -94,7 +95,7 @@ class RankSearch:
         exact = False
         for _ in range(MOST_ROUNDS):
             least = self._fit.least_greatest()
-            if detail is not Detail.STEPS and least > self._wanted + 0.5:
+            if detail is not Detail.STEPS and self._too_long(least):
                 raise NoRankError
             greatest, ranks = self._fit.fit(least, exact)
             if not all(rank.fits for rank in ranks.values()):
@@ -120,12 +121,10 @@ class RankSearch:
             if self._pending_at(state, values) and triggers[state](values, 0, {}, 0)[0]:
                 self._fit.add_start(state, values)
 
-    @property
-    def _wanted(self) -> int:
-        """The greatest rank that keeps the time asked for."""
+    def _too_long(self, greatest: float) -> bool:
         within = self._deadline.within_ticks
         assert within is not None
-        return within - 1 if self._deadline.trigger_over_tick else within
+        return self._deadline.ticks(round(greatest)) > within
 
     def _judge_pending(self) -> Mapping[str, Check]:
         writer = CodeWriter([], ())

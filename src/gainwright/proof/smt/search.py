@@ -6,6 +6,7 @@ with more facts, then refuted by unrolling if a few ticks suffice, else left unf
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from functools import partial
@@ -19,6 +20,7 @@ from gainwright.proof.smt.claims import (
     requirement_question,
 )
 from gainwright.proof.smt.deadline import (
+    WHOLE_TRIAL,
     CourseFinder,
     Deadline,
     requirement_deadline,
@@ -44,6 +46,8 @@ from gainwright.spec.model import RequirementKind
 Progress = Callable[[str], None]
 ROW = "row/"
 """Begins the subject of a row."""
+SEARCH_LIMIT_S = 60.0
+"""After so long no further kind of facts is tried."""
 UNROLLED_TICKS = 16
 UNROLLING_LIMIT_S = 6.0
 
@@ -54,6 +58,8 @@ class Supported:
 
     questions: tuple[tuple[Question, Facts], ...]
     ranking: Ranking | None = None
+    ticks: int = 0
+    """Bound of the time that the ranking shows."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +85,8 @@ class Found:
     """Facts on which the supported subjects rest; inductive on their own."""
     fact_questions: tuple[tuple[Question, Facts], ...] = ()
     """That these facts hold for ever."""
+    out_of_time: bool = False
+    """Whether the search ended before all kinds of facts were tried."""
     unrolled_ticks: int = -1
     """Resisting requirements of short time are not violated by a run of so many ticks."""
 
@@ -120,7 +128,11 @@ class ProofSearch:
             ),
         ]
         open_subjects = [*self._questions, *self._deadlines]
+        begin = time.monotonic()
         for title, look in rounds:
+            if time.monotonic() - begin > SEARCH_LIMIT_S:
+                self._found.out_of_time = True
+                break
             self._tell(title)
             try:
                 more = look()
@@ -129,6 +141,8 @@ class ProofSearch:
                 break
             if more:
                 self._attempt(open_subjects)
+            # That a trial ends is reported if it is easily shown; only requirements are insisted on.
+            self._found.resisting.pop(WHOLE_TRIAL, None)
             open_subjects = [s for s in open_subjects if s in self._found.resisting]
             if not open_subjects:
                 break
@@ -167,7 +181,7 @@ class ProofSearch:
         selector = FactSelector(self._terms, self._finder.facts, self._limit_s)
         for subject in subjects:
             if subject in self._questions:
-                self._judge(subject, [self._questions[subject]], selector, None)
+                self._judge(subject, [self._questions[subject]], selector)
         deadlines = [self._deadlines[s] for s in subjects if s in self._deadlines]
         if not deadlines:
             return
@@ -176,27 +190,41 @@ class ProofSearch:
         courses = CourseFinder(self._trial, self._terms, facts, self._limit_s)
         for deadline, heading in deadlines:
             self._tell(f"ranks for {deadline.subject}")
-            others = [s.ranking for s in self._found.supported.values() if s.ranking is not None]
             try:
                 search = RankSearch(
                     self._trial, self._terms, courses, ticks, facts, deadline, self._limit_s
                 )
-                ranking = search.ranking(others)
+                self._judge_deadline(search, deadline, heading, selector)
             except NoRankError:
                 reason = "no rank of the form that is tried falls with every tick"
                 self._found.resisting[deadline.subject] = Resisting(reason)
             except OutOfTimeError as error:
                 self._found.resisting[deadline.subject] = Resisting(f"z3: {error}")
-            else:
-                questions = list(rank_questions(self._step, deadline, ranking, heading))
-                self._judge(deadline.subject, questions, selector, ranking)
+
+    def _judge_deadline(
+        self,
+        search: RankSearch,
+        deadline: Deadline,
+        heading: tuple[str, ...],
+        selector: FactSelector,
+    ) -> None:
+        others = [s.ranking for s in self._found.supported.values() if s.ranking is not None]
+        ranking = search.ranking(others)
+        ticks = deadline.ticks(ranking.greatest)
+        if deadline.within_ticks is not None and ticks > deadline.within_ticks:
+            reason = f"the shortest time that ranks show is {ticks} ticks"
+            self._found.resisting[deadline.subject] = Resisting(reason)
+            return
+        questions = list(rank_questions(self._step, deadline, ranking, heading))
+        self._judge(deadline.subject, questions, selector, ranking, ticks)
 
     def _judge(
         self,
         subject: str,
         questions: Sequence[Question],
         selector: FactSelector,
-        ranking: Ranking | None,
+        ranking: Ranking | None = None,
+        ticks: int = 0,
     ) -> None:
         """Find the facts that the questions of a subject need, or note what resists."""
         pairs = []
@@ -213,7 +241,7 @@ class ProofSearch:
                 return
             pairs.append((question, needed))
         self._found.resisting.pop(subject, None)
-        self._found.supported[subject] = Supported(tuple(pairs), ranking)
+        self._found.supported[subject] = Supported(tuple(pairs), ranking, ticks)
 
     def _unroll(self) -> bool:
         """Refute what a few ticks from power-on refute; no facts are found by it."""

@@ -189,7 +189,7 @@ class StepEncoding:
         if variable.name in row.actions:
             body = self.assigned(variable, row.actions[variable.name])
         symbol = self.value(variable.name, after=True)
-        return function(symbol, sort(variable), body, f"{variable.meaning}; after the tick.")
+        return function(symbol, sort(variable), body, _after_tick(variable))
 
     def _free(self, signal: Signal, symbol: str) -> Definition:
         return constant(symbol, sort(signal), signal.meaning, within_range(signal, symbol))
@@ -237,8 +237,8 @@ class StepEncoding:
                 term = self.assigned(variable, row.actions[variable.name])
                 cases.setdefault(term, []).append(self.row(row))
         body = _cases(cases, self.value(variable.name, after=False))
-        comment = f"{variable.meaning}; after the tick."
-        return function(self.value(variable.name, after=True), sort(variable), body, comment)
+        symbol = self.value(variable.name, after=True)
+        return function(symbol, sort(variable), body, _after_tick(variable))
 
 
 @dataclass(frozen=True, slots=True)
@@ -288,6 +288,10 @@ def may_overlap(first: Row, second: Row) -> bool:
     return first.source == second.source and not (
         set(first.when) & set(second.unless) or set(second.when) & set(first.unless)
     )
+
+
+def _after_tick(variable: Signal) -> str:
+    return f"{variable.meaning or variable.name}; after the tick."
 
 
 def _cases(cases: dict[str, list[str]], otherwise: str) -> str:
