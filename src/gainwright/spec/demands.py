@@ -6,7 +6,14 @@ from collections.abc import Mapping
 from typing import Any
 
 from gainwright.spec.expression import Expression
-from gainwright.spec.model import NEVER, Hazard, Kind, Requirement, RequirementKind
+from gainwright.spec.model import (
+    NEVER,
+    EquivalentMutants,
+    Hazard,
+    Kind,
+    Requirement,
+    RequirementKind,
+)
 from gainwright.spec.reader import Reader
 from gainwright.spec.scope import Scope, suggestion
 
@@ -18,6 +25,13 @@ _OVER_A_TICK = frozenset({RequirementKind.STEP})
 def read_hazards(reader: Reader) -> tuple[Hazard, ...]:
     return tuple(
         Hazard(name, entry.get("harm", "")) for name, _, entry in reader.entries("hazards")
+    )
+
+
+def read_equivalent_mutants(reader: Reader) -> tuple[EquivalentMutants, ...]:
+    return tuple(
+        EquivalentMutants(name, tuple(entry.get("mutants", ())), entry.get("why", ""))
+        for name, _, entry in reader.entries("equivalent_mutants")
     )
 
 

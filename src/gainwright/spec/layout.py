@@ -17,6 +17,7 @@ class Shape(Enum):
     TRUTH = "true or false"
     FORMULA = "a text with an expression, an integer, or true or false"
     NAMES = "a list of names in quotes"
+    TEXTS = "a list of texts in quotes, not empty"
     STATES = "a name in quotes, or a list of names in quotes"
     RANGE = "a list [low, high] of two integers or expressions over constants"
     FORMULAS = "a table of name = expression"
@@ -111,6 +112,12 @@ STAGE: Layout = {
     "burst_share": Key(Shape.NUMBER, "torque oscillation that counts as a burst, share"),
     "silence_counts": Key(Shape.NUMBER, "speed error that counts as silence, encoder counts"),
 }
+EQUIVALENT_MUTANTS: Layout = {
+    "mutants": Key(
+        Shape.TEXTS, "ids of mutants as the prover reports them; * stands for any characters"
+    ),
+    "why": Key(Shape.TEXT, "why these mutants do the same as the trial itself"),
+}
 
 NAMED_TABLES: Mapping[str, tuple[Layout, bool, str]] = {
     "constants": (CONSTANT, False, "fixed integers that expressions use by name"),
@@ -122,5 +129,10 @@ NAMED_TABLES: Mapping[str, tuple[Layout, bool, str]] = {
     "stages": (STAGE, False, "the gains that the trial raises"),
     "hazards": (HAZARD, True, "what can go wrong and hurt"),
     "requirements": (REQUIREMENT, True, "what must always hold, each answering a hazard"),
+    "equivalent_mutants": (
+        EQUIVALENT_MUTANTS,
+        False,
+        "single changes that make no difference, with the reason",
+    ),
 }
 """Table of the file: layout of its entries, whether it must be there, what it holds."""

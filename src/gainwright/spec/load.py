@@ -15,7 +15,7 @@ from gainwright.spec.declarations import (
     read_outputs,
     read_variables,
 )
-from gainwright.spec.demands import read_hazards, read_requirements
+from gainwright.spec.demands import read_equivalent_mutants, read_hazards, read_requirements
 from gainwright.spec.digest import trial_digest
 from gainwright.spec.layout import NAMED_TABLES, TRIAL
 from gainwright.spec.model import Trial
@@ -51,6 +51,7 @@ def trial_from_document(document: Mapping[str, Any], file: str) -> Trial:
     stages = read_stages(reader)
     hazards = read_hazards(reader)
     requirements = read_requirements(reader, hazards)
+    equivalent_mutants = read_equivalent_mutants(reader)
     _check_initial_state(reader, heading)
     check_unused(reader)
     if heading.get("initial_state") in reader.states:
@@ -77,6 +78,7 @@ def trial_from_document(document: Mapping[str, Any], file: str) -> Trial:
         requirements=requirements,
         stages=stages,
         digest="",
+        equivalent_mutants=equivalent_mutants,
     )
     return replace(trial, digest=trial_digest(trial))
 

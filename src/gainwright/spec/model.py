@@ -137,6 +137,17 @@ class Requirement:
 
 
 @dataclass(frozen=True, slots=True)
+class EquivalentMutants:
+    """Single changes to the trial that make no difference, as its author claims; see
+    :mod:`gainwright.proof.mutants`, which checks the claim."""
+
+    name: str
+    mutants: tuple[str, ...]
+    """Ids of mutants; ``*`` stands for any characters."""
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
 class Stage:
     """One gain that the trial raises, and the output that says which rung applies.
 
@@ -193,7 +204,8 @@ class Trial:
     requirements: tuple[Requirement, ...]
     stages: tuple[Stage, ...]
     digest: str
-    """SHA-256 (hex) over the canonical form of all the above; layout and comments do not count."""
+    """SHA-256 (hex) over the canonical form of all else; layout and comments do not count."""
+    equivalent_mutants: tuple[EquivalentMutants, ...] = ()
 
     @cached_property
     def rows_by_state(self) -> Mapping[str, tuple[Row, ...]]:

@@ -20,6 +20,7 @@ _SHAPES: dict[Shape, dict[str, Any]] = {
     Shape.TRUTH: {"type": "boolean"},
     Shape.FORMULA: _FORMULA,
     Shape.NAMES: {"type": "array", "items": _NAME, "uniqueItems": True},
+    Shape.TEXTS: {"type": "array", "items": _TEXT, "minItems": 1},
     Shape.STATES: {"anyOf": [_NAME, {"type": "array", "items": _NAME, "minItems": 1}]},
     Shape.RANGE: {"type": "array", "items": _WHOLE, "minItems": 2, "maxItems": 2},
     Shape.FORMULAS: {"type": "object", "additionalProperties": _FORMULA},

@@ -92,6 +92,10 @@ def _is_name_list(value: object) -> bool:
     return isinstance(value, list) and all(not name_problem(name) for name in value)
 
 
+def _is_text_list(value: object) -> bool:
+    return isinstance(value, list) and bool(value) and all(map(_is_text, value))
+
+
 def _is_formula(value: object) -> bool:
     return isinstance(value, int) or _is_text(value)
 
@@ -106,6 +110,7 @@ _TESTS: Mapping[Shape, Callable[[Any], bool]] = {
     Shape.TRUTH: lambda value: isinstance(value, bool),
     Shape.FORMULA: _is_formula,
     Shape.NAMES: _is_name_list,
+    Shape.TEXTS: _is_text_list,
     Shape.STATES: lambda value: not name_problem(value) or (_is_name_list(value) and bool(value)),
     Shape.RANGE: lambda value: (
         isinstance(value, list)
@@ -125,6 +130,7 @@ _REMEDIES: Mapping[Shape, str] = {
     Shape.TRUTH: "write true or false without quotes",
     Shape.FORMULA: "write the expression in quotes; scale decimal numbers to integers",
     Shape.NAMES: 'write a list such as ["loud", "settled"]',
+    Shape.TEXTS: 'write a list such as ["action_dropped/fault@move/*"]',
     Shape.STATES: 'write "move" or ["move", "detect"]',
     Shape.RANGE: 'write range = [0, 100] or [0, "top_rung"]',
     Shape.FORMULAS: 'write { name = "expression" } with expressions in quotes, or integers',
@@ -151,6 +157,8 @@ def _described_part(value: object, shape: Shape) -> str:
         return f"{key} = {described(item)}"
     if shape in (Shape.NAMES, Shape.STATES) and isinstance(value, list) and value:
         return "a list with " + next(filter(None, map(name_problem, value)))
+    if shape is Shape.TEXTS and isinstance(value, list) and value:
+        return f"a list with {described(next(item for item in value if not _is_text(item)))}"
     if shape is Shape.RANGE and isinstance(value, list) and len(value) == 2:
         bad = next(end for end in value if not _is_integer(end) and not _is_text(end))
         return f"a range with {described(bad)}"
