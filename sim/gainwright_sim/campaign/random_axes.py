@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ProcessPoolExecutor
+from contextlib import suppress
 from dataclasses import dataclass
 from itertools import repeat
 
@@ -12,7 +13,11 @@ from gainwright.spec.model import Trial
 from gainwright_sim.rehearsal.bench import Bench
 from gainwright_sim.rehearsal.rehearse import rehearse
 from gainwright_sim.rehearsal.summary import find_onset, outcome
-from gainwright_sim.theory.limit import UnstableAtStartError, machine_stability_limit
+from gainwright_sim.theory.limit import (
+    StabilityLimit,
+    UnstableAtStartError,
+    machine_stability_limit,
+)
 from gainwright_sim.theory.random_axis import sample_axis
 
 CHUNK = 10
@@ -92,18 +97,18 @@ def _run(bench: Bench, axis_seed: int, noise_seed: int) -> AxisResult:
     bench.mount(machine)
     rehearsal = rehearse(bench, noise_seed)
     onset = find_onset(rehearsal, bench.trial.stages[0])
-    try:
+    exact: StabilityLimit | None = None
+    with suppress(UnstableAtStartError):
         exact = machine_stability_limit(machine)
-    except UnstableAtStartError:
+    if exact is not None and not math.isfinite(exact.gain):
         exact = None
-    known = exact is not None and math.isfinite(exact.gain)
     peak_nm = float(rehearsal.log.signal("torque_oscillation").max(initial=0.0))
     return AxisResult(
         axis_seed=axis_seed,
         noise_seed=noise_seed,
         masses=machine.chain.mass_count,
-        exact_limit=exact.gain if known else None,
-        exact_frequency_hz=exact.frequency_hz if known else None,
+        exact_limit=None if exact is None else exact.gain,
+        exact_frequency_hz=None if exact is None else exact.frequency_hz,
         limit=None if onset is None else bench.tables[0].gains[onset.rung],
         limit_rung=None if onset is None else onset.rung,
         outcome=outcome(rehearsal),

@@ -63,6 +63,7 @@ def rehearse(
     progress: Progress | None = None,
     overrides: Iterable[Override] = (),
     log_control: bool = False,
+    exact_ticks: int | None = None,
 ) -> Rehearsal:
     """Rehearse the bench's trial on its machine.
 
@@ -72,11 +73,18 @@ def rehearse(
         progress: told after each slice.
         overrides: inputs to force for a while.
         log_control: keep the detector's samples of every control tick.
+        exact_ticks: run just so many sequencer ticks, whatever the trial does.
     """
     trial = bench.trial
-    rig = bench.rig(seed, longest_s=LONGEST_S, overrides=overrides, log_control=log_control)
+    rig = bench.rig(
+        seed,
+        longest_s=LONGEST_S,
+        overrides=overrides,
+        log_control=log_control,
+        exact_ticks=exact_ticks,
+    )
     slice_ticks = max(1, round(SLICE_S / (trial.tick_us * 1e-6)))
-    ticks, violations = 0, []
+    ticks, violations = 0, list[Violation]()
     while not rig.ended and not violations:
         before, ticks = ticks, rig.advance(slice_ticks)
         if progress is not None:

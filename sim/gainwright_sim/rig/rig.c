@@ -30,7 +30,7 @@ struct rig {
     rig_plant plant;
     rig_drive drive;
     rig_binding binding;
-    rig_override overrides[RIG_OVERRIDES_MAX];
+    const rig_override *overrides;
     int32_t override_count;
     rig_motion motion;
     rig_window window;
@@ -88,8 +88,8 @@ void rig_start(rig *r, const rig_plant *plant, const rig_drive *drive, const rig
     r->plant = *plant;
     r->drive = *drive;
     r->binding = *binding;
-    r->override_count = (override_count < RIG_OVERRIDES_MAX) ? override_count : RIG_OVERRIDES_MAX;
-    memcpy(r->overrides, overrides, (size_t)r->override_count * sizeof *overrides);
+    r->overrides = overrides;
+    r->override_count = override_count;
     r->noise = rig_noise_seed(seed);
     r->brake_share = 1.0;
     /* Half a count off the step of the encoder, where rounding could make it flicker. */
@@ -118,7 +118,18 @@ static void set_input(const rig *r, int32_t *inputs, enum rig_input which, int32
     }
 }
 
-static void supply_inputs(const rig *r, int32_t *inputs)
+/* Force an input; a level is forced where it comes from. */
+static void force_input(rig *r, int32_t *inputs, const rig_override *forced)
+{
+    inputs[forced->input] = forced->value;
+    if (forced->input == gw_ring_level_input) {
+        r->axis.detector.ring.level = forced->value;
+    } else if (forced->input == gw_burst_level_input) {
+        r->axis.detector.burst.level = forced->value;
+    }
+}
+
+static void supply_inputs(rig *r, int32_t *inputs)
 {
     const double away = r->counted_rad - r->start_rad;
     const int32_t tick = r->sequencer_tick;
@@ -138,7 +149,7 @@ static void supply_inputs(const rig *r, int32_t *inputs)
     set_input(r, inputs, RIG_STANDSTILL, rig_motion_resting(&r->motion, &r->drive));
     for (i = 0; i < r->override_count; i++) {
         if (tick >= r->overrides[i].from && tick < r->overrides[i].until) {
-            inputs[r->overrides[i].input] = r->overrides[i].value;
+            force_input(r, inputs, &r->overrides[i]);
         }
     }
 }
@@ -319,12 +330,12 @@ int32_t rig_ended(const rig *r)
     return (r->rested > RIG_REST_TICKS || r->watched > RIG_WATCHED_TICKS) ? 1 : 0;
 }
 
-int32_t rig_advance(rig *r, rig_log *log, int32_t sequencer_ticks)
+int32_t rig_advance(rig *r, rig_log *log, int32_t sequencer_ticks, int32_t past_end)
 {
     const int32_t room = log->first + log->capacity - r->sequencer_tick;
     const int32_t stop = r->sequencer_tick + ((room < sequencer_ticks) ? room : sequencer_ticks);
 
-    while ((r->sequencer_tick < stop) && (rig_ended(r) == 0)) {
+    while ((r->sequencer_tick < stop) && ((past_end != 0) || (rig_ended(r) == 0))) {
         sequencer_tick(r, log);
         do {
             control_tick(r, log);

@@ -13,7 +13,6 @@
 #include "gw_axis.h"
 #include "rig_model.h"
 
-#define RIG_OVERRIDES_MAX 64
 #define RIG_SIGNALS 8
 
 /* Inputs that the simulated drive supplies; rig_binding.input[] says where the trial wants them. */
@@ -50,7 +49,8 @@ typedef struct {
     double setting_scale[GW_STAGE_SLOTS]; /* SI value of one step of the gain ladder's words */
 } rig_binding;
 
-/* From sequencer tick `from` to before tick `until`, this input of the trial has this value. */
+/* From sequencer tick `from` to before tick `until`, this input of the trial has this value; that
+ * goes for what the detector reports too. */
 typedef struct {
     int32_t from;
     int32_t until;
@@ -85,14 +85,16 @@ enum rig_signal {
 
 typedef struct rig rig;
 
-/* Bytes that a rig needs; the host allocates, rig_start writes all of it. */
+/* Bytes that a rig needs; the host allocates, rig_start writes all of it. The overrides must stay
+ * where they are as long as the rig is used. */
 int64_t rig_size(void);
 void rig_start(rig *r, const rig_plant *plant, const rig_drive *drive, const rig_binding *binding,
                const rig_override *overrides, int32_t override_count, uint64_t seed);
 
-/* Runs until `sequencer_ticks` more have passed, this part of the log is full, or the trial has
- * ended and the axis has rested for a moment; returns the sequencer ticks logged so far. */
-int32_t rig_advance(rig *r, rig_log *log, int32_t sequencer_ticks);
+/* Runs until `sequencer_ticks` more have passed, this part of the log is full, or (unless
+ * `past_end`) the trial has ended and the axis has rested for a moment; returns the sequencer ticks
+ * logged so far. */
+int32_t rig_advance(rig *r, rig_log *log, int32_t sequencer_ticks, int32_t past_end);
 int32_t rig_ended(const rig *r);
 
 #endif

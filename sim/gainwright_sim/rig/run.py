@@ -15,9 +15,6 @@ from gainwright_sim.machine import Machine
 from gainwright_sim.rig import configuration
 from gainwright_sim.rig.log import LogMemory, RigLog
 
-OVERRIDES_MAX = 64
-"""``RIG_OVERRIDES_MAX`` of the C."""
-
 
 @dataclass(frozen=True, slots=True)
 class Override:
@@ -37,7 +34,8 @@ class Rig:
         trial, machine, tables: what the library was made from.
         seed: of the torque noise.
         longest_s: machine time after which the run stops whether it has ended or not.
-        overrides: inputs to force.
+        overrides: inputs to force; those of the detector too.
+        exact_ticks: run just so many sequencer ticks, past an end of the trial if it comes before.
         log_control: keep every control tick's detector samples too.
     """
 
@@ -52,17 +50,20 @@ class Rig:
         longest_s: float = 600.0,
         overrides: Iterable[Override] = (),
         log_control: bool = False,
+        exact_ticks: int | None = None,
     ) -> None:
         configuration.check_rig_inputs(trial)
         self._ffi, self._library, self._trial = ffi, library, trial
-        self._most_ticks = round(longest_s / (trial.tick_us * 1e-6))
+        self._past_end = exact_ticks is not None
+        longest = round(longest_s / (trial.tick_us * 1e-6))
+        self._most_ticks = longest if exact_ticks is None else exact_ticks
         self._ticks = 0
         drive = configuration.drive(ffi, machine, trial)
         control_ticks = drive.sequencer_ticks if log_control else 0
         self._log = LogMemory(ffi, trial, control_ticks)
         self._memory = np.zeros(library.rig_size() // 8 + 1, dtype=np.int64)
         self._rig = ffi.cast("rig *", self._memory.ctypes.data)
-        forced = self._overrides(overrides)
+        forced = self._forced = self._overrides(overrides)
         library.rig_start(
             self._rig,
             configuration.plant(ffi, machine),
@@ -74,9 +75,6 @@ class Rig:
         )
 
     def _overrides(self, overrides: Iterable[Override]) -> Any:
-        overrides = tuple(overrides)
-        if len(overrides) > OVERRIDES_MAX:
-            raise ValueError(f"{len(overrides)} overrides, expected at most {OVERRIDES_MAX}")
         numbers = {signal.name: number for number, signal in enumerate(self._trial.inputs)}
         entries = [
             {"from": o.start, "until": o.stop, "input": numbers[o.input], "value": o.value}
@@ -87,11 +85,11 @@ class Rig:
     def advance(self, sequencer_ticks: int) -> int:
         """Run so many sequencer ticks more, or fewer if the run ends; return all so far."""
         target = min(self._ticks + sequencer_ticks, self._most_ticks)
-        while self._ticks < target and not self.resting:
+        while self._ticks < target and (self._past_end or not self.resting):
             if self._ticks == self._log.ticks:
                 self._log.extend()
             self._ticks = self._library.rig_advance(
-                self._rig, self._log.pointer, target - self._ticks
+                self._rig, self._log.pointer, target - self._ticks, self._past_end
             )
         return self._ticks
 
@@ -103,7 +101,8 @@ class Rig:
     @property
     def ended(self) -> bool:
         """Whether the trial rests at an end, or the longest time is over."""
-        return self.resting or self._ticks >= self._most_ticks
+        at_rest = self.resting and not self._past_end
+        return at_rest or self._ticks >= self._most_ticks
 
     def log(self, since: int = 0) -> RigLog:
         """Return a copy of the record from sequencer tick ``since`` on."""

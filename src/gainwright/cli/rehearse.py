@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from gainwright.cli.console import (
     add_json_option,
@@ -30,6 +30,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_trial_option(parser)
     parser.add_argument("--seed", type=seed, default=1, help="of the torque noise (default: 1)")
     parser.add_argument("--out", metavar="DIR", help="folder for the record and the picture")
+    parser.add_argument(
+        "--replay",
+        metavar="FILE",
+        help="force the inputs of a run that `gainwright prove` kept, such as a counterexample",
+    )
     add_json_option(parser)
 
 
@@ -44,8 +49,9 @@ def run(arguments: argparse.Namespace) -> int:
     trial = load_trial(trial_file)
     machine = load_machine(arguments.machine)
     bench = Bench(trial, machine)
+    forced = _forced(arguments.replay, trial) if arguments.replay is not None else {}
     with _progress(trial) as progress:
-        rehearsal = rehearse(bench, arguments.seed, progress, log_control=True)
+        rehearsal = rehearse(bench, arguments.seed, progress, log_control=True, **forced)
     summary = summarise(rehearsal)
     if arguments.out is not None:
         from gainwright_sim.rehearsal.record import write_record
@@ -56,6 +62,16 @@ def run(arguments: argparse.Namespace) -> int:
     else:
         _print(summary, arguments)
     return 0 if summary.outcome == "finished" else 1
+
+
+def _forced(path: str, trial: Trial) -> dict[str, Any]:
+    """Return the options by which a rehearsal goes the way of a run."""
+    from gainwright_codegen.explore import read_run
+    from gainwright_sim.rig.run import Override
+
+    recorded = read_run(path, trial)
+    overrides = [Override(*stretch) for stretch in recorded.forced_inputs()]
+    return {"overrides": overrides, "exact_ticks": recorded.ticks}
 
 
 def _print(summary, arguments: argparse.Namespace) -> None:  # type: ignore[no-untyped-def]
