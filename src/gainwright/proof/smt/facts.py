@@ -42,7 +42,7 @@ from gainwright.spec.model import Kind, RequirementKind, Trial
 
 MOST_PREMISES = 2
 MOST_CANDIDATES = 20_000
-"""Rounds with more candidates are not tried."""
+"""Rounds under premises with more candidates are not tried."""
 SIFTING_ROUNDS = 80
 TICKS_ROUNDS = 80
 
@@ -64,11 +64,13 @@ class FactFinder:
 
     def search(self, premises: int) -> bool:
         """Look for facts under so many premises; return False if there are too many to try."""
-        return self._search(
-            {s.name: list(self._candidates(s.name, premises)) for s in self._trial.states}
-        )
+        candidates = {s.name: list(self._candidates(s.name, premises)) for s in self._trial.states}
+        if premises and sum(map(len, candidates.values())) > MOST_CANDIDATES:
+            return False
+        self._search(candidates)
+        return True
 
-    def search_for(self, invariants: Iterable[Expression]) -> bool:
+    def search_for(self, invariants: Iterable[Expression]) -> None:
         """Look for the conjuncts of invariants in all states, under no or one premise each."""
         parts = dict.fromkeys(
             part
@@ -76,18 +78,13 @@ class FactFinder:
             for state in self._trial.states
             for part in self._parts(invariant, state.name)
         )
-        return self._search(
-            {s.name: list(self._guarded_parts(s.name, parts)) for s in self._trial.states}
-        )
+        self._search({s.name: list(self._guarded_parts(s.name, parts)) for s in self._trial.states})
 
-    def _search(self, candidates: Chains) -> bool:
-        if sum(map(len, candidates.values())) > MOST_CANDIDATES:
-            return False
+    def _search(self, candidates: Chains) -> None:
         induction = Induction(self._trial, self._terms, self.facts, candidates, self._limit_s)
         self._sifter(induction).run(SIFTING_ROUNDS)
         for state, found in induction.largest_inductive().items():
             self.facts[state] = concise([*self.facts[state], *found])
-        return True
 
     def ticks(self) -> Sifter:
         """Return a sifter that has tried ticks from many moments where all facts hold."""

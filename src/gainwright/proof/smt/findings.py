@@ -117,8 +117,9 @@ class Findings:
     def _supported(self, subject: str, title: str) -> Finding:
         supported = self._found.supported[subject]
         obligations = self._with_facts(subject)
-        count = sum(len(f) for _, needed in supported.questions for f in needed.values())
-        rests = f"Rests on facts (obligations {FACTS}/...)." if count else "Needs no further facts."
+        rests = "Needs no further facts."
+        if supported.rests_on_facts:
+            rests = f"Rests on facts (obligations {FACTS}/...)."
         figures = {}
         detail = rests
         if supported.ranking is not None:
@@ -165,8 +166,8 @@ class Findings:
             detail += f" It would fail in {described(resisting.moment)}, if that were reachable."
         if self._found.out_of_time:
             detail += " The time for the search ran out before all kinds of facts were tried."
-        if self._found.unrolled_ticks >= 0:
-            detail += f" No run of up to {self._found.unrolled_ticks} ticks violates it."
+        if (ticks := self._found.unrolled_ticks.get(subject, -1)) >= 0:
+            detail += f" No run of up to {ticks} ticks violates it."
         return Finding(subject, self._method(title), Verdict.UNFINISHED, detail)
 
     def _failing_table(

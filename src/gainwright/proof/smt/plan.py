@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from gainwright.proof.smt.claims import no_overflow, ranges, single_hit
 from gainwright.proof.smt.induction import Facts
 from gainwright.proof.smt.question import Question, obligation
-from gainwright.proof.smt.search import Found, Supported
+from gainwright.proof.smt.search import Found
 from gainwright.proof.smt.step import StepEncoding
 from gainwright.proof.verdict import Obligation
 
@@ -49,7 +49,7 @@ def plan(step: StepEncoding, found: Found) -> Plan:
         {s: _obligations(step, ((q, {}) for q in asked)) for s, asked in questions.items()},
         questions,
         {subject: _obligations(step, s.questions) for subject, s in supported.items()},
-        frozenset(subject for subject, s in supported.items() if _rests(s)),
+        frozenset(subject for subject, s in supported.items() if s.rests_on_facts),
         _obligations(step, found.fact_questions),
     )
 
@@ -58,7 +58,3 @@ def _obligations(
     step: StepEncoding, pairs: Iterable[tuple[Question, Facts]]
 ) -> tuple[Obligation, ...]:
     return tuple(obligation(step, question, facts) for question, facts in pairs)
-
-
-def _rests(supported: Supported) -> bool:
-    return any(facts for _, needed in supported.questions for facts in needed.values())

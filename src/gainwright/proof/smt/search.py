@@ -61,6 +61,10 @@ class Supported:
     ticks: int = 0
     """Bound of the time that the ranking shows."""
 
+    @property
+    def rests_on_facts(self) -> bool:
+        return any(facts for _, needed in self.questions for facts in needed.values())
+
 
 @dataclass(frozen=True, slots=True)
 class Resisting:
@@ -87,8 +91,8 @@ class Found:
     """That these facts hold for ever."""
     out_of_time: bool = False
     """Whether the search ended before all kinds of facts were tried."""
-    unrolled_ticks: int = -1
-    """Resisting requirements of short time are not violated by a run of so many ticks."""
+    unrolled_ticks: dict[str, int] = field(default_factory=dict)
+    """Resisting requirements that no run of so many ticks violates."""
 
 
 class ProofSearch:
@@ -141,7 +145,7 @@ class ProofSearch:
                 break
             if more:
                 self._attempt(open_subjects)
-            # That a trial ends is reported if it is easily shown; only requirements are insisted on.
+            # That a trial ends is reported if it is easily shown; requirements are insisted on.
             self._found.resisting.pop(WHOLE_TRIAL, None)
             open_subjects = [s for s in open_subjects if s in self._found.resisting]
             if not open_subjects:
@@ -160,7 +164,9 @@ class ProofSearch:
             if requirement.id in self._found.resisting
             and requirement.kind is RequirementKind.INVARIANT
         ]
-        return bool(resisting) and self._finder.search_for(resisting)
+        if resisting:
+            self._finder.search_for(resisting)
+        return bool(resisting)
 
     def _give_up(self, subjects: Sequence[str], reason: str) -> None:
         for subject in subjects:
@@ -257,7 +263,7 @@ class ProofSearch:
         if violations:
             unrolling = Unrolling(self._step, self._terms)
             outcome = unrolling.search(violations, UNROLLED_TICKS, UNROLLING_LIMIT_S)
-            self._found.unrolled_ticks = outcome.depth
+            self._found.unrolled_ticks = {v.subject: outcome.depth for v in violations}
             for subject, inputs in outcome.violations.items():
                 del self._found.resisting[subject]
                 self._found.violated[subject] = inputs
@@ -287,7 +293,21 @@ class ProofSearch:
         wanted = merged(used)
         if not any(wanted.values()):
             return
-        self._found.facts = self._finder.support(wanted)
+        try:
+            self._found.facts = self._finder.support(wanted)
+        except OutOfTimeError as error:
+            self._drop_resting(f"the facts it needs could not be collected: {error}")
+            return
         begin = initiation(self._step, self._found.facts)
         kept = list(consecution(self._step, self._found.facts))
         self._found.fact_questions = (*([(begin, {})] if begin else []), *kept)
+
+    def _drop_resting(self, reason: str) -> None:
+        """Give up everything that rests on facts."""
+        found = self._found
+        for group in (found.supported, found.impossible):
+            for subject, supported in list(group.items()):
+                if supported.rests_on_facts:
+                    del group[subject]
+                    if subject in self._questions or subject in self._deadlines:
+                        found.resisting[subject] = Resisting(reason)

@@ -110,7 +110,13 @@ def guards(words: Vocabulary) -> list[Expression]:
         for name, values in words.small.items()
         for value in values
     ]
-    return [*single, *map(negated, single), *cases]
+    alike = [
+        Binary(operator, Reference(first), Reference(second))
+        for first, second in itertools.combinations(words.small, 2)
+        if words.small[first] == words.small[second]
+        for operator in (Operator.EQUAL, Operator.NOT_EQUAL)
+    ]
+    return [*single, *map(negated, single), *cases, *alike]
 
 
 def _plus(reference: Reference, offset: Integer) -> Expression:
