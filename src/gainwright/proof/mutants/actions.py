@@ -18,6 +18,8 @@ from gainwright.spec.expression import (
     references,
 )
 from gainwright.spec.model import Kind, Row, Trial, Variable
+from gainwright.spec.scope import Bounds, Scope
+from gainwright.spec.typing import infer
 from gainwright.spec.write import write
 
 
@@ -31,9 +33,12 @@ def action_mutants(trial: Trial) -> Iterator[Mutant]:
         for name in row.actions:
             if name in references(row.actions[name]):
                 yield _doubled(row, variables[name])
+    scope = Scope(
+        {s.name: Bounds(s.kind, s.low, s.high) for s in (*trial.inputs, *trial.variables)}
+    )
     for row in trial.rows:
         for name in row.actions:
-            yield from _off(row, variables[name])
+            yield from _off(row, variables[name], scope)
 
 
 def _dropped(row: Row, name: str) -> Mutant:
@@ -55,7 +60,7 @@ def _doubled(row: Row, variable: Variable) -> Mutant:
     return _assigning(MutationKind.ACTION_DOUBLED, row, variable.name, "", twice, change)
 
 
-def _off(row: Row, variable: Variable) -> Iterator[Mutant]:
+def _off(row: Row, variable: Variable, scope: Scope) -> Iterator[Mutant]:
     value, name = row.actions[variable.name], variable.name
     if variable.kind is Kind.TRUTH:
         opposite = _denied(value)
@@ -63,10 +68,14 @@ def _off(row: Row, variable: Variable) -> Iterator[Mutant]:
         yield _assigning(MutationKind.ACTION_OFF, row, name, "/opposite", opposite, change)
         return
     for step, detail in ((1, "/plus_one"), (-1, "/minus_one")):
-        if isinstance(value, Integer) and not _inside(value.value + step, variable):
-            continue  # saturates to the same value, or was beyond the range before
-        operator = Operator.ADD if step > 0 else Operator.SUBTRACT
-        new = Binary(operator, value, Integer(1))
+        if isinstance(value, Integer):
+            if not variable.low <= value.value + step <= variable.high:
+                continue  # saturates to the same value, or was beyond the range before
+            new: Expression = Integer(value.value + step)
+        else:
+            new = Binary(Operator.ADD if step > 0 else Operator.SUBTRACT, value, Integer(1))
+            if infer(new, scope)[1]:
+                continue  # does not fit 32 bits
         change = f"row '{row.id}' sets '{name}' to {write(new)} instead of {write(value)}"
         yield _assigning(MutationKind.ACTION_OFF, row, name, detail, new, change)
 
@@ -77,10 +86,6 @@ def _assigning(
     new = replace(row, actions={**row.actions, name: value})
     mutant_id = f"{kind.value}/{row.id}/{name}{detail}"
     return Mutant(mutant_id, kind, (row.id,), (row.source,), change, {row.id: new})
-
-
-def _inside(value: int, variable: Variable) -> bool:
-    return variable.low <= value <= variable.high
 
 
 def _limited(value: Expression, variable: Variable) -> Expression:

@@ -109,9 +109,8 @@ class Cascade:
                     detail=found.likeness.value,
                     rests_on=found.requirements,
                 )
-        return Outcome(
-            mutant, Fate.UNDECIDED, Stage.NONE, detail=found.likeness.value, differs=differs
-        )
+        detail = "another tick in a reachable moment" if differs else found.likeness.value
+        return Outcome(mutant, Fate.UNDECIDED, Stage.NONE, detail=detail, differs=differs)
 
     def _single_hit(self, states: Iterable[int]) -> tuple[str, ...]:
         return tuple(f"single_hit/{self._trial.states[state].name}" for state in states)

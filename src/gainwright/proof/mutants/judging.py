@@ -44,17 +44,13 @@ class Judge:
         self._over_ticks = code.function(
             [*(r.formula for r in self._steps), *(_trigger(r) for r in self._at_once)]
         )
-        self._at_moments = code.function(
-            [r.formula for r in (*self._invariants, *self._at_once)]
-        )
+        self._at_moments = code.function([r.formula for r in (*self._invariants, *self._at_once)])
         self._code = code
 
     def broken(self, ticks: Ticks) -> dict[str, int]:
         """Return the requirements broken by some tick, each with the first such tick."""
         count = len(ticks.states_before)
-        over = self._over_ticks(
-            ticks.before, ticks.states_before, ticks.after, ticks.states_after
-        )
+        over = self._over_ticks(ticks.before, ticks.states_before, ticks.after, ticks.states_after)
         at = self._at_moments(ticks.after, ticks.states_after, {}, 0)
         steps, triggers = over[: len(self._steps)], over[len(self._steps) :]
         holds = dict(zip((r.id for r in self._steps), steps, strict=True))

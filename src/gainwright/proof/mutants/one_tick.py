@@ -70,17 +70,13 @@ class OneTick:
 class _TicksTaken:
     """Lanes, and what the original does in each."""
 
-    def __init__(
-        self, machine: ArrayMachine, states: NDArray[np.int64], values: Columns
-    ) -> None:
+    def __init__(self, machine: ArrayMachine, states: NDArray[np.int64], values: Columns) -> None:
         self.states, self.values = states, values
         self._ticked = machine.tick(states, values)
         rows = len(machine.trial.rows)
         self._lanes_of = [np.flatnonzero(self._ticked.rows == row) for row in range(rows)]
 
-    def changed(
-        self, mutant: ArrayMachine, rows: list[int]
-    ) -> tuple[NDArray[np.int64], Ticked]:
+    def changed(self, mutant: ArrayMachine, rows: list[int]) -> tuple[NDArray[np.int64], Ticked]:
         """Return the lanes where a mutant of some rows does something else, and what."""
         lanes = np.concatenate([self._lanes_of[row] for row in rows])
         ticked = mutant.tick(self.states[lanes], selected(self.values, lanes))

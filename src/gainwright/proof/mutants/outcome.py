@@ -26,9 +26,11 @@ class Fate(Enum):
     EQUIVALENT = "equivalent"
     """Does the same as the original in every reachable moment; proved."""
     SURVIVED = "survived"
-    """Every check that was run passes."""
+    """Every requirement is proved of it: the requirements are too weak to tell."""
+    LISTED = "listed"
+    """Left over, and the trial file calls it equivalent; no difference is known, none is excluded."""
     UNDECIDED = "undecided"
-    """The prover could not tell; the detail says why."""
+    """Left over; the detail says why."""
 
 
 @dataclass(frozen=True, slots=True)

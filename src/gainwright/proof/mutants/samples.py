@@ -54,10 +54,7 @@ def samples(
     return Samples(
         np.concatenate([part.moments for part in parts]),
         np.concatenate([part.states for part in parts]),
-        {
-            name: np.concatenate([part.values[name] for part in parts])
-            for name in parts[0].values
-        },
+        {name: np.concatenate([part.values[name] for part in parts]) for name in parts[0].values},
         np.concatenate([part.rows for part in parts]),
     )
 
@@ -65,16 +62,14 @@ def samples(
 def _distinct(trial: Trial, corpus: Corpus, state: int) -> NDArray[np.int64]:
     """Return the first and the last moment of each kind that conditions can tell apart."""
     nodes = np.flatnonzero(corpus.states == state)
-    expressions = [
-        c.expression for c in state_conditions(trial, trial.states[state].name)
-    ]
+    expressions = [c.expression for c in state_conditions(trial, trial.states[state].name)]
     marks = []
     for variable in trial.variables:
         stops = np.array(critical(trial, variable, expressions))
         values = corpus.variables[variable.name][nodes]
         place = np.minimum(np.searchsorted(stops, values), len(stops) - 1)
         marks.append(2 * place - (stops[place] != values))
-    if not len(nodes):
+    if not len(nodes) or not marks:
         return nodes
     table = np.column_stack(marks)
     _, first = np.unique(table, axis=0, return_index=True)

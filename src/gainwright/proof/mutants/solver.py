@@ -46,9 +46,7 @@ class SolverCheck:
         self._trial = trial
         self._terms = StepTerms(StepEncoding(trial))
         self._limit_ms = round(limit_s * 1000)
-        self._invariants = [
-            r for r in trial.requirements if r.kind is RequirementKind.INVARIANT
-        ]
+        self._invariants = [r for r in trial.requirements if r.kind is RequirementKind.INVARIANT]
 
     def compare(self, mutant: Mutant) -> Comparison:
         """Return how the mutant's ticks differ from the original's."""

@@ -8,18 +8,31 @@ from dataclasses import replace
 from gainwright.proof.mutants.mutant import Mutant, MutationKind
 from gainwright.spec.expression import Binary, Choice, Expression, Integer, Unary, references, walk
 from gainwright.spec.model import Condition, Row, Trial
+from gainwright.spec.scope import ANY_TRUTH, Bounds, Scope
+from gainwright.spec.typing import infer
 
 
 def threshold_mutants(trial: Trial) -> Iterator[Mutant]:
-    """Yield the mutants with one number of one condition off by one."""
+    """Yield the mutants with one number of one condition off by one.
+
+    Conditions that no row looks at are left alone, and so are numbers that could not be written
+    that way, since some value would leave 32 bits or a shift its range.
+    """
+    signals = {s.name: Bounds(s.kind, s.low, s.high) for s in (*trial.inputs, *trial.variables)}
+    scope = Scope(signals | {c.name: ANY_TRUTH for c in trial.conditions})
     for condition in trial.conditions:
+        if not affected_rows(trial, condition.name):
+            continue
         numbers = [part for part in walk(condition.expression) if isinstance(part, Integer)]
         labels = [number.name or str(number.value) for number in numbers]
         for place, (number, label) in enumerate(zip(numbers, labels, strict=True)):
             if labels.count(label) > 1:
                 label = f"{label}/{labels[:place].count(label) + 1}"
-            yield _mutant(trial, condition, place, number, label, +1)
-            yield _mutant(trial, condition, place, number, label, -1)
+            for step in (+1, -1):
+                changed = off_by_one(condition.expression, place, step)
+                if not infer(changed, scope)[1]:
+                    new = replace(condition, expression=changed)
+                    yield _mutant(trial, new, number, label, step)
 
 
 def affected_rows(trial: Trial, condition: str) -> tuple[Row, ...]:
@@ -37,10 +50,7 @@ def states_of(trial: Trial, rows: tuple[Row, ...]) -> tuple[str, ...]:
     return tuple(state.name for state in trial.states if state.name in sources)
 
 
-def _mutant(
-    trial: Trial, condition: Condition, place: int, number: Integer, label: str, step: int
-) -> Mutant:
-    new = replace(condition, expression=off_by_one(condition.expression, place, step))
+def _mutant(trial: Trial, condition: Condition, number: Integer, label: str, step: int) -> Mutant:
     rows = affected_rows(trial, condition.name)
     said = f"{number.name} = {number.value}" if number.name else str(number.value)
     detail = "plus_one" if step > 0 else "minus_one"
@@ -50,7 +60,7 @@ def _mutant(
         tuple(row.id for row in rows),
         states_of(trial, rows),
         f"condition '{condition.name}' compares with {number.value + step} instead of {said}",
-        new_conditions={condition.name: new},
+        new_conditions={condition.name: condition},
     )
 
 

@@ -19,8 +19,8 @@ def timeout_mutants(trial: Trial) -> Iterator[Mutant]:
     """
     counters = counter_names(trial)
     for condition in trial.conditions:
-        if references(condition.expression) & counters:
-            rows = affected_rows(trial, condition.name)
+        rows = affected_rows(trial, condition.name)
+        if rows and references(condition.expression) & counters:
             yield _everywhere(trial, condition, rows)
             for state in states_of(trial, rows):
                 looking = [

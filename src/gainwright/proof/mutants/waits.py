@@ -117,18 +117,14 @@ class Waits:
             moment = self._parents[moment]
         return moment == ancestor
 
-    def _keep(
-        self, batch: Batch, lanes: NDArray[np.int64], waited: NDArray[np.int64]
-    ) -> None:
+    def _keep(self, batch: Batch, lanes: NDArray[np.int64], waited: NDArray[np.int64]) -> None:
         """Note the new moments, which come in the order of their numbers."""
         for place, number in enumerate(batch.numbers[lanes].tolist()):
             if number == len(self._waited):
                 parent = int(batch.parents[lanes[place]])
                 self._waited.append(waited[:, place])
                 self._parents.append(parent)
-                self._since_begin.append(
-                    self._since_begin[parent] + int(batch.ticks[lanes[place]])
-                )
+                self._since_begin.append(self._since_begin[parent] + int(batch.ticks[lanes[place]]))
 
 
 def _reads(trial: Trial, requirement: Requirement, names: frozenset[str]) -> bool:

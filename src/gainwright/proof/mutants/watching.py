@@ -48,9 +48,7 @@ class MutantWatch:
             batch.ticked.states[lanes],
             selected(batch.ticked.variables, lanes),
         )
-        ticks = ticks_of(
-            self._machine, batch.states[lanes], selected(batch.values, lanes), ticked
-        )
+        ticks = ticks_of(self._machine, batch.states[lanes], selected(batch.values, lanes), ticked)
         self.broken |= dict.fromkeys(self._judge.broken(ticks))
         reached = selected(batch.reached, lanes)
         values = {**reached, **self._machine.outputs(ticked.states, reached)}
