@@ -11,6 +11,7 @@ from gainwright.cli.console import DEFAULT_TRIAL, add_json_option, console, prin
 
 if TYPE_CHECKING:
     from gainwright.proof.evidence.folder import Evidence
+    from gainwright.proof.mutants.report import MutantReport
     from gainwright.proof.verdict import Finding
     from gainwright.spec.model import Trial
     from gainwright_codegen.proving import Proof
@@ -66,7 +67,7 @@ def _prove(trial: Trial, arguments: argparse.Namespace) -> int:
 
     with _progress() as announce:
         proof = prove(trial, announce, further_solvers=arguments.solvers)
-        mutants = _mutants(trial, announce) if arguments.mutants else None
+    mutants = _mutants(trial) if arguments.mutants else None
     document = evidence_document(
         trial,
         proof.exported,
@@ -78,9 +79,7 @@ def _prove(trial: Trial, arguments: argparse.Namespace) -> int:
         runs = {subject: run_text(run) for subject, run in proof.runs.items()}
         write_evidence(arguments.out, document, proof.findings, runs)
     conclusions = conclude(proof.findings)
-    code = exit_code(conclusions)
-    if mutants is not None and mutants.survivors and code == 0:
-        code = 1
+    code = exit_code(conclusions) or _mutants_code(mutants)
     if arguments.json:
         print_json({"digest": document_digest(document), **document})
     else:
@@ -88,13 +87,31 @@ def _prove(trial: Trial, arguments: argparse.Namespace) -> int:
     return code
 
 
-def _mutants(trial: Trial, announce: Any) -> Any:
+def _mutants(trial: Trial) -> MutantReport:
+    from rich.progress import Progress
+
     from gainwright_codegen.mutant_judging import judge_mutants
 
-    return judge_mutants(trial, announce)
+    screen = console(to_error=True)
+    with Progress(console=screen, disable=not screen.is_terminal, transient=True) as bars:
+        task = bars.add_task("single-row changes", total=None)
+        return judge_mutants(
+            trial, lambda done, total: bars.update(task, completed=done, total=total)
+        )
 
 
-def _print(proof: Proof, digest: str, mutants: Any, arguments: argparse.Namespace) -> None:
+def _mutants_code(report: MutantReport | None) -> int:
+    """1 if a change gets through, 3 if one is undecided or has no reason in the file, else 0."""
+    if report is None:
+        return 0
+    if report.survivors:
+        return 1
+    return 3 if report.undecided or report.without_reason else 0
+
+
+def _print(
+    proof: Proof, digest: str, mutants: MutantReport | None, arguments: argparse.Namespace
+) -> None:
     from gainwright.proof.evidence.conclusion import conclude
     from gainwright.proof.evidence.document import ASSUMPTIONS
     from gainwright.proof.verdict import Verdict
