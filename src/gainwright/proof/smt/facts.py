@@ -41,7 +41,7 @@ from gainwright.spec.expression import (
 from gainwright.spec.model import Kind, RequirementKind, Trial
 
 MOST_PREMISES = 2
-MOST_CANDIDATES = 20_000
+MOST_CANDIDATES = 8_000
 """Rounds under premises with more candidates are not tried."""
 SIFTING_ROUNDS = 80
 TICKS_ROUNDS = 80

@@ -9,6 +9,7 @@ from gainwright.proof.smt.deadline import WHOLE_TRIAL
 from gainwright.proof.smt.examples import described, holding_rows, true_conditions, violated_in
 from gainwright.proof.smt.plan import FACTS, NO_OVERFLOW, RANGES, SINGLE_HIT, Plan
 from gainwright.proof.smt.question import Moment
+from gainwright.proof.smt.rank_search import Ranking
 from gainwright.proof.smt.search import ROW, Found
 from gainwright.proof.smt.solvers import Answer, Reply
 from gainwright.proof.verdict import Finding, Obligation, Verdict
@@ -124,6 +125,7 @@ class Findings:
         detail = rests
         if supported.ranking is not None:
             ticks = supported.ticks
+            obligations = (*obligations, *self._tables(supported.ranking))
             figures["longest_ticks"] = ticks
             lines = [f"{words(s)}: {rank}" for s, rank in supported.ranking.ranks.items()]
             ranks = f" Rank in {'; '.join(lines)}." if lines else ""
@@ -133,6 +135,11 @@ class Findings:
     def _with_facts(self, subject: str) -> tuple[Obligation, ...]:
         own = self._plan.supported[subject]
         return (*own, *self._plan.facts) if subject in self._plan.resting_on_facts else own
+
+    def _tables(self, ranking: Ranking) -> tuple[Obligation, ...]:
+        """Return that a tick is always possible on the way: time passes only by ticks."""
+        tables = self._plan.of_every_trial
+        return tuple(o for state in ranking.course.states for o in tables[SINGLE_HIT + state])
 
     def _impossible(self, subject: str, what: str) -> Finding:
         decided = self._decided(subject, "induction", self._with_facts(subject), "")

@@ -15,6 +15,8 @@ MOST_FACTOR = 1e7
 FIRST_ROWS = 400
 MORE_ROWS = 60
 TOLERANCE = 1e-6
+ROUNDING = 1e-3
+"""A least greatest rank so little above a whole number is that number."""
 CONSTANT_COST = 1e-3
 FIT_LIMIT_S = 10.0
 
@@ -99,8 +101,13 @@ class RankFit:
         """
         if not self._inequalities.rows:
             return 0, self._ranks(np.zeros(self._count))
-        limit = float(np.ceil(least_greatest - TOLERANCE * max(1.0, least_greatest)))
-        whole = np.round(self._solve(self._costs, limit, whole=exact))
+        limit = float(np.ceil(least_greatest - ROUNDING))
+        try:
+            found = self._solve(self._costs, limit, whole=exact)
+        except NoRankError:
+            # Whole numbers may need a little more.
+            found = self._solve(self._costs, limit + 1, whole=exact)
+        whole = np.round(found)
         return int(whole[-1]), self._ranks(whole)
 
     def _ranks(self, whole: np.ndarray) -> Ranks:

@@ -1,0 +1,151 @@
+"""Requirements: proved by induction, refuted by a run that replays, or honestly left open."""
+
+from __future__ import annotations
+
+import tomllib
+from functools import cache
+
+import pytest
+
+from gainwright.proof.replay import replay
+from gainwright.proof.smt.examples import violated_in
+from gainwright.proof.smt.prove import SmtProof, prove
+from gainwright.proof.verdict import Finding, Verdict
+from gainwright.spec.load import trial_from_document
+from gainwright.spec.model import Trial
+
+from ..small_trial import edited
+
+
+def _trial(*edits: tuple[str, str]) -> Trial:
+    return trial_from_document(tomllib.loads(edited(*edits)), "small.toml")
+
+
+@cache
+def _small() -> SmtProof:
+    return prove(_trial())
+
+
+def _finding(proof: SmtProof, subject: str) -> Finding:
+    (found,) = [f for f in proof.findings if f.subject == subject]
+    return found
+
+
+@pytest.mark.parametrize("subject", ["ends", "raised_when_calm", "loud_drops"])
+def test_requirements_of_the_small_trial_are_proved(subject):
+    found = _finding(_small(), subject)
+    assert found.verdict is Verdict.PROVED, found.detail
+    assert found.obligations
+    assert found.counterexample is None
+
+
+def test_invariant_rests_on_facts_that_are_obligations_too():
+    found = _finding(_small(), "result_below_limit")
+    assert found.verdict is Verdict.PROVED, found.detail
+    names = [o.name for o in found.obligations]
+    assert names[0] == "requirement/result_below_limit"
+    assert "facts/after_power_on" in names
+    assert {"facts/rest", "facts/search"} <= set(names)
+    text = found.obligations[0].text
+    assert "; Requirement result_below_limit: The result is below the limit." in text
+    assert "; Hazard runaway: The search never ends." in text
+
+
+def test_reachability_is_left_to_exploration_unless_it_is_impossible():
+    assert _finding(_small(), "can_find").verdict is Verdict.NOT_RUN
+    proof = prove(
+        _trial(
+            (
+                "found and limit == top",
+                "found and in_state(search) and time == 0 and torque and applied != rung",
+            )
+        )
+    )
+    found = _finding(proof, "can_find")
+    assert found.verdict is Verdict.REFUTED
+    assert found.obligations
+    assert found.counterexample is None
+
+
+_PLANTED = {
+    "raised although loud": (
+        ('unless = ["loud", "late"]', 'unless = ["late"]'),
+        (
+            'unless = ["loud"]\nto = "rest"\nwhy = "Too late."',
+            'unless = ["raising"]\nto = "rest"\nwhy = "Too late."',
+        ),
+        ('when = ["wanted", "loud"]', 'when = ["wanted", "late", "raising"]'),
+        ('late = { holds', 'raising = { holds = "level > 60", meaning = "x" }\nlate = { holds'),
+    ),
+    "result not lowered": (
+        (
+            'result = "max(rung - 2, 0)", rung = "max(rung - 2, 0)"',
+            'result = "rung", rung = "max(rung - 2, 0)"',
+        ),
+    ),
+    "loud does not stop": (
+        ('when = ["wanted", "loud"]\nto = "rest"', 'when = ["wanted", "loud"]\nto = "search"'),
+    ),
+}  # fmt: skip
+_BROKEN = {
+    "raised although loud": ("raised_when_calm", 2),
+    "result not lowered": ("result_below_limit", 3),
+    "loud does not stop": ("loud_drops", 2),
+}
+
+
+@pytest.mark.parametrize("name", sorted(_PLANTED))
+def test_planted_violation_is_refuted_by_a_shortest_run_that_replays(name):
+    trial = _trial(*_PLANTED[name])
+    subject, length = _BROKEN[name]
+    found = _finding(prove(trial), subject)
+    assert found.verdict is Verdict.REFUTED, found.detail
+    trace = found.counterexample
+    assert trace.from_power_on
+    assert len(trace.ticks) == length
+    again = replay(trial, [tick.inputs for tick in trace.ticks])
+    assert again == trace
+    assert subject in violated_in(trial, trace)
+    shorter = replay(trial, [tick.inputs for tick in trace.ticks[:-1]])
+    assert subject not in violated_in(trial, shorter)
+
+
+def test_row_that_is_never_taken_is_refuted():
+    # The result is always at or below the limit, though their ranges allow more.
+    late = 'late = { holds = "time >= patience", meaning = "It takes too long" }'
+    trial = _trial(
+        (late, f'{late}\nabove = {{ holds = "result > limit", meaning = "x" }}'),
+        ('unless = ["loud", "late"]', 'unless = ["loud", "late", "above"]'),
+        (
+            "[stages.speed_gain]",
+            '[[rows]]\nid = "ghost"\nfrom = "search"\nwhen = ["wanted", "above"]\n'
+            'unless = ["loud", "late"]\nto = "rest"\nwhy = "x"\n\n[stages.speed_gain]',
+        ),
+    )
+    found = _finding(prove(trial), "row/ghost")
+    assert found.verdict is Verdict.REFUTED
+    assert found.obligations
+
+
+def test_what_resists_says_where_and_how_far_it_was_tried():
+    # Never a multiple of 8, because it is odd: no fact of the forms that are tried says so.
+    odd = 'odd = { kind = "integer", range = [0, 1000], initial = 21, meaning = "An odd number" }'
+    trial = _trial(
+        ("result = { kind", f"{odd}\nresult = {{ kind"),
+        ("actions = { rung = 0, time = 0 }", "actions = { odd = 'min(odd + odd + 21, 861)' }"),
+        (
+            'formula = "next(rung) > rung implies not loud and found == next(found)"',
+            'formula = "(odd >> 3) << 3 != odd or odd > 861"',
+        ),
+    )
+    found = _finding(prove(trial), "raised_when_calm")
+    assert found.verdict is Verdict.UNFINISHED
+    assert "It would fail in the state" in found.detail
+    assert "No run of up to 16 ticks violates it." in found.detail
+
+
+def test_proof_is_the_same_every_time():
+    again = prove(_trial())
+    assert [o.digest for o in again.obligations] == [o.digest for o in _small().obligations]
+    assert again.findings == _small().findings
+    assert again.facts == _small().facts
