@@ -3,7 +3,8 @@
 With the values of the inputs put in, the questions of a state (:mod:`questions`) become expressions
 over variables. Of a row that can not hold, nothing else is asked. Two vectors that leave the same
 expressions make the same rows hold, take the same row, give the same new values and decide the same
-about every requirement, for all values of the variables.
+about every requirement, for all values of the variables. What is known of these (:mod:`situations`)
+can be put in too.
 """
 
 from __future__ import annotations
@@ -20,7 +21,7 @@ from gainwright.spec.expression import (
 )
 from gainwright.spec.model import Kind, Trial
 from gainwright_codegen.explore.questions import RowQuestions
-from gainwright_codegen.explore.rewrite import rewritten
+from gainwright_codegen.explore.rewrite import Facts, rewritten
 
 _Vector = tuple[int, ...]
 
@@ -31,36 +32,37 @@ class Behaviour:
     def __init__(self, trial: Trial) -> None:
         self._inputs = {signal.name: k for k, signal in enumerate(trial.inputs)}
         self._kinds = [signal.kind for signal in trial.inputs]
-        self._left: dict[tuple[Expression, tuple[tuple[str, int], ...]], Expression] = {}
+        self._left: dict[Hashable, Expression] = {}
 
     def distinct_first(
-        self, rows: Sequence[RowQuestions], vectors: Iterable[_Vector]
+        self, rows: Sequence[RowQuestions], vectors: Iterable[_Vector], facts: Facts | None = None
     ) -> tuple[list[_Vector], list[_Vector]]:
-        """Return the first vector of each behaviour, and all others."""
+        """Return the first vector of each behaviour, and all others, where ``facts`` hold."""
+        self._left.clear()
         seen: set[Hashable] = set()
         first, others = [], []
         for vector in vectors:
-            behaviour = tuple(self._row(row, vector) for row in rows)
+            behaviour = tuple(self._row(row, vector, facts) for row in rows)
             (others if behaviour in seen else first).append(vector)
             seen.add(behaviour)
         return first, others
 
-    def _row(self, row: RowQuestions, vector: _Vector) -> Hashable:
+    def _row(self, row: RowQuestions, vector: _Vector, facts: Facts | None) -> Hashable:
         """Return what is left of the questions of a row; None if it can not hold."""
         literals = []
         for condition, value in row.literals:
-            left = self._with(condition, vector)
+            left = self._with(condition, vector, facts)
             if left == Truth(not value):
                 return None
             if left != Truth(value):
                 literals.append((left, value))
         return (
             tuple(literals),
-            tuple(self._with(value, vector) for value in row.assigned.values()),
-            tuple(self._with(formula, vector) for formula in row.judged),
+            tuple(self._with(value, vector, facts) for value in row.assigned.values()),
+            tuple(self._with(formula, vector, facts) for formula in row.judged),
         )
 
-    def _with(self, expression: Expression, vector: _Vector) -> Expression:
+    def _with(self, expression: Expression, vector: _Vector, facts: Facts | None) -> Expression:
         """Return an expression with the values of the inputs put in."""
         names = sorted(name for name in references(expression) if name in self._inputs)
         key = (expression, tuple((name, vector[self._inputs[name]]) for name in names))
@@ -75,5 +77,5 @@ class Behaviour:
                     )
                 return part
 
-            self._left[key] = rewritten(expression, leaf)
+            self._left[key] = rewritten(expression, leaf, facts)
         return self._left[key]

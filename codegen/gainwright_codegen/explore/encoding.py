@@ -28,6 +28,12 @@ class Encoding:
         """Number of combinations of state and variables."""
         return self.states * math.prod(self.sizes)
 
+    @property
+    def page_bits(self) -> int:
+        """Logarithm of the number of neighbouring codes that are stored together."""
+        widest = self.sizes[-1] if self.sizes else 1
+        return min(max(widest.bit_length() - 3, 4), 8)
+
 
 def encoding_of(trial: Trial) -> Encoding:
     """Return the encoding of a trial's state and variables."""

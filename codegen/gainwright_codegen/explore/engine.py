@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import IntEnum
 from itertools import pairwise
@@ -33,10 +33,9 @@ gx_search *gx_search_new(uint64_t most_nodes);
 void gx_search_free(gx_search *search);
 int32_t gx_search_run(gx_search *search, uint64_t nodes);
 void gx_search_figures(const gx_search *search, gx_figures *figures);
-uint64_t gx_search_nodes_in(const gx_search *search, int32_t state);
+void gx_search_nodes_in(const gx_search *search, uint64_t counts[]);
 uint64_t gx_search_row_ticks(const gx_search *search, int32_t row);
 gx_tick gx_search_first(const gx_search *search, int32_t kind, uint32_t subject);
-void gx_search_memory(const gx_search *search, uint32_t node, gw_sequencer *memory);
 gx_wait gx_wait_after_moment(const gx_search *search, uint32_t formula, uint32_t trigger,
                              uint64_t limit, uint32_t waits[]);
 gx_wait gx_wait_after_tick(const gx_search *search, uint32_t requirement, uint64_t limit,
@@ -71,7 +70,8 @@ class Note(IntEnum):
     ROW_TAKEN = 4
     SATURATED = 5
     UNEXPECTED = 6
-    SINGLE_MISS = 7
+    CONDITIONS = 7
+    SINGLE_MISS = 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,11 +124,13 @@ class Engine:
         self._trial = trial
         self.vectors: tuple[Vector, ...] = tuple(v for s in vectors for v in s.vectors)
         library = compile_shared(
-            {
-                **sequencer_sources(trial),
-                **read_sources(_DIRECTORY, "*.h", "*.c"),
-                **model_sources(trial, vectors, encoding),
-            },
+            _one_unit(
+                {
+                    **sequencer_sources(trial),
+                    **read_sources(_DIRECTORY, "*.h", "*.c"),
+                    **model_sources(trial, vectors, encoding),
+                }
+            ),
             name="explorer",
         )
         self._ffi, self._library = load_library(library, sequencer_cdef(trial) + _CDEF)
@@ -151,8 +153,9 @@ class Engine:
 
     def nodes_by_state(self) -> tuple[int, ...]:
         """Return how many nodes each state has, in the order of the trial."""
-        count = len(self._trial.states)
-        return tuple(self._library.gx_search_nodes_in(self._search, k) for k in range(count))
+        counts = self._ffi.new("uint64_t[]", len(self._trial.states))
+        self._library.gx_search_nodes_in(self._search, counts)
+        return tuple(counts)
 
     def ticks_by_row(self) -> tuple[int, ...]:
         """Return in how many ticks each row was taken, in the order of the trial."""
@@ -230,6 +233,14 @@ class Engine:
 
     def _place(self, tick: Any) -> Place | None:
         return None if tick.node == _NOWHERE else Place(tick.node, tick.vector)
+
+
+def _one_unit(sources: Mapping[str, str | bytes]) -> dict[str, str | bytes]:
+    """Return sources with all C files included by a single one, so that the exported step can be
+    inlined into the search; their text stays as it is."""
+    renamed = {name.replace(".c", ".inc"): text for name, text in sources.items()}
+    included = (f'#include "{name}"' for name in sorted(renamed) if name.endswith(".inc"))
+    return {**renamed, "explorer.c": "\n".join([*included, ""])}
 
 
 def _longest(ticks: int) -> int | None:

@@ -15,7 +15,7 @@ So two input vectors with the same feature values can not be told apart, whateve
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from functools import reduce
 
 from gainwright.spec.expression import (
@@ -31,8 +31,8 @@ from gainwright.spec.expression import (
     references,
 )
 from gainwright.spec.model import Kind, Signal, Trial, Variable
-from gainwright.spec.scope import Bounds, Scope
 from gainwright.spec.typing import infer
+from gainwright_codegen.explore.rewrite import tick_scope
 
 _CHAINS = (Operator.AND, Operator.OR)
 
@@ -46,8 +46,7 @@ class FeatureFinder:
     def __init__(self, trial: Trial, own: Iterable[Signal] | None = None) -> None:
         signals = trial.inputs if own is None else own
         self._own = frozenset(signal.name for signal in signals)
-        variables = _bounds(trial.variables)
-        self._scope = Scope(readable=_bounds(trial.inputs) | variables, readable_next=variables)
+        self._scope = tick_scope(trial)
 
     def of_formula(self, expression: Expression) -> list[Expression]:
         """Return the features of an expression of any kind, none twice."""
@@ -149,7 +148,3 @@ def _limited(value: Expression, low: int, high: int) -> Expression:
     return Binary(
         Operator.MAXIMUM, Binary(Operator.MINIMUM, value, Integer(high + 1)), Integer(low - 1)
     )
-
-
-def _bounds(signals: Iterable[Signal]) -> Mapping[str, Bounds]:
-    return {signal.name: Bounds(signal.kind, signal.low, signal.high) for signal in signals}

@@ -13,14 +13,14 @@
 
 static int32_t holds(const gx_search *search, uint32_t node, uint32_t formula)
 {
-    const int8_t known = gx_holds_in[formula][gx_search_state(search, node)];
+    const int8_t known = gx_holds_in[formula][gx_state_of(search->store.codes[node])];
     gw_sequencer memory;
     int32_t outputs[GW_OUTPUT_SLOTS];
 
     if (known >= 0) {
         return known;
     }
-    gx_search_memory(search, node, &memory);
+    gx_decode(search->store.codes[node], &memory);
     gw_sequencer_outputs(&memory, outputs);
     return gx_holds(formula, memory.state, memory.variables, outputs);
 }
@@ -42,19 +42,11 @@ typedef struct {
     uint32_t formula;
 } walk;
 
-static uint64_t nodes_of(const gx_search *search)
-{
-    gx_figures figures;
-
-    gx_search_figures(search, &figures);
-    return figures.nodes;
-}
-
 static int32_t begin_walk(walk *w, const gx_search *search, uint32_t formula, uint32_t waits[])
 {
-    memset(waits, 0xFF, (size_t)nodes_of(search) * sizeof waits[0]);
+    memset(waits, 0xFF, (size_t)search->store.nodes * sizeof waits[0]);
     w->search = search;
-    w->targets = gx_search_targets(search);
+    w->targets = search->store.targets;
     w->waits = waits;
     w->formula = formula;
     w->depth = 0U;
@@ -81,7 +73,7 @@ static int32_t enter(walk *w, uint32_t node)
     }
     w->waits[node] = OPEN;
     w->steps[w->depth].node = node;
-    w->steps[w->depth].edge = gx_search_first_edge(w->search, node);
+    w->steps[w->depth].edge = gx_edges_begin(&w->search->store, node);
     w->steps[w->depth].longest = 0U;
     w->depth++;
     return 1;
@@ -100,7 +92,7 @@ static void leave(walk *w)
 {
     const step *top = &w->steps[w->depth - 1U];
     const int32_t has_no_edge =
-        gx_search_first_edge(w->search, top->node) == gx_search_first_edge(w->search, top->node + 1U);
+        gx_edges_begin(&w->search->store, top->node) == gx_edges_end(&w->search->store, top->node);
     const uint32_t wait = ((top->longest == NEVER) || has_no_edge) ? NEVER : top->longest + 1U;
 
     w->waits[top->node] = wait;
@@ -121,7 +113,7 @@ static int32_t measure(walk *w, uint32_t start)
         step *top = &w->steps[w->depth - 1U];
         uint32_t target;
 
-        if (top->edge == gx_search_first_edge(w->search, top->node + 1U)) {
+        if (top->edge == gx_edges_end(&w->search->store, top->node)) {
             leave(w);
             continue;
         }
@@ -156,7 +148,7 @@ static gx_wait wait_from(const gx_search *search, uint32_t formula, uint64_t lim
                          uint32_t waits[], int32_t (*starts)(const gx_search *, uint32_t, uint32_t),
                          uint32_t what)
 {
-    const uint64_t nodes = nodes_of(search);
+    const uint64_t nodes = search->store.nodes;
     gx_wait result = {0, GX_NOWHERE};
     uint32_t node;
     walk w;
@@ -185,22 +177,27 @@ gx_wait gx_wait_after_moment(const gx_search *search, uint32_t formula, uint32_t
     return wait_from(search, formula, limit, waits, holds, trigger);
 }
 
+static int32_t marked(const gx_search *search, uint32_t node, uint32_t requirement)
+{
+    return gx_store_marked(&search->store, node, requirement);
+}
+
 gx_wait gx_wait_after_tick(const gx_search *search, uint32_t requirement, uint64_t limit,
                            uint32_t waits[])
 {
-    return wait_from(search, 2U * requirement, limit, waits, gx_search_marked, requirement);
+    return wait_from(search, 2U * requirement, limit, waits, marked, requirement);
 }
 
 uint64_t gx_wait_path(const gx_search *search, const uint32_t waits[], uint32_t start,
                       uint64_t most, uint32_t path[], uint8_t passed[])
 {
-    const uint32_t *targets = gx_search_targets(search);
+    const uint32_t *targets = search->store.targets;
     uint64_t length = 0U;
     uint32_t node = start;
 
     while ((length < most) && (waits[node] != 0U)) {
-        uint64_t edge = gx_search_first_edge(search, node);
-        const uint64_t end = gx_search_first_edge(search, node + 1U);
+        uint64_t edge = gx_edges_begin(&search->store, node);
+        const uint64_t end = gx_edges_end(&search->store, node);
         uint64_t best = edge;
 
         if (passed != NULL) {
@@ -228,8 +225,8 @@ uint64_t gx_wait_path(const gx_search *search, const uint32_t waits[], uint32_t 
  * this along a chain of discovery in one go; they are repeated until nothing changes. */
 uint64_t gx_stuck(const gx_search *search, uint8_t reaches[], uint32_t first[])
 {
-    const uint32_t *targets = gx_search_targets(search);
-    const uint64_t nodes = nodes_of(search);
+    const uint32_t *targets = search->store.targets;
+    const uint64_t nodes = search->store.nodes;
     uint64_t left = nodes;
     uint64_t before;
     uint32_t node;
@@ -245,8 +242,8 @@ uint64_t gx_stuck(const gx_search *search, uint8_t reaches[], uint32_t first[])
                 continue;
             }
             reaches[node] = (before == nodes) ? (uint8_t)holds(search, node, GX_AT_END) : 0U;
-            for (edge = gx_search_first_edge(search, node);
-                 (reaches[node] == 0U) && (edge < gx_search_first_edge(search, node + 1U));
+            for (edge = gx_edges_begin(&search->store, node);
+                 (reaches[node] == 0U) && (edge < gx_edges_end(&search->store, node));
                  edge++) {
                 reaches[node] = reaches[targets[edge]];
             }
@@ -262,24 +259,18 @@ uint64_t gx_stuck(const gx_search *search, uint8_t reaches[], uint32_t first[])
 
 void gx_parents(const gx_search *search, uint32_t parents[])
 {
-    const uint32_t *targets = gx_search_targets(search);
-    gx_figures figures;
-    uint64_t edge = 0U;
+    const uint32_t *targets = search->store.targets;
     uint32_t node;
 
-    gx_search_figures(search, &figures);
-    memset(parents, 0xFF, (size_t)figures.nodes * sizeof parents[0]);
-    for (node = 0U; node < figures.expanded; node++) {
-        for (; edge < gx_search_first_edge(search, node + 1U); edge++) {
+    memset(parents, 0xFF, (size_t)search->store.nodes * sizeof parents[0]);
+    for (node = 0U; node < search->store.nodes; node++) {
+        uint64_t edge;
+
+        for (edge = gx_edges_begin(&search->store, node); edge < gx_edges_end(&search->store, node);
+             edge++) {
             if ((parents[targets[edge]] == GX_NOWHERE) && (targets[edge] != 0U)) {
                 parents[targets[edge]] = node;
             }
-        }
-    }
-    /* The node being expanded when the search stopped, if it stopped early. */
-    for (; edge < figures.edges; edge++) {
-        if ((parents[targets[edge]] == GX_NOWHERE) && (targets[edge] != 0U)) {
-            parents[targets[edge]] = (uint32_t)figures.expanded;
         }
     }
 }
@@ -313,8 +304,8 @@ uint32_t gx_vector_between(const gx_search *search, uint32_t node, uint32_t targ
     gw_sequencer wanted;
     uint32_t vector;
 
-    gx_search_memory(search, node, &before);
-    gx_search_memory(search, target, &wanted);
+    gx_decode(search->store.codes[node], &before);
+    gx_decode(search->store.codes[target], &wanted);
     for (vector = gx_first_vector[before.state]; vector < gx_first_vector[before.state + 1];
          vector++) {
         gw_sequencer after = before;
@@ -332,18 +323,20 @@ uint32_t gx_vector_between(const gx_search *search, uint32_t node, uint32_t targ
 gx_tick gx_late_trigger(const gx_search *search, uint32_t requirement, uint64_t limit,
                         const uint32_t waits[], uint32_t target[])
 {
-    const uint32_t *targets = gx_search_targets(search);
-    const uint64_t nodes = nodes_of(search);
+    const uint32_t *targets = search->store.targets;
+    const uint64_t nodes = search->store.nodes;
     gx_tick tick = {GX_NOWHERE, GX_NOWHERE};
-    uint64_t edge = 0U;
     uint32_t node;
 
     for (node = 0U; node < nodes; node++) {
-        for (; edge < gx_search_first_edge(search, node + 1U); edge++) {
+        uint64_t edge;
+
+        for (edge = gx_edges_begin(&search->store, node); edge < gx_edges_end(&search->store, node);
+             edge++) {
             const uint32_t to = targets[edge];
             uint32_t vector;
 
-            if (!gx_search_marked(search, to, requirement) || (waits[to] <= limit)) {
+            if (!gx_store_marked(&search->store, to, requirement) || (waits[to] <= limit)) {
                 continue;
             }
             vector = gx_vector_between(search, node, to, (int32_t)requirement);

@@ -6,70 +6,60 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define PAGE_BITS 6U
-#define PAGE_CODES (UINT64_C(1) << PAGE_BITS)
-#define FIRST_PLACES (UINT64_C(1) << 12)
+#include "gx_sizes.h"
+
+#define PAGE_CODES (UINT64_C(1) << GX_PAGE_BITS)
+#define FIRST_PLACES (UINT64_C(1) << 10)
 
 int32_t gx_pages_init(gx_page_set *set)
 {
     memset(set, 0, sizeof *set);
     set->places = FIRST_PLACES;
     set->capacity = FIRST_PLACES / 2U;
-    set->keys = calloc(set->places, sizeof *set->keys);
-    set->slots = calloc(set->places, sizeof *set->slots);
+    set->table = calloc(set->places, sizeof *set->table);
     set->numbers = calloc(set->capacity * PAGE_CODES, sizeof *set->numbers);
-    return (set->keys != NULL) && (set->slots != NULL) && (set->numbers != NULL);
+    return (set->table != NULL) && (set->numbers != NULL);
 }
 
 void gx_pages_free(gx_page_set *set)
 {
-    free(set->keys);
-    free(set->slots);
+    free(set->table);
     free(set->numbers);
 }
 
 uint64_t gx_pages_bytes(const gx_page_set *set)
 {
-    const uint64_t place = sizeof *set->keys + sizeof *set->slots;
-
-    return (set->places * place) + (set->capacity * PAGE_CODES * sizeof *set->numbers);
+    return (set->places * sizeof *set->table)
+        + (set->capacity * PAGE_CODES * sizeof *set->numbers);
 }
 
 /* The place of a key, or the empty place where it belongs. */
-static uint64_t find(const uint64_t *keys, uint64_t places, uint64_t key)
+static gx_page *find_page(gx_page *table, uint64_t places, uint64_t key)
 {
     uint64_t place = ((key * UINT64_C(0x9E3779B97F4A7C15)) >> 32) & (places - 1U);
 
-    while ((keys[place] != 0U) && (keys[place] != key)) {
+    while ((table[place].key != 0U) && (table[place].key != key)) {
         place = (place + 1U) & (places - 1U);
     }
-    return place;
+    return &table[place];
 }
 
 static int32_t grow_table(gx_page_set *set)
 {
     const uint64_t places = set->places * 2U;
-    uint64_t *keys = calloc(places, sizeof *keys);
-    uint32_t *slots = calloc(places, sizeof *slots);
+    gx_page *table = calloc(places, sizeof *table);
     uint64_t old;
 
-    if ((keys == NULL) || (slots == NULL)) {
-        free(keys);
-        free(slots);
+    if (table == NULL) {
         return 0;
     }
     for (old = 0U; old < set->places; old++) {
-        if (set->keys[old] != 0U) {
-            const uint64_t place = find(keys, places, set->keys[old]);
-
-            keys[place] = set->keys[old];
-            slots[place] = set->slots[old];
+        if (set->table[old].key != 0U) {
+            *find_page(table, places, set->table[old].key) = set->table[old];
         }
     }
-    free(set->keys);
-    free(set->slots);
-    set->keys = keys;
-    set->slots = slots;
+    free(set->table);
+    set->table = table;
     set->places = places;
     return 1;
 }
@@ -89,29 +79,26 @@ static int32_t grow_numbers(gx_page_set *set)
     return 1;
 }
 
+/* Make room for one page more; 0 if memory is short. */
+static int32_t reserve_page(gx_page_set *set)
+{
+    return ((set->pages < set->capacity) || grow_numbers(set))
+        && ((set->pages * 2U < set->places) || grow_table(set));
+}
+
 uint32_t *gx_pages_place(gx_page_set *set, uint64_t code)
 {
-    const uint64_t key = (code >> PAGE_BITS) + 1U;
+    const uint64_t key = (code >> GX_PAGE_BITS) + 1U;
+    gx_page *page = find_page(set->table, set->places, key);
 
-    if (key != set->last_key) {
-        uint64_t place = find(set->keys, set->places, key);
-
-        if (set->keys[place] == 0U) {
-            if ((set->pages == set->capacity) && !grow_numbers(set)) {
-                return NULL;
-            }
-            if ((set->pages * 2U) >= set->places) {
-                if (!grow_table(set)) {
-                    return NULL;
-                }
-                place = find(set->keys, set->places, key);
-            }
-            set->keys[place] = key;
-            set->slots[place] = (uint32_t)set->pages;
-            set->pages++;
+    if (page->key == 0U) {
+        if (!reserve_page(set)) {
+            return NULL;
         }
-        set->last_key = key;
-        set->last_slot = set->slots[place];
+        page = find_page(set->table, set->places, key);
+        page->key = key;
+        page->slot = (uint32_t)set->pages;
+        set->pages++;
     }
-    return &set->numbers[((uint64_t)set->last_slot * PAGE_CODES) + (code & (PAGE_CODES - 1U))];
+    return &set->numbers[((uint64_t)page->slot * PAGE_CODES) + (code & (PAGE_CODES - 1U))];
 }

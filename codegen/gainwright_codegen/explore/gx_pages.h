@@ -1,8 +1,9 @@
 /*
  * Gainwright, exhaustive exploration: the set of nodes found, from code to number.
  *
- * Codes are looked up in pages of 64 neighbours with 4 bytes each, pages in a hash table: states
- * that differ in the last variable only (usually a time) lie together, in memory and in the cache.
+ * Codes are looked up in pages of neighbours with 4 bytes each, pages in a hash table: states that
+ * differ in the last variable only (usually a time) lie together, in memory and in the cache. The
+ * wider that variable, the larger the pages (GX_PAGE_BITS).
  */
 #ifndef GX_PAGES_H
 #define GX_PAGES_H
@@ -10,14 +11,16 @@
 #include <stdint.h>
 
 typedef struct {
-    uint64_t *keys; /* Page plus 1; 0 is an empty place. */
-    uint32_t *slots; /* Where the numbers of the page begin, in pages. */
+    uint64_t key;  /* Page plus 1; 0 is an empty place. */
+    uint32_t slot; /* Where the numbers of the page begin, in pages. */
+} gx_page;
+
+typedef struct {
+    gx_page *table;
     uint32_t *numbers; /* Number plus 1 of each code; 0 if not found yet. */
-    uint64_t places; /* Of the hash table, a power of two. */
+    uint64_t places;   /* Of the hash table, a power of two. */
     uint64_t pages;
     uint64_t capacity; /* Of numbers, in pages. */
-    uint64_t last_key;
-    uint32_t last_slot;
 } gx_page_set;
 
 /* Return 0 if memory is short. */

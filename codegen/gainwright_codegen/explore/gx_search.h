@@ -1,8 +1,5 @@
 /*
  * Gainwright, exhaustive exploration: breadth-first search over the exported step function.
- *
- * A node is a reachable (state, variables), numbered from 0 in the order of discovery; so a smaller
- * number is never farther from the reset.
  */
 #ifndef GX_SEARCH_H
 #define GX_SEARCH_H
@@ -11,15 +8,11 @@
 
 #include "gw_table.h"
 #include "gx_model.h"
-#include "gx_pages.h"
+#include "gx_store.h"
 
-#define GX_NOWHERE UINT32_MAX
-
-/* Results of a slice of the search. */
+/* Results of a slice of the search, besides those of the store. */
 #define GX_MORE 0
 #define GX_COMPLETE 1
-#define GX_TOO_MANY 2
-#define GX_NO_MEMORY 3
 
 /* A tick: from a node with an input vector (index into gx_vectors). */
 typedef struct {
@@ -29,14 +22,15 @@ typedef struct {
 
 /* What the search notes the first occurrence of; in brackets what the subject is. */
 enum {
-    GX_MOMENT,       /* Something found by gx_judge_moment at a node [requirement]. */
-    GX_TICK,         /* Something found over a tick [requirement]. */
-    GX_NO_ROW_HELD,  /* [state] */
-    GX_ROWS_HELD,    /* [state] */
-    GX_ROW_TAKEN,    /* [row] */
-    GX_SATURATED,    /* [variable] */
-    GX_UNEXPECTED,   /* A vector does not behave as one of the distinct ones [state]. */
-    GX_SINGLE_MISS,  /* All literals of a row hold but one [row * GW_CONDITION_SLOTS + condition]. */
+    GX_MOMENT,      /* Something found by gx_judge_moment at a node [requirement]. */
+    GX_TICK,        /* Something found over a tick [requirement]. */
+    GX_NO_ROW_HELD, /* [state] */
+    GX_ROWS_HELD,   /* [state] */
+    GX_ROW_TAKEN,   /* [row] */
+    GX_SATURATED,   /* [variable] */
+    GX_UNEXPECTED,  /* A vector does not behave as one of those that are enough [state]. */
+    GX_CONDITIONS,  /* The exported conditions are not those of the specification [state]. */
+    GX_SINGLE_MISS, /* All literals of a row hold but one [row * GW_CONDITION_SLOTS + condition]. */
     GX_NOTE_KINDS
 };
 
@@ -49,7 +43,14 @@ typedef struct {
     uint64_t bytes; /* Memory of the search. */
 } gx_figures;
 
-typedef struct gx_search gx_search;
+typedef struct {
+    gx_store store;
+    uint64_t ticks;
+    gw_variable_set saturated;
+    gx_tick *notes[GX_NOTE_KINDS];
+    uint64_t row_ticks[GW_ROW_COUNT];
+    uint8_t seen[GX_LIST_COUNT]; /* Lists for which all vectors of the state were tried once. */
+} gx_search;
 
 /* A search that holds the reset only; NULL if memory is short. */
 gx_search *gx_search_new(uint64_t most_nodes);
@@ -59,17 +60,8 @@ void gx_search_free(gx_search *search);
 int32_t gx_search_run(gx_search *search, uint64_t nodes);
 
 void gx_search_figures(const gx_search *search, gx_figures *figures);
-uint64_t gx_search_nodes_in(const gx_search *search, int32_t state);
+void gx_search_nodes_in(const gx_search *search, uint64_t counts[GW_STATE_COUNT]);
 uint64_t gx_search_row_ticks(const gx_search *search, int32_t row);
 gx_tick gx_search_first(const gx_search *search, int32_t kind, uint32_t subject);
-
-/* State of a node, and state with variables. */
-int32_t gx_search_state(const gx_search *search, uint32_t node);
-void gx_search_memory(const gx_search *search, uint32_t node, gw_sequencer *memory);
-
-/* For the analyses of the graph. */
-uint64_t gx_search_first_edge(const gx_search *search, uint32_t node);
-const uint32_t *gx_search_targets(const gx_search *search);
-int32_t gx_search_marked(const gx_search *search, uint32_t node, uint32_t requirement);
 
 #endif

@@ -71,14 +71,15 @@ class Judge:
             text = "The outputs differ from the specification."
             return self._report.refuted(AS_SPECIFIED, text, path)
         for number, state in enumerate(self._trial.states):
-            place = self._engine.first(Note.UNEXPECTED, number)
-            if place is not None:
-                text = f"In {state.name} the inputs act otherwise than specified."
-                return self._report.refuted(AS_SPECIFIED, text, self._engine.path_over(place))
+            for note in (Note.UNEXPECTED, Note.CONDITIONS):
+                place = self._engine.first(note, number)
+                if place is not None:
+                    text = f"In {state.name} the inputs act otherwise than specified."
+                    return self._report.refuted(AS_SPECIFIED, text, self._engine.path_over(place))
         return self._report.proved(
             AS_SPECIFIED,
-            "The outputs of every reachable state are those of the specification; inputs that it "
-            "does not tell apart act alike.",
+            "The outputs of every reachable state are those of the specification; conditions and "
+            "the effect of inputs were compared in every situation.",
         )
 
     def _single_hit(self, number: int, state: str) -> Finding:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
@@ -10,8 +11,7 @@ from gainwright.spec.expression import Expression, Truth, references
 from gainwright.spec.model import Requirement, RequirementKind, Trial
 from gainwright_codegen.c_text import array
 from gainwright_codegen.explore.encoding import Encoding
-from gainwright_codegen.explore.features import FeatureFinder
-from gainwright_codegen.explore.questions import Questions, judged_over_ticks
+from gainwright_codegen.explore.questions import judged_over_ticks
 from gainwright_codegen.explore.rewrite import FALSE, TRUE, denied
 from gainwright_codegen.explore.specialise import Specialiser
 from gainwright_codegen.explore.vectors import StateVectors
@@ -30,7 +30,7 @@ def model_sources(
 ) -> dict[str, str]:
     """Return ``gx_sizes.h`` and ``gx_model.c``."""
     return {
-        "gx_sizes.h": _sizes(trial, vectors),
+        "gx_sizes.h": _sizes(trial, vectors, encoding),
         "gx_model.c": _Model(trial).text(vectors, encoding),
     }
 
@@ -42,12 +42,14 @@ def response_numbers(trial: Trial) -> dict[int, int]:
     return {number: bit for bit, number in enumerate(responses)}
 
 
-def _sizes(trial: Trial, vectors: Sequence[StateVectors]) -> str:
+def _sizes(trial: Trial, vectors: Sequence[StateVectors], encoding: Encoding) -> str:
     count = len(trial.requirements)
     values = {
         "GX_VECTOR_COUNT": sum(len(state.vectors) for state in vectors),
+        "GX_LIST_COUNT": sum(1 + len(state.enough) for state in vectors),
         "GX_REQUIREMENT_SLOTS": count + 1,
         "GX_MARK_COUNT": max(1, len(response_numbers(trial))),
+        "GX_PAGE_BITS": encoding.page_bits,
         "GX_OUTPUTS_DIFFER": count,
         "GX_AT_END": 2 * count,
         "GX_ALWAYS": 2 * count + 1,
@@ -88,7 +90,8 @@ class _Model:
                 self._judge_moment(),
                 self._judge_rows("gx_judge_move", reads_inputs=False),
                 self._judge_rows("gx_judge_tick", reads_inputs=True),
-                self._situation(),
+                self._conditions(),
+                self._list_of(vectors),
                 self._holds_in(),
                 self._holds(),
             ]
@@ -127,8 +130,9 @@ class _Model:
         cases = []
         for row_number, row in enumerate(self._trial.rows):
             lines: list[str] = []
+            facts = self._specialiser.facts(row)
             for number, formula in judged_over_ticks(self._trial):
-                left = self._specialiser.over_tick(formula, row)
+                left = self._specialiser.over_tick(formula, row, facts)
                 if bool(references(left) & self._inputs) is reads_inputs:
                     step = self._trial.requirements[number].kind is RequirementKind.STEP
                     lines += _noting(denied(left) if step else left, self._tick, str(number))
@@ -138,27 +142,38 @@ class _Model:
         signature = f"uint32_t {name}(int32_t row, {parameters},\n    uint16_t found[])"
         return _judge(signature, "row", cases, arrays)
 
-    def _situation(self) -> str:
-        finder = FeatureFinder(self._trial, self._trial.variables)
-        questions = Questions(self._trial)
+    def _conditions(self) -> str:
         lines = [
-            "uint64_t gx_situation(int32_t state, const int32_t before[])",
+            "gw_condition_set gx_conditions(const int32_t inputs[], const int32_t before[])",
             "{",
+            "    gw_condition_set conditions = 0U;",
+            "",
+            "    (void)inputs;",
+            "    (void)before;",
+        ]
+        for number, condition in enumerate(self._trial.conditions):
+            text = c_expression(self._specialiser.condition(condition.name), self._tick)
+            lines.append(f"    conditions |= {text} ? GW_CONDITION_BIT({number}) : 0U;")
+        return "\n".join([*lines, "    return conditions;", "}", ""])
+
+    def _list_of(self, vectors: Sequence[StateVectors]) -> str:
+        lines = [
+            "uint32_t gx_list_of(int32_t state, const int32_t before[])",
+            "{",
+            "    uint32_t situation = 0U;",
+            "",
             "    (void)before;",
             "    switch (state) {",
         ]
-        for state in self._trial.states:
-            conditions = questions.conditions(state)
-            features = list(dict.fromkeys(f for c in conditions for f in finder.of_formula(c)))
-            if all(finder.is_truth(feature) for feature in features) and len(features) < 64:
-                bits = [
-                    f"((uint64_t)({c_expression(feature, self._tick)}) << {bit}U)"
-                    for bit, feature in enumerate(features)
-                ]
-                text = "\n            | ".join(bits) or "0U"
-                lines.append(f"    case {state_constant(state.name)}:\n        return {text};")
-        lines += ["    default:", "        return GX_ANY_SITUATION;", "    }", "}", ""]
-        return "\n".join(lines)
+        for state in vectors:
+            if state.situations is not None:
+                lines.append(f"    case {state_constant(state.state)}:")
+                for bit, feature in enumerate(state.situations.features):
+                    text = c_expression(feature, self._tick)
+                    lines.append(f"        situation |= {text} ? {1 << bit}U : 0U;")
+                lines += ["        situation++;", "        break;"]
+        lines += ["    default:", "        break;", "    }"]
+        return "\n".join([*lines, "    return gx_first_list[state] + situation;", "}", ""])
 
     def _formulas(self) -> list[tuple[int, Expression]]:
         """Return the formulas over one moment that the graph is asked about, with their numbers."""
@@ -242,21 +257,37 @@ def _judge(
 
 
 def _vector_tables(vectors: Sequence[StateVectors]) -> str:
-    first = [0]
-    for state in vectors:
-        first.append(first[-1] + len(state.vectors))
+    counts = [len(state.vectors) for state in vectors]
+    first = [0, *itertools.accumulate(counts)]
     rows = [
         "{" + ", ".join(c_integer(value) for value in vector or (0,)) + "}"
         for state in vectors
         for vector in state.vectors
     ]
-    return (
-        "const uint32_t gx_first_vector[GW_STATE_COUNT + 1] = "
-        f"{array([f'{index}U' for index in first])};\n\n"
-        "const uint32_t gx_distinct_vectors[GW_STATE_COUNT] = "
-        f"{array([f'{state.distinct}U' for state in vectors])};\n\n"
-        f"const int32_t gx_vectors[GX_VECTOR_COUNT][GW_INPUT_SLOTS] = {array(rows)};\n"
+    # Lists of vectors to try: the distinct ones of each state, then those of its situations.
+    lists, first_list = [], []
+    for start, state in zip(first, vectors, strict=False):
+        first_list.append(len(lists))
+        for numbers in (range(state.distinct), *state.enough):
+            lists.append([start + number for number in numbers])
+    ends = [0, *itertools.accumulate(map(len, lists))]
+    return "\n".join(
+        [
+            _table("uint32_t gx_first_vector[GW_STATE_COUNT + 1]", _unsigned(first)),
+            _table("int32_t gx_vectors[GX_VECTOR_COUNT][GW_INPUT_SLOTS]", rows),
+            _table("uint32_t gx_first_list[GW_STATE_COUNT]", _unsigned(first_list)),
+            _table("uint32_t gx_list_begin[GX_LIST_COUNT + 1]", _unsigned(ends)),
+            _table("uint32_t gx_lists[]", _unsigned(n for numbers in lists for n in numbers)),
+        ]
     )
+
+
+def _table(declaration: str, items: Iterable[str]) -> str:
+    return f"const {declaration} = {array(list(items))};\n"
+
+
+def _unsigned(numbers: Iterable[int]) -> list[str]:
+    return [f"{number}U" for number in numbers]
 
 
 def _mark_bits(trial: Trial) -> str:

@@ -60,7 +60,7 @@ class Questions:
         specialiser = self._specialiser
         facts = specialiser.facts(row)
         judged = (
-            specialiser.with_facts(formula, row, facts)
+            specialiser.with_new_values(formula, row, facts)
             for _, formula in judged_over_ticks(self._trial)
         )
         literals = [(name, True) for name in row.when] + [(name, False) for name in row.unless]

@@ -7,8 +7,9 @@ trees.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import replace
+from typing import Protocol
 
 from gainwright.semantics.evaluate import evaluate
 from gainwright.spec.expression import (
@@ -24,16 +25,49 @@ from gainwright.spec.expression import (
     Truth,
     Unary,
 )
+from gainwright.spec.model import Trial
+from gainwright.spec.scope import Bounds, Scope
+from gainwright.spec.typing import infer
 
 TRUE, FALSE = Truth(True), Truth(False)
 Leaf = Callable[[Reference | InState], Expression]
 """Says what a name or state test becomes; itself if nothing is known of it."""
 
-Facts = Mapping[Expression, Truth]
-"""Truth values that are known of simplified expressions."""
+
+class Facts(Protocol):
+    """Truth values that are known of simplified expressions; a dictionary is one form."""
+
+    def get(self, expression: Expression, otherwise: Expression, /) -> Expression:
+        """Return what is known of an expression, or ``otherwise``."""
+        ...
+
+
+class RangeFacts:
+    """Comparisons that come out the same for all values that the names can have."""
+
+    def __init__(self, scope: Scope) -> None:
+        self._scope = scope
+
+    def get(self, expression: Expression, otherwise: Expression, /) -> Expression:
+        """Return the truth value of a comparison that the ranges decide, or ``otherwise``."""
+        if isinstance(expression, Binary) and expression.operator in COMPARISONS:
+            bounds, _ = infer(expression, self._scope)
+            if bounds is not None and bounds.constant:
+                return Truth(bool(bounds.low))
+        return otherwise
+
 
 _REFLEXIVE = frozenset({Operator.LESS_EQUAL, Operator.GREATER_EQUAL, Operator.EQUAL})
 _IDEMPOTENT = frozenset({Operator.AND, Operator.OR, Operator.MINIMUM, Operator.MAXIMUM})
+
+
+def tick_scope(trial: Trial) -> Scope:
+    """Return what a simplified expression over a tick can read, with ranges."""
+    inputs, variables = (
+        {signal.name: Bounds(signal.kind, signal.low, signal.high) for signal in group}
+        for group in (trial.inputs, trial.variables)
+    )
+    return Scope(readable=inputs | variables, readable_next=variables)
 
 
 def rewritten(expression: Expression, leaf: Leaf, facts: Facts | None = None) -> Expression:
@@ -42,7 +76,7 @@ def rewritten(expression: Expression, leaf: Leaf, facts: Facts | None = None) ->
     Parts that are then equal to one of ``facts`` become what is known of them.
     """
     simplified = _rewritten(expression, leaf, facts)
-    return facts.get(simplified, simplified) if facts else simplified
+    return facts.get(simplified, simplified) if facts is not None else simplified
 
 
 def _rewritten(expression: Expression, leaf: Leaf, facts: Facts | None) -> Expression:
@@ -128,7 +162,7 @@ def _connective(operator: Operator, left: Expression, right: Expression) -> Expr
             return right
         return denied(left) if right == FALSE else Binary(operator, left, right)
     neutral, absorbing = (TRUE, FALSE) if operator is Operator.AND else (FALSE, TRUE)
-    if absorbing in (left, right):
+    if absorbing in (left, right) or left == denied(right):
         return absorbing
     if left in (neutral, right):
         return right

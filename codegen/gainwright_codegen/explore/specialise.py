@@ -13,7 +13,14 @@ from functools import cache
 
 from gainwright.spec.expression import Expression, InState, Integer, Reference, Truth
 from gainwright.spec.model import Output, Row, State, Trial
-from gainwright_codegen.explore.rewrite import Facts, after_tick, learn, rewritten
+from gainwright_codegen.explore.rewrite import (
+    Facts,
+    RangeFacts,
+    after_tick,
+    learn,
+    rewritten,
+    tick_scope,
+)
 
 
 class Specialiser:
@@ -24,6 +31,7 @@ class Specialiser:
         self._outputs = {output.name: output for output in trial.outputs}
         self._ranges = {variable.name: variable for variable in trial.variables}
         self._states = {state.name: state for state in trial.states}
+        self._ranges_known = RangeFacts(tick_scope(trial))
         self.condition = cache(self._condition)
         """Returns a condition over inputs and variables only."""
 
@@ -70,13 +78,17 @@ class Specialiser:
                 learn(self.condition(name), value, facts)
         return facts
 
-    def over_tick(self, expression: Expression, row: Row) -> Expression:
-        """Return a formula over a tick for a row, over inputs, variables and ``next`` variables."""
-        return self._over_tick(expression, row, None)
+    def over_tick(self, expression: Expression, row: Row, facts: Facts) -> Expression:
+        """Return a formula over a tick for a row, over inputs, variables and ``next`` variables.
 
-    def with_facts(self, expression: Expression, row: Row, facts: Facts) -> Expression:
-        """Return the same with what is known of the row put in: :meth:`facts`, variables that keep
-        their values and those that get a constant."""
+        ``facts`` about the row are put in, and comparisons decided that come out the same for all
+        values in the ranges. Nothing is assumed of the new values.
+        """
+        return self._in_range(self._over_tick(expression, row, facts))
+
+    def with_new_values(self, expression: Expression, row: Row, facts: Facts) -> Expression:
+        """Return the same, also assuming the new values: those of variables that the row leaves
+        alone or sets to a constant."""
         kept = self._over_tick(expression, row, facts)
 
         def leaf(part: Reference | InState) -> Expression:
@@ -89,9 +101,12 @@ class Specialiser:
                 return Integer(min(max(value.value, variable.low), variable.high))
             return value if isinstance(value, Truth) else part
 
-        return rewritten(kept, leaf, facts)
+        return self._in_range(rewritten(kept, leaf, facts))
 
-    def _over_tick(self, expression: Expression, row: Row, facts: Facts | None) -> Expression:
+    def _in_range(self, expression: Expression) -> Expression:
+        return rewritten(expression, lambda part: part, self._ranges_known)
+
+    def _over_tick(self, expression: Expression, row: Row, facts: Facts) -> Expression:
         source, target = self._states[row.source], self._states[row.target]
 
         def leaf(part: Reference | InState) -> Expression:

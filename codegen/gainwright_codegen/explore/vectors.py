@@ -11,8 +11,9 @@ same variables and gives each requirement the same truth value.
 
 Many of these differ in conditions only that do not matter, because one with precedence decides.
 :mod:`behaviour` finds those that agree in all but the truth values of conditions; the first
-``distinct`` of ``vectors`` are one of each kind. Trying these alone loses neither a reachable state
-nor a violation. The tests compare both lists with all input vectors, one by one.
+``distinct`` of ``vectors`` are one of each kind, and where something is known of the variables
+(:mod:`situations`) even fewer are ``enough``. Trying these alone loses neither a reachable state
+nor a violation. The tests compare all three with all input vectors, one by one.
 
 Inputs that share no feature are enumerated apart: every combination of their values exists.
 """
@@ -30,6 +31,7 @@ from gainwright.spec.model import Kind, Signal, State, Trial
 from gainwright_codegen.explore.behaviour import Behaviour
 from gainwright_codegen.explore.features import FeatureFinder, base_features, thresholds
 from gainwright_codegen.explore.questions import Questions, RowQuestions
+from gainwright_codegen.explore.situations import SituationFinder, Situations
 
 Vector = tuple[int, ...]
 """One value per input, in the order of the trial."""
@@ -51,6 +53,9 @@ class StateVectors:
     """One for every combination of feature values; inputs that do not matter are lowest."""
     distinct: int
     """The first so many behave in different ways, every other one as one of them."""
+    situations: Situations | None
+    enough: tuple[tuple[int, ...], ...]
+    """For each situation, numbers of the vectors that show everything there."""
 
 
 def vectors_by_state(trial: Trial, most: int) -> tuple[StateVectors, ...]:
@@ -74,6 +79,7 @@ class _Builder:
         self._variables = {variable.name: variable for variable in trial.variables}
         self._questions = Questions(trial)
         self._behaviour = Behaviour(trial)
+        self._situations = SituationFinder(trial, self._questions)
         self._finder = FeatureFinder(trial)
         self._writer = CodeWriter([state.name for state in trial.states], ())
         self._values: dict[tuple[str, tuple[Expression, ...]], list[int]] = {}
@@ -91,7 +97,20 @@ class _Builder:
                 f"in state {state.name} the inputs can matter in {count} ways (at most {most})"
             )
         first, others = self._behaviour.distinct_first(rows, self._products(groups))
-        return StateVectors(state.name, (*first, *others), len(first))
+        situations = self._situations.of(state)
+        enough = self._enough(rows, first, situations) if situations is not None else ()
+        return StateVectors(state.name, (*first, *others), len(first), situations, enough)
+
+    def _enough(
+        self, rows: Sequence[RowQuestions], distinct: Sequence[Vector], situations: Situations
+    ) -> tuple[tuple[int, ...], ...]:
+        numbers = {vector: number for number, vector in enumerate(distinct)}
+        lists = []
+        for situation in range(situations.count):
+            facts = situations.facts(situation)
+            first, _ = self._behaviour.distinct_first(rows, distinct, facts)
+            lists.append(tuple(numbers[vector] for vector in first))
+        return tuple(lists)
 
     def _features(
         self, conditions: Iterable[Expression], rows: Iterable[RowQuestions]
