@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from functools import cache
 
@@ -10,7 +11,8 @@ import pytest
 from gainwright.proof.replay import replay
 from gainwright.proof.smt.examples import violated_in
 from gainwright.proof.smt.prove import SmtProof, prove
-from gainwright.proof.verdict import Finding, Verdict
+from gainwright.proof.smt.solvers import SOLVERS, Answer, decide
+from gainwright.proof.verdict import Finding, Obligation, Verdict
 from gainwright.spec.load import trial_from_document
 from gainwright.spec.model import Trial
 
@@ -149,3 +151,19 @@ def test_proof_is_the_same_every_time():
     assert [o.digest for o in again.obligations] == [o.digest for o in _small().obligations]
     assert again.findings == _small().findings
     assert again.facts == _small().facts
+
+
+@pytest.mark.parametrize("solver", sorted(SOLVERS))
+def test_texts_of_the_file_stay_comments(solver):
+    """Whatever a specification writes in its texts, no solver reads it as a command."""
+    nasty = "µ “quoted” ; |bar| (assert false)\\n(assert false)\\r\\u2028(assert false)"
+    trial = _trial(("The result is below the limit.", nasty), ("Nothing moves", nasty),
+                   ("Rung that applies", nasty), ("The search never ends", nasty))  # fmt: skip
+    proof = prove(trial, rechecked_by=[solver])
+    assert _finding(proof, f"recheck/{solver}").verdict is Verdict.PROVED
+    # The same claims without their denial are satisfiable: nothing above them is false by itself.
+    open_scripts = [
+        Obligation.of(o.name, re.sub(r"\(assert\s+\(not\s", "(assert (or true ", o.text))
+        for o in proof.obligations
+    ]
+    assert all(decide(solver, o.text, 10).answer is Answer.SAT for o in open_scripts)

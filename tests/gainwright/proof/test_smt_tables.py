@@ -29,10 +29,10 @@ def _finding(trial: Trial, subject: str) -> Finding:
 
 def test_tables_of_the_small_trial_are_single_hit():
     findings = {f.subject: f for f in prove(TRIAL).findings}
-    for subject in ("single_hit/rest", "single_hit/search", "no_overflow", "ranges"):
+    for subject in ("single_hit/rest", "single_hit/search", "trial/no_overflow", "trial/ranges"):
         assert findings[subject].verdict is Verdict.PROVED
         assert findings[subject].obligations
-    assert findings["ranges"].obligations[0].name.startswith("ranges/")
+    assert findings["trial/ranges"].obligations[0].name.startswith("ranges/")
 
 
 def test_gap_is_shown_by_the_smallest_example():
@@ -99,10 +99,25 @@ def test_overflow_and_outputs_out_of_range_are_not_proved():
     huge = Binary(Operator.MULTIPLY, Reference("level"), Integer(2**26))
     loud = replace(TRIAL.conditions[1], expression=Binary(Operator.GREATER, huge, Integer(0)))
     conditions = tuple(loud if c.name == "loud" else c for c in TRIAL.conditions)
-    assert _finding(replace(TRIAL, conditions=conditions), "no_overflow").verdict is (
+    assert _finding(replace(TRIAL, conditions=conditions), "trial/no_overflow").verdict is (
         Verdict.UNFINISHED
     )
     outputs = tuple(replace(o, high=6) if o.name == "applied" else o for o in TRIAL.outputs)
-    found = _finding(replace(TRIAL, outputs=outputs), "ranges")
+    found = _finding(replace(TRIAL, outputs=outputs), "trial/ranges")
     assert found.verdict is Verdict.UNFINISHED
     assert "ranges/outputs" in found.detail
+
+
+def test_assignments_that_their_range_cuts_are_named():
+    found = _finding(TRIAL, "trial/assignments")
+    assert found.verdict is Verdict.PROVED
+    assert found.figures["may_be_cut"] == 0
+    # Without the min, the rung of the top is raised to beyond its range and stops there.
+    raised = replace(
+        next(r for r in TRIAL.rows if r.id == "raise"), actions={"rung": parse("rung + 1")}
+    )
+    rows = tuple(raised if r.id == "raise" else r for r in TRIAL.rows)
+    found = _finding(replace(TRIAL, rows=rows), "trial/assignments")
+    assert found.verdict is Verdict.PROVED
+    assert found.figures["may_be_cut"] == 1
+    assert "rung in raise" in found.detail

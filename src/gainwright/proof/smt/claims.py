@@ -17,8 +17,17 @@ from gainwright.proof.smt.text import (
     implication,
     negation,
 )
-from gainwright.spec.expression import Expression
-from gainwright.spec.model import Kind, Requirement, RequirementKind, Row, Signal, State, Trial
+from gainwright.spec.expression import Expression, references
+from gainwright.spec.model import (
+    Kind,
+    Requirement,
+    RequirementKind,
+    Row,
+    Signal,
+    State,
+    Trial,
+    Variable,
+)
 from gainwright.spec.sentence import sentence, words
 
 
@@ -216,3 +225,26 @@ def never_taken(step: StepEncoding, row: Row) -> Question:
         (f"The row {row.id} is never taken.",),
         Statement("the row does not hold.", negation(step.row(row))),
     )
+
+
+def within_its_range(step: StepEncoding, row: Row, variable: Variable) -> Question:
+    """Ask whether an assignment never has to be stopped at the range of its variable."""
+    value = step.formula(row.actions[variable.name])
+    return Question(
+        f"assignments/{row.id.replace('@', '/')}/{variable.name}",
+        (
+            f"The row {row.id} gives {variable.name} a value inside its range, so that the range "
+            "never cuts it.",
+        ),
+        Statement("the value is in range.", _between(variable, value)),
+        (Statement(f"The row {row.id} holds.", step.row(row)),),
+    )
+
+
+def computed_assignments(trial: Trial) -> Iterator[tuple[Row, Variable]]:
+    """Yield the assignments whose value is not a literal."""
+    for row in trial.rows:
+        for variable in trial.variables:
+            value = row.actions.get(variable.name)
+            if variable.kind is Kind.INTEGER and value is not None and references(value):
+                yield row, variable

@@ -7,10 +7,10 @@ from collections.abc import Iterator, Mapping, Sequence
 from gainwright.proof.replay import replay
 from gainwright.proof.smt.deadline import WHOLE_TRIAL
 from gainwright.proof.smt.examples import described, holding_rows, true_conditions, violated_in
+from gainwright.proof.smt.found import ASSIGNMENTS, ROW, Found
 from gainwright.proof.smt.plan import FACTS, NO_OVERFLOW, RANGES, SINGLE_HIT, Plan
 from gainwright.proof.smt.question import Moment
 from gainwright.proof.smt.rank_search import Ranking
-from gainwright.proof.smt.search import ROW, Found
 from gainwright.proof.smt.solvers import Answer, Reply
 from gainwright.proof.verdict import Finding, Obligation, Verdict
 from gainwright.semantics.monitor import Snapshot
@@ -46,7 +46,7 @@ class Findings:
                 yield self._failing_table(subject, examples[subject], obligations)
             else:
                 yield self._decided(
-                    subject, "SMT", obligations, _OF_EVERY_TRIAL[subject.split("/")[0]]
+                    subject, "SMT", obligations, _OF_EVERY_TRIAL.get(subject, _TABLE)
                 )
         if self._plan.facts:
             count = sum(map(len, self._found.facts.values()))
@@ -55,6 +55,8 @@ class Findings:
                 "after every tick; other proofs rest on them."
             )
             yield self._decided(FACTS, "induction", self._plan.facts, detail, {"facts": count})
+        if ASSIGNMENTS in self._found.supported:
+            yield self._assignments()
         for requirement in self._trial.requirements:
             yield self._requirement(requirement)
         if WHOLE_TRIAL in self._found.supported:
@@ -62,6 +64,17 @@ class Findings:
         for subject in self._found.impossible:
             if subject.startswith(ROW):
                 yield self._impossible(subject, f"The row {subject[len(ROW) :]} is never taken.")
+
+    def _assignments(self) -> Finding:
+        limited = self._found.limited
+        count = len(self._found.supported[ASSIGNMENTS].questions)
+        detail = f"{count} computed assignments are never cut by the range of their variable."
+        if limited:
+            detail += f" Others may be, and then stop at its end: {', '.join(limited)}."
+        figures = {"never_cut": count, "may_be_cut": len(limited)}
+        return self._decided(
+            ASSIGNMENTS, "induction", self._with_facts(ASSIGNMENTS), detail, figures
+        )
 
     def _method(self, title: str) -> str:
         return f"{title} ({self._solver})"
@@ -120,7 +133,7 @@ class Findings:
         obligations = self._with_facts(subject)
         rests = "Needs no further facts."
         if supported.rests_on_facts:
-            rests = f"Rests on facts (obligations {FACTS}/...)."
+            rests = "Rests on facts (obligations facts/...)."
         figures = {}
         detail = rests
         if supported.ranking is not None:
@@ -198,8 +211,8 @@ class Findings:
         )
 
 
+_TABLE = "Exactly one row holds for all variables and inputs in their ranges."
 _OF_EVERY_TRIAL = {
-    SINGLE_HIT.strip("/"): "Exactly one row holds for all variables and inputs in their ranges.",
     NO_OVERFLOW: "Every intermediate value fits 32 bits signed.",
     RANGES: "Variables and outputs stay in their declared ranges.",
 }

@@ -6,15 +6,15 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from gainwright.proof.smt.claims import no_overflow, ranges, single_hit
+from gainwright.proof.smt.found import Found
 from gainwright.proof.smt.induction import Facts
 from gainwright.proof.smt.question import Question, obligation
-from gainwright.proof.smt.search import Found
 from gainwright.proof.smt.step import StepEncoding
 from gainwright.proof.verdict import Obligation
 
-FACTS = "facts"
-NO_OVERFLOW = "no_overflow"
-RANGES = "ranges"
+FACTS = "trial/facts"
+NO_OVERFLOW = "trial/no_overflow"
+RANGES = "trial/ranges"
 SINGLE_HIT = "single_hit/"
 
 

@@ -8,14 +8,11 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
 from functools import partial
 
 from gainwright.proof.smt.claims import (
     consecution,
     initiation,
-    never_taken,
-    never_true,
     requirement_heading,
     requirement_question,
 )
@@ -27,7 +24,8 @@ from gainwright.proof.smt.deadline import (
     whole_trial_deadline,
 )
 from gainwright.proof.smt.facts import MOST_PREMISES, FactFinder
-from gainwright.proof.smt.induction import Facts
+from gainwright.proof.smt.found import Found, Resisting, Supported
+from gainwright.proof.smt.incidental import add_assignments, add_impossible
 from gainwright.proof.smt.question import FactSelector, Moment, Question, merged
 from gainwright.proof.smt.rank_claims import rank_questions
 from gainwright.proof.smt.rank_fit import NoRankError
@@ -36,7 +34,6 @@ from gainwright.proof.smt.step import StepEncoding
 from gainwright.proof.smt.switchboard import OutOfTimeError
 from gainwright.proof.smt.terms import StepTerms
 from gainwright.proof.smt.unrolling import (
-    Inputs,
     Unrolling,
     deadline_violation,
     question_violation,
@@ -44,55 +41,10 @@ from gainwright.proof.smt.unrolling import (
 from gainwright.spec.model import RequirementKind
 
 Progress = Callable[[str], None]
-ROW = "row/"
-"""Begins the subject of a row."""
 SEARCH_LIMIT_S = 60.0
 """After so long no further kind of facts is tried."""
 UNROLLED_TICKS = 16
 UNROLLING_LIMIT_S = 6.0
-
-
-@dataclass(frozen=True, slots=True)
-class Supported:
-    """Questions and the facts with which each is answered."""
-
-    questions: tuple[tuple[Question, Facts], ...]
-    ranking: Ranking | None = None
-    ticks: int = 0
-    """Bound of the time that the ranking shows."""
-
-    @property
-    def rests_on_facts(self) -> bool:
-        return any(facts for _, needed in self.questions for facts in needed.values())
-
-
-@dataclass(frozen=True, slots=True)
-class Resisting:
-    """A subject that no proof was found for, and why."""
-
-    reason: str
-    moment: Moment | None = None
-    """Where it would fail, if that moment were reachable."""
-
-
-@dataclass
-class Found:
-    """What the search found, by subject."""
-
-    supported: dict[str, Supported] = field(default_factory=dict)
-    violated: dict[str, list[Inputs]] = field(default_factory=dict)
-    """Inputs of a shortest run from power-on that violates a requirement."""
-    resisting: dict[str, Resisting] = field(default_factory=dict)
-    impossible: dict[str, Supported] = field(default_factory=dict)
-    """Proofs that what a requirement wants reached, or a row (``row/<id>``), is out of reach."""
-    facts: Facts = field(default_factory=dict)
-    """Facts on which the supported subjects rest; inductive on their own."""
-    fact_questions: tuple[tuple[Question, Facts], ...] = ()
-    """That these facts hold for ever."""
-    out_of_time: bool = False
-    """Whether the search ended before all kinds of facts were tried."""
-    unrolled_ticks: dict[str, int] = field(default_factory=dict)
-    """Resisting requirements that no run of so many ticks violates."""
 
 
 class ProofSearch:
@@ -151,7 +103,9 @@ class ProofSearch:
             if not open_subjects:
                 break
         self._tell("looking for what is impossible")
-        self._look_for_impossible()
+        selector = FactSelector(self._terms, self._finder.facts, self._limit_s)
+        add_impossible(self._found, self._step, selector)
+        add_assignments(self._found, self._step, selector)
         self._tell("collecting the facts that are needed")
         self._keep_facts()
         return self._found
@@ -268,23 +222,6 @@ class ProofSearch:
                 del self._found.resisting[subject]
                 self._found.violated[subject] = inputs
         return False
-
-    def _look_for_impossible(self) -> None:
-        """Find rows and states of affairs that should be reachable and can not be."""
-        asked = {
-            requirement.id: never_true(self._step, requirement)
-            for requirement in self._trial.requirements
-            if requirement.kind is RequirementKind.REACHABLE
-        }
-        asked |= {ROW + row.id: never_taken(self._step, row) for row in self._trial.rows}
-        selector = FactSelector(self._terms, self._finder.facts, self._limit_s)
-        for subject, question in asked.items():
-            try:
-                needed = selector.needed(question)
-            except OutOfTimeError:
-                continue
-            if not isinstance(needed, Moment):
-                self._found.impossible[subject] = Supported(((question, needed),))
 
     def _keep_facts(self) -> None:
         """Close the facts used under induction, and ask that they hold."""
