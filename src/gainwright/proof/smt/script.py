@@ -9,7 +9,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 from gainwright.proof.smt.text import LINE_LENGTH, negation, pretty, symbols_in
 
@@ -66,8 +66,8 @@ def script(
     parts += [_block(definition.comment, definition.text) for definition in used]
     ranges = [definition.constraint for definition in used if definition.constraint]
     if ranges:
-        asserted = "\n".join(pretty(f"(assert {formula})") for formula in ranges)
-        parts.append(f"{_comment('Declared ranges.')}\n{asserted}")
+        asserted = [_block("", f"(assert {formula})") for formula in ranges]
+        parts.append("\n".join([_comment("Declared ranges."), *asserted]))
     parts += [_block(s.comment, f"(assert {s.formula})") for s in assumptions]
     parts.append(_block(f"Denied: {claim.comment}", f"(assert {negation(claim.formula)})"))
     parts.append("(check-sat)")
@@ -87,7 +87,9 @@ def needed(definitions: Iterable[Definition], formulas: Iterable[str]) -> list[D
     return [definition for definition in ordered if definition.symbol in found]
 
 
+@lru_cache(maxsize=8192)
 def _block(comment: str, command: str) -> str:
+    # Kept, because the same definitions stand in hundreds of scripts.
     return f"{_comment(comment)}\n{pretty(command)}" if comment else pretty(command)
 
 
