@@ -116,6 +116,8 @@ def _rates(trial: Trial, machine: MachineTables | None) -> str:
         "gw_gain_ladder states.",
         "Both from the same context, or with the control tick locked out while the sequencer tick "
         "runs. Each axis has its own gw_axis; nothing else is written.",
+        "When a speed-loop gain changes, carry the controller's integral part over without a jump: "
+        "with u = Kp (e + I), multiply I by old Kp / new Kp. A vertical axis would sag otherwise.",
     )
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import argparse
 import importlib
+import os
 import sys
 from collections.abc import Sequence
 
@@ -35,6 +36,8 @@ CAUTION = (
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command line and return the exit code."""
     words = list(sys.argv[1:] if argv is None else argv)
+    # Our matrices are tiny: idle threads of the linear algebra would only take time from the rig.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         arguments = _parser(words).parse_args(words)
         return int(arguments.run(arguments))
