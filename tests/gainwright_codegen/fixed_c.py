@@ -15,6 +15,7 @@ STRICT = ("-pedantic", "-Wall", "-Wextra", "-Wconversion", "-Werror")
 SHIFTS_64 = {"floor_shift_i64": (0, 62), "round_shift_i64": (1, 62)}
 SHIFTS_32 = {"floor_shift_i32": (0, 30), "round_shift_i32": (1, 30), "shift_left_i32": (0, 30)}
 PAIRS = ("add_i32", "subtract_i32")
+WIDE_PAIRS = ("product_i64",)
 SINGLES = ("negate_i32", "absolute_i32")
 PRODUCTS = {"multiply_floor_i32": (0, 62), "multiply_round_i32": (1, 62)}
 NARROWINGS = ("saturate_i32", "saturate_signal")
@@ -24,6 +25,7 @@ PROTOTYPES = [
     *(f"int64_t {name}(int64_t a, uint32_t bits)" for name in SHIFTS_64),
     *(f"int32_t {name}(int32_t a, uint32_t bits)" for name in SHIFTS_32),
     *(f"int32_t {name}(int32_t a, int32_t b)" for name in PAIRS),
+    *(f"int64_t {name}(int32_t a, int32_t b)" for name in WIDE_PAIRS),
     *(f"int32_t {name}(int32_t a)" for name in SINGLES),
     *(f"int32_t {name}(int32_t a, int32_t b, uint32_t bits)" for name in PRODUCTS),
     *(f"int32_t {name}(int64_t a)" for name in NARROWINGS),

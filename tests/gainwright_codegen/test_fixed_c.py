@@ -26,6 +26,7 @@ from .fixed_c import (
     SHIFTS_64,
     SINGLES,
     STRICT,
+    WIDE_PAIRS,
     library,
     reference,
     run_biquad,
@@ -46,7 +47,7 @@ def corner_calls() -> Iterator[tuple[str, tuple[int, ...]]]:
     for names, corners in ((SHIFTS_64, CORNERS_64), (SHIFTS_32, CORNERS_32)):
         for name, (low, high) in names.items():
             yield from ((name, (a, b)) for a in corners for b in (low, low + 1, high - 1, high))
-    for name in PAIRS:
+    for name in (*PAIRS, *WIDE_PAIRS):
         yield from ((name, (a, b)) for a in CORNERS_32 for b in CORNERS_32)
     for name in SINGLES:
         yield from ((name, (a,)) for a in CORNERS_32)
@@ -70,7 +71,7 @@ def test_corner_values():
 def test_any_values(data):
     _, lib = library()
     a, b, wide = data.draw(word32), data.draw(word32), data.draw(word64)
-    calls = [(name, (a, b)) for name in PAIRS]
+    calls = [(name, (a, b)) for name in (*PAIRS, *WIDE_PAIRS)]
     calls += [(name, (a,)) for name in SINGLES]
     calls += [(name, (wide,)) for name in NARROWINGS]
     limits = sorted((b, data.draw(word32)))

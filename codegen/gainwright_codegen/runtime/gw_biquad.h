@@ -53,9 +53,10 @@ static inline void gw_biquad_reset(gw_biquad_state *state)
 static inline int64_t gw_biquad_sum(const gw_biquad_coefficients *coefficients,
                                     const gw_biquad_state *state, int32_t x)
 {
-    return ((int64_t)coefficients->b0 * x) + ((int64_t)coefficients->b1 * state->x1)
-           + ((int64_t)coefficients->b2 * state->x2) + ((int64_t)coefficients->a1 * state->y1)
-           + ((int64_t)coefficients->a2 * state->y2);
+    return gw_product_i64(coefficients->b0, x) + gw_product_i64(coefficients->b1, state->x1)
+           + gw_product_i64(coefficients->b2, state->x2)
+           + gw_product_i64(coefficients->a1, state->y1)
+           + gw_product_i64(coefficients->a2, state->y2);
 }
 
 static inline void gw_biquad_store(gw_biquad_state *state, int32_t x, int32_t y)

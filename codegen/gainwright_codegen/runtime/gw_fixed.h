@@ -98,16 +98,22 @@ static inline int32_t gw_absolute_i32(int32_t value)
     return (value < 0) ? gw_negate_i32(value) : value;
 }
 
+/* a * b in full width. */
+static inline int64_t gw_product_i64(int32_t a, int32_t b)
+{
+    return (int64_t)a * (int64_t)b;
+}
+
 /* a * b / 2^bits, rounded toward minus infinity, saturated, bits 0 to 62. */
 static inline int32_t gw_multiply_floor_i32(int32_t a, int32_t b, uint32_t bits)
 {
-    return gw_saturate_i32(gw_floor_shift_i64((int64_t)a * (int64_t)b, bits));
+    return gw_saturate_i32(gw_floor_shift_i64(gw_product_i64(a, b), bits));
 }
 
 /* a * b / 2^bits, rounded half up, saturated, bits 1 to 62. */
 static inline int32_t gw_multiply_round_i32(int32_t a, int32_t b, uint32_t bits)
 {
-    return gw_saturate_i32(gw_round_shift_i64((int64_t)a * (int64_t)b, bits));
+    return gw_saturate_i32(gw_round_shift_i64(gw_product_i64(a, b), bits));
 }
 
 #endif

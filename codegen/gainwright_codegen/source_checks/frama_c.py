@@ -19,7 +19,14 @@ from gainwright_codegen.source_checks.tool_run import ToolRun, run_tool
 _PROGRAM = "frama-c"
 _METHOD = "abstract interpretation"
 _STEP_FILES = ("check_step.c", "any_frama_c.c", "gw_sequencer.c", "gw_trial.c")
-_AXIS_FILES = ("check_axis.c", "any_structs.c", "gw_axis.c", "gw_detector.c", "gw_machine.c")
+_AXIS_FILES = (
+    "check_axis.c",
+    "check_biquad.c",
+    "check_detector.c",
+    "any_structs.c",
+    "gw_axis.c",
+    "gw_machine.c",
+)
 _ANALYSIS = (
     "-machdep",
     "x86_32",
@@ -80,7 +87,8 @@ def abstract_interpretation(pool: Executor, task: Task) -> Wait:
     if version() is None:
         reason = f"{_PROGRAM} is not installed (Debian package frama-c-base)"
         return lambda: [not_run(subject, _METHOD, reason)]
-    plants = (*STEP_PLANTS, *(AXIS_PLANTS if task.workspace.has_machine else ()))
+    plants = [*STEP_PLANTS, *(AXIS_PLANTS if task.workspace.has_machine else ())]
+    plants = [plant for plant in plants if not plant.breaks_range]
     sound = pool.submit(_analyse, task, task.workspace.folder)
     planted = pool.submit(_missed_plants, task, plants)
     claim = (

@@ -12,6 +12,7 @@ from gainwright.proof.verdict import Finding, Verdict
 from gainwright_codegen.source_checks.plants import (
     PRODUCT,
     PULSE_INDEX,
+    SATURATION,
     SHIFT,
     SQUARE,
     Plant,
@@ -22,7 +23,7 @@ from gainwright_codegen.source_checks.workspace import MACHINE_FILE, preprocesse
 
 _DETECTOR = '#include "gw_detector.c"\n#include "gw_pulse.h"\n'
 _TABLES = '#include "gw_machine.c"\n'
-_PLANTS = (PRODUCT, SQUARE, SHIFT, PULSE_INDEX)
+_PLANTS = (PRODUCT, SATURATION, SQUARE, SHIFT, PULSE_INDEX)
 _RowsOf = Callable[[Path], tuple[RangeRow, ...]]
 
 

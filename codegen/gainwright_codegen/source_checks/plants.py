@@ -19,6 +19,8 @@ class Plant:
     """The driver's function that runs into it."""
     shows_at: str = ""
     """Sound text of the place where it goes wrong, if that is not the planted text itself."""
+    breaks_range: bool = False
+    """Whether it breaks a promised range and is no undefined behaviour by itself."""
 
     def applied(self, text: str) -> str:
         """Return the text with the defect; LookupError unless there is one place for it."""
@@ -43,18 +45,26 @@ ROW_INDEX = Plant(
     "sequencer->saturated = gw_trial_act(",
 )
 PRODUCT = Plant(
-    "gw_biquad.h",
-    "((int64_t)coefficients->b0 * x)",
-    "(int64_t)(coefficients->b0 * x)",
+    "gw_fixed.h",
+    "return (int64_t)a * (int64_t)b;",
+    "return (int64_t)(a * b);",
     "product computed in 32 bits",
+    "gw_check_products",
+)
+SATURATION = Plant(
+    "gw_biquad.h",
+    "const int32_t input = gw_saturate_signal(x);",
+    "const int32_t input = x;",
+    "input of the filter not limited",
     "gw_check_biquad",
+    breaks_range=True,
 )
 SQUARE = Plant(
     "gw_detector.c",
     "((int64_t)value * value)",
     "(int64_t)(value * value)",
     "square computed in 32 bits",
-    "gw_check_control_tick",
+    "gw_check_block",
 )
 SHIFT = Plant(
     "gw_detector.c",
@@ -62,6 +72,14 @@ SHIFT = Plant(
     "energy >> (settings->shift + 64U);",
     "shift by more than the width",
     "gw_check_control_tick",
+)
+HEADROOM = Plant(
+    "gw_detector.c",
+    "return gw_round_shift_i32(value, GW_DETECTOR_HEADROOM_BITS);",
+    "return gw_round_shift_i32(value, GW_DETECTOR_HEADROOM_BITS - 1U);",
+    "headroom shift one bit short",
+    "gw_check_filter",
+    breaks_range=True,
 )
 PULSE_INDEX = Plant(
     "gw_pulse.h",
@@ -87,7 +105,16 @@ HEIGHT_INDEX = Plant(
 )
 
 STEP_PLANTS = (ROW_INDEX,)
-AXIS_PLANTS = (PRODUCT, SQUARE, SHIFT, PULSE_INDEX, RUNG_INDEX, HEIGHT_INDEX)
+AXIS_PLANTS = (
+    PRODUCT,
+    SATURATION,
+    HEADROOM,
+    SQUARE,
+    SHIFT,
+    PULSE_INDEX,
+    RUNG_INDEX,
+    HEIGHT_INDEX,
+)
 
 
 def table_plant(text: str) -> Plant:

@@ -24,7 +24,14 @@ _SUBJECT = "sanitized_runs"
 _METHOD = "random runs under sanitizers"
 _PROGRAM = "run_random"
 _FILES = ("run_random.c", "any_random.c", "check_step.c", "gw_sequencer.c", "gw_trial.c")
-_AXIS_FILES = ("check_axis.c", "any_structs.c", "gw_axis.c", "gw_detector.c", "gw_machine.c")
+_AXIS_FILES = (
+    "check_axis.c",
+    "check_biquad.c",
+    "check_detector.c",
+    "any_structs.c",
+    "gw_axis.c",
+    "gw_machine.c",
+)
 _SANITIZERS = ("undefined,address", "undefined")
 """The first that the compiler can link; without addresses, indices behind pointers go unseen."""
 

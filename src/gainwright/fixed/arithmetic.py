@@ -61,11 +61,16 @@ def absolute(value: int, word_bits: int = WORD_BITS) -> int:
     return saturate(abs(value), word_bits)
 
 
+def product(a: int, b: int) -> int:
+    """Return a * b in full width."""
+    return a * b
+
+
 def multiply_floor(a: int, b: int, bits: int, word_bits: int = WORD_BITS) -> int:
     """Return a * b / 2^bits rounded toward minus infinity, saturated."""
-    return saturate(floor_shift(a * b, bits), word_bits)
+    return saturate(floor_shift(product(a, b), bits), word_bits)
 
 
 def multiply_round(a: int, b: int, bits: int, word_bits: int = WORD_BITS) -> int:
     """Return a * b / 2^bits rounded half up, saturated; ``bits`` is 1 or more."""
-    return saturate(round_shift(a * b, bits), word_bits)
+    return saturate(round_shift(product(a, b), bits), word_bits)

@@ -1,4 +1,4 @@
-/* The detector of the export, each filter section replaced by what check_axis.c shows of it. */
+/* The detector of the export, each filter section replaced by what check_biquad.c shows of it. */
 #include "check_axis.h"
 #include "gw_any.h"
 
@@ -12,4 +12,4 @@ static int32_t any_biquad_step(const gw_biquad_coefficients *coefficients, gw_bi
 }
 
 #define gw_biquad_step any_biquad_step
-#include "gw_detector.c"
+#include "check_detector.c"

@@ -2,6 +2,7 @@
 #ifndef CHECK_AXIS_H
 #define CHECK_AXIS_H
 
+#include "check_limits.h"
 #include "gw_axis.h"
 
 /* Generated from the promised ranges: any promised value, and whether it is still promised. */
@@ -11,8 +12,14 @@ void gw_check_detector(const gw_detector *detector);
 void gw_check_pulse(const gw_pulse *pulse);
 void gw_any_biquad_state(gw_biquad_state *state);
 void gw_check_biquad_state(const gw_biquad_state *state);
+void gw_any_band(gw_band *band);
+void gw_check_band(const gw_band *band);
+void gw_any_level_settings(gw_level_settings *settings);
 
+void gw_check_products(void);
 void gw_check_biquad(void);
+void gw_check_filter(void);
+void gw_check_block(void);
 void gw_check_control_tick(void);
 void gw_check_pulse_sample(void);
 void gw_check_sequencer_tick(void);

@@ -58,7 +58,10 @@ static const struct {
     {"gw_check_step_any_memory", gw_check_step_any_memory},
     {"gw_check_step", gw_check_step},
 #ifdef GW_CHECK_MACHINE
+    {"gw_check_products", gw_check_products},
     {"gw_check_biquad", gw_check_biquad},
+    {"gw_check_filter", gw_check_filter},
+    {"gw_check_block", gw_check_block},
     {"gw_check_control_tick", gw_check_control_tick},
     {"gw_check_pulse_sample", gw_check_pulse_sample},
     {"gw_check_sequencer_tick", gw_check_sequencer_tick},
