@@ -33,9 +33,8 @@ def action_mutants(trial: Trial) -> Iterator[Mutant]:
         for name in row.actions:
             if name in references(row.actions[name]):
                 yield _doubled(row, variables[name])
-    scope = Scope(
-        {s.name: Bounds(s.kind, s.low, s.high) for s in (*trial.inputs, *trial.variables)}
-    )
+    signals = (*trial.inputs, *trial.variables)
+    scope = Scope({s.name: Bounds(s.kind, s.low, s.high) for s in signals})
     for row in trial.rows:
         for name in row.actions:
             yield from _off(row, variables[name], scope)

@@ -35,7 +35,11 @@ class Evidence:
     samples: Samples
 
 
-def evidence(trial: Trial, seed: int, limits: SearchLimits = SearchLimits()) -> Evidence:
+ORIGINAL_LIMITS = SearchLimits(rounds=2500, moments=150_000)
+"""How far the original is explored."""
+
+
+def evidence(trial: Trial, seed: int, limits: SearchLimits = ORIGINAL_LIMITS) -> Evidence:
     """Explore the original; the same trial, seed and limits give the same evidence."""
     code = ArrayCode(trial)
     explorer = Explorer(trial, code, seed)

@@ -36,8 +36,8 @@ Region = tuple[int, bytes]
 
 @dataclass(frozen=True, slots=True)
 class SearchLimits:
-    rounds: int = 2500
-    moments: int = 150_000
+    rounds: int
+    moments: int
 
 
 @dataclass(slots=True)
@@ -104,7 +104,7 @@ class Explorer:
 
     def _begin(self, states: NDArray[np.int64], variables: Columns) -> None:
         table = np.column_stack([states, *(variables[name] for name in self._names)])
-        distinct = {}
+        distinct: dict[tuple[int, ...], int] = {}
         for place, key in enumerate(map(tuple, self._coarse(table).tolist())):
             distinct.setdefault(key, place)
         table = table[list(distinct.values())]

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gainwright.proof.mutants.array_code import ArrayCode, Columns, filled_truth
-from gainwright.spec.expression import Truth
+from gainwright.spec.expression import Expression, Truth
 from gainwright.spec.model import Requirement, RequirementKind, Trial
 
 if TYPE_CHECKING:
@@ -96,5 +96,5 @@ class Judge:
         return filled_truth(truth, len(ticks.states_before))
 
 
-def _trigger(requirement: Requirement) -> Truth:
+def _trigger(requirement: Requirement) -> Expression:
     return requirement.trigger or Truth(True)

@@ -25,7 +25,7 @@ class MutationKind(Enum):
     ACTION_DROPPED = "action_dropped"
     """The row leaves one of its variables as it is."""
     ACTION_DOUBLED = "action_doubled"
-    """One assignment of the row is done twice in the tick: the second reads what the first wrote."""
+    """One assignment of the row is done twice in the tick: it reads what it wrote itself."""
     ACTION_OFF = "action_off"
     """One assignment of the row gives one more or one less; a truth value the opposite."""
     THRESHOLD_OFF = "threshold_off"

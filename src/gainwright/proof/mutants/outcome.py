@@ -28,7 +28,7 @@ class Fate(Enum):
     SURVIVED = "survived"
     """Every requirement is proved of it: the requirements are too weak to tell."""
     LISTED = "listed"
-    """Left over, and the trial file calls it equivalent; no difference is known, none is excluded."""
+    """Left over, and the trial file calls it equivalent; no difference is known or excluded."""
     UNDECIDED = "undecided"
     """Left over; the detail says why."""
 
