@@ -91,8 +91,8 @@ def test_overflow_of_any_part_is_found(text, exact, solver):
     assert _always_exact(text, solver) is exact
 
 
-@settings(max_examples=40, deadline=None)
-@given(integer_trees(SIGNALS, 3))
+@settings(max_examples=15, deadline=None)
+@given(integer_trees(SIGNALS, 2))
 def test_what_the_loader_lets_pass_is_exact(tree):
     # The trees are those whose parts fit 32 bits by interval arithmetic.
     formulas = [formula for _, formula in exactness(tree, Names())]
