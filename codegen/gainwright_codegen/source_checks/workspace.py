@@ -15,9 +15,9 @@ from gainwright_codegen.build.compiler import Compiler, compilers
 from gainwright_codegen.source_checks.plants import Plant
 from gainwright_codegen.source_checks.struct_driver import struct_driver
 
-_HERE = Path(__file__).parent
 MACHINE_FILE = "gw_machine.c"
-INCLUDE_DIRECTORY = _HERE / "include"
+DRIVER_DIRECTORY = Path(__file__).parent / "driver"
+INCLUDE_DIRECTORY = Path(__file__).parent / "include"
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +56,7 @@ def workspace(sources: Mapping[str, bytes]) -> Iterator[Workspace]:
     """
     with tempfile.TemporaryDirectory(prefix="gainwright-source-") as root:
         folder = Path(root) / "source"
-        shutil.copytree(_HERE / "driver", folder)
+        shutil.copytree(DRIVER_DIRECTORY, folder)
         names = tuple(name for name in sources if name.endswith((".c", ".h")))
         for name in names:
             (folder / name).write_bytes(sources[name])
