@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import IntEnum
@@ -19,6 +20,8 @@ from gainwright_codegen.sources import sequencer_sources
 
 _DIRECTORY = Path(__file__).parent
 _NOWHERE = 2**32 - 1
+_CALLED = ("gx_search.inc", "gx_graph.inc")
+"""Units with the functions that Python calls."""
 _LONGEST_WHOLE_WAIT = 2_000_000
 """Ticks of a wait above which going round a circle once is enough."""
 _CDEF = """
@@ -115,7 +118,7 @@ class OutOfMemory(Exception):
 
 
 class Engine:
-    """A search over one trial, from reset."""
+    """A search over one trial, from reset. After the search, threads may share it."""
 
     def __init__(
         self, trial: Trial, vectors: Sequence[StateVectors], encoding: Encoding, most_nodes: int
@@ -139,6 +142,7 @@ class Engine:
             raise OutOfMemory
         self._search = self._ffi.gc(search, self._library.gx_search_free)
         self._parents: Any = None
+        self._lock = threading.Lock()
 
     def run(self, nodes: int) -> Result:
         """Expand up to so many nodes more."""
@@ -168,9 +172,10 @@ class Engine:
 
     def path_to(self, node: int) -> list[Vector]:
         """Return the inputs of a shortest run from reset to a node, one vector per tick."""
-        if self._parents is None:
-            self._parents = self._places()
-            self._library.gx_parents(self._search, self._parents)
+        with self._lock:
+            if self._parents is None:
+                self._parents = self._places()
+                self._library.gx_parents(self._search, self._parents)
         nodes = [node]
         while self._parents[nodes[-1]] != _NOWHERE:
             nodes.append(self._parents[nodes[-1]])
@@ -236,11 +241,20 @@ class Engine:
 
 
 def _one_unit(sources: Mapping[str, str | bytes]) -> dict[str, str | bytes]:
-    """Return sources with all C files included by a single one, so that the exported step can be
-    inlined into the search; their text stays as it is."""
+    """Return sources with all C files included by a single one, their text as it is.
+
+    What is not called from outside is hidden, so that the exported step can be inlined into the
+    search even in a shared library.
+    """
     renamed = {name.replace(".c", ".inc"): text for name, text in sources.items()}
-    included = (f'#include "{name}"' for name in sorted(renamed) if name.endswith(".inc"))
-    return {**renamed, "explorer.c": "\n".join([*included, ""])}
+    # Functions of the C library must be declared before, or they would be hidden too.
+    lines = [f"#include <{name}.h>" for name in ("stddef", "stdint", "stdlib", "string")]
+    lines += ["#pragma GCC visibility push(hidden)"]
+    units = sorted(name for name in renamed if name.endswith(".inc"))
+    lines += [f'#include "{name}"' for name in units if name not in _CALLED]
+    lines += ["#pragma GCC visibility pop"]
+    lines += [f'#include "{name}"' for name in units if name in _CALLED]
+    return {**renamed, "explorer.c": "\n".join([*lines, ""])}
 
 
 def _longest(ticks: int) -> int | None:

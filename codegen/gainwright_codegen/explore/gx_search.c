@@ -11,11 +11,14 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* The whole way of a tick, exported functions included, in one piece of machine code. */
+/* The whole way of a tick, exported functions included, in one piece of machine code; what is called
+ * seldom is kept out of it. */
 #if defined(__GNUC__)
 #define GX_INLINE_ALL __attribute__((flatten))
+#define GX_SELDOM __attribute__((noinline))
 #else
 #define GX_INLINE_ALL
+#define GX_SELDOM
 #endif
 
 static const uint32_t note_sizes[GX_NOTE_KINDS] = {
@@ -82,6 +85,7 @@ void gx_search_free(gx_search *search)
     free(search);
 }
 
+GX_SELDOM
 static void judge_moment(gx_search *search, const gw_sequencer *memory, uint32_t node)
 {
     int32_t outputs[GW_OUTPUT_SLOTS];
@@ -97,6 +101,7 @@ static void judge_moment(gx_search *search, const gw_sequencer *memory, uint32_t
 }
 
 /* For MC/DC of the rows: all literals but one hold. The conditions are checked by the way. */
+GX_SELDOM
 static void note_single_misses(gx_search *search, const gw_sequencer *memory, uint32_t node)
 {
     const int32_t state = memory->state;
@@ -126,6 +131,7 @@ static void note_single_misses(gx_search *search, const gw_sequencer *memory, ui
     }
 }
 
+GX_SELDOM
 static void note_saturated(gx_search *search, gw_variable_set saturated, uint32_t node,
                            uint32_t vector)
 {
@@ -218,17 +224,30 @@ static int32_t try_vector(gx_search *search, expansion *x, uint32_t vector, int3
     return 1;
 }
 
+/* Try all vectors of a situation that is new; returns 0 to end the search. */
+GX_SELDOM
+static int32_t try_others(gx_search *search, expansion *x)
+{
+    const int32_t state = x->before.state;
+    uint32_t vector;
+
+    for (vector = gx_first_vector[state]; vector < gx_first_vector[state + 1]; vector++) {
+        if (!try_vector(search, x, vector, 0)) {
+            return 0;
+        }
+    }
+    note_single_misses(search, &x->before, x->node);
+    return 1;
+}
+
 GX_INLINE_ALL
 static int32_t expand(gx_search *search, uint32_t node)
 {
     const uint32_t list = search->store.list;
     expansion x = {.node = node, .last_row = -1};
     uint32_t index;
-    uint32_t vector;
-    int32_t state;
 
     gx_decode(search->store.codes[node], &x.before);
-    state = x.before.state;
     judge_moment(search, &x.before, node);
     for (index = gx_list_begin[list]; index < gx_list_begin[list + 1U]; index++) {
         if (!try_vector(search, &x, gx_lists[index], 1)) {
@@ -236,14 +255,9 @@ static int32_t expand(gx_search *search, uint32_t node)
         }
     }
     /* The first list of a state does not stand for one situation. */
-    if ((search->seen[list] == 0U) || (list == gx_first_list[state])) {
+    if ((search->seen[list] == 0U) || (list == gx_first_list[x.before.state])) {
         search->seen[list] = 1U;
-        for (vector = gx_first_vector[state]; vector < gx_first_vector[state + 1]; vector++) {
-            if (!try_vector(search, &x, vector, 0)) {
-                return 0;
-            }
-        }
-        note_single_misses(search, &x.before, node);
+        return try_others(search, &x);
     }
     return 1;
 }

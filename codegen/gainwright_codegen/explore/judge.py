@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+import os
+from collections.abc import Iterator, Mapping
+from concurrent.futures import Executor, Future, ThreadPoolExecutor
 
 from gainwright.proof.verdict import Finding
 from gainwright.spec.model import Requirement, RequirementKind, Trial
@@ -42,6 +44,7 @@ class Judge:
         self._engine = engine
         self._stopped = stopped
         self._nodes = engine.figures.nodes
+        self._nodes_by_state = engine.nodes_by_state()
         self._report = Report(trial, stopped)
         self.longest_run_ticks: int | None = None
         """Known after :meth:`findings`."""
@@ -53,6 +56,27 @@ class Judge:
 
     def findings(self) -> Iterator[Finding]:
         """Yield the findings, in a fixed order."""
+        with ThreadPoolExecutor(os.cpu_count()) as pool:
+            # The analyses run in C, without Python's lock, while the others are reported.
+            waits = {} if self._stopped else self._begin_waits(pool)
+            yield from self._findings(waits)
+
+    def _begin_waits(self, pool: Executor) -> dict[str, Future[Wait]]:
+        """Begin to measure all times asked for; the result is by subject."""
+        engine, requirements = self._engine, self._trial.requirements
+        at_end, always = 2 * len(requirements), 2 * len(requirements) + 1
+        waits = {WHOLE_TRIAL: pool.submit(engine.wait_after_moment, at_end, always, _ENDLESS)}
+        for number, requirement in enumerate(requirements):
+            within = requirement.within_ticks
+            if requirement.kind is RequirementKind.BOUNDED:
+                waits[requirement.id] = pool.submit(
+                    engine.wait_after_moment, 2 * number, 2 * number + 1, within
+                )
+            elif requirement.kind is RequirementKind.RESPONSE:
+                waits[requirement.id] = pool.submit(engine.wait_after_tick, number, within)
+        return waits
+
+    def _findings(self, waits: Mapping[str, Future[Wait]]) -> Iterator[Finding]:
         yield self._as_specified()
         for number, state in enumerate(self._trial.states):
             yield self._single_hit(number, state.name)
@@ -60,9 +84,10 @@ class Judge:
             yield self._row(number, f"row/{row.id}")
         if any(state.end for state in self._trial.states):
             yield self._end_reachable()
-            yield self._whole_trial()
+            finding, self.longest_run_ticks = self._timed(WHOLE_TRIAL, waits)
+            yield finding
         for number, requirement in enumerate(self._trial.requirements):
-            yield self._requirement(number, requirement)
+            yield self._requirement(number, requirement, waits)
 
     def _as_specified(self) -> Finding:
         outputs = self._engine.first(Note.MOMENT, len(self._trial.requirements))
@@ -90,7 +115,7 @@ class Judge:
             if place is not None:
                 path = self._engine.path_over(place)
                 return self._report.refuted(subject, f"In tick {len(path):,} {text}.", path)
-        count = self._engine.nodes_by_state()[number]
+        count = self._nodes_by_state[number]
         return self._report.proved(
             subject, f"One row holds for all inputs in each of its {count:,} reachable values."
         )
@@ -111,16 +136,9 @@ class Judge:
         text = f"From {count:,} reachable states no inputs lead to an end; this is the nearest."
         return self._report.refuted(END_REACHABLE, text, self._engine.path_to(first))
 
-    def _whole_trial(self) -> Finding:
-        count = len(self._trial.requirements)
-        at_end, always = 2 * count, 2 * count + 1
-        finding, self.longest_run_ticks = self._timed(
-            WHOLE_TRIAL, lambda: self._engine.wait_after_moment(at_end, always, _ENDLESS)
-        )
-        return finding
-
-    def _requirement(self, number: int, requirement: Requirement) -> Finding:
-        within = requirement.within_ticks
+    def _requirement(
+        self, number: int, requirement: Requirement, waits: Mapping[str, Future[Wait]]
+    ) -> Finding:
         match requirement.kind:
             case RequirementKind.INVARIANT:
                 return self._invariant(number, requirement.id)
@@ -128,16 +146,8 @@ class Judge:
                 return self._step(number, requirement.id)
             case RequirementKind.REACHABLE:
                 return self._reachable(number, requirement.id)
-            case RequirementKind.BOUNDED:
-                formula, trigger = 2 * number, 2 * number + 1
-                return self._timed(
-                    requirement.id,
-                    lambda: self._engine.wait_after_moment(formula, trigger, within),
-                )[0]
-            case RequirementKind.RESPONSE:
-                return self._timed(
-                    requirement.id, lambda: self._engine.wait_after_tick(number, within)
-                )[0]
+            case RequirementKind.BOUNDED | RequirementKind.RESPONSE:
+                return self._timed(requirement.id, waits)[0]
 
     def _invariant(self, number: int, subject: str) -> Finding:
         place = self._engine.first(Note.MOMENT, number)
@@ -165,12 +175,12 @@ class Judge:
         text = f"Reached {len(path):,} ticks after reset, no sooner."
         return self._report.shown(subject, text, path)
 
-    def _timed(self, subject: str, measure: Callable[[], Wait]) -> tuple[Finding, int | None]:
+    def _timed(self, subject: str, waits: Mapping[str, Future[Wait]]) -> tuple[Finding, int | None]:
         """Return the finding about a wait, and its longest time if it has one."""
         if self._stopped:
             return unfinished(subject, self._stopped), None
         try:
-            wait = measure()
+            wait = waits[subject].result()
         except OutOfMemory:
             return unfinished(subject, "memory ran out while the graph was analysed"), None
         longest = wait.longest_ticks

@@ -1,0 +1,126 @@
+"""States per second: this explorer and ``spin``'s compiled verifier, on the same machine.
+
+Run ``python -m gainwright_codegen.explore.benchmark``; ``--full`` takes the shipped trial as it is
+(minutes), otherwise with shorter times and ladder. Both judge the same requirements, offer the same
+inputs in each state, run on one processor core, and must count the same states. Compilation is not
+timed. The verifier is compiled for its fastest exhaustive search, see
+:data:`gainwright_codegen.spin.FLAGS`.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from gainwright.errors import InputError
+from gainwright.spec.load import load_trial
+from gainwright.spec.model import Trial
+from gainwright.spec.shipped import shipped_trial_path
+from gainwright_codegen.explore.encoding import encoding_of
+from gainwright_codegen.explore.engine import Engine, Figures, Result
+from gainwright_codegen.explore.shortened import shortened_trial
+from gainwright_codegen.explore.vectors import vectors_by_state
+from gainwright_codegen.promela import promela_model
+from gainwright_codegen.spin import SpinError, SpinResult, spin_version, verify
+
+_DIVISOR = 5
+_MOST_NODES = 100_000_000
+_MOST_VECTORS = 1 << 14
+_DEPTH = 40_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """Both searches of one trial."""
+
+    trial: str
+    figures: Figures
+    seconds: float
+    """Of our search, processor time, the best of several runs."""
+    spin: SpinResult | None
+    """None if ``spin`` is not installed."""
+
+    @property
+    def states_per_second(self) -> float:
+        return self.figures.nodes / self.seconds
+
+    @property
+    def spin_states_per_second(self) -> float | None:
+        if self.spin is None or self.spin.seconds == 0.0:
+            return None
+        return self.spin.stored_states / self.spin.seconds
+
+    @property
+    def ratio(self) -> float | None:
+        """How many times as many states per second we visit."""
+        theirs = self.spin_states_per_second
+        return None if theirs is None else self.states_per_second / theirs
+
+
+def compare(trial: Trial, repeats: int = 3) -> Comparison:
+    """Search a trial with both; raises SpinError or InputError if one of them can not run."""
+    vectors = vectors_by_state(trial, _MOST_VECTORS)
+    times = []
+    for _ in range(repeats):
+        engine = Engine(trial, vectors, encoding_of(trial), _MOST_NODES)
+        start = time.process_time()
+        while engine.run(1 << 20) is Result.MORE:
+            pass
+        times.append(time.process_time() - start)
+    figures = engine.figures
+    spin = None
+    if spin_version() is not None:
+        runs = [verify(promela_model(trial, vectors), depth=_DEPTH) for _ in range(repeats)]
+        spin = min(runs, key=lambda result: result.seconds)
+    return Comparison(trial.name, figures, min(times), spin)
+
+
+def report(comparison: Comparison) -> str:
+    """Return the result as text."""
+    figures = comparison.figures
+    lines = [
+        f"trial {comparison.trial}: {figures.nodes:,} reachable states, "
+        f"{figures.bytes / figures.nodes:.0f} bytes each",
+        _line("gainwright", figures.ticks, comparison.seconds, comparison.states_per_second),
+    ]
+    if comparison.spin is None:
+        return "\n".join([*lines, "spin is not installed: not compared"])
+    spin, theirs = comparison.spin, comparison.spin_states_per_second
+    name = f"spin {spin_version()}"
+    lines.append(_line(name, spin.transitions, spin.seconds, theirs or 0.0))
+    if spin.stored_states != figures.nodes or not spin.complete:
+        lines.append(f"DIFFERENT: spin stored {spin.stored_states:,} states")
+    if comparison.ratio is not None:
+        lines.append(f"{comparison.ratio:.1f} times as many states per second")
+    return "\n".join(lines)
+
+
+def _line(name: str, ticks: int, seconds: float, rate: float) -> str:
+    return f"{name:12} {ticks:>12,} ticks {seconds:>8.2f} s {rate:>12,.0f} states/s"
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Compare and print; 1 if the two counts differ."""
+    parser = argparse.ArgumentParser(prog="gainwright_codegen.explore.benchmark")
+    parser.add_argument("--full", action="store_true", help="the shipped trial as it is")
+    parser.add_argument("--trial", metavar="FILE", help="another trial")
+    options = parser.parse_args(arguments)
+    try:
+        if options.trial or options.full:
+            trial = load_trial(options.trial or shipped_trial_path())
+        else:
+            trial = shortened_trial(_DIVISOR)
+        comparison = compare(trial, repeats=1 if options.full else 3)
+    except (InputError, SpinError) as error:
+        print(error, file=sys.stderr)
+        return 2
+    print(report(comparison))
+    spin = comparison.spin
+    return int(spin is not None and spin.stored_states != comparison.figures.nodes)
+
+
+if __name__ == "__main__":
+    sys.exit(main())
