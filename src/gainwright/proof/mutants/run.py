@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import multiprocessing
+import signal
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
+from contextlib import contextmanager
+from typing import Any
 
 from gainwright.proof.mutants.cascade import Cascade, Evidence, evidence
 from gainwright.proof.mutants.generate import mutants
@@ -47,14 +50,20 @@ def run_mutants(
     batches = [everything[k : k + BATCH] for k in range(0, len(everything), BATCH)]
     worker = _Worker(trial, evidence(trial, seed), seed, decide, equivalent)
     outcomes: list[Outcome] = []
-    for found in _decided(worker, batches, workers):
-        outcomes += found
-        progress(len(outcomes), len(everything))
+    with _mapping(worker, workers) as mapped:
+        for found in mapped(_decide, batches):
+            outcomes += found
+            progress(sum(o.fate is not Fate.UNDECIDED for o in outcomes), len(everything))
+        open_places = [k for k, o in enumerate(outcomes) if o.fate is Fate.UNDECIDED]
+        proved = mapped(_ask_provers, [outcomes[k] for k in open_places])
+        for asked, (place, outcome) in enumerate(zip(open_places, proved, strict=True), start=1):
+            outcomes[place] = outcome
+            progress(len(everything) - len(open_places) + asked, len(everything))
     return mutant_report(trial, seed, outcomes)
 
 
 class _Worker:
-    """Decides about batches of mutants; made once, sent to every process."""
+    """Decides about mutants; made once, sent to every process."""
 
     def __init__(
         self,
@@ -68,33 +77,14 @@ class _Worker:
         self._decide, self._equivalent = decide, equivalent
         self._cascade: Cascade | None = None
 
-    def __call__(self, batch: Sequence[Mutant]) -> list[Outcome]:
+    def decide(self, batch: Sequence[Mutant]) -> list[Outcome]:
+        """Decide without a prover."""
         if self._cascade is None:  # compiled code can not be sent, so each process makes its own
             self._cascade = Cascade(self._trial, self._found, self._seed)
-        outcomes = [self._cascade.decide(mutant) for mutant in batch]
-        return [
-            put_to_provers(outcome, self._trial, self._decide, self._equivalent)
-            if outcome.fate is Fate.UNDECIDED
-            else outcome
-            for outcome in outcomes
-        ]
+        return [self._cascade.decide(mutant) for mutant in batch]
 
-
-def _decided(
-    worker: _Worker, batches: Sequence[Sequence[Mutant]], workers: int
-) -> Iterator[list[Outcome]]:
-    """Yield the outcomes of each batch, in order."""
-    if workers == 1:
-        yield from map(worker, batches)
-        return
-    # A fresh process each: a copy of this one could inherit locks of its threads.
-    context = multiprocessing.get_context("spawn")
-    with ProcessPoolExecutor(workers, context, _begin, (worker,)) as pool:
-        try:
-            yield from pool.map(_work, batches)
-        except BaseException:
-            pool.shutdown(wait=False, cancel_futures=True)
-            raise
+    def ask_provers(self, outcome: Outcome) -> Outcome:
+        return put_to_provers(outcome, self._trial, self._decide, self._equivalent)
 
 
 _workers: list[_Worker] = []
@@ -102,8 +92,37 @@ _workers: list[_Worker] = []
 
 
 def _begin(worker: _Worker) -> None:
+    # Ctrl-C is answered by the first process alone.
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
     _workers[:] = [worker]
 
 
-def _work(batch: Sequence[Mutant]) -> list[Outcome]:
-    return _workers[0](batch)
+def _decide(batch: Sequence[Mutant]) -> list[Outcome]:
+    return _workers[0].decide(batch)
+
+
+def _ask_provers(outcome: Outcome) -> Outcome:
+    return _workers[0].ask_provers(outcome)
+
+
+Mapped = Callable[[Callable[[Any], Any], Sequence[Any]], Iterator[Any]]
+
+
+@contextmanager
+def _mapping(worker: _Worker, workers: int) -> Iterator[Mapped]:
+    """Yield a ``map`` that keeps the order; what is not begun is given up after an error."""
+    if workers == 1:
+        _workers[:] = [worker]
+        try:
+            yield map
+        finally:
+            _workers.clear()
+        return
+    # A fresh process each: a copy of this one could inherit locks of its threads.
+    context = multiprocessing.get_context("spawn")
+    with ProcessPoolExecutor(workers, context, _begin, (worker,)) as pool:
+        try:
+            yield pool.map
+        except BaseException:
+            pool.shutdown(wait=False, cancel_futures=True)
+            raise
