@@ -6,13 +6,17 @@ import re
 import shutil
 import subprocess
 import tempfile
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
 from gainwright_codegen.build import compile_program, read_sources
 
-FLAGS = ("-std=gnu99", "-O3", "-DSAFETY", "-DNOREDUCE", "-DNOFAIR", "-DNOBOUNDCHECK")
+_SEARCH = ("-std=gnu99", "-DSAFETY", "-DNOREDUCE", "-DNOFAIR", "-DNOBOUNDCHECK")
+FLAGS = (*_SEARCH, "-O3")
 """The fastest exhaustive search of ``pan``: one process, so there is no order to reduce."""
+QUICK_FLAGS = (*_SEARCH, "-O0")
+"""The same search, compiled in less time than it takes to run a small model."""
 
 
 class SpinError(Exception):
@@ -43,7 +47,14 @@ def spin_version() -> str | None:
     return found.group(1) if found else None
 
 
-def verify(model: str, *, depth: int, hash_bits: int = 24, memory_mb: int = 6000) -> SpinResult:
+def verify(
+    model: str,
+    *,
+    depth: int,
+    hash_bits: int = 24,
+    memory_mb: int = 6000,
+    flags: Iterable[str] = FLAGS,
+) -> SpinResult:
     """Search a model completely.
 
     Args:
@@ -51,6 +62,7 @@ def verify(model: str, *, depth: int, hash_bits: int = 24, memory_mb: int = 6000
         depth: longest path of the depth-first search, in steps.
         hash_bits: size of the hash table, 2**hash_bits entries.
         memory_mb: most memory the verifier may use.
+        flags: for the compiler of the verifier.
 
     Raises:
         SpinError: no ``spin``, or it refuses the model, or the verifier crashes.
@@ -64,10 +76,8 @@ def verify(model: str, *, depth: int, hash_bits: int = 24, memory_mb: int = 6000
         made = _run(["spin", "-a", "model.pml"], path)
         if not (path / "pan.c").is_file() or "Error" in made:
             raise SpinError(made.strip())
-        # spin writes #line directives; without them the same model gives the same bytes.
         sources = read_sources(path, "pan.*")
-    flags = (*FLAGS, f"-DMEMLIM={memory_mb}")
-    program = compile_program(sources, flags, name="pan")
+    program = compile_program(sources, (*flags, f"-DMEMLIM={memory_mb}"), name="pan")
     with tempfile.TemporaryDirectory() as folder:
         options = ["-c0", f"-m{depth}", f"-w{hash_bits}", "-n"]
         text = _run([str(program), *options], Path(folder))

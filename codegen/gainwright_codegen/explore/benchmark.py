@@ -29,7 +29,8 @@ from gainwright_codegen.spin import SpinError, SpinResult, spin_version, verify
 _DIVISOR = 5
 _MOST_NODES = 100_000_000
 _MOST_VECTORS = 1 << 14
-_DEPTH = 40_000_000
+_STEPS_PER_STATE = 3
+"""Steps of the model for one tick, for the longest path of a depth-first search."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +74,8 @@ def compare(trial: Trial, repeats: int = 3) -> Comparison:
     figures = engine.figures
     spin = None
     if spin_version() is not None:
-        runs = [verify(promela_model(trial, vectors), depth=_DEPTH) for _ in range(repeats)]
+        model, depth = promela_model(trial, vectors), _STEPS_PER_STATE * figures.nodes + 100
+        runs = [verify(model, depth=depth) for _ in range(repeats)]
         spin = min(runs, key=lambda result: result.seconds)
     return Comparison(trial.name, figures, min(times), spin)
 
