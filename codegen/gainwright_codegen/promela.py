@@ -1,16 +1,16 @@
 """A trial as Promela, for a second model checker (``spin``) to judge the same requirements.
 
 One stored state of the model is one (state, variables) of the trial: inputs, conditions and copies
-of old values are ``hidden`` (not part of the stored state), and a tick is one ``atomic`` sequence, a
-choice of inputs followed by one ``d_step``. So the count of stored states is the count of reachable
-(state, variables).
+of old values are ``hidden`` (not part of the stored state), and a tick is one ``atomic`` sequence,
+a choice of inputs followed by one ``d_step``. So the count of stored states is the count of
+reachable (state, variables).
 
 The inputs offered in each state are the distinct vectors of :mod:`gainwright_codegen.explore`; all
 else is independent of the explorer: conditions, rows and requirements are translated from the
 specification as a whole, none of them simplified for a state or row.
 
-A requirement that is violated, or reached if that is asked, is asserted away once, under a name that
-ends with its id: ``broken_<id>``, ``reached_<id>``; a table that is not single-hit likewise as
+A requirement that is violated, or reached if that is asked, is asserted away once, under a name
+that ends with its id: ``broken_<id>``, ``reached_<id>``; a table that is not single-hit likewise as
 ``table_<state>``. Run with ``pan -c0``, so that the search goes on.
 """
 

@@ -1,6 +1,7 @@
 """From the expression tree to Promela, whose arithmetic is that of 32-bit C.
 
-:mod:`gainwright.spec.typing` has proved that every intermediate value fits. A truth value is 0 or 1.
+:mod:`gainwright.spec.typing` has proved that every intermediate value fits. A truth value is 0 or
+1.
 """
 
 from __future__ import annotations
