@@ -97,6 +97,32 @@ def _side_by_side(methods: Mapping[str, Method], announce: Announce) -> list[Fin
         return [finding for future in futures for finding in future.result()]
 
 
+def exploration_counts(exploration: Exploration) -> dict[str, int] | None:
+    """Return the counts of a complete exploration, None of an incomplete one.
+
+    Coverage of the decision tables in the sense of MC/DC (DO-178C, ISO 26262-6): a
+    condition that a row looks at is covered if a reachable tick fails the row by it alone.
+    """
+    figures = exploration.figures
+    if figures is None or not exploration.complete:
+        return None
+    looked_at = [alone for row in exploration.single_misses.values() for alone in row.values()]
+    counts = {
+        "reachable_states": figures.nodes,
+        "transitions": figures.edges,
+        "step_calls": figures.ticks,
+        "depth_ticks": figures.depth,
+        "memory_bytes": figures.bytes,
+        "rows": len(exploration.ticks_by_row),
+        "rows_taken": sum(ticks > 0 for ticks in exploration.ticks_by_row.values()),
+        "row_conditions": len(looked_at),
+        "row_conditions_deciding_alone": sum(looked_at),
+    }
+    if exploration.longest_run_ticks is not None:
+        counts["longest_run_ticks"] = exploration.longest_run_ticks
+    return counts
+
+
 def recheck_obligations(obligations: Sequence[Obligation], announce: Announce) -> list[Finding]:
     """Let every solver that is installed decide obligations again; one finding per solver."""
 

@@ -68,7 +68,7 @@ def _prove(trial: Trial, arguments: argparse.Namespace) -> int:
     from gainwright.proof.evidence.document import document_digest, evidence_document
     from gainwright.proof.evidence.folder import write_evidence
     from gainwright_codegen.explore import run_text
-    from gainwright_codegen.proving import prove, tool_versions
+    from gainwright_codegen.proving import exploration_counts, prove, tool_versions
 
     with _progress() as announce:
         proof = prove(trial, announce, arguments.solvers, arguments.second_checker)
@@ -78,6 +78,7 @@ def _prove(trial: Trial, arguments: argparse.Namespace) -> int:
         proof.exported,
         proof.findings,
         tool_versions(),
+        exploration_counts(proof.exploration),
         mutants.as_json() if mutants is not None else None,
     )
     if arguments.out is not None:
@@ -154,19 +155,26 @@ def _print(
 
 
 def _exploration_lines(proof: Proof) -> Iterator[str]:
-    found = proof.exploration
-    if found.figures is None or not found.complete:
-        yield f"exploration incomplete: {found.stopped}"
+    from gainwright_codegen.proving import exploration_counts
+
+    counts = exploration_counts(proof.exploration)
+    if counts is None:
+        yield f"exploration incomplete: {proof.exploration.stopped}"
         return
-    figures = found.figures
+    states = counts["reachable_states"]
     yield (
-        f"explored {figures.nodes:,} reachable states and {figures.edges:,} transitions by "
-        f"{figures.ticks:,} calls of the exported step; {figures.bytes / figures.nodes:.0f} bytes "
-        f"a state, timers in full"
+        f"explored {states:,} reachable states and {counts['transitions']:,} transitions by "
+        f"{counts['step_calls']:,} calls of the exported step; "
+        f"{counts['memory_bytes'] / states:.0f} bytes a state, timers in full"
     )
-    if found.longest_run_ticks is not None:
-        seconds = found.longest_run_ticks * proof.trial.tick_us * 1e-6
-        yield f"longest possible trial: {found.longest_run_ticks:,} ticks ({seconds:,.0f} s)"
+    yield (
+        f"tables: {counts['rows_taken']} of {counts['rows']} rows taken; of the conditions that "
+        f"rows look at, {counts['row_conditions_deciding_alone']} of {counts['row_conditions']} "
+        "were seen to decide alone (MC/DC)"
+    )
+    if "longest_run_ticks" in counts:
+        seconds = counts["longest_run_ticks"] * proof.trial.tick_us * 1e-6
+        yield f"longest possible trial: {counts['longest_run_ticks']:,} ticks ({seconds:,.0f} s)"
 
 
 def _recheck(trial: Trial, arguments: argparse.Namespace) -> int:

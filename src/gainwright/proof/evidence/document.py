@@ -36,6 +36,7 @@ def evidence_document(
     exported: Mapping[str, bytes],
     findings: Sequence[Finding],
     tools: Mapping[str, str],
+    exploration: Mapping[str, int] | None = None,
     mutants: Mapping[str, Any] | None = None,
 ) -> dict[str, Any]:
     """Return the document.
@@ -45,6 +46,7 @@ def evidence_document(
         exported: the C of the trial, by file name, that was explored and analysed.
         findings: of all methods.
         tools: version of each tool by name.
+        exploration: counts of the exhaustive exploration, if it is complete.
         mutants: report of the mutants, if they were tried.
     """
     conclusions = conclude(findings)
@@ -58,6 +60,7 @@ def evidence_document(
         },
         "tools": dict(sorted(tools.items())),
         "counts": _counts(conclusions, findings),
+        "exploration": None if exploration is None else dict(exploration),
         "verdicts": {item.subject: item.verdict.value for item in conclusions},
         "findings": [_finding(finding) for finding in findings],
         "obligations": {

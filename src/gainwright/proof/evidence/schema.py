@@ -39,6 +39,7 @@ def evidence_schema() -> dict[str, Any]:
                 ),
                 "tools": {"type": "object", "additionalProperties": {"type": "string"}},
                 "counts": _NUMBERS,
+                "exploration": {"anyOf": [_NUMBERS, {"type": "null"}]},
                 "verdicts": {"type": "object", "additionalProperties": _VERDICT},
                 "findings": {"type": "array", "items": _finding()},
                 "obligations": {"type": "object", "additionalProperties": _DIGEST},
