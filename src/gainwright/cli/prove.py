@@ -64,7 +64,7 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def _prove(trial: Trial, arguments: argparse.Namespace) -> int:
-    from gainwright.proof.evidence.conclusion import conclude, exit_code
+    from gainwright.proof.evidence.conclusion import conclude, exit_code, required_subjects
     from gainwright.proof.evidence.document import document_digest, evidence_document
     from gainwright.proof.evidence.folder import write_evidence
     from gainwright_codegen.explore import run_text
@@ -85,7 +85,7 @@ def _prove(trial: Trial, arguments: argparse.Namespace) -> int:
         runs = {subject: run_text(run) for subject, run in proof.runs.items()}
         write_evidence(arguments.out, document, proof.findings, runs)
     conclusions = conclude(proof.findings)
-    code = exit_code(conclusions) or _mutants_code(mutants)
+    code = exit_code(conclusions, required_subjects(trial)) or _mutants_code(mutants)
     if arguments.json:
         print_json({"digest": document_digest(document), **document})
     else:

@@ -9,7 +9,7 @@ import jsonschema
 import pytest
 
 from gainwright.errors import InputError
-from gainwright.proof.evidence.conclusion import conclude, exit_code
+from gainwright.proof.evidence.conclusion import conclude, exit_code, required_subjects
 from gainwright.proof.evidence.document import (
     document_digest,
     evidence_document,
@@ -71,6 +71,18 @@ def test_one_verdict_over_all_methods(verdicts, wanted):
 def test_exit_code_is_zero_only_when_all_is_proved(verdicts, code):
     found = [finding(f"subject {k}", verdict) for k, verdict in enumerate(verdicts)]
     assert exit_code(conclude(found)) == code
+
+
+@pytest.mark.parametrize(
+    ("extra", "code"),
+    [(Verdict.NOT_RUN, 0), (Verdict.UNFINISHED, 3), (Verdict.REFUTED, 1), (Verdict.PROVED, 0)],
+)
+def test_missing_tool_matters_only_where_a_proof_is_required(extra, code):
+    found = [finding(subject, Verdict.PROVED) for subject in sorted(required_subjects(TRIAL))]
+    conclusions = conclude([*found, finding("c_source/step", extra)])
+    assert exit_code(conclusions, required_subjects(TRIAL)) == code
+    left_out = [finding(subject, Verdict.NOT_RUN) for subject in sorted(required_subjects(TRIAL))]
+    assert exit_code(conclude([*left_out[:1], *found[1:]]), required_subjects(TRIAL)) == 3
 
 
 def test_document_keeps_its_schema_and_the_schema_can_fail():

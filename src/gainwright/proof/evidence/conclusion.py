@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Container, Iterable
 from dataclasses import dataclass
 
 from gainwright.proof.verdict import Finding, Verdict
+from gainwright.spec.model import Trial
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,9 +45,25 @@ def _conclude(subject: str, findings: list[Finding]) -> Conclusion:
     )
 
 
-def exit_code(conclusions: Iterable[Conclusion]) -> int:
-    """Return 0 if everything is proved, 1 if anything is refuted, else 3."""
-    verdicts = {conclusion.verdict for conclusion in conclusions}
+def exit_code(conclusions: Iterable[Conclusion], required: Container[str] | None = None) -> int:
+    """Return 0 if everything is proved, 1 if anything is refuted, else 3.
+
+    ``required`` names subjects that must be proved; without it, all must be. A subject beyond them
+    may be left out for want of a tool, but what was tried must have been proved.
+    """
+    verdicts = {
+        conclusion.verdict
+        for conclusion in conclusions
+        if conclusion.verdict is not Verdict.NOT_RUN
+        or required is None
+        or conclusion.subject in required
+    }
     if Verdict.REFUTED in verdicts:
         return 1
     return 0 if verdicts == {Verdict.PROVED} else 3
+
+
+def required_subjects(trial: Trial) -> frozenset[str]:
+    """Return what must be proved of every trial: its requirements and its tables."""
+    requirements = {requirement.id for requirement in trial.requirements}
+    return frozenset(requirements | {f"single_hit/{state.name}" for state in trial.states})
