@@ -46,7 +46,6 @@ def prove(
     trial: Trial,
     announce: Announce = lambda name, ended: None,
     further_solvers: bool = False,
-    with_second_checker: bool = False,
 ) -> Proof:
     """Prove a trial by every method that is installed.
 
@@ -54,7 +53,6 @@ def prove(
         trial: what is proved.
         announce: told when a method begins and ends.
         further_solvers: let the further SMT solvers decide every obligation again.
-        with_second_checker: let ``spin`` search the Promela export too (minutes, gigabytes).
 
     Raises:
         InputError: the trial can not be exported, or there is no C compiler.
@@ -73,13 +71,12 @@ def prove(
         "checks of the C source": lambda: check_sources(trial, exported),
     }
     findings = _side_by_side(methods, announce)
-    if with_second_checker:
-        found = explored[0]
-        states = found.figures.nodes if found.figures is not None and found.complete else None
-        second: dict[str, Method] = {
-            "spin on the Promela export": lambda: second_checker(trial, states)
-        }
-        findings += _side_by_side(second, announce)
+    found = explored[0]
+    states = found.figures.nodes if found.figures is not None and found.complete else None
+    second: dict[str, Method] = {
+        "spin on the Promela export": lambda: second_checker(trial, states)
+    }
+    findings += _side_by_side(second, announce)
     refuted = {f.subject for f in findings if f.counterexample is not None}
     runs = {name: run for name, run in explored[0].runs.items() if name in refuted}
     return Proof(trial, exported, tuple(findings), explored[0], runs)

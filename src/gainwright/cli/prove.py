@@ -30,11 +30,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--solvers", action="store_true", help="let further SMT solvers recheck every obligation"
     )
     parser.add_argument(
-        "--second-checker",
-        action="store_true",
-        help="also search the Promela export with spin, where installed (minutes, gigabytes)",
-    )
-    parser.add_argument(
         "--mutants",
         action="store_true",
         help="also try whether the requirements notice every single-row change of the trial",
@@ -71,7 +66,7 @@ def _prove(trial: Trial, arguments: argparse.Namespace) -> int:
     from gainwright_codegen.proving import exploration_counts, prove, tool_versions
 
     with _progress() as announce:
-        proof = prove(trial, announce, arguments.solvers, arguments.second_checker)
+        proof = prove(trial, announce, arguments.solvers)
     mutants = _mutants(trial) if arguments.mutants else None
     document = evidence_document(
         trial,
