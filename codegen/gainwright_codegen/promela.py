@@ -5,9 +5,9 @@ of old values are ``hidden`` (not part of the stored state), and a tick is one `
 a choice of inputs followed by one ``d_step``. So the count of stored states is the count of
 reachable (state, variables).
 
-The inputs offered in each state are the distinct vectors of :mod:`gainwright_codegen.explore`; all
-else is independent of the explorer: conditions, rows and requirements are translated from the
-specification as a whole, none of them simplified for a state or row.
+Which inputs are offered is a matter of choice, see :class:`Offer`. All else is independent of the
+explorer: conditions, rows and requirements are translated from the specification as a whole, none
+of them simplified for a state or row.
 
 A requirement that is violated, or reached if that is asked, is asserted away once, under a name
 that ends with its id: ``broken_<id>``, ``reached_<id>``; a table that is not single-hit likewise as
@@ -17,32 +17,55 @@ that ends with its id: ``broken_<id>``, ``reached_<id>``; a table that is not si
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from enum import Enum
 
 from gainwright.spec.model import Kind, Requirement, RequirementKind, Row, Signal, State, Trial
 from gainwright_codegen.explore.vectors import StateVectors
 from gainwright_codegen.promela_expression import PromelaNames, promela_expression
 
+
+class Offer(Enum):
+    """Which inputs a state offers, from the most independent of the explorer to the fastest."""
+
+    FREE = "free"
+    """Every combination of the values that any input has in any of the vectors."""
+    VALUATIONS = "valuations"
+    """The vectors of the state: one for each way in which inputs can act on its conditions."""
+    DISTINCT = "distinct"
+    """Those of them that behave in different ways."""
+
+
 _TYPES = (("bit", 0, 1), ("byte", 0, 255), ("short", -(2**15), 2**15 - 1))
 
 
 def promela_model(
-    trial: Trial, vectors: Sequence[StateVectors], *, timed: str = "", judged: bool = True
+    trial: Trial,
+    vectors: Sequence[StateVectors],
+    *,
+    offer: Offer = Offer.VALUATIONS,
+    timed: str = "",
+    judged: bool = True,
 ) -> str:
     """Return the text of a model.
 
     Args:
         trial: the trial.
         vectors: from :func:`gainwright_codegen.explore.vectors.vectors_by_state`.
+        offer: which inputs to try.
         timed: id of a response or bounded requirement to judge too. Its time is then part of the
             stored state, so that their number is another one.
         judged: with requirements; without, the model is the bare machine.
     """
-    return _Model(trial, judged).text(vectors, timed)
+    return _Model(trial, vectors, offer, judged).text(timed)
 
 
 class _Model:
-    def __init__(self, trial: Trial, judged: bool) -> None:
+    def __init__(
+        self, trial: Trial, vectors: Sequence[StateVectors], offer: Offer, judged: bool
+    ) -> None:
         self._trial = trial
+        self._vectors = vectors
+        self._offer = offer
         self._states = {state.name: number for number, state in enumerate(trial.states)}
         self._requirements = trial.requirements if judged else ()
         prefixes: dict[str, str] = {}
@@ -58,7 +81,7 @@ class _Model:
             after.__getitem__, after.__getitem__, self._states, state_now="state"
         )
 
-    def text(self, vectors: Sequence[StateVectors], timed: str) -> str:
+    def text(self, timed: str) -> str:
         requirement = next((r for r in self._requirements if r.id == timed), None)
         lines = [
             f"/* Trial {self._trial.name}, SHA-256 {self._trial.digest}. */",
@@ -71,7 +94,7 @@ class _Model:
             "{",
             "  do",
         ]
-        for state, chosen in zip(self._trial.states, vectors, strict=True):
+        for state, chosen in zip(self._trial.states, self._vectors, strict=True):
             lines += self._state_lines(state, chosen)
         return "\n".join([*lines, "  od", "}", ""])
 
@@ -127,13 +150,8 @@ class _Model:
             yield f"c_{condition.name} = {promela_expression(condition.expression, self._tick)};"
 
     def _state_lines(self, state: State, chosen: StateVectors) -> Iterable[str]:
-        names = [signal.name for signal in self._trial.inputs]
         yield f"  :: atomic {{ (state == {self._states[state.name]}) -> /* {state.name} */"
-        yield "    if"
-        for vector in chosen.vectors[: chosen.distinct]:
-            given = "; ".join(f"i_{n} = {v}" for n, v in zip(names, vector, strict=True))
-            yield f"    :: d_step {{ {given or 'skip'} }}"
-        yield "    fi;"
+        yield from self._offer_lines(chosen)
         yield "    d_step {"
         yield "      b_state = state;"
         for variable in self._trial.variables:
@@ -144,6 +162,21 @@ class _Model:
         yield from self._table_lines(state)
         yield "    }"
         yield "  }"
+
+    def _offer_lines(self, chosen: StateVectors) -> Iterable[str]:
+        names = [signal.name for signal in self._trial.inputs]
+        if self._offer is Offer.FREE:
+            for number, name in enumerate(names):
+                values = sorted({v[number] for s in self._vectors for v in s.vectors})
+                options = " ".join(f":: i_{name} = {value}" for value in values)
+                yield f"    if {options} fi;"
+            return
+        distinct = self._offer is Offer.DISTINCT
+        yield "    if"
+        for vector in chosen.vectors[: chosen.distinct] if distinct else chosen.vectors:
+            given = "; ".join(f"i_{n} = {v}" for n, v in zip(names, vector, strict=True))
+            yield f"    :: d_step {{ {given or 'skip'} }}"
+        yield "    fi;"
 
     def _table_lines(self, state: State) -> Iterable[str]:
         rows = self._trial.rows_by_state[state.name]

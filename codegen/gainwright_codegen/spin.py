@@ -13,10 +13,12 @@ from pathlib import Path
 from gainwright_codegen.build import compile_program, read_sources
 
 _SEARCH = ("-std=gnu99", "-DSAFETY", "-DNOREDUCE", "-DNOFAIR", "-DNOBOUNDCHECK")
-FLAGS = (*_SEARCH, "-O3")
+FLAGS = (*_SEARCH, "-O2")
 """The fastest exhaustive search of ``pan``: one process, so there is no order to reduce."""
 QUICK_FLAGS = (*_SEARCH, "-O0")
 """The same search, compiled in less time than it takes to run a small model."""
+_COUNT = r"([0-9.]+(?:e[+][0-9]+)?)"
+"""From 100 million on, ``pan`` prints counts with eight digits and an exponent."""
 
 
 class SpinError(Exception):
@@ -94,16 +96,16 @@ def _run(command: list[str], folder: Path) -> str:
 
 
 def _parsed(text: str) -> SpinResult:
-    stored = re.search(r"(\d+) states, stored", text)
-    transitions = re.search(r"(\d+) transitions", text)
+    stored = re.search(_COUNT + " states, stored", text)
+    transitions = re.search(_COUNT + " transitions", text)
     if stored is None or transitions is None:
         raise SpinError(text.strip()[-2000:])
     told = set(re.findall(r"assertion violated .*?((?:broken|reached|table)_\w+)", text))
     seconds = re.search(r"elapsed time ([0-9.]+) seconds", text)
     incomplete = "max search depth too small" in text or "memory limit" in text
     return SpinResult(
-        int(stored.group(1)),
-        int(transitions.group(1)),
+        int(float(stored.group(1))),
+        int(float(transitions.group(1))),
         tuple(sorted(told)),
         float(seconds.group(1)) if seconds else 0.0,
         not incomplete,

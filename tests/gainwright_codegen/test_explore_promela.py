@@ -12,7 +12,7 @@ from gainwright_codegen.explore import explore
 from gainwright_codegen.explore.benchmark import compare, report
 from gainwright_codegen.explore.shortened import shortened_trial
 from gainwright_codegen.explore.vectors import vectors_by_state
-from gainwright_codegen.promela import promela_model
+from gainwright_codegen.promela import Offer, promela_model
 from gainwright_codegen.spin import QUICK_FLAGS, SpinError, spin_version, verify
 
 from .explore_trials import random_trial
@@ -25,8 +25,8 @@ pytestmark = [
 TIMED = (RequirementKind.BOUNDED, RequirementKind.RESPONSE)
 
 
-def checked(trial, timed=""):
-    model = promela_model(trial, vectors_by_state(trial, 1 << 14), timed=timed)
+def checked(trial, timed="", offer=Offer.VALUATIONS):
+    model = promela_model(trial, vectors_by_state(trial, 1 << 14), timed=timed, offer=offer)
     return verify(model, depth=1_000_000, flags=QUICK_FLAGS)
 
 
@@ -46,9 +46,9 @@ def expected_messages(trial, exploration):
             yield f"broken_{requirement.id}"
 
 
-def compare_with_spin(trial):
+def compare_with_spin(trial, offer=Offer.VALUATIONS):
     exploration = explore(trial)
-    result = checked(trial)
+    result = checked(trial, offer=offer)
     assert result.complete
     assert result.stored_states == exploration.figures.nodes
     assert result.told == tuple(sorted(expected_messages(trial, exploration)))
@@ -60,8 +60,11 @@ def test_random_trials(seed):
     compare_with_spin(random_trial(seed))
 
 
-def test_shipped_trial_with_shorter_times():
-    result = compare_with_spin(shortened_trial(50))
+@pytest.mark.parametrize(
+    ("divisor", "offer"), [(1000, Offer.FREE), (200, Offer.VALUATIONS), (50, Offer.DISTINCT)]
+)
+def test_shipped_trial_with_shorter_times(divisor, offer):
+    result = compare_with_spin(shortened_trial(divisor), offer)
     assert all(name.startswith("reached_") for name in result.told)
 
 
@@ -99,7 +102,8 @@ def test_speed_beside_spin():
     comparison = compare(shortened_trial(10), repeats=1)
     print(report(comparison))
     assert comparison.spin.stored_states == comparison.figures.nodes
-    assert comparison.ratio is None or comparison.ratio > 5
+    assert comparison.ratio(comparison.spin) > 10
+    assert comparison.spin_reduced.stored_states == comparison.figures.nodes
 
 
 def test_a_model_that_spin_refuses():

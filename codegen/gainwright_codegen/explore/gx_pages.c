@@ -10,6 +10,8 @@
 
 #define PAGE_CODES (UINT64_C(1) << GX_PAGE_BITS)
 #define FIRST_PLACES (UINT64_C(1) << 10)
+/* Places per page: in a sparse table the first look mostly finds what is sought. */
+#define SPARSENESS 4U
 
 int32_t gx_pages_init(gx_page_set *set)
 {
@@ -80,10 +82,11 @@ static int32_t grow_numbers(gx_page_set *set)
 }
 
 /* Make room for one page more; 0 if memory is short. */
+GX_SELDOM
 static int32_t reserve_page(gx_page_set *set)
 {
     return ((set->pages < set->capacity) || grow_numbers(set))
-        && ((set->pages * 2U < set->places) || grow_table(set));
+        && ((set->pages * SPARSENESS < set->places) || grow_table(set));
 }
 
 uint32_t *gx_pages_place(gx_page_set *set, uint64_t code)

@@ -10,6 +10,13 @@
 
 #include <stdint.h>
 
+/* What is called seldom is kept out of the search's inner loop. */
+#if defined(__GNUC__)
+#define GX_SELDOM __attribute__((noinline))
+#else
+#define GX_SELDOM
+#endif
+
 typedef struct {
     uint64_t key;  /* Page plus 1; 0 is an empty place. */
     uint32_t slot; /* Where the numbers of the page begin, in pages. */

@@ -11,14 +11,11 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* The whole way of a tick, exported functions included, in one piece of machine code; what is called
- * seldom is kept out of it. */
+/* The whole way of a tick, exported functions included, in one piece of machine code. */
 #if defined(__GNUC__)
 #define GX_INLINE_ALL __attribute__((flatten))
-#define GX_SELDOM __attribute__((noinline))
 #else
 #define GX_INLINE_ALL
-#define GX_SELDOM
 #endif
 
 static const uint32_t note_sizes[GX_NOTE_KINDS] = {
@@ -92,7 +89,7 @@ static void judge_moment(gx_search *search, const gw_sequencer *memory, uint32_t
     uint16_t found[GX_REQUIREMENT_SLOTS];
     uint32_t count;
 
-    gw_sequencer_outputs(memory, outputs);
+    gw_trial_outputs(memory->state, memory->variables, outputs);
     count = gx_judge_moment(memory->state, memory->variables, outputs, found);
     while (count > 0U) {
         count--;

@@ -60,13 +60,11 @@ static int32_t grow(void *array, uint64_t bytes)
     return 1;
 }
 
-static int32_t reserve_node(gx_store *store)
+GX_SELDOM
+static int32_t grow_nodes(gx_store *store)
 {
     const uint64_t capacity = store->node_capacity + (store->node_capacity / 2U);
 
-    if (store->nodes < store->node_capacity) {
-        return 1;
-    }
     if (!grow(&store->codes, capacity * sizeof *store->codes)
         || !grow(&store->edges_begin, capacity * sizeof *store->edges_begin)
         || !grow(&store->edge_counts, capacity * sizeof *store->edge_counts)
@@ -98,7 +96,7 @@ uint32_t gx_store_number(gx_store *store, const gw_sequencer *memory, uint64_t c
     if (store->nodes >= store->most_nodes) {
         return refuse(store, GX_TOO_MANY);
     }
-    if (!reserve_node(store)) {
+    if ((store->nodes == store->node_capacity) && !grow_nodes(store)) {
         return refuse(store, GX_NO_MEMORY);
     }
     *place = node + 1U;
@@ -160,6 +158,18 @@ int32_t gx_store_has_edge(const gx_store *store, uint32_t node, uint32_t target)
     return among(store, store->edges_begin[node], target);
 }
 
+GX_SELDOM
+static int32_t grow_edges(gx_store *store)
+{
+    const uint64_t capacity = store->edge_capacity + (store->edge_capacity / 2U);
+
+    if (!grow(&store->targets, capacity * sizeof *store->targets)) {
+        return 0;
+    }
+    store->edge_capacity = capacity;
+    return 1;
+}
+
 int32_t gx_store_edge(gx_store *store, uint32_t node, uint32_t target)
 {
     const uint64_t begin = store->edges_begin[node];
@@ -168,14 +178,9 @@ int32_t gx_store_edge(gx_store *store, uint32_t node, uint32_t target)
     if (among(store, oldest, target)) {
         return 1;
     }
-    if (store->edges == store->edge_capacity) {
-        const uint64_t capacity = store->edge_capacity + (store->edge_capacity / 2U);
-
-        if (!grow(&store->targets, capacity * sizeof *store->targets)) {
-            store->problem = GX_NO_MEMORY;
-            return 0;
-        }
-        store->edge_capacity = capacity;
+    if ((store->edges == store->edge_capacity) && !grow_edges(store)) {
+        store->problem = GX_NO_MEMORY;
+        return 0;
     }
     store->targets[store->edges] = target;
     store->edges++;

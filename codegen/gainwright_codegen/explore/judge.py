@@ -11,11 +11,7 @@ from gainwright.spec.model import Requirement, RequirementKind, Trial
 from gainwright_codegen.explore.engine import Engine, Note, OutOfMemory, Wait
 from gainwright_codegen.explore.report import Report, unfinished
 from gainwright_codegen.explore.run_file import Run
-
-WHOLE_TRIAL = "trial_comes_to_an_end"
-"""The same subject as in :mod:`gainwright.proof.smt.deadline`."""
-END_REACHABLE = "end_stays_reachable"
-AS_SPECIFIED = "exported_code_as_specified"
+from gainwright_codegen.explore.subjects import AS_SPECIFIED, END_REACHABLE, WHOLE_TRIAL
 
 _ENDLESS = 2**32 - 4
 """More ticks than there can be nodes."""

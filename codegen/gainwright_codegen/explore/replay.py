@@ -10,6 +10,7 @@ from gainwright.semantics.machine import NotSingleHitError, ReferenceMachine
 from gainwright.semantics.monitor import Monitor, Snapshot, Violation
 from gainwright.spec.model import RequirementKind, Trial
 from gainwright_codegen.explore.run_file import Run
+from gainwright_codegen.explore.subjects import END_REACHABLE, WHOLE_TRIAL
 from gainwright_codegen.host import CompiledSequencer, SequencerError
 
 
@@ -29,6 +30,8 @@ class Replay:
     """State in which not exactly one row held and the run stopped; empty if there is none."""
     violations: tuple[Violation, ...]
     final: Snapshot
+    in_circle: bool
+    """The last moment was there before, with no end state since: this can go on for ever."""
 
 
 def replay_run(trial: Trial, run: Run) -> Replay:
@@ -43,6 +46,8 @@ def replay_run(trial: Trial, run: Run) -> Replay:
     monitor = Monitor(trial, _snapshot(reference))
     violations = list(monitor.first_violations)
     row, stuck_in, ticks = "", "", 0
+    circle = _Circle(trial)
+    circle.pass_through(reference)
     for inputs in run.inputs_by_tick():
         row = _tick(reference, compiled, inputs, ticks)
         if not row:
@@ -50,13 +55,20 @@ def replay_run(trial: Trial, run: Run) -> Replay:
             break
         ticks += 1
         violations += monitor.observe(inputs, _snapshot(reference))
-    return Replay(ticks, row, stuck_in, tuple(violations), _snapshot(reference))
+        circle.pass_through(reference)
+    final = _snapshot(reference)
+    return Replay(ticks, row, stuck_in, tuple(violations), final, circle.closed)
 
 
 def confirms(trial: Trial, run: Run, replay: Replay) -> bool:
-    """Return whether a replay shows, at its end, what the run says it shows."""
+    """Return whether a replay shows, at its end, what the run says it shows.
+
+    That no end can be reached any more is no matter of one run: there it only leads to the place.
+    """
     requirements = {requirement.id: requirement for requirement in trial.requirements}
     requirement = requirements.get(run.subject)
+    if run.subject in (END_REACHABLE, WHOLE_TRIAL):
+        return replay.in_circle or run.subject == END_REACHABLE
     if requirement is None:
         kind, _, name = run.subject.partition("/")
         return {"single_hit": replay.not_single_hit_in, "row": replay.last_row}.get(kind) == name
@@ -65,6 +77,22 @@ def confirms(trial: Trial, run: Run, replay: Replay) -> bool:
         moment = Moment({**final.variables, **final.outputs}, final.state)
         return bool(evaluate_over(requirement.formula, Step(moment)))
     return any(v.requirement_id == run.subject and v.tick == run.ticks for v in replay.violations)
+
+
+class _Circle:
+    """Watches whether a run comes to a moment again without passing an end state."""
+
+    def __init__(self, trial: Trial) -> None:
+        self._ends = {state.name for state in trial.states if state.end}
+        self._passed: set[tuple[str, tuple[int, ...]]] = set()
+        self.closed = False
+
+    def pass_through(self, machine: ReferenceMachine) -> None:
+        moment = machine.state, tuple(machine.variables.values())
+        if machine.state in self._ends:
+            self._passed.clear()
+        self.closed = moment in self._passed
+        self._passed.add(moment)
 
 
 def _snapshot(machine: ReferenceMachine) -> Snapshot:
