@@ -39,8 +39,8 @@ class Plant:
 ROW_INDEX = Plant(
     "gw_sequencer.c",
     "taken = index;",
-    "taken = index + 1U;",
-    "index of the row taken is one too high",
+    "taken = index + GW_ROW_COUNT;",
+    "index of the row taken lies beyond the table",
     "gw_check_step_any_memory",
     "sequencer->saturated = gw_trial_act(",
 )
