@@ -9,7 +9,8 @@ import pytest
 
 from gainwright.errors import InputError
 from gainwright.proof.verdict import Verdict
-from gainwright.spec.model import Kind, Signal, Variable
+from gainwright.spec.expression import Binary, Operator, Reference
+from gainwright.spec.model import Kind, Row, Signal, State, Variable
 from gainwright_codegen.explore import (
     HeldInputs,
     Limits,
@@ -23,7 +24,7 @@ from gainwright_codegen.explore import (
 from gainwright_codegen.explore.shortened import shortened_trial
 from gainwright_codegen.host import CompiledSequencer
 
-from .random_trials import counter_trial
+from .random_trials import counter_trial, trial_of
 
 TRIAL = shortened_trial(100)
 
@@ -148,3 +149,22 @@ def test_progress_is_reported():
     explore(shortened_trial(10), progress=lambda expanded, found: seen.append((expanded, found)))
     assert seen
     assert all(expanded <= found for expanded, found in seen)
+
+
+def test_a_trial_of_almost_nothing():
+    rows = (Row("rest", "only", (), (), "only", {}, ""),)
+    trial = trial_of(states=(State("only", "", True, {}),), rows=rows)
+    exploration = explore(trial)
+    assert (exploration.figures.nodes, exploration.figures.edges) == (1, 1)
+    assert {finding.verdict for finding in exploration.findings} == {Verdict.PROVED}
+
+
+def test_an_input_with_many_values_that_all_matter():
+    """An assigned sum of an input and a variable: 19 values of the input, each for itself."""
+    total = Binary(Operator.ADD, Reference("by"), Reference("count_up"))
+    trial = counter_trial()
+    rows = (replace(trial.rows[0], actions={"count_up": total}), trial.rows[1])
+    exploration = explore(replace(trial, rows=rows))
+    assert exploration.figures.nodes == 6
+    assert exploration.figures.edges == 36
+    assert exploration.saturating == ("count_up",)

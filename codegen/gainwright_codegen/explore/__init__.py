@@ -1,5 +1,8 @@
 """Exhaustive exploration: everything a trial can do, run on the compiled C that ships.
 
+Variables are explored in full, times too; nothing about them is abstracted. Inputs are represented
+by vectors that stand for all others, see :mod:`vectors`.
+
 :func:`explore` is the entry. Order of work: :mod:`vectors` finds the inputs to try
 (:mod:`questions`, :mod:`features`, :mod:`behaviour`), :mod:`model_source` writes the C that goes
 with the exported sources, :mod:`engine` runs the search (``gx_*.c``), :mod:`judge` turns what it
