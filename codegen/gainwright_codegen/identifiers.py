@@ -36,11 +36,19 @@ def names_by_prefix(trial: Trial) -> dict[str, tuple[str, ...]]:
     return {prefix: tuple(item.name for item in items) for prefix, items in groups.items()}
 
 
+def enumerators(trial: Trial) -> dict[str, tuple[str, ...]]:
+    """Return the named values of each enumeration by the prefix of their enumerators."""
+    return {
+        enumeration.name.upper(): tuple(value.name for value in enumeration.values)
+        for enumeration in trial.enumerations
+    }
+
+
 def check_exportable(trial: Trial) -> None:
     """Raise InputError with everything that keeps a valid trial from being written as C."""
     problems = [
         problem
-        for prefix, names in names_by_prefix(trial).items()
+        for prefix, names in [*names_by_prefix(trial).items(), *enumerators(trial).items()]
         for problem in _name_problems(trial.name, prefix.lower(), names)
     ]
     problems += _size_problems(trial)

@@ -146,6 +146,8 @@ def _signals(signals: Iterable[Signal]) -> str:
 def _range(signal: Signal) -> str:
     if signal.kind is Kind.TRUTH:
         return "0 or 1"
+    if signal.enumeration:
+        return f"GW_{signal.enumeration.upper()}_..., 0 to {signal.high}"
     return f"{signal.low} to {signal.high}" + (f", {plain(signal.unit)}" if signal.unit else "")
 
 

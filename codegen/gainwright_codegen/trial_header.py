@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from gainwright.spec.model import Kind, Signal, Trial
+from gainwright.spec.model import Enumeration, Kind, Signal, Trial
 from gainwright_codegen.c_text import banner, c_string, comment, identity
 from gainwright_codegen.identifiers import constant, names_by_prefix
 
@@ -31,6 +31,11 @@ def trial_header(trial: Trial) -> str:
             _enum("variable", "VARIABLE", _described(trial.variables)),
             _enum("condition", "CONDITION", [(c.name, c.meaning) for c in trial.conditions]),
             _enum("stage", "STAGE", [(s.name, f"{s.title} [{s.unit}]") for s in trial.stages]),
+            *(
+                _enum(f"{enumeration.name}_value", enumeration.name.upper(), _worded(enumeration))
+                + f"#define GW_{enumeration.name.upper()}_COUNT {len(enumeration.values)}\n"
+                for enumeration in trial.enumerations
+            ),
             comment("GW_TRIAL_DIGEST as a constant that firmware can read out."),
             "extern const char gw_trial_digest[sizeof GW_TRIAL_DIGEST];\n\n#endif\n",
         ]
@@ -61,9 +66,15 @@ def _described(signals: Iterable[Signal]) -> list[tuple[str, str]]:
     return [(signal.name, f"{signal.meaning} {_range(signal)}") for signal in signals]
 
 
+def _worded(enumeration: Enumeration) -> list[tuple[str, str]]:
+    return [(v.name, f"{v.words}. {v.remedy}".strip()) for v in enumeration.values]
+
+
 def _range(signal: Signal) -> str:
     if signal.kind is Kind.TRUTH:
         return "[0 or 1]"
+    if signal.enumeration:
+        return f"[gw_{signal.enumeration}_value]"
     return f"[{signal.low} to {signal.high}{', ' + signal.unit if signal.unit else ''}]"
 
 

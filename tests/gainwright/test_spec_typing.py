@@ -122,7 +122,7 @@ def test_intermediates_fit_32_bits(text, fits):
         ("t < 1", "a truth value as operand of <: t", "then 1 else 0"),
         ("not p", "an integer as operand of not: p", "!= 0"),
         ("if p then 1 else 2", "an integer as operand of if: p", "!= 0"),
-        ("if t then 1 else t", "a truth value and an integer", "same type"),
+        ("if t then 1 else t", "an integer and a truth value", "same type"),
         ("t == p", "a truth value compared with an integer", "like with like"),
         ("max(t, p)", "a truth value as operand of max: t", "then 1 else 0"),
         ("x + 1", "the unknown name 'x'", "declare"),

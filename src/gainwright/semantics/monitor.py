@@ -46,6 +46,7 @@ class Monitor:
         self._trial = trial
         self.tick = 0
         self._requirements = [r for r in trial.requirements if r.kind in MONITORED]
+        self._signals = {s.name: s for s in (*trial.variables, *trial.outputs)}
         self._index = {state.name: index for index, state in enumerate(trial.states)}
         writer = CodeWriter(list(self._index), trial.conditions)
         always = Truth(True)
@@ -132,10 +133,14 @@ class Monitor:
                 values["next(state)"] = self._now.state
             elif isinstance(part, Reference) and part.after:
                 after = {**self._now.variables, **self._now.outputs}
-                values[f"next({part.name})"] = after[part.name]
+                values[f"next({part.name})"] = self._named(part.name, after[part.name])
             elif isinstance(part, Reference):
-                values[part.name] = self._value(part.name, known)
+                values[part.name] = self._named(part.name, self._value(part.name, known))
         return Violation(requirement.id, self.tick, values)
+
+    def _named(self, name: str, value: int) -> int | str:
+        named = self._signals[name].enumeration if name in self._signals else ""
+        return self._trial.enumeration(named).values[value].name if named else value
 
     def _value(self, name: str, known: Mapping[str, int]) -> int:
         if name in known:

@@ -158,7 +158,7 @@ def _actions(reader: Reader, actions: Mapping[str, Any], place: str) -> Mapping[
         bounds = reader.variables[name]
         if bounds is None:
             continue
-        expression, found = reader.expression(value, where, scope, bounds.kind)
+        expression, found = reader.expression(value, where, scope, bounds)
         if found is not None and (found.low > bounds.high or found.high < bounds.low):
             reader.problems.add(
                 where,

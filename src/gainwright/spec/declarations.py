@@ -6,9 +6,20 @@ from collections.abc import Mapping
 from typing import Any
 
 from gainwright.spec.expression import Expression
-from gainwright.spec.model import Condition, Constant, Kind, Output, Signal, Variable
+from gainwright.spec.layout import ENUMERATION_VALUE
+from gainwright.spec.model import (
+    Condition,
+    Constant,
+    Enumeration,
+    EnumerationValue,
+    Kind,
+    Output,
+    Signal,
+    Variable,
+)
 from gainwright.spec.reader import Reader
-from gainwright.spec.scope import ANY_TRUTH, Bounds
+from gainwright.spec.scope import ANY_TRUTH, Bounds, suggestion
+from gainwright.spec.shape import described, shaped
 
 
 def read_constants(reader: Reader) -> tuple[Constant, ...]:
@@ -23,6 +34,47 @@ def read_constants(reader: Reader) -> tuple[Constant, ...]:
         reader.constants[name] = value
         constants.append(Constant(name, value, entry.get("unit", ""), entry.get("meaning", "")))
     return tuple(constants)
+
+
+def read_enumerations(reader: Reader) -> tuple[Enumeration, ...]:
+    """Return the enumerations; their value names become integers of a type of their own."""
+    content = reader.document.get("enumerations", {})
+    if not isinstance(content, dict):
+        reader.problems.add(
+            "[enumerations]", described(content), "a table", "write [enumerations.some_name]"
+        )
+        return ()
+    enumerations = []
+    for name, place, values in reader.named(content, "[enumerations]"):
+        before = len(reader.problems)
+        reader.declare(name, "an enumeration", place)
+        read = _enumeration_values(reader, name, place, values)
+        sound = len(reader.problems) == before
+        reader.enumerations[name] = len(read) if sound else None
+        if sound:
+            enumerations.append(Enumeration(name, read))
+    return tuple(enumerations)
+
+
+def _enumeration_values(
+    reader: Reader, enumeration: str, place: str, values: object
+) -> tuple[EnumerationValue, ...]:
+    if not isinstance(values, dict) or not values:
+        reader.problems.add(
+            place,
+            "no value in it" if values == {} else described(values),
+            'a table of its values: name = { words = "what it means" }',
+            "add its values",
+        )
+        return ()
+    read = []
+    for name, where, entry in reader.named(values, f"[enumerations.{enumeration}]"):
+        keys = shaped(entry, ENUMERATION_VALUE, where, reader.problems)
+        if reader.declare(name, f"a value of the enumeration '{enumeration}'", where):
+            reader.constants[name] = len(read)
+            reader.enumeration_of[name] = enumeration
+            read.append(EnumerationValue(name, keys.get("words", ""), keys.get("remedy", "")))
+    return tuple(read)
 
 
 def read_inputs(reader: Reader) -> tuple[Signal, ...]:
@@ -70,7 +122,7 @@ def output_value(reader: Reader, name: str, value: object, place: str) -> Expres
     if bounds is None:
         return None
     scope = reader.scope(reader.variables, "an output")
-    expression, found = reader.expression(value, place, scope, bounds.kind)
+    expression, found = reader.expression(value, place, scope, bounds)
     if found is not None and (found.low < bounds.low or found.high > bounds.high):
         reader.problems.add(
             place,
@@ -92,7 +144,7 @@ def read_conditions(reader: Reader) -> tuple[Condition, ...]:
         if "holds" not in entry:
             continue
         scope = reader.scope(readable, "a condition")
-        expression, bounds = reader.expression(entry["holds"], f"{place}, holds", scope, Kind.TRUTH)
+        expression, bounds = reader.expression(entry["holds"], f"{place}, holds", scope, ANY_TRUTH)
         if bounds is not None and bounds.constant:
             reader.problems.add(
                 f"{place}, holds",
@@ -112,6 +164,7 @@ def _described(name: str, bounds: Bounds, entry: Mapping[str, Any]) -> dict[str,
         "kind": bounds.kind,
         "low": bounds.low,
         "high": bounds.high,
+        "enumeration": bounds.enumeration,
         "unit": entry.get("unit", ""),
         "meaning": entry.get("meaning", ""),
     }
@@ -119,15 +172,11 @@ def _described(name: str, bounds: Bounds, entry: Mapping[str, Any]) -> dict[str,
 
 def _bounds(reader: Reader, entry: Mapping[str, Any], place: str) -> Bounds | None:
     kind = entry.get("kind")
+    _check_keys_of_kind(reader, kind, entry, place)
     if kind == "truth":
-        if "range" in entry:
-            reader.problems.add(
-                f"{place}, range",
-                "a range of a truth value",
-                "ranges of integers only",
-                'remove the range, or write kind = "integer"',
-            )
         return ANY_TRUTH
+    if kind == "enumeration":
+        return _bounds_of_enumeration(reader, entry, place)
     if kind is None:
         return None
     if "range" not in entry:
@@ -146,9 +195,48 @@ def _bounds(reader: Reader, entry: Mapping[str, Any], place: str) -> Bounds | No
     return Bounds(Kind.INTEGER, low, high)
 
 
+def _check_keys_of_kind(
+    reader: Reader, kind: str | None, entry: Mapping[str, Any], place: str
+) -> None:
+    if kind not in (None, "integer") and "range" in entry:
+        what = "a truth value" if kind == "truth" else "an enumeration"
+        reader.problems.add(
+            f"{place}, range",
+            f"a range of {what}",
+            "ranges of integers only",
+            'remove the range, or write kind = "integer"',
+        )
+    if kind not in (None, "enumeration") and "of" in entry:
+        reader.problems.add(
+            f"{place}, of",
+            f"of in a value of kind {kind}",
+            "of in values of kind enumeration only",
+            'remove it, or write kind = "enumeration"',
+        )
+
+
+def _bounds_of_enumeration(reader: Reader, entry: Mapping[str, Any], place: str) -> Bounds | None:
+    name = entry.get("of")
+    if name is None:
+        reader.problems.add(
+            place, "an enumeration without its name", 'of = "name"', 'add of = "name"'
+        )
+    elif name not in reader.enumerations:
+        reader.problems.add(
+            f"{place}, of",
+            f"the unknown enumeration '{name}'",
+            "an enumeration of the trial",
+            suggestion(name, reader.enumerations),
+        )
+    elif count := reader.enumerations[name]:
+        reader.read_names.add(name)
+        return Bounds(Kind.INTEGER, 0, count - 1, name)
+    return None
+
+
 def _initial(reader: Reader, value: object, bounds: Bounds, place: str) -> int | None:
     scope = reader.scope({}, "an expression over constants")
-    _, found = reader.expression(value, place, scope, bounds.kind)
+    _, found = reader.expression(value, place, scope, bounds)
     if found is None:
         return None
     if not found.constant:

@@ -10,12 +10,11 @@ from gainwright.spec.model import (
     NEVER,
     EquivalentMutants,
     Hazard,
-    Kind,
     Requirement,
     RequirementKind,
 )
 from gainwright.spec.reader import Reader
-from gainwright.spec.scope import Scope, suggestion
+from gainwright.spec.scope import ANY_TRUTH, Scope, suggestion
 
 LONGEST_TICKS = 2**31 - 1
 _TIMED = frozenset({RequirementKind.RESPONSE, RequirementKind.BOUNDED})
@@ -111,7 +110,7 @@ def _check_keys(
 
 def _formula(reader: Reader, value: object, place: str, over_a_tick: bool) -> Expression | None:
     scope = _step_scope(reader) if over_a_tick else _invariant_scope(reader)
-    expression, bounds = reader.expression(value, place, scope, Kind.TRUTH, requirement=True)
+    expression, bounds = reader.expression(value, place, scope, ANY_TRUTH, requirement=True)
     if bounds is not None and bounds.constant:
         reader.problems.add(
             place,

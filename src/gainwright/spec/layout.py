@@ -36,6 +36,8 @@ Layout = Mapping[str, Key]
 _MEANING = Key(Shape.TEXT, "one sentence that says what it is")
 _UNIT = Key(Shape.TEXT, "unit, in words", required=False)
 _KIND = Key(Shape.TEXT, "type", choices=("truth", "integer"))
+_KIND_KEPT = Key(Shape.TEXT, "type", choices=("truth", "integer", "enumeration"))
+_OF = Key(Shape.NAME, "the enumeration that names the values", required=False)
 _RANGE = Key(Shape.RANGE, "smallest and largest value, integers only", required=False)
 
 TRIAL: Layout = {
@@ -50,12 +52,17 @@ CONSTANT: Layout = {
     "meaning": _MEANING,
 }
 INPUT: Layout = {"kind": _KIND, "range": _RANGE, "unit": _UNIT, "meaning": _MEANING}
+KEPT: Layout = {**INPUT, "kind": _KIND_KEPT, "of": _OF}
+ENUMERATION_VALUE: Layout = {
+    "words": Key(Shape.TEXT, "what the value means, in a few words"),
+    "remedy": Key(Shape.TEXT, "what to do about it, one sentence", required=False),
+}
 VARIABLE: Layout = {
-    **INPUT,
+    **KEPT,
     "initial": Key(Shape.FORMULA, "value after power-on"),
 }
 OUTPUT: Layout = {
-    **INPUT,
+    **KEPT,
     "default": Key(Shape.FORMULA, "value in every state that does not say another"),
 }
 CONDITION: Layout = {
@@ -136,3 +143,5 @@ NAMED_TABLES: Mapping[str, tuple[Layout, bool, str]] = {
     ),
 }
 """Table of the file: layout of its entries, whether it must be there, what it holds."""
+ENUMERATIONS = "enumerations"
+"""Table of tables: each enumeration is a table of named values."""

@@ -11,13 +11,14 @@ from gainwright.spec.behaviour import read_rows, read_states
 from gainwright.spec.declarations import (
     read_conditions,
     read_constants,
+    read_enumerations,
     read_inputs,
     read_outputs,
     read_variables,
 )
 from gainwright.spec.demands import read_equivalent_mutants, read_hazards, read_requirements
 from gainwright.spec.digest import trial_digest
-from gainwright.spec.layout import NAMED_TABLES, TRIAL
+from gainwright.spec.layout import ENUMERATIONS, NAMED_TABLES, TRIAL
 from gainwright.spec.model import Trial
 from gainwright.spec.problems import Problems
 from gainwright.spec.reader import Reader
@@ -42,6 +43,7 @@ def trial_from_document(document: Mapping[str, Any], file: str) -> Trial:
     _check_tables_known(reader)
     heading = _heading(reader)
     constants = read_constants(reader)
+    enumerations = read_enumerations(reader)
     inputs = read_inputs(reader)
     variables = read_variables(reader)
     outputs = read_outputs(reader)
@@ -79,12 +81,13 @@ def trial_from_document(document: Mapping[str, Any], file: str) -> Trial:
         stages=stages,
         digest="",
         equivalent_mutants=equivalent_mutants,
+        enumerations=enumerations,
     )
     return replace(trial, digest=trial_digest(trial))
 
 
 def _check_tables_known(reader: Reader) -> None:
-    known = ("trial", *NAMED_TABLES, "rows")
+    known = ("trial", ENUMERATIONS, *NAMED_TABLES, "rows")
     for key in reader.document:
         if key not in known:
             reader.problems.add(

@@ -8,7 +8,7 @@ on every name being resolved, every expression being well typed and every range 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import Enum
 from functools import cached_property
 
@@ -34,8 +34,28 @@ class Constant:
 
 
 @dataclass(frozen=True, slots=True)
+class EnumerationValue:
+    name: str
+    words: str
+    """What it means, for people who do not read names."""
+    remedy: str
+    """What to do about it; empty if there is nothing to do."""
+
+
+@dataclass(frozen=True, slots=True)
+class Enumeration:
+    """A list of names for the integers 0, 1, 2 ..., in the order of the file."""
+
+    name: str
+    values: tuple[EnumerationValue, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Signal:
-    """An input, output or variable: a bounded integer, or a truth value stored as 0 or 1."""
+    """An input, output or variable: a bounded integer, or a truth value stored as 0 or 1.
+
+    One of kind ``enumeration`` in the file is an integer here; ``enumeration`` names its values.
+    """
 
     name: str
     kind: Kind
@@ -43,6 +63,7 @@ class Signal:
     high: int
     unit: str
     meaning: str
+    enumeration: str = field(default="", kw_only=True)
 
 
 @dataclass(frozen=True, slots=True)
@@ -206,6 +227,7 @@ class Trial:
     digest: str
     """SHA-256 (hex) over the canonical form of all else; layout and comments do not count."""
     equivalent_mutants: tuple[EquivalentMutants, ...] = ()
+    enumerations: tuple[Enumeration, ...] = ()
 
     @cached_property
     def rows_by_state(self) -> Mapping[str, tuple[Row, ...]]:
@@ -218,3 +240,11 @@ class Trial:
     def constant(self, name: str) -> int:
         """Return the value of a constant; KeyError if the trial has none of that name."""
         return {constant.name: constant.value for constant in self.constants}[name]
+
+    def enumeration(self, name: str) -> Enumeration:
+        """Return the enumeration of that name; KeyError if the trial has none."""
+        return {enumeration.name: enumeration for enumeration in self.enumerations}[name]
+
+    def value_of(self, signal: Signal, value: int) -> EnumerationValue | None:
+        """Return the named value of a signal; None if its values have no names."""
+        return self.enumeration(signal.enumeration).values[value] if signal.enumeration else None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 from gainwright.spec.expression import Expression, Integer, Reference, walk
@@ -11,7 +11,7 @@ from gainwright.spec.layout import NAMED_TABLES
 from gainwright.spec.model import Kind
 from gainwright.spec.parse import parse
 from gainwright.spec.problems import Problems
-from gainwright.spec.scope import INT32_HIGH, INT32_LOW, Bounds, Scope
+from gainwright.spec.scope import ANY_INTEGER, INT32_HIGH, INT32_LOW, Bounds, Scope
 from gainwright.spec.shape import name_problem, shaped
 from gainwright.spec.typing import infer
 
@@ -23,7 +23,12 @@ class Reader:
         self.document = document
         self.problems = problems
         self.constants: dict[str, int] = {}
+        """Constants and named values of enumerations."""
         self.broken_constants: dict[str, None] = {}
+        self.enumerations: dict[str, int | None] = {}
+        """Number of values of each; None if something is wrong with it."""
+        self.enumeration_of: dict[str, str] = {}
+        """Enumeration of each named value."""
         self.declared: dict[str, str] = {}
         """Every name of the file (states, hazards and requirements apart) and what it is."""
         self.read_names: set[str] = set()
@@ -56,16 +61,21 @@ class Reader:
                 f"add [{table}.some_name]",
             )
             return []
-        result = []
+        return [
+            (name, place, shaped(entry, layout, place, self.problems))
+            for name, place, entry in self.named(content, f"[{table}]")
+        ]
+
+    def named(self, content: Mapping[str, Any], place: str) -> Iterator[tuple[str, str, Any]]:
+        """Yield (name, place, value) of a table's entries; report the badly named ones."""
         for name, entry in content.items():
-            place = f"[{table}] {name}"
+            where = f"{place} {name}"
             if wrong := name_problem(name):
                 self.problems.add(
-                    place, wrong, "lower case letters, digits and single _", "rename it"
+                    where, wrong, "lower case letters, digits and single _", "rename it"
                 )
                 continue
-            result.append((name, place, shaped(entry, layout, place, self.problems)))
-        return result
+            yield name, where, entry
 
     def declare(self, name: str, what: str, place: str) -> bool:
         """Register a name; report it and return False if something else has it already."""
@@ -88,7 +98,9 @@ class Reader:
     ) -> Scope:
         """Return the scope of one place of the file, e.g. ``an action``."""
         names = {**self.broken_constants, **readable}
-        return Scope(names, readable_next or {}, self.states, self.declared, place)
+        return Scope(
+            names, readable_next or {}, self.states, self.declared, place, self.enumeration_of
+        )
 
     def parsed(self, value: object, place: str, *, requirement: bool = False) -> Expression | None:
         """Return the tree of a TOML value, or None after reporting what is wrong."""
@@ -101,9 +113,12 @@ class Reader:
         return expression
 
     def expression(
-        self, value: object, place: str, scope: Scope, kind: Kind, *, requirement: bool = False
+        self, value: object, place: str, scope: Scope, wanted: Bounds, *, requirement: bool = False
     ) -> tuple[Expression | None, Bounds | None]:
-        """Return tree and bounds of a TOML value of the wanted type; report everything wrong."""
+        """Return tree and bounds of a TOML value of the wanted type; report everything wrong.
+
+        The range of ``wanted`` is not looked at.
+        """
         expression = self.parsed(value, place, requirement=requirement)
         if expression is None:
             return None, None
@@ -113,17 +128,23 @@ class Reader:
             self.problems.add_expression_error(place, error)
         if errors:
             return None, None
-        if bounds is not None and bounds.kind is not kind:
+        if bounds is not None and not bounds.same_type(wanted):
             self.problems.add(
                 place,
-                f"{_with_article(bounds.kind)}: {value}",
-                _with_article(kind),
-                "compare it with an integer"
-                if kind is Kind.TRUTH
-                else "write if ... then ... else ... with integers",
+                f"{bounds.type_words}: {value}",
+                wanted.type_words,
+                self._type_remedy(wanted),
             )
             return None, None
         return expression, bounds
+
+    def _type_remedy(self, wanted: Bounds) -> str:
+        if wanted.enumeration:
+            values = [v for v, name in self.enumeration_of.items() if name == wanted.enumeration]
+            return f"write one of {', '.join(values)}"
+        if wanted.kind is Kind.TRUTH:
+            return "compare it with an integer"
+        return "write if ... then ... else ... with integers"
 
     def note_names(self, expression: Expression) -> None:
         for part in walk(expression):
@@ -135,7 +156,7 @@ class Reader:
     ) -> int | None:
         """Return an integer from ``low`` to ``high`` given as one or as constants' expression."""
         scope = self.scope({}, "an expression over constants")
-        _, bounds = self.expression(value, place, scope, Kind.INTEGER)
+        _, bounds = self.expression(value, place, scope, ANY_INTEGER)
         if bounds is None:
             return None
         if low <= bounds.low <= high:
@@ -144,7 +165,3 @@ class Reader:
             place, f"the integer {bounds.low}", f"{low} to {high}", "choose a value inside"
         )
         return None
-
-
-def _with_article(kind: Kind) -> str:
-    return "a truth value" if kind is Kind.TRUTH else "an integer"

@@ -4,7 +4,16 @@ from __future__ import annotations
 
 from typing import Any
 
-from gainwright.spec.layout import NAMED_TABLES, ROW, TRIAL, Key, Layout, Shape
+from gainwright.spec.layout import (
+    ENUMERATION_VALUE,
+    ENUMERATIONS,
+    NAMED_TABLES,
+    ROW,
+    TRIAL,
+    Key,
+    Layout,
+    Shape,
+)
 from gainwright.spec.shape import LONGEST_NAME
 from gainwright.spec.tokens import NAME_PATTERN
 
@@ -31,13 +40,12 @@ def trial_schema() -> dict[str, Any]:
     """Return the JSON Schema (draft 2020-12) of a trial file, read as JSON."""
     tables: dict[str, Any] = {"trial": _table(TRIAL)}
     for name, (layout, required, meaning) in NAMED_TABLES.items():
-        tables[name] = {
-            "type": "object",
-            "description": meaning,
-            "propertyNames": _NAME,
-            "additionalProperties": _table(layout),
-            "minProperties": int(required),
-        }
+        tables[name] = _named(_table(layout), meaning, required=required)
+    tables[ENUMERATIONS] = _named(
+        _named(_table(ENUMERATION_VALUE), "values in their order, 0 first", required=True),
+        "named values that variables and outputs may have",
+        required=False,
+    )
     tables["rows"] = {
         "type": "array",
         "description": "the rules of the decision tables, one per row",
@@ -55,6 +63,16 @@ def trial_schema() -> dict[str, Any]:
             *(name for name, (_, required, _) in NAMED_TABLES.items() if required),
         ],
         "additionalProperties": False,
+    }
+
+
+def _named(entry: dict[str, Any], meaning: str, *, required: bool) -> dict[str, Any]:
+    return {
+        "type": "object",
+        "description": meaning,
+        "propertyNames": _NAME,
+        "additionalProperties": entry,
+        "minProperties": int(required),
     }
 
 

@@ -18,13 +18,25 @@ class Bounds:
     kind: Kind
     low: int
     high: int
+    enumeration: str = ""
+    """Name of the enumeration that names the values; they are no amounts then."""
 
     @property
     def constant(self) -> bool:
         return self.low == self.high
 
+    @property
+    def type_words(self) -> str:
+        if self.enumeration:
+            return f"a value of the enumeration '{self.enumeration}'"
+        return "a truth value" if self.kind is Kind.TRUTH else "an integer"
+
+    def same_type(self, other: Bounds) -> bool:
+        return self.kind is other.kind and self.enumeration == other.enumeration
+
 
 ANY_TRUTH = Bounds(Kind.TRUTH, 0, 1)
+ANY_INTEGER = Bounds(Kind.INTEGER, INT32_LOW, INT32_HIGH)
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +55,9 @@ class Scope:
     """Every name of the file and what it is, for messages about names not readable here."""
     place: str = "here"
     """What is being written, for the same messages, e.g. ``an action``."""
+    enumerations: Mapping[str, str] = field(default_factory=dict)
+    """Names of enumerations' values, and the enumeration of each. Empty after loading: then the
+    values are plain integers."""
 
 
 def suggestion(name: str, candidates: Iterable[str]) -> str:

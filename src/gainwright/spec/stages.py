@@ -67,10 +67,10 @@ def _check_names(reader: Reader, entry: Mapping[str, Any], rungs: int | None, pl
             continue
         reader.read_names.add(name)
         bounds = known[name]
-        if bounds is not None and bounds.kind is not kind:
+        if bounds is not None and (bounds.kind is not kind or bounds.enumeration):
             reader.problems.add(
                 where,
-                f"'{name}' of kind {bounds.kind.value}",
+                f"'{name}' of kind {'enumeration' if bounds.enumeration else bounds.kind.value}",
                 f"one of kind {kind.value}",
                 f"name another {what}, or change its kind",
             )

@@ -48,8 +48,9 @@ class _Inference:
 
     def bounds(self, expression: Expression) -> Bounds | None:
         match expression:
-            case Integer(value, _):
-                return self._fitting(Bounds(Kind.INTEGER, value, value), expression)
+            case Integer(value, name):
+                enumeration = self._scope.enumerations.get(name, "")
+                return self._fitting(Bounds(Kind.INTEGER, value, value, enumeration), expression)
             case Truth(value):
                 return Bounds(Kind.TRUTH, int(value), int(value))
             case Reference(name, after):
@@ -95,20 +96,18 @@ class _Inference:
         return ANY_TRUTH
 
     def _operand(self, expression: Expression, kind: Kind, user: str) -> Bounds | None:
-        bounds = self.bounds(expression)
-        if bounds is None or bounds.kind is kind:
+        return self._required(self.bounds(expression), expression, kind, user)
+
+    def _required(
+        self, bounds: Bounds | None, expression: Expression, kind: Kind, user: str
+    ) -> Bounds | None:
+        wanted = Bounds(kind, 0, 1)
+        if bounds is None or bounds.same_type(wanted):
             return bounds
-        wanted, got = (
-            ("an integer", "a truth value")
-            if kind is Kind.INTEGER
-            else ("a truth value", "an integer")
-        )
         self._error(
-            f"{got} as operand of {user}: {write(expression)}",
-            wanted,
-            "write if ... then 1 else 0"
-            if kind is Kind.INTEGER
-            else "compare it with an integer, for example != 0",
+            f"{bounds.type_words} as operand of {user}: {write(expression)}",
+            wanted.type_words,
+            _operand_remedy(bounds),
         )
         return None
 
@@ -128,30 +127,31 @@ class _Inference:
         if operator in CONNECTIVES:
             truths = [self._operand(side, Kind.TRUTH, user) or ANY_TRUTH for side in (left, right)]
             return Bounds(Kind.TRUTH, *connected(operator, *map(_pair, truths)))
-        if operator in (Operator.EQUAL, Operator.NOT_EQUAL):
-            return self._equality(operator, left, right)
+        if operator in COMPARISONS:
+            return self._comparison(operator, left, right)
         first = self._operand(left, Kind.INTEGER, user)
         second = self._operand(right, Kind.INTEGER, user)
-        if operator in COMPARISONS:
-            if first is None or second is None:
-                return ANY_TRUTH
-            return Bounds(Kind.TRUTH, *compared(operator, _pair(first), _pair(second)))
         assert operator in ARITHMETIC | SHIFTS | SELECTIONS
         if first is None or second is None:
             return None
         result = Bounds(Kind.INTEGER, *computed(operator, _pair(first), _pair(second)))
         return self._fitting(result, whole)
 
-    def _equality(self, operator: Operator, left: Expression, right: Expression) -> Bounds:
+    def _comparison(self, operator: Operator, left: Expression, right: Expression) -> Bounds:
         first, second = self.bounds(left), self.bounds(right)
         if first is None or second is None:
             return ANY_TRUTH
-        if first.kind is not second.kind:
+        equality = operator in (Operator.EQUAL, Operator.NOT_EQUAL)
+        if not equality and not first.enumeration and not second.enumeration:
+            sides = ((first, left), (second, right))
+            if None in [self._required(*s, Kind.INTEGER, operator.value) for s in sides]:
+                return ANY_TRUTH
+        elif not first.same_type(second):
             self._error(
-                f"a truth value compared with an integer: {write(left)} {operator.value} "
-                f"{write(right)}",
-                "two integers or two truth values",
-                "compare like with like; true and false are written as words",
+                f"{first.type_words} compared with {second.type_words}: "
+                f"{write(Binary(operator, left, right))}",
+                "two values of the same type",
+                _comparison_remedy(first, second),
             )
             return ANY_TRUTH
         return Bounds(Kind.TRUTH, *compared(operator, _pair(first), _pair(second)))
@@ -161,16 +161,18 @@ class _Inference:
         first, second = self.bounds(choice.consequence), self.bounds(choice.alternative)
         if first is None or second is None:
             return None
-        if first.kind is not second.kind:
+        if not first.same_type(second):
             self._error(
-                f"a truth value and an integer as the two values of: {write(choice)}",
-                "two integers or two truth values",
+                f"{first.type_words} and {second.type_words} as the two values of: "
+                f"{write(choice)}",
+                "two values of the same type",
                 "give both values the same type",
             )
             return None
         if condition is not None and condition.constant:
             return first if condition.low else second
-        return Bounds(first.kind, min(first.low, second.low), max(first.high, second.high))
+        low, high = min(first.low, second.low), max(first.high, second.high)
+        return Bounds(first.kind, low, high, first.enumeration)
 
     def _fitting(self, bounds: Bounds, expression: Expression) -> Bounds | None:
         if bounds.low >= INT32_LOW and bounds.high <= INT32_HIGH:
@@ -181,6 +183,20 @@ class _Inference:
             "narrow the ranges of its operands, or limit them with min and max first",
         )
         return None
+
+
+def _operand_remedy(bounds: Bounds) -> str:
+    if bounds.enumeration:
+        return "compare it with a value of its enumeration; named values are no amounts"
+    if bounds.kind is Kind.TRUTH:
+        return "write if ... then 1 else 0"
+    return "compare it with an integer, for example != 0"
+
+
+def _comparison_remedy(first: Bounds, second: Bounds) -> str:
+    if named := first.enumeration or second.enumeration:
+        return f"compare with a value of '{named}' by its name"
+    return "compare like with like; true and false are written as words"
 
 
 def _pair(bounds: Bounds) -> tuple[int, int]:

@@ -92,6 +92,13 @@ def _render_signals(trial: Trial, console: Console) -> None:
         _heading(console, title)
         rows = [(s.name, _range(s), s.unit, s.meaning) for s in signals]
         console.print(_plain_table(("name", "values", "unit", "meaning"), rows, console))
+    for enumeration in trial.enumerations:
+        _heading(console, f"Enumeration {enumeration.name}")
+        named = [
+            (str(number), value.name, value.words, value.remedy)
+            for number, value in enumerate(enumeration.values)
+        ]
+        console.print(_plain_table(("value", "name", "meaning", "remedy"), named, console))
     if trial.constants:
         _heading(console, "Constants")
         constants = [(c.name, str(c.value), c.unit, c.meaning) for c in trial.constants]
@@ -144,6 +151,8 @@ def _empty_table(console: Console) -> Table:
 
 
 def _range(signal: Signal) -> str:
+    if signal.enumeration:
+        return f"one of {signal.enumeration}"
     return "truth" if signal.kind is Kind.TRUTH else f"{signal.low} to {signal.high}"
 
 

@@ -17,6 +17,7 @@ from gainwright.spec.load import trial_from_document
 from gainwright.spec.model import Trial
 
 from ..small_trial import edited
+from ..test_enumerations import load as named_values
 
 
 def _trial(*edits: tuple[str, str]) -> Trial:
@@ -167,3 +168,11 @@ def test_texts_of_the_file_stay_comments(solver):
         for o in proof.obligations
     ]
     assert all(decide(solver, o.text, 10).answer is Answer.SAT for o in open_scripts)
+
+
+def test_named_values_are_proved_and_refuted_like_integers():
+    good = _finding(prove(named_values()), "result_below_limit")
+    assert good.verdict is Verdict.PROVED, good.detail
+    wrong = ("why < time_over implies lamp == green", "why < time_over implies lamp == red")
+    bad = _finding(prove(named_values(wrong)), "result_below_limit")
+    assert bad.verdict is Verdict.REFUTED, bad.detail

@@ -98,6 +98,11 @@ class StepEncoding:
                 for c in self.trial.constants
             ),
             *(
+                function(self.constant(v.name), INTEGER_SORT, bit_vector(number), v.words)
+                for enumeration in self.trial.enumerations
+                for number, v in enumerate(enumeration.values)
+            ),
+            *(
                 function(
                     self.state_code(state.name),
                     self.state_sort,
