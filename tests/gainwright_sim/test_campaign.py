@@ -13,7 +13,7 @@ from gainwright_sim.campaign.distribution import distribution
 from gainwright_sim.campaign.random_axes import AxisResult, run_axes
 
 TRIAL = load_trial(shipped_trial_path("standard"))
-GOOD = AxisResult(
+GOOD = AxisResult(family="own",
     axis_seed=1, noise_seed=1, masses=2, exact_limit=10.0, exact_frequency_hz=600.0, limit=10.2,
     limit_rung=60, outcome="finished", oscillation_of_limit=0.1, machine_time_s=20.0, violations=(),
 )  # fmt: skip

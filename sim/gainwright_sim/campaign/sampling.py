@@ -1,0 +1,237 @@
+"""Draws the random axis of a family and a seed."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+
+from gainwright_sim.campaign.families import Family, Span
+from gainwright_sim.machine.mechanics import two_mass_chain
+from gainwright_sim.machine.model import Brake, Chain, Friction, Machine
+from gainwright_sim.plant.chain import resonances_hz
+from gainwright_sim.theory.closed_loop import machine_speed_loop
+from gainwright_sim.theory.limit import UnstableAtStartError, stability_limit
+from gainwright_sim.theory.random_axis import sample_axis
+
+Random = np.random.Generator
+
+LIMIT_OVER_START = (3.0, 100.0)
+"""Where a family says nothing of its start gain, that of the own family moves into this band: a
+start gain nearer to the limit leaves no margin, a lower one does not reach it with 128 rungs."""
+SHARE_BETWEEN_TURNS = 24_000 / 32_768
+"""Part of the travel window between the turning points of the shipped trial."""
+SAG_SHARE = 0.15
+"""A weight is no larger than lets the axis sag by this part of its window when the brake opens."""
+BRAKE_OVER_LOAD = (1.5, 3.0)
+BRAKE_TIME_S = (0.02, 0.15)
+THREE_MASS_SHARE, FILTER_SHARE, MIXED_VERTICAL_SHARE = 0.25, 0.5, 0.5
+LEAST_PI_DAMPING_RATIO = 0.35
+
+
+def sample(family: Family, seed: int) -> Machine:
+    """Return the axis of a family and a seed.
+
+    Each group of ranges has its own random numbers, so that a seed gives the same encoder, the same
+    friction and so on in every family that draws them.
+    """
+    machine = sample_axis(seed)
+    if family.name == "own":
+        return machine
+    for number, change in enumerate(_CHANGES):
+        machine = change(machine, family, np.random.default_rng((0x66616D69, number, seed)))
+    return dataclasses.replace(
+        machine,
+        name=f"{family.name}-axis-{seed}",
+        description=f"A random axis of the family {family.name}.",
+        origin=f"invented: drawn at random, family {family.name}, seed {seed}",
+    )
+
+
+def _log_uniform(random: Random, span: Span) -> float:
+    return float(math.exp(random.uniform(math.log(span[0]), math.log(span[1]))))
+
+
+def _drive(machine: Machine, **changes: float) -> Machine:
+    return dataclasses.replace(machine, drive=dataclasses.replace(machine.drive, **changes))
+
+
+def _timing(machine: Machine, family: Family, random: Random) -> Machine:
+    tick, delay, filtered = random.uniform(size=3)
+    if family.control_tick_s is not None:
+        machine = _drive(machine, control_tick_s=_pick(family.control_tick_s, tick))
+    if family.torque_delay_ticks is not None:
+        machine = _drive(machine, torque_delay_ticks=_pick(family.torque_delay_ticks, delay))
+    if family.speed_filter_s is not None and filtered < FILTER_SHARE:
+        filter_s = _log_uniform(random, family.speed_filter_s)
+        machine = _drive(machine, speed_filter_time_constant_s=filter_s)
+    return machine
+
+
+def _pick(choices: tuple[Any, ...], draw: float) -> Any:
+    return choices[int(draw * len(choices))]
+
+
+def _encoder(machine: Machine, family: Family, random: Random) -> Machine:
+    if family.encoder_counts is None:
+        return machine
+    counts = _pick(family.encoder_counts, random.uniform())
+    return _drive(machine, encoder_counts_per_turn=counts)
+
+
+def _resonance(machine: Machine, family: Family, random: Random) -> Machine:
+    if family.resonance_hz is None:
+        return machine
+    assert family.damping_ratio is not None
+    assert family.load_ratio is not None
+    motor_kgm2 = machine.drive.rotor_inertia_kgm2
+    load_kgm2 = motor_kgm2 * _log_uniform(random, family.load_ratio)
+    frequency_hz = _log_uniform(random, family.resonance_hz)
+    damping_ratio = _log_uniform(random, family.damping_ratio)
+    middle, spring_ratio = random.uniform(0.1, 0.9), _log_uniform(random, (0.3, 30.0))
+    if random.uniform() >= THREE_MASS_SHARE:
+        inverse = 1.0 / motor_kgm2 + 1.0 / load_kgm2
+        stiffness = (2.0 * math.pi * frequency_hz) ** 2 / inverse
+        chain = two_mass_chain(motor_kgm2, load_kgm2, stiffness, damping_ratio)
+    else:
+        inertias = (motor_kgm2, middle * load_kgm2, (1.0 - middle) * load_kgm2)
+        chain = _tuned_chain(inertias, (spring_ratio, 1.0), frequency_hz, damping_ratio)
+    return dataclasses.replace(machine, chain=chain)
+
+
+def _tuned_chain(
+    inertias: tuple[float, ...], pattern: tuple[float, ...], frequency_hz: float, ratio: float
+) -> Chain:
+    """Return the chain with springs in proportion to ``pattern`` and this first resonance."""
+    none = (0.0,) * len(pattern)
+    scale = (frequency_hz / resonances_hz(Chain(inertias, pattern, none))[0]) ** 2
+    beta_s = ratio / (math.pi * frequency_hz)
+    stiffnesses = tuple(scale * value for value in pattern)
+    return Chain(inertias, stiffnesses, tuple(beta_s * value for value in stiffnesses))
+
+
+def _friction(machine: Machine, family: Family, random: Random) -> Machine:
+    coulomb, on_load, viscous, viscous_on_load = random.uniform(size=4)
+    rated_nm, changes = machine.drive.rated_torque_nm, {}
+    if family.coulomb_share is not None:
+        coulomb_nm = rated_nm * _between(family.coulomb_share, coulomb)
+        changes["motor_coulomb_nm"] = (1.0 - on_load) * coulomb_nm
+        changes["load_coulomb_nm"] = on_load * coulomb_nm
+    if family.viscous_share is not None:
+        slope = rated_nm * _between(family.viscous_share, viscous)
+        slope /= machine.drive.top_speed_rad_per_s
+        changes["motor_viscous_nms_per_rad"] = (1.0 - viscous_on_load) * slope
+        changes["load_viscous_nms_per_rad"] = viscous_on_load * slope
+    friction = dataclasses.replace(machine.friction, **changes)
+    return dataclasses.replace(machine, friction=friction)
+
+
+def _between(span: Span, draw: float) -> float:
+    return span[0] + (span[1] - span[0]) * draw
+
+
+def _weight(machine: Machine, family: Family, random: Random) -> Machine:
+    """A constant load downwards, and the brake that holds it."""
+    here, share = random.uniform(size=2)
+    if family.constant_load_share is None:
+        return machine
+    if family.name == "mixed" and here >= MIXED_VERTICAL_SHARE:
+        return machine
+    load_nm = machine.drive.rated_torque_nm * _between(family.constant_load_share, share)
+    friction: Friction = dataclasses.replace(machine.friction, constant_load_torque_nm=-load_nm)
+    brake = Brake(
+        open_time_s=_log_uniform(random, BRAKE_TIME_S),
+        close_time_s=_log_uniform(random, BRAKE_TIME_S),
+        holding_torque_nm=load_nm * random.uniform(*BRAKE_OVER_LOAD),
+    )
+    return dataclasses.replace(machine, friction=friction, brake=brake)
+
+
+def _start_gain(machine: Machine, family: Family, random: Random) -> Machine:
+    limit, draw = _exact_limit(machine), random.uniform()
+    if limit is None:
+        return machine
+    start = machine.speed_loop.start_speed_gain_nms_per_rad
+    if family.limit_over_start is None:
+        start = min(max(start, limit / LIMIT_OVER_START[1]), limit / LIMIT_OVER_START[0])
+    else:
+        low, high = family.limit_over_start
+        start = limit / (low * (high / low) ** draw)
+    loop = dataclasses.replace(machine.speed_loop, start_speed_gain_nms_per_rad=start)
+    return dataclasses.replace(machine, speed_loop=loop)
+
+
+def _exact_limit(machine: Machine) -> float | None:
+    """Return the exact limit however far below the present start gain; None if there is none."""
+    span = (1e-3, 100.0)
+    low, high = (
+        share * inertia / machine.drive.control_tick_s
+        for share, inertia in zip(
+            span, (machine.chain.motor_inertia_kgm2, machine.chain.total_inertia_kgm2), strict=True
+        )
+    )
+    try:
+        limit = stability_limit(machine_speed_loop(machine), low, high).gain
+    except UnstableAtStartError:
+        return None
+    return limit if math.isfinite(limit) else None
+
+
+def _integral(machine: Machine, family: Family, random: Random) -> Machine:
+    """An integral part that the start gain still damps."""
+    here, load_nm = random.uniform(), abs(machine.friction.constant_load_torque_nm)
+    if family.integral_time_s is None or (here >= family.integral_part and not load_nm):
+        return machine
+    gain = machine.speed_loop.start_speed_gain_nms_per_rad
+    damped_s = (2.0 * LEAST_PI_DAMPING_RATIO) ** 2 * machine.chain.total_inertia_kgm2 / gain
+    time_s = max(damped_s, _log_uniform(random, family.integral_time_s))
+    loop = dataclasses.replace(machine.speed_loop, integral_time_s=time_s)
+    return dataclasses.replace(machine, speed_loop=loop)
+
+
+def _motion(machine: Machine, family: Family, random: Random) -> Machine:
+    """Moves that the torque allows, and a window for them."""
+    motion, (speed_draw, time_draw) = machine.motion, random.uniform(size=2)
+    speed, window = motion.cruise_speed_rad_per_s, motion.travel_window_rad
+    jerk_time_s = motion.acceleration_rad_per_s2 / motion.jerk_rad_per_s3
+    if family.cruise_speed_rad_per_s is not None:
+        low, high = family.cruise_speed_rad_per_s
+        speed = low * (high / low) ** speed_draw
+    acceleration = min(
+        0.4 * machine.drive.rated_torque_nm / machine.chain.total_inertia_kgm2, 20.0 * speed
+    )
+    if family.cruise_time_s is not None:
+        low, high = family.cruise_time_s
+        cruise_s = low * (high / low) ** time_draw
+        moving = speed * (speed / acceleration + jerk_time_s + cruise_s)
+        window = moving / SHARE_BETWEEN_TURNS
+    motion = dataclasses.replace(
+        motion,
+        travel_window_rad=window,
+        cruise_speed_rad_per_s=speed,
+        acceleration_rad_per_s2=acceleration,
+        jerk_rad_per_s3=acceleration / jerk_time_s,
+    )
+    return dataclasses.replace(machine, motion=motion)
+
+
+def _bearable_weight(machine: Machine, _family: Family, _random: Random) -> Machine:
+    """The integral of the speed after a step of torque T under PI control is T Tn / Kp."""
+    loop, friction = machine.speed_loop, machine.friction
+    if friction.constant_load_torque_nm == 0.0:
+        return machine
+    allowed_rad = SAG_SHARE * machine.motion.travel_window_rad
+    most_nm = allowed_rad * loop.start_speed_gain_nms_per_rad / loop.integral_time_s
+    load_nm = max(friction.constant_load_torque_nm, -most_nm)
+    friction = dataclasses.replace(friction, constant_load_torque_nm=load_nm)
+    return dataclasses.replace(machine, friction=friction)
+
+
+_CHANGES: tuple[Callable[[Machine, Family, Random], Machine], ...] = (
+    _timing, _encoder, _resonance, _friction, _weight, _start_gain, _integral, _motion,
+    _bearable_weight,
+)  # fmt: skip
+"""In this order: each may look at what the ones before have made."""
