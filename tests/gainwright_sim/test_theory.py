@@ -119,7 +119,7 @@ def test_rigid_body_calculation_uses_the_total_inertia():
     """Position difference, one tick of delay, no current loop: Ku = 0.828427 J/Ts (closed form)."""
     machine = load_machine("kiln-shuttle")
     drive = dataclasses.replace(machine.drive, current_loop_time_constant_s=0.0)
-    loop = dataclasses.replace(machine.speed_loop, hold_gain_per_s=0.0)
+    loop = dataclasses.replace(machine.speed_loop, integral_time_s=0.0, hold_gain_per_s=0.0)
     friction = Friction()
     machine = dataclasses.replace(machine, drive=drive, speed_loop=loop, friction=friction)
     expected = 2.0 * math.tan(math.pi / 8.0) * (0.0092 + 0.03968) / 125e-6

@@ -6,6 +6,7 @@
 #include "bare_loop.h"
 
 #include "rig_math.h"
+#include "rig_measured.h"
 #include "rig_motion.h"
 #include "rig_noise.h"
 
@@ -23,8 +24,7 @@ struct bare_loop {
     double x[STATES];
     double pending[RIG_DELAY_MAX];
     int32_t pending_next;
-    double position;
-    double speed;
+    rig_measured measured;
     double integral;
 };
 
@@ -57,17 +57,18 @@ void bare_loop_start(bare_loop *loop, const rig_plant *plant, const rig_drive *d
         loop->pending[i] = 0.0;
     }
     loop->pending_next = 0;
-    loop->position = rig_floor(loop->x[0] * drive->counts_per_rad) * drive->count_rad;
-    loop->target_rad = loop->position;
-    loop->speed = 0.0;
+    loop->target_rad = -turn_rad;
+    rig_measured_start(&loop->measured, drive,
+                       rig_floor(loop->x[0] * drive->counts_per_rad) * drive->count_rad);
     loop->integral = 0.0;
-    rig_motion_start(&loop->motion, drive, loop->position);
+    rig_motion_start(&loop->motion, drive, loop->measured.position_rad);
 }
 
 static void turn_at_the_end(bare_loop *loop)
 {
-    if (rig_motion_resting(&loop->motion, &loop->drive)
-        && (loop->motion.position == loop->target_rad)) {
+    rig_measured_report(&loop->measured, &loop->drive, &loop->motion, loop->target_rad);
+    if (loop->measured.target_reached != 0) {
+        loop->integral *= loop->gains[loop->upwards] / loop->gains[1 - loop->upwards];
         loop->upwards = 1 - loop->upwards;
         loop->target_rad = (loop->upwards != 0) ? loop->turn_rad : -loop->turn_rad;
     }
@@ -76,19 +77,22 @@ static void turn_at_the_end(bare_loop *loop)
 static inline double new_torque(bare_loop *loop, double gain)
 {
     const rig_drive *d = &loop->drive;
-    const double before = loop->position;
+    const double before = loop->measured.position_rad;
     double measured;
     double error;
     double integral;
     double torque;
 
-    loop->position = rig_floor(loop->x[0] * d->counts_per_rad) * d->count_rad;
+    loop->measured.position_rad = rig_floor(loop->x[0] * d->counts_per_rad) * d->count_rad;
     measured = (d->speed_sensor != 0) ? loop->x[MOTOR_SPEED]
-                                      : (loop->position - before) * d->ticks_per_s;
-    loop->speed += d->filter_share * (measured - loop->speed);
+                                      : (loop->measured.position_rad - before) * d->ticks_per_s;
+    loop->measured.speed_rad_per_s
+        += d->filter_share * (measured - loop->measured.speed_rad_per_s);
     rig_motion_step(&loop->motion, d, loop->target_rad, 1);
     error = loop->motion.smooth_speed
-            + d->setting[RIG_POSITION_GAIN] * (loop->motion.smooth - loop->position) - loop->speed;
+            + d->setting[RIG_POSITION_GAIN]
+                  * (loop->motion.smooth - loop->measured.position_rad)
+            - loop->measured.speed_rad_per_s;
     integral = loop->integral + error * d->tick_s * d->setting[RIG_INTEGRAL_RATE];
     torque = gain * (error + integral);
     if (torque > d->torque_limit_nm) {

@@ -13,7 +13,13 @@ from gainwright_sim.rig import configuration
 from gainwright_sim.rig.library import FLAGS, SOURCE_DIRECTORY, header_declarations
 
 _FOLDER = Path(__file__).parent
-_RIG_HEADERS = ("rig_math.h", "rig_model.h", "rig_motion.h", "rig_noise.h")
+_RIG_HEADERS = (
+    "rig_math.h",
+    "rig_measured.h",
+    "rig_model.h",
+    "rig_motion.h",
+    "rig_noise.h",
+)
 
 
 class BareLoop:

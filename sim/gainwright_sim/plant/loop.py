@@ -3,9 +3,10 @@
 Order within tick k: read the position; speed = backward difference over one tick (or the speed
 sensor's value), then the optional low-pass w_f += a (w - w_f), a = 1 - exp(-Ts/Tf); e = speed
 reference + Kv (position reference - position) - w_f; I takes e first (I += e Ts/Tn), then
-u = Kp (e + I); where u exceeds the torque limit it is cut and I keeps its old value. A test pulse
-is added to u and the sum cut again. The torque of tick k is applied from tick k + d on, held,
-through the current loop.
+u = Kp (e + I); where u exceeds the torque limit it is cut and I keeps its old value. When Kp
+changes, I is multiplied by old Kp / new Kp, so that the torque of the integral part does not jump.
+A test pulse is added to u and the sum cut again. The torque of tick k is applied from tick k + d
+on, held, through the current loop.
 """
 
 from __future__ import annotations
@@ -36,7 +37,7 @@ class LoopSample:
 
 
 class DriveLoop:
-    """Runs an axis in closed loop. The gains are plain attributes and may change at any tick.
+    """Runs an axis in closed loop. The gains are attributes and may change at any tick.
 
     ``ideal`` leaves out encoder steps and torque limit, as linear theory does.
     """
@@ -44,7 +45,7 @@ class DriveLoop:
     def __init__(self, machine: Machine, axis: Axis, *, ideal: bool = False) -> None:
         drive, loop = machine.drive, machine.speed_loop
         self.axis = axis
-        self.speed_gain_nms_per_rad = loop.start_speed_gain_nms_per_rad
+        self._speed_gain = loop.start_speed_gain_nms_per_rad
         self.integral_time_s = loop.integral_time_s
         self.hold_gain_per_s = loop.hold_gain_per_s
         self._tick_s = drive.control_tick_s
@@ -58,6 +59,16 @@ class DriveLoop:
         self._position_rad = self._read_position()
         self._speed_rad_per_s = 0.0
         self._integral = 0.0
+
+    @property
+    def speed_gain_nms_per_rad(self) -> float:
+        return self._speed_gain
+
+    @speed_gain_nms_per_rad.setter
+    def speed_gain_nms_per_rad(self, gain: float) -> None:
+        if gain not in (self._speed_gain, 0.0):
+            self._integral *= self._speed_gain / gain
+        self._speed_gain = gain
 
     def _read_position(self) -> float:
         angle = float(self.axis.state[0])
@@ -105,7 +116,7 @@ class DriveLoop:
         integral = self._integral
         if self.integral_time_s > 0.0:
             integral += error * self._tick_s / self.integral_time_s
-        command = self.speed_gain_nms_per_rad * (error + integral)
+        command = self._speed_gain * (error + integral)
         limited = abs(command) > self._limit_nm
         if not limited:
             self._integral = integral

@@ -30,6 +30,7 @@ DRIVE_INPUTS = (
     "cruising",
     "target_reached",
     "standstill",
+    "speed_share",
 )
 """Inputs that the simulated drive supplies, in the order of ``enum rig_input``."""
 DETECTOR_INPUTS = ("ring_level", "burst_level")
@@ -137,4 +138,45 @@ def drive(ffi: cffi.FFI, machine: Machine, trial: Trial) -> Any:
     result.acceleration_rad_per_s2 = motion.acceleration_rad_per_s2
     result.smoothing_ticks = smoothing_ticks(machine)
     result.smoothing_share = 1.0 / result.smoothing_ticks
+    _measuring(result, machine, trial)
     return result
+
+
+MEAN_S = 0.01
+"""Shortest time over which a drive takes the mean of the measured speed."""
+MEAN_TICKS_MAX = 1024
+"""Longest, in sequencer ticks: ``RIG_MEAN_MAX``."""
+COUNT_SHARE = 0.025
+"""One encoder count over the mean's time is at most this share of cruise speed."""
+STANDSTILL_SHARE = 0.03
+CRUISE_TOLERANCE = 0.25
+POSITION_WINDOW_SHARE = 0.02
+"""Of the travel window: so near to the target counts as arrived ..."""
+POSITION_WINDOW_S = 0.02
+"""... after so long."""
+
+
+def mean_ticks(machine: Machine, sequencer_tick_s: float) -> int:
+    """Return over how many sequencer ticks a drive takes the mean speed.
+
+    Long enough that one encoder count is at most ``COUNT_SHARE`` of cruise speed.
+    """
+    count_rad = 2.0 * math.pi / machine.drive.encoder_counts_per_turn
+    time_s = max(MEAN_S, count_rad / (COUNT_SHARE * machine.motion.cruise_speed_rad_per_s))
+    return min(MEAN_TICKS_MAX, max(1, math.ceil(time_s / sequencer_tick_s - 1e-9)))
+
+
+def _measuring(result: Any, machine: Machine, trial: Trial) -> None:
+    """Fill in when the drive reports standstill, cruising and the target reached."""
+    tick_s, motion = trial.tick_us * 1e-6, machine.motion
+    result.mean_ticks = mean_ticks(machine, tick_s)
+    result.means_per_s = 1.0 / (result.mean_ticks * tick_s)
+    count_rad_per_s = result.count_rad * result.means_per_s
+    cruise = motion.cruise_speed_rad_per_s
+    # Standing between two counts may look like one count either way.
+    result.standstill_rad_per_s = max(STANDSTILL_SHARE * cruise, 1.01 * count_rad_per_s)
+    result.cruise_tolerance_rad_per_s = CRUISE_TOLERANCE * cruise
+    result.position_window_rad = max(
+        POSITION_WINDOW_SHARE * motion.travel_window_rad, 4.0 * result.count_rad
+    )
+    result.position_window_ticks = max(1, math.ceil(POSITION_WINDOW_S / tick_s - 1e-9))

@@ -4,6 +4,7 @@
 #include <math.h>
 #include <string.h>
 
+#include "rig_measured.h"
 #include "rig_motion.h"
 #include "rig_noise.h"
 #include "rig_plant.h"
@@ -39,8 +40,7 @@ struct rig {
     double pending[RIG_DELAY_MAX]; /* torques on their way to the motor */
     int32_t pending_next;
     double start_rad;
-    double counted_rad; /* last position read */
-    double speed;       /* filtered */
+    rig_measured measured;
     double speed_error;
     double torque; /* last command, test pulse included */
     double integral;
@@ -76,7 +76,7 @@ static void clear_window(rig *r)
 static void rest_drive(rig *r)
 {
     r->integral = 0.0;
-    rig_motion_start(&r->motion, &r->drive, r->counted_rad);
+    rig_motion_start(&r->motion, &r->drive, r->measured.position_rad);
 }
 
 void rig_start(rig *r, const rig_plant *plant, const rig_drive *drive, const rig_binding *binding,
@@ -96,8 +96,8 @@ void rig_start(rig *r, const rig_plant *plant, const rig_drive *drive, const rig
     for (i = 0; i < r->plant.motor_speed; i++) {
         r->x[i] = 0.5 * drive->count_rad;
     }
-    r->counted_rad = read_encoder(r);
-    r->start_rad = r->counted_rad;
+    rig_measured_start(&r->measured, drive, read_encoder(r));
+    r->start_rad = r->measured.position_rad;
     r->target_rad = r->start_rad;
     gw_axis_reset(&r->axis);
     rest_drive(r);
@@ -131,7 +131,7 @@ static void force_input(rig *r, int32_t *inputs, const rig_override *forced)
 
 static void supply_inputs(rig *r, int32_t *inputs)
 {
-    const double away = r->counted_rad - r->start_rad;
+    const double away = r->measured.position_rad - r->start_rad;
     const int32_t tick = r->sequencer_tick;
     int32_t i;
 
@@ -143,15 +143,24 @@ static void supply_inputs(rig *r, int32_t *inputs)
     set_input(r, inputs, RIG_INSIDE_TRAVEL_WINDOW, fabs(away) <= r->drive.half_window_rad);
     set_input(r, inputs, RIG_TORQUE_SATURATED,
               r->window.limited_ticks >= r->drive.sequencer_ticks);
-    set_input(r, inputs, RIG_CRUISING, rig_motion_cruising(&r->motion, &r->drive));
-    set_input(r, inputs, RIG_TARGET_REACHED,
-              rig_motion_resting(&r->motion, &r->drive) && r->motion.position == r->target_rad);
-    set_input(r, inputs, RIG_STANDSTILL, rig_motion_resting(&r->motion, &r->drive));
+    set_input(r, inputs, RIG_CRUISING, r->measured.cruising);
+    set_input(r, inputs, RIG_TARGET_REACHED, r->measured.target_reached);
+    set_input(r, inputs, RIG_STANDSTILL, r->measured.standstill);
+    set_input(r, inputs, RIG_SPEED_SHARE, r->measured.speed_share);
     for (i = 0; i < r->override_count; i++) {
         if (tick >= r->overrides[i].from && tick < r->overrides[i].until) {
             force_input(r, inputs, &r->overrides[i]);
         }
     }
+}
+
+/* A new speed gain carries the torque of the integral part over, as the exported guide asks. */
+static void change_setting(rig *r, int32_t setting, double value)
+{
+    if ((setting == RIG_SPEED_GAIN) && (value != r->drive.setting[setting]) && (value > 0.0)) {
+        r->integral *= r->drive.setting[setting] / value;
+    }
+    r->drive.setting[setting] = value;
 }
 
 static void obey_outputs(rig *r)
@@ -167,8 +176,8 @@ static void obey_outputs(rig *r)
     r->target_rad = r->start_rad
                     + r->drive.half_window_rad * (output_of(r, RIG_TARGET_POSITION, 0) / Q15);
     for (stage = 0; stage < GW_STAGE_COUNT; stage++) {
-        r->drive.setting[r->binding.setting[stage]]
-            = gw_axis_gain(&r->axis, stage) * r->binding.setting_scale[stage];
+        change_setting(r, r->binding.setting[stage],
+                       gw_axis_gain(&r->axis, stage) * r->binding.setting_scale[stage]);
     }
 }
 
@@ -198,6 +207,7 @@ static void sequencer_tick(rig *r, rig_log *log)
     int32_t inputs[GW_INPUT_SLOTS] = {0};
     int32_t row;
 
+    rig_measured_report(&r->measured, &r->drive, &r->motion, r->target_rad);
     supply_inputs(r, inputs);
     row = gw_axis_sequencer_tick(&r->axis, inputs);
     obey_outputs(r);
@@ -231,8 +241,8 @@ static double brake_torque(rig *r)
 static double speed_loop(rig *r)
 {
     const double error = r->motion.smooth_speed
-                         + r->drive.setting[RIG_POSITION_GAIN] * (r->motion.smooth - r->counted_rad)
-                         - r->speed;
+                         + r->drive.setting[RIG_POSITION_GAIN] * (r->motion.smooth - r->measured.position_rad)
+                         - r->measured.speed_rad_per_s;
     const double integral
         = r->integral + error * r->drive.tick_s * r->drive.setting[RIG_INTEGRAL_RATE];
     const double wanted = r->drive.setting[RIG_SPEED_GAIN] * (error + integral);
@@ -253,11 +263,14 @@ static int32_t signal_word(double value, double words_per_unit)
 }
 
 /* Oscillation is what the trial adds to the torque of the move: the controller's torque behind the
- * detector's high-pass, plus the test pulse as it is. */
+ * detector's high-pass, plus the test pulse as it is. Without torque there is none: the step to zero
+ * when it is switched off is no oscillation. */
 static void watch(rig *r, double pulse_torque)
 {
     const gw_biquad_state *last = &r->axis.detector.burst.section[GW_DETECTOR_SECTIONS - 1];
-    const double value = fabs(last->y1 * r->drive.nm_per_torque_word + pulse_torque);
+    const double value = (r->torque_on != 0)
+                             ? fabs(last->y1 * r->drive.nm_per_torque_word + pulse_torque)
+                             : 0.0;
     const double torque = r->torque;
 
     r->window.oscillation = (value > r->window.oscillation) ? value : r->window.oscillation;
@@ -280,21 +293,22 @@ static void log_control(const rig *r, rig_log *log, int32_t torque, int32_t spee
 static double measured_speed(const rig *r, double position_before)
 {
     return (r->drive.speed_sensor != 0) ? r->x[r->plant.motor_speed]
-                                        : (r->counted_rad - position_before) * r->drive.ticks_per_s;
+                                        : (r->measured.position_rad - position_before) * r->drive.ticks_per_s;
 }
 
 /* Torque that this tick computes, test pulse included. */
 static double control(rig *r, rig_log *log)
 {
-    const double before = r->counted_rad;
+    const double before = r->measured.position_rad;
     double torque = 0.0;
     double pulse_torque = 0.0;
     int32_t torque_signal;
     int32_t error_signal;
     int32_t pulse;
 
-    r->counted_rad = read_encoder(r);
-    r->speed += r->drive.filter_share * (measured_speed(r, before) - r->speed);
+    r->measured.position_rad = read_encoder(r);
+    r->measured.speed_rad_per_s
+        += r->drive.filter_share * (measured_speed(r, before) - r->measured.speed_rad_per_s);
     r->speed_error = 0.0;
     if (r->torque_on != 0) {
         rig_motion_step(&r->motion, &r->drive, r->target_rad, r->motion_on);

@@ -27,6 +27,7 @@ enum rig_input {
     RIG_CRUISING,
     RIG_TARGET_REACHED,
     RIG_STANDSTILL,
+    RIG_SPEED_SHARE,
     RIG_INPUT_COUNT
 };
 

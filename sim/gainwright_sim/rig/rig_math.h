@@ -18,4 +18,9 @@ static inline double rig_limited(double value, double limit)
     return (value > limit) ? limit : ((value < -limit) ? -limit : value);
 }
 
+static inline double rig_absolute(double value)
+{
+    return (value < 0.0) ? -value : value;
+}
+
 #endif

@@ -14,6 +14,7 @@
 #define RIG_STATES_MAX 9 /* angles and speeds of four masses, torque behind the current loop */
 #define RIG_DELAY_MAX 16
 #define RIG_SMOOTHING_MAX 4096
+#define RIG_SHARE_LIMIT 511 /* largest speed share reported, 256 = cruise speed */
 
 /* Settings of the drive that a stage may tune. */
 enum rig_setting { RIG_SPEED_GAIN, RIG_INTEGRAL_RATE, RIG_POSITION_GAIN, RIG_SETTING_COUNT };
@@ -57,6 +58,12 @@ typedef struct {
     double acceleration_rad_per_s2;
     int32_t smoothing_ticks; /* moving average that limits the jerk, 1 to RIG_SMOOTHING_MAX */
     double smoothing_share;  /* 1 / smoothing_ticks */
+    int32_t mean_ticks;      /* sequencer ticks over which the mean speed is measured */
+    double means_per_s;      /* 1 / their duration */
+    double standstill_rad_per_s; /* a smaller mean speed is standstill */
+    double cruise_tolerance_rad_per_s; /* mean speed so near to cruise speed is cruising */
+    double position_window_rad; /* so near to the target ... */
+    int32_t position_window_ticks; /* ... for so many sequencer ticks is arrived */
 } rig_drive;
 
 #endif

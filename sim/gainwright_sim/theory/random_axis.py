@@ -70,8 +70,8 @@ def sample_axis(seed: int) -> Machine:
         ),
         speed_loop=SpeedLoop(
             start_speed_gain_nms_per_rad=START_GAIN_FACTOR * motor_kgm2 / CONTROL_TICK_S,
-            integral_time_s=0.0,
-            hold_gain_per_s=1.0,
+            integral_time_s=0.1,
+            hold_gain_per_s=4.0,
         ),
         motion=Motion(
             travel_window_rad=_WINDOW_RAD,
