@@ -234,7 +234,25 @@ def _watched(trial: Trial, ticks: list[tuple[int, int]], judged_by: Trial | None
         outputs=np.array([[m.outputs[o.name] for o in trial.outputs] for m in moments]),
         inputs=np.array(ticks).reshape(-1, 2),
     )
-    return violations, _run_monitor(judged_by or trial).violations(run)
+    at_once = _run_monitor(judged_by or trial).violations(run)
+    for length in (1, 3, 7):
+        assert _in_parts(judged_by or trial, run, length) == at_once
+    return violations, at_once
+
+
+def _in_parts(trial: Trial, run: Run, length: int):
+    """Judge a run in parts of so many ticks."""
+    watch, found = _run_monitor(trial).watch(), []
+    for start in range(0, max(1, len(run.inputs)), length):
+        stop = start + length
+        part = Run(
+            run.states[start : stop + 1],
+            run.variables[start : stop + 1],
+            run.outputs[start : stop + 1],
+            run.inputs[start:stop],
+        )
+        found += watch.add(part)
+    return found
 
 
 tick_lists = st.lists(

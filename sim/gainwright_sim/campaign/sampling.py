@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import math
 from collections.abc import Callable
+from contextlib import suppress
 from typing import Any
 
 import numpy as np
@@ -13,8 +14,7 @@ from gainwright_sim.campaign.families import Family, Span
 from gainwright_sim.machine.mechanics import two_mass_chain
 from gainwright_sim.machine.model import Brake, Chain, Friction, Machine
 from gainwright_sim.plant.chain import resonances_hz
-from gainwright_sim.theory.closed_loop import machine_speed_loop
-from gainwright_sim.theory.limit import UnstableAtStartError, stability_limit
+from gainwright_sim.theory.limit import UnstableAtStartError, machine_stability_limit
 from gainwright_sim.theory.random_axis import sample_axis
 
 Random = np.random.Generator
@@ -165,19 +165,10 @@ def _start_gain(machine: Machine, family: Family, random: Random) -> Machine:
 
 
 def _exact_limit(machine: Machine) -> float | None:
-    """Return the exact limit however far below the present start gain; None if there is none."""
-    span = (1e-3, 100.0)
-    low, high = (
-        share * inertia / machine.drive.control_tick_s
-        for share, inertia in zip(
-            span, (machine.chain.motor_inertia_kgm2, machine.chain.total_inertia_kgm2), strict=True
-        )
-    )
-    try:
-        limit = stability_limit(machine_speed_loop(machine), low, high).gain
-    except UnstableAtStartError:
-        return None
-    return limit if math.isfinite(limit) else None
+    with suppress(UnstableAtStartError):
+        limit = machine_stability_limit(machine).gain
+        return limit if math.isfinite(limit) else None
+    return None
 
 
 def _integral(machine: Machine, family: Family, random: Random) -> Machine:

@@ -8,7 +8,7 @@ import numpy as np
 
 from gainwright.semantics.machine import ReferenceMachine
 from gainwright.semantics.monitor import Violation
-from gainwright.semantics.run_monitor import Run, RunMonitor
+from gainwright.semantics.run_monitor import Run, RunMonitor, RunWatch
 from gainwright.spec.model import Trial
 from gainwright_codegen.axis_machine import machine_tables
 from gainwright_codegen.axis_tables import StageTables, axis_tables
@@ -22,6 +22,29 @@ from gainwright_sim.rig.library import load_rig
 from gainwright_sim.rig.log import RigLog
 from gainwright_sim.rig.run import Rig
 from gainwright_sim.rig.tables import replace_tables
+
+
+class RequirementJudge:
+    """Judges every requirement once at each moment of a run, part by part as the run comes."""
+
+    def __init__(self, trial: Trial, watch: RunWatch) -> None:
+        self._watch = watch
+        power_on = ReferenceMachine(trial)
+        first = [state.name for state in trial.states].index(power_on.state)
+        self._last = (
+            np.array([first]),
+            np.array([list(power_on.variables.values()) or [0]]),
+            np.array([list(power_on.outputs().values()) or [0]]),
+        )
+
+    def add(self, log: RigLog) -> list[Violation]:
+        """Return the first violation of each requirement not violated before, in order of time."""
+        states, variables, outputs = (
+            np.concatenate([before, now])
+            for before, now in zip(self._last, (log.state, log.variables, log.outputs), strict=True)
+        )
+        self._last = states[-1:], variables[-1:], outputs[-1:]
+        return self._watch.add(Run(states, variables, outputs, log.inputs))
 
 
 class Bench:
@@ -42,7 +65,6 @@ class Bench:
         check_rig_inputs(trial)
         self.trial = trial
         self._monitor = RunMonitor(trial)
-        self._power_on = ReferenceMachine(trial)
         axis = axis_data(machine)
         exported = (
             runtime_sources() | trial_sources(trial) | machine_sources(machine_tables(trial, axis))
@@ -63,16 +85,9 @@ class Bench:
         check_fit(self.trial, machine, self.tables)
         self._kept = replace_tables(self._ffi, self._library, self.tables)
 
-    def violations(self, log: RigLog) -> list[Violation]:
-        """Return the first violation of each requirement in a log, in the order of time."""
-        first, states = self._power_on, [state.name for state in self.trial.states]
-        run = Run(
-            states=np.concatenate([[states.index(first.state)], log.state]),
-            variables=np.vstack([list(first.variables.values()) or [0], log.variables]),
-            outputs=np.vstack([list(first.outputs().values()) or [0], log.outputs]),
-            inputs=log.inputs,
-        )
-        return self._monitor.violations(run)
+    def judge(self) -> RequirementJudge:
+        """Return a judge of the trial's requirements for one run."""
+        return RequirementJudge(self.trial, self._monitor.watch())
 
     def rig(self, seed: int, **options: Any) -> Rig:
         """Return a new run on the mounted machine; options as :class:`Rig`."""

@@ -15,7 +15,7 @@ from gainwright_sim.rehearsal.bench import Bench
 from gainwright_sim.rig.log import RigLog
 from gainwright_sim.rig.run import Override
 
-SLICE_S = 0.5
+SLICE_S = 2.0
 """Machine time between two looks at progress and requirements."""
 LONGEST_S = 900.0
 
@@ -84,15 +84,14 @@ def rehearse(
         exact_ticks=exact_ticks,
     )
     slice_ticks = max(1, round(SLICE_S / (trial.tick_us * 1e-6)))
-    ticks, violations = 0, list[Violation]()
+    judge, ticks, violations = bench.judge(), 0, list[Violation]()
     while not rig.ended and not violations:
         before, ticks = ticks, rig.advance(slice_ticks)
+        part = rig.log(before)
+        violations = judge.add(part)
         if progress is not None:
-            progress(rig.log(before))
-            violations = bench.violations(rig.log())
+            progress(part)
     log = rig.log()
-    if progress is None:
-        violations = bench.violations(log)
     if violations:
         log = log.until(violations[0].tick)
     return Rehearsal(

@@ -11,6 +11,7 @@ from gainwright_sim.theory.limit import (
     StabilityLimit,
     UnstableAtStartError,
     limit_for_rigid_body,
+    machine_is_stable,
     machine_stability_limit,
     stability_limit,
 )
@@ -22,6 +23,7 @@ __all__ = [
     "StabilityLimit",
     "UnstableAtStartError",
     "limit_for_rigid_body",
+    "machine_is_stable",
     "machine_speed_loop",
     "machine_stability_limit",
     "position_loop",

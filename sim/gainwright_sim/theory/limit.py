@@ -28,8 +28,12 @@ class StabilityLimit:
     """``nan`` where there is no limit; 0 for a growth without oscillation."""
 
 
+LOWEST_SHARE_OF_START = 1e-4
+"""How far below its start gain a machine's limit is looked for."""
+
+
 class UnstableAtStartError(ValueError):
-    """The loop is unstable already at the lowest gain of the range."""
+    """The loop is unstable already at the lowest gain of the range, and far below a start gain."""
 
     def __init__(self, gain: float, spectral_radius: float) -> None:
         super().__init__(
@@ -79,15 +83,36 @@ def _refine(loop: ClosedLoop, low: float, high: float) -> StabilityLimit:
 
 
 def machine_stability_limit(machine: Machine, chain: Chain | None = None) -> StabilityLimit:
-    """Return the exact limit of a machine above its start gain, all else at its start settings.
+    """Return the exact limit of a machine, all else at its start settings.
 
-    ``chain`` replaces the machine's own chain.
+    The first gain above the start gain at which stability is lost; if the start gain is itself
+    unstable, the nearest below it. Raises :class:`UnstableAtStartError` if there is no stable gain
+    down to :data:`LOWEST_SHARE_OF_START` of the start gain. ``chain`` replaces the machine's own.
     """
     start = machine.speed_loop.start_speed_gain_nms_per_rad
     loop = machine_speed_loop(machine, chain)
     # No sampled inertia stays stable beyond a few J/Ts; a hundred times the total is out of reach.
     highest = 100.0 * machine.chain.total_inertia_kgm2 / machine.drive.control_tick_s
-    return stability_limit(loop, start, max(highest, 2.0 * start))
+    try:
+        return stability_limit(loop, start, max(highest, 2.0 * start))
+    except UnstableAtStartError as error:
+        return _limit_below(loop, start, error)
+
+
+def _limit_below(loop: ClosedLoop, start: float, error: UnstableAtStartError) -> StabilityLimit:
+    count = math.ceil(-math.log(LOWEST_SHARE_OF_START) / math.log(SCAN_STEP))
+    gains = start * np.geomspace(LOWEST_SHARE_OF_START, 1.0, count + 1)
+    stable = np.flatnonzero(loop.spectral_radii(gains) <= 1.0 + ROUNDING)
+    if not stable.size:
+        raise error
+    last = int(stable[-1])
+    return _refine(loop, float(gains[last]), float(gains[last + 1]))
+
+
+def machine_is_stable(machine: Machine, gain_nms_per_rad: float) -> bool:
+    """Whether the linear closed loop decays at a speed gain, all else at its start settings."""
+    radius = float(machine_speed_loop(machine).spectral_radii([gain_nms_per_rad])[0])
+    return radius <= 1.0 + ROUNDING
 
 
 def limit_for_rigid_body(machine: Machine) -> StabilityLimit:

@@ -1,4 +1,4 @@
-"""Judges a whole recorded run against the requirements at once, with numpy.
+"""Judges a recorded run against the requirements with numpy, whole or part by part as it comes.
 
 Gives the same violations as :class:`gainwright.semantics.monitor.Monitor` fed tick by tick, except
 that only the first violation of each requirement is returned; thousands of times faster.
@@ -40,8 +40,8 @@ class RunMonitor:
     """Compiled once per trial, then used for any number of runs."""
 
     def __init__(self, trial: Trial) -> None:
-        self._trial = trial
-        self._requirements = [r for r in trial.requirements if r.kind in MONITORED]
+        self.trial = trial
+        self.requirements = [r for r in trial.requirements if r.kind in MONITORED]
         truths = frozenset(
             signal.name
             for group in (trial.inputs, trial.variables, trial.outputs)
@@ -50,58 +50,108 @@ class RunMonitor:
         )
         names = [state.name for state in trial.states]
         writer = CodeWriter(names, trial.conditions, ARRAY, truths)
-        self._formulas = [_function(writer, r.formula) for r in self._requirements]
-        self._triggers = [_function(writer, r.trigger or Truth(True)) for r in self._requirements]
+        self.formulas = [_function(writer, r.formula) for r in self.requirements]
+        self.triggers = [_function(writer, r.trigger or Truth(True)) for r in self.requirements]
 
     def violations(self, run: Run) -> list[Violation]:
         """Return the first violation of each requirement, in the order of time."""
-        columns = _Columns(self._trial, run)
+        return self.watch().add(run)
+
+    def watch(self) -> RunWatch:
+        """Return a judge for a run that comes in parts."""
+        return RunWatch(self)
+
+    def described(self, requirement: Requirement, start: int, tick: int, run: Run) -> Violation:
+        """Replay the last tick in the scalar monitor, which knows how to say the values.
+
+        Args:
+            requirement: that is violated.
+            start: tick at which ``run`` begins.
+            tick: of the violation, counted from the start of ``run``.
+            run: the part of the run that shows it.
+        """
+        snapshots = [self._snapshot(run, moment) for moment in (max(tick - 1, 0), tick)]
+        monitor = Monitor(self.trial, snapshots[0])
+        if tick > 0:
+            inputs = _named(self.trial.inputs, run.inputs[tick - 1])
+            monitor.observe(inputs, snapshots[1])
+        return monitor.describe(requirement, start + tick)
+
+    def _snapshot(self, run: Run, moment: int) -> Snapshot:
+        return Snapshot(
+            self.trial.states[int(run.states[moment])].name,
+            _named(self.trial.variables, run.variables[moment]),
+            _named(self.trial.outputs, run.outputs[moment]),
+        )
+
+
+class RunWatch:
+    """Judges one run, part by part; each requirement is judged once at each moment."""
+
+    def __init__(self, monitor: RunMonitor) -> None:
+        self._monitor = monitor
+        self._moment = 0
+        self._waiting_since: dict[str, int] = {}
+        self._violated: set[str] = set()
+
+    def add(self, part: Run) -> list[Violation]:
+        """Return the first violation of each requirement not violated before, in order of time.
+
+        Args:
+            part: its first moment is the last moment of the part before.
+        """
+        columns = _Columns(self._monitor.trial, part)
         found = []
-        for index, requirement in enumerate(self._requirements):
+        for index, requirement in enumerate(self._monitor.requirements):
+            if requirement.id in self._violated:
+                continue
             tick = self._first_violation(index, requirement, columns)
             if tick is not None:
-                found.append(self._described(requirement, tick, run))
+                self._violated.add(requirement.id)
+                found.append(self._monitor.described(requirement, self._moment, tick, part))
+        self._moment += len(part.states) - 1
         return sorted(found, key=lambda violation: violation.tick)
 
     def _first_violation(
         self, index: int, requirement: Requirement, columns: _Columns
     ) -> int | None:
-        import numpy as np
-
-        formula, trigger = self._formulas[index], self._triggers[index]
+        """Return the moment, counted from the start of the part."""
+        formula, trigger = self._monitor.formulas[index], self._monitor.triggers[index]
         if requirement.kind in _OVER_TICKS:
             return _first(~columns.over_ticks(formula), offset=1)
         holds = columns.at_moments(formula)
         if requirement.kind is RequirementKind.INVARIANT:
             return _first(~holds, offset=0)
-        # Moment from which the time counts: the tick that triggers is a response's first one.
         response = requirement.kind is RequirementKind.RESPONSE
         triggered = columns.over_ticks(trigger) if response else columns.at_moments(trigger)
+        return self._first_late(requirement, holds, triggered, response)
+
+    def _first_late(
+        self,
+        requirement: Requirement,
+        holds: NDArray[np.bool_],
+        triggered: NDArray[np.bool_],
+        response: bool,
+    ) -> int | None:
+        import numpy as np
+
         moments = np.arange(len(holds))
-        next_true = np.minimum.accumulate(np.where(holds, moments, len(holds) * 2)[::-1])[::-1]
+        never = 2 * len(holds)
+        next_true = np.minimum.accumulate(np.where(holds, moments, never)[::-1])[::-1]
+        # Moment from which the time counts: the tick that triggers is a response's first one.
         since = np.flatnonzero(triggered)
         met = next_true[since + 1] if response else next_true[since]
-        late = (met - since > requirement.within_ticks) & (
-            since + requirement.within_ticks < len(holds)
-        )
-        first = _first(late, offset=0)
-        return None if first is None else int(since[first]) + requirement.within_ticks
-
-    def _described(self, requirement: Requirement, tick: int, run: Run) -> Violation:
-        """Replay the last tick in the scalar monitor, which knows how to say the values."""
-        snapshots = [self._snapshot(run, moment) for moment in (max(tick - 1, 0), tick)]
-        monitor = Monitor(self._trial, snapshots[0])
-        if tick > 0:
-            inputs = _named(self._trial.inputs, run.inputs[tick - 1])
-            monitor.observe(inputs, snapshots[1])
-        return monitor.describe(requirement, tick)
-
-    def _snapshot(self, run: Run, moment: int) -> Snapshot:
-        return Snapshot(
-            self._trial.states[int(run.states[moment])].name,
-            _named(self._trial.variables, run.variables[moment]),
-            _named(self._trial.outputs, run.outputs[moment]),
-        )
+        if requirement.id in self._waiting_since:
+            since = np.append(self._waiting_since.pop(requirement.id) - self._moment, since)
+            met = np.append(next_true[0], met)
+        due = since + requirement.within_ticks
+        late = _first((met > due) & (due < len(holds)), offset=0)
+        if late is not None:
+            return int(due[late])
+        open_ended = _first(met == never, offset=0)
+        if open_ended is not None:
+            self._waiting_since[requirement.id] = self._moment + int(since[open_ended])
+        return None
 
 
 class _Columns:
