@@ -9,6 +9,7 @@
 #include "rig_measured.h"
 #include "rig_motion.h"
 #include "rig_noise.h"
+#include "rig_plant.h"
 
 enum { STATES = 5, MOTOR_SPEED = 2, LOAD_SPEED = 3 };
 
@@ -109,8 +110,6 @@ static inline void move_axis(bare_loop *loop, double torque)
 {
     const rig_plant *p = &loop->plant;
     double next[STATES];
-    double motor_nm;
-    double load_nm;
     int32_t i;
     int32_t j;
 
@@ -122,11 +121,7 @@ static inline void move_axis(bare_loop *loop, double torque)
             next[i] += p->a[j * STATES + i] * loop->x[j];
         }
     }
-    motor_nm = rig_limited(-next[MOTOR_SPEED] * p->motor_stop_nms_per_rad, p->motor_coulomb_nm);
-    load_nm = rig_limited(-next[LOAD_SPEED] * p->load_stop_nms_per_rad, p->load_coulomb_nm);
-    for (i = 0; i < STATES; i++) {
-        loop->x[i] = next[i] + p->motor[i] * motor_nm + p->load[i] * load_nm;
-    }
+    rig_rub(p, loop->x, next, 0.0, STATES);
 }
 
 void bare_loop_run(bare_loop *loop, int64_t sequencer_ticks)

@@ -14,11 +14,13 @@ from gainwright_sim.rig.library import FLAGS, SOURCE_DIRECTORY, header_declarati
 
 _FOLDER = Path(__file__).parent
 _RIG_HEADERS = (
+    "rig_friction.h",
     "rig_math.h",
     "rig_measured.h",
     "rig_model.h",
     "rig_motion.h",
     "rig_noise.h",
+    "rig_plant.h",
 )
 
 

@@ -53,6 +53,11 @@ class Friction:
     motor_coulomb_nm: float = 0.0
     load_viscous_nms_per_rad: float = 0.0
     load_coulomb_nm: float = 0.0
+    motor_breakaway_nm: float = 0.0
+    """Static friction, from rest; below Coulomb friction it has no effect."""
+    load_breakaway_nm: float = 0.0
+    stribeck_speed_rad_per_s: float = 1.0
+    """Speed of the motor shaft at which friction has fallen to Fc + (Fs - Fc)/e."""
     constant_load_torque_nm: float = 0.0
     """Positive pushes the load towards larger angles; gravity usually is negative."""
 

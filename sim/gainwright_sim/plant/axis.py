@@ -8,7 +8,8 @@ import numpy as np
 
 from gainwright_sim.machine.model import Machine
 from gainwright_sim.plant.chain import Matrix
-from gainwright_sim.plant.discrete import discretise_machine, friction_step
+from gainwright_sim.plant.discrete import discretise_machine
+from gainwright_sim.plant.friction import FrictionPair
 
 
 class Axis(Protocol):
@@ -25,7 +26,8 @@ class DiscreteAxis:
 
     def __init__(self, machine: Machine) -> None:
         self._plant = discretise_machine(machine)
-        self._friction = machine.friction
+        self._constant_nm = machine.friction.constant_load_torque_nm
+        self._friction = FrictionPair(machine, self._plant)
         self.state: Matrix = np.zeros(2 * machine.chain.mass_count + 1)
 
     def advance(self, command_nm: float) -> None:
@@ -33,6 +35,6 @@ class DiscreteAxis:
         free = (
             plant.a @ self.state
             + plant.command * command_nm
-            + plant.load * self._friction.constant_load_torque_nm
+            + plant.load * self._constant_nm
         )
-        self.state = friction_step(plant, free, self._friction)
+        self.state = self._friction.step(self.state, free)

@@ -40,6 +40,10 @@ class DiscretePlant:
     def load_speed(self) -> int:
         return 2 * self.mass_count - 1
 
+    @property
+    def load_angle(self) -> int:
+        return self.mass_count - 1
+
 
 def discretise(
     chain: Chain,
@@ -81,25 +85,3 @@ def discretise_machine(machine: Machine) -> DiscretePlant:
     return discretise(
         machine.chain, machine.friction, drive.control_tick_s, drive.current_loop_time_constant_s
     )
-
-
-def held_friction_nm(free_speed: float, speed_per_torque: float, coulomb_nm: float) -> float:
-    """Return the Coulomb torque to hold over a tick: against the motion, never reversing it.
-
-    ``free_speed`` is the speed at the end of the tick without this torque, ``speed_per_torque``
-    what one Nm adds to it. A torque that would stop the mass within the tick is cut to the one that
-    just stops it, so that a resting mass sticks until the other torques exceed ``coulomb_nm``.
-    """
-    stopping = -free_speed / speed_per_torque
-    return min(max(stopping, -coulomb_nm), coulomb_nm)
-
-
-def friction_step(plant: DiscretePlant, free: Matrix, friction: Friction) -> Matrix:
-    """Return x(k+1) from ``free``, the next state before Coulomb friction."""
-    motor_nm, load_nm = friction.motor_coulomb_nm, friction.load_coulomb_nm
-    if plant.mass_count == 1:
-        motor_nm, load_nm = motor_nm + load_nm, 0.0
-    speed, far = plant.motor_speed, plant.load_speed
-    held_motor = held_friction_nm(free[speed], plant.motor[speed], motor_nm)
-    held_load = held_friction_nm(free[far], plant.load[far], load_nm)
-    return free + plant.motor * held_motor + plant.load * held_load

@@ -15,7 +15,8 @@ from gainwright.spec.model import Trial
 from gainwright_codegen.axis_machine import control_ticks
 from gainwright_codegen.axis_tables import StageTables
 from gainwright_sim.machine import Machine
-from gainwright_sim.plant.discrete import discretise_machine
+from gainwright_sim.plant.discrete import DiscretePlant, discretise_machine
+from gainwright_sim.plant.friction import friction_levels, response
 from gainwright_sim.plant.move import smoothing_ticks
 from gainwright_sim.rig.axis import axis_data
 
@@ -98,18 +99,27 @@ def plant(ffi: cffi.FFI, machine: Machine) -> Any:
         ("constant", discrete.load * friction.constant_load_torque_nm),
     ):
         getattr(result, name)[0 : column.size] = column.tolist()
-    single = discrete.mass_count == 1
-    result.motor_coulomb_nm = friction.motor_coulomb_nm + (
-        friction.load_coulomb_nm if single else 0.0
-    )
-    result.load_coulomb_nm = 0.0 if single else friction.load_coulomb_nm
-    result.motor_stop_nms_per_rad = 1.0 / discrete.motor[discrete.motor_speed]
-    result.load_stop_nms_per_rad = 1.0 / discrete.load[discrete.load_speed]
+    _rubbing(result, machine, discrete)
     if brake is not None:
         result.brake_torque_nm = brake.holding_torque_nm
         result.brake_open_ticks = max(1, round(brake.open_time_s / tick_s))
         result.brake_close_ticks = max(1, round(brake.close_time_s / tick_s))
     return result
+
+
+def _rubbing(result: Any, machine: Machine, discrete: DiscretePlant) -> None:
+    """Fill in friction of both ends, and how they answer to it."""
+    inertias, tick_s = machine.chain.inertias_kgm2, machine.drive.control_tick_s
+    ends = (result.motor_friction, inertias[0]), (result.load_friction, inertias[-1])
+    for (target, inertia), level in zip(ends, friction_levels(machine), strict=True):
+        target.coulomb_nm, target.breakaway_nm = level.coulomb_nm, level.breakaway_nm
+        target.per_stribeck_speed = 1.0 / level.stribeck_speed_rad_per_s
+        target.speed_per_torque = tick_s / inertia
+    ways = response(discrete)
+    result.response.motor_load = ways.motor_load
+    result.response.per_motor = 1.0 / ways.motor
+    result.response.per_load = 1.0 / ways.load
+    result.response.per_motor_beside_load = 1.0 / ways.motor_beside_load
 
 
 def drive(ffi: cffi.FFI, machine: Machine, trial: Trial) -> Any:

@@ -335,7 +335,7 @@ static void control_tick(rig *r, rig_log *log)
 
     r->pending[r->pending_next] = control(r, log);
     r->pending_next = (r->pending_next + 1 < r->drive.delay_ticks) ? r->pending_next + 1 : 0;
-    rig_plant_step(&r->plant, r->x, applied, r->plant.motor_coulomb_nm + brake);
+    rig_plant_step(&r->plant, r->x, applied, brake);
     r->control_tick = (r->control_tick + 1 < r->drive.sequencer_ticks) ? r->control_tick + 1 : 0;
 }
 

@@ -19,6 +19,22 @@
 /* Settings of the drive that a stage may tune. */
 enum rig_setting { RIG_SPEED_GAIN, RIG_INTEGRAL_RATE, RIG_POSITION_GAIN, RIG_SETTING_COUNT };
 
+/* Friction on one mass; breakaway is what it has at rest beyond Coulomb's. */
+typedef struct {
+    double coulomb_nm;
+    double breakaway_nm;
+    double per_stribeck_speed;
+    double speed_per_torque; /* of an impulse of one Nm held for a tick */
+} rig_friction;
+
+/* Ways in a tick, per Nm held over it, of the first and the last mass: see rig_friction.h. */
+typedef struct {
+    double motor_load; /* of one mass by a torque on the other */
+    double per_motor;  /* 1 / way of the motor by its own torque */
+    double per_load;
+    double per_motor_beside_load; /* the same, for a load that goes no way */
+} rig_response;
+
 /* x(k+1) = a x(k) + command u(k) + motor m(k) + load l(k), torques held over the tick. */
 typedef struct {
     int32_t states;
@@ -29,10 +45,9 @@ typedef struct {
     double motor[RIG_STATES_MAX];
     double load[RIG_STATES_MAX];
     double constant[RIG_STATES_MAX]; /* load times the constant load */
-    double motor_stop_nms_per_rad;   /* 1 / motor[motor_speed]: torque that stops a speed */
-    double load_stop_nms_per_rad;    /* 1 / load[load_speed] */
-    double motor_coulomb_nm;
-    double load_coulomb_nm;
+    rig_response response;
+    rig_friction motor_friction;
+    rig_friction load_friction;
     double brake_torque_nm; /* Coulomb torque of the closed brake, 0: no brake */
     int32_t brake_open_ticks;
     int32_t brake_close_ticks;

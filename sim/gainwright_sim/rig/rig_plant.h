@@ -2,25 +2,43 @@
 #ifndef GW_RIG_PLANT_H
 #define GW_RIG_PLANT_H
 
-#include "rig_math.h"
+#include "rig_friction.h"
 #include "rig_model.h"
 
-/* Coulomb torque against the motion, cut to the torque that just stops the mass within the tick. */
-static inline double rig_held_friction(double free_speed, double stop_nms_per_rad,
-                                       double coulomb_nm)
+/* Adds friction to the free motion `next`, of which x is the state before. */
+static inline void rig_rub(const rig_plant *restrict plant, double *restrict x,
+                           double *restrict next, double brake_nm, int32_t states)
 {
-    return rig_limited(-free_speed * stop_nms_per_rad, coulomb_nm);
+    const int32_t motor_speed = states / 2;
+    const int32_t load_speed = states - 2;
+    const int32_t load_angle = motor_speed - 1;
+    const double motor_level
+        = rig_friction_level(&plant->motor_friction, x[motor_speed]) + brake_nm;
+    const double load_level = rig_friction_level(&plant->load_friction, x[load_speed]);
+    const rig_pair pair = rig_friction_pair(&plant->response, next[0] - x[0],
+                                            next[load_angle] - x[load_angle], motor_level,
+                                            load_level);
+    const double motor_angle = x[0];
+    const double held_load_angle = x[load_angle];
+    int32_t i;
+
+    for (i = 0; i < states; i++) {
+        x[i] = next[i] + plant->motor[i] * pair.motor_nm + plant->load[i] * pair.load_nm;
+    }
+    x[motor_speed] = rig_stopped(x[motor_speed], pair.motor_nm, motor_level,
+                                 plant->motor_friction.speed_per_torque);
+    x[load_speed] = rig_stopped(x[load_speed], pair.load_nm, load_level,
+                                plant->load_friction.speed_per_torque);
+    /* What sticks goes no way, not even by rounding. */
+    x[0] = (rig_absolute(pair.motor_nm) < motor_level) ? motor_angle : x[0];
+    x[load_angle] = (rig_absolute(pair.load_nm) < load_level) ? held_load_angle : x[load_angle];
 }
 
 /* `states` is a constant at each call, so that compilers unroll the loops. */
 static inline void rig_plant_tick(const rig_plant *restrict plant, double *restrict x,
-                                  double torque_nm, double motor_coulomb_nm, int32_t states)
+                                  double torque_nm, double brake_nm, int32_t states)
 {
-    const int32_t motor_speed = states / 2;
-    const int32_t load_speed = states - 2;
     double next[RIG_STATES_MAX];
-    double motor_nm;
-    double load_nm;
     int32_t i;
     int32_t j;
 
@@ -32,30 +50,24 @@ static inline void rig_plant_tick(const rig_plant *restrict plant, double *restr
             next[i] += plant->a[j * states + i] * x[j];
         }
     }
-    motor_nm = rig_held_friction(next[motor_speed], plant->motor_stop_nms_per_rad,
-                                 motor_coulomb_nm);
-    load_nm = rig_held_friction(next[load_speed], plant->load_stop_nms_per_rad,
-                                plant->load_coulomb_nm);
-    for (i = 0; i < states; i++) {
-        x[i] = next[i] + plant->motor[i] * motor_nm + plant->load[i] * load_nm;
-    }
+    rig_rub(plant, x, next, brake_nm, states);
 }
 
 static inline void rig_plant_step(const rig_plant *plant, double *x, double torque_nm,
-                                  double motor_coulomb_nm)
+                                  double brake_nm)
 {
     switch (plant->states) {
     case 3:
-        rig_plant_tick(plant, x, torque_nm, motor_coulomb_nm, 3);
+        rig_plant_tick(plant, x, torque_nm, brake_nm, 3);
         break;
     case 5:
-        rig_plant_tick(plant, x, torque_nm, motor_coulomb_nm, 5);
+        rig_plant_tick(plant, x, torque_nm, brake_nm, 5);
         break;
     case 7:
-        rig_plant_tick(plant, x, torque_nm, motor_coulomb_nm, 7);
+        rig_plant_tick(plant, x, torque_nm, brake_nm, 7);
         break;
     default:
-        rig_plant_tick(plant, x, torque_nm, motor_coulomb_nm, 9);
+        rig_plant_tick(plant, x, torque_nm, brake_nm, 9);
         break;
     }
 }
