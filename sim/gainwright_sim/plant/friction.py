@@ -1,18 +1,18 @@
 """Coulomb friction of the first and the last mass, solved together: the reference for the C rig.
 
 The friction torques m and l are held over a tick; the response R of the exact discretisation tells
-what they add to the ways that both masses go in it. Coulomb's law on the ways (a mass that moves has
-its full friction against its way, one at rest any torque up to it) is the optimality condition of
+what they add to the ways that both masses go in it. Coulomb's law on the ways (a mass that moves
+has its full friction against its way, one at rest any torque up to it) is the condition for
 
     least of 1/2 (m, l) R (m, l)' + (m, l) (free ways)'   over |m| <= M, |l| <= L
 
 (Moreau's time stepping, written for ways; Stewart and Trinkle 1996, Int. J. Numer. Meth. Eng.
 39:2673). R is symmetric and positive, so that there is one solution, friction never does work on
-the axis, and a mass that sticks goes no way at all. Left speed is then stopped by an impulse, as far
-as the friction impulse of the tick, at most M Ts, allows.
+the axis, and a mass that sticks goes no way at all. What speed is left is then stopped by an
+impulse, as far as the friction impulse of the tick, at most M Ts, allows.
 
-Friction falls from breakaway at rest to Coulomb's: Fc + (Fs - Fc) exp(-(w/ws)^2) (Stribeck; the form
-of Canudas de Wit, Olsson, Astrom and Lischinsky 1995, IEEE Trans. Autom. Control 40(3):419).
+Friction falls from breakaway at rest to Coulomb's: Fc + (Fs - Fc) exp(-(w/ws)^2) (Stribeck; the
+form of Canudas de Wit, Olsson, Astrom and Lischinsky 1995, IEEE Trans. Autom. Control 40(3):419).
 """
 
 from __future__ import annotations
