@@ -7,11 +7,11 @@ from dataclasses import replace
 from pathlib import Path
 
 from gainwright.errors import input_error
-from gainwright.spec.model import Trial
-from gainwright_codegen.build import read_sources
-from gainwright_codegen.identifiers import check_exportable, constant, enumerators
-from gainwright_codegen.trial_header import trial_header
-from gainwright_codegen.trial_source import trial_source
+from gainwright.language.model import Trial
+from gainwright_codegen.host.sequencer.sequencer.sequencer import read_sources
+from gainwright_codegen.trial_c.header import trial_header
+from gainwright_codegen.trial_c.identifiers import check_exportable, constant, enumerators
+from gainwright_codegen.trial_c.source import trial_source
 
 RUNTIME_DIRECTORY = Path(__file__).parent / "runtime"
 SEQUENCER_FILES = ("gw_fixed.h", "gw_select.h", "gw_table.h", "gw_sequencer.h", "gw_sequencer.c")
@@ -29,7 +29,7 @@ def trial_sources(trial: Trial) -> dict[str, bytes]:
     """Return the files generated from a trial.
 
     Raises:
-        InputError: the trial has names or sizes that C can not hold.
+        InputError: the trial has names or sizes that C cannot hold.
     """
     check_exportable(trial)
     _check_enumerators(trial)

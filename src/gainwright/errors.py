@@ -26,7 +26,7 @@ class Problem:
 
 
 class InputError(Exception):
-    """Input that can not be used; carries every problem found, in the order of the file."""
+    """Input that cannot be used; carries every problem found, in the order of the file."""
 
     def __init__(self, problems: Iterable[Problem]) -> None:
         self.problems = tuple(problems)

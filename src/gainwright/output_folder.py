@@ -22,7 +22,7 @@ def output_folder(target: str | os.PathLike[str], option: str = "--out") -> Iter
     A target that exists is replaced if it is empty or was made by us, else refused.
 
     Raises:
-        InputError: the folder can not be written, or holds something else.
+        InputError: the folder cannot be written, or holds something else.
     """
     place = Path(target)
     _refuse_foreign(place, option)

@@ -35,9 +35,9 @@ from gainwright.detector.settings import (
 from gainwright.detector.timing import DriveTiming, drive_lag_rad, lowest_oscillation_frequency_hz
 from gainwright.errors import InputError
 from gainwright.fixed.section import cascade_response
-from gainwright.spec.load import load_trial
-from gainwright.spec.shipped import shipped_trial_path
-from gainwright_codegen.axis_tables import axis_tables
+from gainwright.language.load import load_trial
+from gainwright.language.shipped import shipped_trial_path
+from gainwright_codegen.axis_c.tables import axis_tables
 from gainwright_sim.machine import load_machine
 from gainwright_sim.rig.axis import axis_data
 from gainwright_sim.theory import machine_stability_limit, sample_axis

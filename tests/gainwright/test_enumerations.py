@@ -7,18 +7,18 @@ import tomllib
 
 import jsonschema
 import pytest
+from gainwright.language.expression import Binary, Integer, Operator, Reference
+from gainwright.language.load import trial_from_document
+from gainwright.language.model import Kind
+from gainwright.language.schema import trial_schema
+from gainwright.language.sentence import sentence
+from gainwright.language.write import write
+from gainwright_cli.views.tables import render_trial
 from rich.console import Console
 
 from gainwright.errors import InputError
 from gainwright.semantics.machine import ReferenceMachine
 from gainwright.semantics.monitor import Monitor, Snapshot
-from gainwright.spec.expression import Binary, Integer, Operator, Reference
-from gainwright.spec.load import trial_from_document
-from gainwright.spec.model import Kind
-from gainwright.spec.schema import trial_schema
-from gainwright.spec.sentence import sentence
-from gainwright.spec.write import write
-from gainwright.views.tables import render_trial
 
 from .small_trial import SMALL
 

@@ -9,14 +9,14 @@ import pytest
 
 from gainwright.detector.settings import LEVEL_ONE
 from gainwright.errors import InputError
+from gainwright.language.load import load_trial
+from gainwright.language.shipped import shipped_trial_path
 from gainwright.listening.listen import listen
 from gainwright.listening.onset import OnsetCause
 from gainwright.listening.options import OPTIONS, ListenOptions, check_options
 from gainwright.listening.summary import summary_text
-from gainwright.spec.load import load_trial
-from gainwright.spec.shipped import shipped_trial_path
 
-from .recordings import RATE_HZ, growing, noise, recording, run_reference, sine, times_s
+from ..shared.recordings import RATE_HZ, growing, noise, recording, run_reference, sine, times_s
 
 QUIET_NOISE = 0.01
 

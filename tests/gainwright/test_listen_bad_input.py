@@ -8,9 +8,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from gainwright.cli.main import main
+from gainwright_cli.main import main
 
-from .recordings import RATE_HZ, noise
+from ..shared.recordings import RATE_HZ, noise
 
 BEFORE = sorted(
     [
@@ -149,7 +149,7 @@ def test_picture_that_fails_leaves_nothing(folder, capsys, monkeypatch):
     def full(*_):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("gainwright.views.listen_picture.save_listen_picture", full)
+    monkeypatch.setattr("gainwright_cli.views.listen_picture.save_listen_picture", full)
     assert main(["listen", *GOOD, "--out", "out"]) == 2
     assert "No space left" in capsys.readouterr().err
     assert sorted(os.listdir()) == BEFORE
@@ -159,7 +159,7 @@ def test_interrupted_leaves_nothing(folder, capsys, monkeypatch):
     def interrupt(*_):
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("gainwright.views.listen_picture.save_listen_picture", interrupt)
+    monkeypatch.setattr("gainwright_cli.views.listen_picture.save_listen_picture", interrupt)
     assert main(["listen", *GOOD, "--out", "out"]) == 130
     assert "interrupted" in capsys.readouterr().err
     assert sorted(os.listdir()) == BEFORE

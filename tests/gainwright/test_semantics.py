@@ -11,17 +11,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from gainwright.language.load import trial_from_document
+from gainwright.language.model import Condition, Row, Trial
+from gainwright.language.parse import parse
 from gainwright.semantics.evaluate import Moment, Step, evaluate, evaluate_over
 from gainwright.semantics.machine import InputValueError, NotSingleHitError, ReferenceMachine
 from gainwright.semantics.monitor import Monitor, Snapshot
 from gainwright.semantics.python_code import ARRAY, CodeWriter
 from gainwright.semantics.run_monitor import Run, RunMonitor
-from gainwright.spec.load import trial_from_document
-from gainwright.spec.model import Condition, Row, Trial
-from gainwright.spec.parse import parse
 
-from .small_trial import edited
-from .test_spec_typing import ALL_VALUES, integer_texts, truth_texts
+from ..shared.small_trial import edited
+from .test_language_typing import ALL_VALUES, boolean_texts, integer_texts
 
 
 @cache
@@ -36,7 +36,7 @@ def _snapshot(machine: ReferenceMachine) -> Snapshot:
 # Python code of expressions ---------------------------------------------------------------------
 
 
-@given(integer_texts | truth_texts)
+@given(integer_texts | boolean_texts)
 def test_scalar_code_is_the_definition(text):
     tree = parse(text)
     function = CodeWriter([], []).function([tree])
@@ -44,7 +44,7 @@ def test_scalar_code_is_the_definition(text):
         assert function(values, 0, {}, 0)[0] == evaluate(tree, values)
 
 
-@given(integer_texts | truth_texts)
+@given(integer_texts | boolean_texts)
 def test_array_code_is_the_definition(text):
     tree = parse(text)
     columns = {name: np.array([row[name] for row in ALL_VALUES]) for name in ALL_VALUES[0]}
@@ -90,11 +90,11 @@ def test_code_of_step_formulas_is_the_definition(text, level, ready, kept):
     tree = parse(text, requirement=True)
     before = {"level": level, "ready": int(ready), "rung": rung, "up": int(up)}
     after = {"rung": rung_after, "up": int(up_after)}
-    truths = dict(before)
+    booleans = dict(before)
     for condition in CONDITIONS:
-        truths[condition.name] = evaluate(condition.expression, truths)
+        booleans[condition.name] = evaluate(condition.expression, booleans)
     expected = evaluate_over(
-        tree, Step(Moment(truths, STATES[state]), Moment(after, STATES[state_after]))
+        tree, Step(Moment(booleans, STATES[state]), Moment(after, STATES[state_after]))
     )
     scalar = CodeWriter(STATES, CONDITIONS).function([tree])
     array = CodeWriter(STATES, CONDITIONS, ARRAY, frozenset({"ready", "up"})).function([tree])

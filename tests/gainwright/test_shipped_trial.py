@@ -9,12 +9,12 @@ from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 
+from gainwright.language.load import load_trial
+from gainwright.language.model import Trial
+from gainwright.language.shipped import shipped_trial_path
 from gainwright.semantics.evaluate import evaluate
 from gainwright.semantics.machine import ReferenceMachine
 from gainwright.semantics.monitor import Monitor, Snapshot
-from gainwright.spec.load import load_trial
-from gainwright.spec.model import Trial
-from gainwright.spec.shipped import shipped_trial_path
 
 TRIAL = load_trial(shipped_trial_path())
 RESTING = {
@@ -93,7 +93,7 @@ class Walk:
 
 def test_onset_by_burst_is_backed_off_verified_and_finished():
     walk = Walk().started().at_rung(40)
-    assert walk.tick(**LOUD) == "loud_onset@detect"
+    assert walk.tick(**LOUD) == "oscillating_onset@detect"
     assert (walk.machine.state, walk.rung) == ("back_off", 40 - MARGIN)
     walk.until("finished")
     assert walk.rung == 40 - MARGIN
@@ -141,15 +141,15 @@ def test_failed_verification_lowers_the_limit_by_a_margin_each_time():
         walk.until("verify_detect")
         walk.tick(**LOUD)
     assert walk.machine.state == "stop_axis" and walk.rung == 0
-    assert walk.rows[-1] == "loud_without_margin@verify_detect"
-    walk.until("withdrawn")
+    assert walk.rows[-1] == "oscillating_without_margin@verify_detect"
+    walk.until("aborted")
 
 
 @pytest.mark.parametrize("rung", [0, MARGIN - 1])
 def test_onset_near_the_start_gain_gives_no_result(rung):
     walk = Walk().started().at_rung(rung)
-    assert walk.tick(**LOUD) == "loud_without_margin@detect"
-    walk.until("withdrawn")
+    assert walk.tick(**LOUD) == "oscillating_without_margin@detect"
+    walk.until("aborted")
     assert walk.rung == 0
 
 
@@ -167,7 +167,7 @@ def test_stop_demand_stops_with_torque_until_the_brake_has_closed(state, change)
     stopping = walk.until("close_brake", standstill=0, **change)
     assert stopping == TRIAL.constant("stop_timeout_ticks") + 1
     assert walk.machine.outputs()["torque_request"]
-    closing = walk.until("withdrawn", **change)
+    closing = walk.until("aborted", **change)
     assert closing == TRIAL.constant("brake_close_ticks") + 1
     assert not walk.machine.outputs()["torque_request"]
 
@@ -254,7 +254,7 @@ def test_every_wait_has_an_end(state, constant, inputs, row):
         ticks += 1
     assert ticks == TRIAL.constant(constant) + 1
     assert walk.rows[-1] == row
-    walk.until("withdrawn")
+    walk.until("aborted")
 
 
 def test_loud_while_stopping_drops_the_result():
@@ -263,7 +263,7 @@ def test_loud_while_stopping_drops_the_result():
     assert walk.machine.variables["verified"] and walk.rung == 0  # MARGIN - MARGIN
     walk.tick(standstill=0, **LOUD)
     assert not walk.machine.variables["verified"]
-    walk.until("withdrawn")
+    walk.until("aborted")
 
 
 # Random inputs on the trial as shipped ----------------------------------------------------------
@@ -323,10 +323,10 @@ def _tick_by_definition(
 ) -> tuple[str, dict[str, int]]:
     """One tick by the words of the specification: no library, no generated code."""
     values = {**variables, **inputs}
-    truths = dict(values)
+    booleans = dict(values)
     for condition in trial.conditions:
-        truths[condition.name] = evaluate(condition.expression, truths)
-    (row,) = _holding(trial, state, truths)
+        booleans[condition.name] = evaluate(condition.expression, booleans)
+    (row,) = _holding(trial, state, booleans)
     kept = dict(variables)
     for variable in trial.variables:
         if variable.name in row.actions:
@@ -335,9 +335,9 @@ def _tick_by_definition(
     return row.target, kept
 
 
-def _holding(trial: Trial, state: str, truths: Mapping[str, int]) -> Iterator:
+def _holding(trial: Trial, state: str, booleans: Mapping[str, int]) -> Iterator:
     for row in trial.rows:
-        looked_at = [truths[n] for n in row.when] + [1 - truths[n] for n in row.unless]
+        looked_at = [booleans[n] for n in row.when] + [1 - booleans[n] for n in row.unless]
         if row.source == state and all(looked_at):
             yield row
 

@@ -6,10 +6,10 @@ from collections.abc import Mapping
 
 import pytest
 
-from gainwright.spec.load import trial_from_document
-from gainwright.spec.model import RequirementKind
+from gainwright.language.load import trial_from_document
+from gainwright.language.model import RequirementKind
 
-from .explorer import Explorer, cut_document, cut_trial
+from ..shared.explorer import Explorer, cut_document, cut_trial
 
 # Exhaustive, on the same rows with times of a few ticks -----------------------------------------
 
@@ -42,7 +42,7 @@ def _reaches(successors: Mapping, node: tuple, ends: set[int]) -> bool:
 # Mistakes that a reviewer must never see pass: row id and change -> a requirement that catches it.
 MISTAKES = {
     "no margin after onset": (
-        ("loud_onset", "actions", "gain_rung", "gain_rung"),
+        ("oscillating_onset", "actions", "gain_rung", "gain_rung"),
         "onset_lowers_the_gain_at_once",
     ),
     "result above the margin": (
@@ -62,7 +62,7 @@ MISTAKES = {
         "no_torque_without_drive_and_feedback",
     ),
     "torque off before the brake": (
-        ("axis_has_stopped", "to", None, "withdrawn"),
+        ("axis_has_stopped", "to", None, "aborted"),
         "brake_closes_before_torque_goes",
     ),
     "brake opened without waiting": (

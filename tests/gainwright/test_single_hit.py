@@ -10,13 +10,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gainwright.errors import InputError
+from gainwright.language.attainable import Attainable
+from gainwright.language.load import trial_from_document
+from gainwright.language.model import Condition, Kind, Row
+from gainwright.language.parse import parse
+from gainwright.language.scope import ANY_TRUTH, Bounds
+from gainwright.language.single_hit import DeadRow, Gap, Overlap, table_faults
 from gainwright.semantics.evaluate import evaluate
-from gainwright.spec.attainable import Attainable
-from gainwright.spec.load import trial_from_document
-from gainwright.spec.model import Condition, Kind, Row
-from gainwright.spec.parse import parse
-from gainwright.spec.scope import ANY_TRUTH, Bounds
-from gainwright.spec.single_hit import DeadRow, Gap, Overlap, table_faults
 
 
 def _row(number: int, when: tuple[str, ...], unless: tuple[str, ...]) -> Row:
@@ -64,20 +64,20 @@ def test_single_hit_tables(columns):
 def test_gap_has_the_smallest_example():
     (fault,) = table_faults(_table("YY-", "YN-", "NYY"), _free("abc"))
     assert isinstance(fault, Gap)
-    assert fault.example.truths == {"a": False, "b": False, "c": False}
+    assert fault.example.booleans == {"a": False, "b": False, "c": False}
 
 
 def test_gap_that_needs_true_conditions():
     (fault,) = table_faults(_table("N--", "YN-", "YYN"), _free("abc"))
     assert isinstance(fault, Gap)
-    assert fault.example.truths == {"a": True, "b": True, "c": True}
+    assert fault.example.booleans == {"a": True, "b": True, "c": True}
 
 
 def test_overlap_names_both_rows_and_an_example():
     (fault,) = table_faults(_table("Y-", "-Y", "NN"), _free("ab"))
     assert isinstance(fault, Overlap)
     assert (fault.first.id, fault.second.id) == ("r0", "r1")
-    assert fault.example.truths == {"a": True, "b": True}
+    assert fault.example.booleans == {"a": True, "b": True}
 
 
 entries = st.lists(st.text("YN-", min_size=4, max_size=4), min_size=1, max_size=7)
@@ -89,14 +89,15 @@ def test_faults_are_those_that_brute_force_finds(columns):
     used = sorted({name for row in rows for name in (*row.when, *row.unless)})
     hits = []
     for values in itertools.product((False, True), repeat=len(used)):
-        truths = dict(zip(used, values, strict=True))
+        booleans = dict(zip(used, values, strict=True))
         hits.append(
             (
                 sum(values),
                 frozenset(
                     row.id
                     for row in rows
-                    if all(truths[n] for n in row.when) and not any(truths[n] for n in row.unless)
+                    if all(booleans[n] for n in row.when)
+                    and not any(booleans[n] for n in row.unless)
                 ),
             )
         )
@@ -105,7 +106,7 @@ def test_faults_are_those_that_brute_force_finds(columns):
     found = [f for f in faults if isinstance(f, Gap)]
     assert len(found) == (1 if gaps else 0)
     if gaps:
-        assert sum(found[0].example.truths.values()) == min(gaps)
+        assert sum(found[0].example.booleans.values()) == min(gaps)
     pairs = {pair for _, holding in hits for pair in itertools.combinations(sorted(holding), 2)}
     assert {(f.first.id, f.second.id) for f in faults if isinstance(f, Overlap)} == pairs
 
@@ -138,7 +139,7 @@ def test_attainable_combinations_are_exactly_those_of_brute_force(texts):
     conditions = {n: Condition(n, parse(t), "") for n, t in zip(names, texts, strict=True)}
     groups = Attainable(conditions, NUMBERS).combinations(names)
     found = {
-        tuple(dict(pair for part in parts for pair in part.truths.items())[n] for n in names)
+        tuple(dict(pair for part in parts for pair in part.booleans.items())[n] for n in names)
         for parts in itertools.product(*groups)
     }
     everything = itertools.product(range(-3, 5), range(4), (0, 1))
@@ -156,18 +157,18 @@ def test_witness_causes_its_combination():
     }
     signals = {"time": Bounds(Kind.INTEGER, 0, 1000)}
     (group,) = Attainable(conditions, signals).combinations(conditions)
-    assert [tuple(c.truths.values()) for c in group] == [
+    assert [tuple(c.booleans.values()) for c in group] == [
         (False, False),
         (False, True),
         (True, False),
     ]
     for combination in group:
         time = combination.witness["time"]
-        assert (time < 10, time >= 100) == tuple(combination.truths.values())
+        assert (time < 10, time >= 100) == tuple(combination.booleans.values())
 
 
 def test_contradictory_conditions_are_no_gap_and_no_overlap():
-    """``a < 3`` and ``a > 5`` can not hold together: that is shown, not assumed."""
+    """``a < 3`` and ``a > 5`` cannot hold together: that is shown, not assumed."""
     conditions = {
         "low": Condition("low", parse("a < 3"), ""),
         "high": Condition("high", parse("a > 5"), ""),
@@ -197,8 +198,8 @@ def test_the_same_fault_is_reported_from_a_file():
         tick_us = 1
         initial_state = "s"
         [inputs]
-        p = { kind = "truth", meaning = "p" }
-        q = { kind = "truth", meaning = "q" }
+        p = { kind = "boolean", meaning = "p" }
+        q = { kind = "boolean", meaning = "q" }
         [conditions]
         a = { holds = "p", meaning = "p" }
         b = { holds = "q", meaning = "q" }
@@ -216,7 +217,7 @@ def test_the_same_fault_is_reported_from_a_file():
         when = ["b"]
         why = "two"
         [hazards.h]
-        harm = "h"
+        consequence = "h"
         [requirements.r]
         hazard = "h"
         sentence = "r"

@@ -7,10 +7,10 @@ import os
 import pytest
 
 from gainwright.errors import InputError
-from gainwright.spec.load import load_trial
-from gainwright.spec.shipped import shipped_trial_path
+from gainwright.language.load import load_trial
+from gainwright.language.shipped import shipped_trial_path
 
-from .small_trial import SMALL, edited
+from ..shared.small_trial import SMALL, edited
 from .trial_mistakes import CASES, EXTRA_EDITS, FOLLOW_UPS
 
 

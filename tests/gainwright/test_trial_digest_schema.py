@@ -13,12 +13,12 @@ import jsonschema
 import pytest
 
 from gainwright.errors import InputError
-from gainwright.spec.digest import trial_digest
-from gainwright.spec.load import load_trial, trial_from_document
-from gainwright.spec.schema import trial_schema
-from gainwright.spec.shipped import shipped_trial_names, shipped_trial_path
+from gainwright.language.digest import trial_digest
+from gainwright.language.load import load_trial, trial_from_document
+from gainwright.language.schema import trial_schema
+from gainwright.language.shipped import shipped_trial_names, shipped_trial_path
 
-from .small_trial import SMALL, edited
+from ..shared.small_trial import SMALL, edited
 from .trial_mistakes import CASES
 
 
@@ -66,15 +66,15 @@ def test_meaning_counts(old, new):
 
 def test_order_of_declarations_counts():
     """It fixes the indices of inputs and rows in the exported C."""
-    go = 'go = { kind = "truth", meaning = "Search while true" }\n'
+    go = 'go = { kind = "boolean", meaning = "Search while true" }\n'
     swapped = edited((go, ""), ("[variables]", go + "\n[variables]"))
     assert _digest(swapped) != _digest(SMALL)
 
 
 def test_digest_does_not_depend_on_the_process():
     code = (
-        "from gainwright.spec.load import load_trial;"
-        "from gainwright.spec.shipped import shipped_trial_path;"
+        "from gainwright.language.load import load_trial;"
+        "from gainwright.language.shipped import shipped_trial_path;"
         "print(load_trial(shipped_trial_path()).digest)"
     )
     digests = {
@@ -119,7 +119,7 @@ SHAPE_CASES = [
     "unknown table",
     "missing key",
     "text for a number",
-    "truth for a number",
+    "boolean for a number",
     "number for a text",
     "empty text",
     "list for a text",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from .small_trial import SMALL
+from ..shared.small_trial import SMALL
 
 ROW_ONSET = 'id = "onset"'
 # Old text, new text, place, part of found, part of expected or remedy.
@@ -21,7 +21,7 @@ CASES = {
     "not a number": ("ratio = 1.5", "ratio = nan", "ratio", "not a number (nan)", "plain number"),
     "infinite": ("ratio = 1.5", "ratio = inf", "ratio", "the decimal number inf", "finite"),
     "text for a number": ("ratio = 1.5", 'ratio = "x"', "ratio", "the text 'x'", "plain number"),
-    "truth for a number": ("ratio = 1.5", "ratio = true", "ratio", "true", "finite number"),
+    "boolean for a number": ("ratio = 1.5", "ratio = true", "ratio", "true", "finite number"),
     "number for a text": (
         'title = "One gain, raised while it is calm"',
         "title = 5",
@@ -39,14 +39,14 @@ CASES = {
         'level = { kind = "int"',
         "[inputs] level, kind",
         "'int'",
-        "one of truth, integer",
+        "one of boolean, integer",
     ),
     "no range": (", range = [0, 100]", "", "level", "without a range", "range = [low, high]"),
-    "range of a truth": (
-        'go = { kind = "truth"',
-        'go = { kind = "truth", range = [0, 1]',
+    "range of a boolean": (
+        'go = { kind = "boolean"',
+        'go = { kind = "boolean", range = [0, 1]',
         "go, range",
-        "a range of a truth value",
+        "a range of a boolean value",
         "remove the range",
     ),
     "range turned": ("[0, 100]", "[100, 0]", "level, range", "[100, 0]", "smaller value first"),
@@ -60,11 +60,11 @@ CASES = {
         "0 to 10",
     ),
     "initial of wrong type": (
-        'found = { kind = "truth", initial = false',
-        'found = { kind = "truth", initial = 0',
+        'found = { kind = "boolean", initial = false',
+        'found = { kind = "boolean", initial = 0',
         "found, initial",
         "an integer: 0",
-        "a truth value",
+        "a boolean value",
     ),
     "bad name": ("[states.search]", "[states.Search]", "[states] Search", "'Search'", "lower case"),
     "double underscore": ("go = {", "go__on = {", "[inputs] go__on", "'go__on'", "single _"),
@@ -146,7 +146,7 @@ CASES = {
         "actions = { rung = 0, time = 0 }",
         "actions = { rung = true, time = 0 }",
         "row 'begin', actions, rung",
-        "a truth value: True",
+        "a boolean value: True",
         "an integer",
     ),
     "assignment reads an output": (
@@ -196,7 +196,7 @@ CASES = {
         '"level > 100"',
         "[conditions] loud, holds",
         "always false: level > 100",
-        "mend the comparison or the range",
+        "correct the comparison or the range",
     ),
     "condition reads one below": (
         'wanted = { holds = "go"',
@@ -235,7 +235,7 @@ CASES = {
     ),
     "unused input": (
         "[variables]",
-        'spare = { kind = "truth", meaning = "Nothing" }\n\n[variables]',
+        'spare = { kind = "boolean", meaning = "Nothing" }\n\n[variables]',
         "spare",
         "an input that nothing reads",
         "remove it",
@@ -385,7 +385,7 @@ CASES = {
         'onset = "limit"',
         "[stages] speed_gain, onset",
         "'limit' of kind integer",
-        "kind truth",
+        "kind boolean",
     ),
     "ratio of one": ("ratio = 1.5", "ratio = 1.0", "speed_gain, ratio", "1.0", "above 1"),
     "too many rungs": ("rungs = 128", "rungs = 129", "speed_gain, rungs", "integer 129", "2 to"),

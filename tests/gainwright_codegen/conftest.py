@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from gainwright_codegen.build.cache import cache_directory
+from gainwright_codegen.host.sequencer.cache import cache_directory
 
-from .compilers import available
+from ..shared.compilers import available
 
 
 @pytest.fixture(scope="module")

@@ -11,20 +11,20 @@ from pathlib import Path
 
 import pytest
 
-from gainwright.spec.load import load_trial
-from gainwright.spec.shipped import shipped_trial_path
-from gainwright_codegen.axis_export import axis_bundle
-from gainwright_codegen.build import compile_program
-from gainwright_codegen.bundle import Bundle, make_bundle
+from gainwright.language.load import load_trial
+from gainwright.language.shipped import shipped_trial_path
+from gainwright_codegen.bundle.bundle.axis import axis_bundle
+from gainwright_codegen.bundle.bundle.bundle import Bundle, make_bundle
+from gainwright_codegen.bundle.bundle.golden.scenario import checksums
+from gainwright_codegen.bundle.bundle.golden.search import SearchLimits, find_scenarios
 from gainwright_codegen.c_text import CAUTION
-from gainwright_codegen.golden.scenario import checksums
-from gainwright_codegen.golden.search import SearchLimits, find_scenarios
-from gainwright_codegen.host import CompiledSequencer
+from gainwright_codegen.host.sequencer import compile_program
+from gainwright_codegen.host.sequencer.sequencer import CompiledSequencer
 from gainwright_sim.machine import load_machine
 from gainwright_sim.rig.axis import axis_data
 
-from .compilers import SANITIZED, available, compiler_parameters
-from .random_trials import counter_trial
+from ..shared.compilers import SANITIZED, available, compiler_parameters
+from ..shared.random_trials import counter_trial
 
 STRICT = ("-pedantic", "-Wall", "-Wextra", "-Wconversion", "-Werror")
 MACHINE = "kiln-shuttle"

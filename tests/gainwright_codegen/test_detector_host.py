@@ -22,9 +22,9 @@ from gainwright.fixed.biquad_quantise import QuantisedSection, quantise_sections
 from gainwright.fixed.biquad_reference import BiquadCoefficients
 from gainwright.fixed.qformat import COEFFICIENT, SIGNAL_LIMIT
 from gainwright.fixed.section import SecondOrderSection
-from gainwright_codegen.detector_host import CompiledDetector, compiled_pulse
+from gainwright_codegen.host.sequencer.detector import CompiledDetector, compiled_pulse
 
-from .compilers import compiler_parameters
+from ..shared.compilers import compiler_parameters
 
 MIN32, MAX32 = -(2**31), 2**31 - 1
 HIGH_PASS = quantise_sections(butterworth_high_pass(4, 400.0, 8000.0))

@@ -5,11 +5,11 @@ from __future__ import annotations
 import random
 
 import pytest
+from gainwright_codegen.host import compile_shared
 
 from gainwright.errors import InputError
 from gainwright.semantics.machine import ReferenceMachine
-from gainwright_codegen.build import compile_shared
-from gainwright_codegen.host import CompiledSequencer
+from gainwright_codegen.host.sequencer import CompiledSequencer
 from gainwright_codegen.sources import sequencer_sources, trial_sources
 
 from ..gainwright.test_enumerations import load

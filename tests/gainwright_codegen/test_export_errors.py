@@ -10,13 +10,13 @@ from pathlib import Path
 import pytest
 
 from gainwright.errors import InputError
-from gainwright.spec.model import Condition, Kind, Signal, State, Variable
-from gainwright.spec.parse import parse
-from gainwright_codegen.bundle import Bundle, make_bundle
-from gainwright_codegen.exporter import write_bundle
-from gainwright_codegen.identifiers import check_exportable
+from gainwright.language.model import Condition, Kind, Signal, State, Variable
+from gainwright.language.parse import parse
+from gainwright_codegen.bundle.bundle.bundle import Bundle, make_bundle
+from gainwright_codegen.bundle.bundle.write import write_bundle
+from gainwright_codegen.trial_c.identifiers import check_exportable
 
-from .random_trials import counter_trial
+from ..shared.random_trials import counter_trial
 
 
 @pytest.fixture(scope="module")
@@ -119,8 +119,8 @@ def test_folders_that_can_not_take_it(bundle, tmp_path, prepare, words):
     assert sorted(tmp_path.rglob("*")) == before
 
 
-def _truth(name: str) -> Signal:
-    return Signal(name, Kind.TRUTH, 0, 1, "", "")
+def _boolean(name: str) -> Signal:
+    return Signal(name, Kind.BOOLEAN, 0, 1, "", "")
 
 
 def _variables(count: int) -> tuple[Variable, ...]:
@@ -134,13 +134,13 @@ _ONLY = _GOOD.states[0]
 @pytest.mark.parametrize(
     ("changes", "words"),
     [
-        ({"inputs": (*_GOOD.inputs, _truth("Go"))}, "'Go' and 'go'"),
-        ({"inputs": (*_GOOD.inputs, _truth("count"))}, "does not use itself"),
-        ({"inputs": (*_GOOD.inputs, _truth("slots"))}, "does not use itself"),
-        ({"inputs": (*_GOOD.inputs, _truth("x" * 41))}, "at most 40"),
-        ({"inputs": (*_GOOD.inputs, _truth("größe"))}, "letters, digits"),
-        ({"inputs": (*_GOOD.inputs, _truth("3d"))}, "letters, digits"),
-        ({"inputs": (*_GOOD.inputs, _truth("a b"))}, "letters, digits"),
+        ({"inputs": (*_GOOD.inputs, _boolean("Go"))}, "'Go' and 'go'"),
+        ({"inputs": (*_GOOD.inputs, _boolean("count"))}, "does not use itself"),
+        ({"inputs": (*_GOOD.inputs, _boolean("slots"))}, "does not use itself"),
+        ({"inputs": (*_GOOD.inputs, _boolean("x" * 41))}, "at most 40"),
+        ({"inputs": (*_GOOD.inputs, _boolean("größe"))}, "letters, digits"),
+        ({"inputs": (*_GOOD.inputs, _boolean("3d"))}, "letters, digits"),
+        ({"inputs": (*_GOOD.inputs, _boolean("a b"))}, "letters, digits"),
         ({"conditions": (Condition("bit", parse("true"), ""),)}, "does not use itself"),
         ({"states": (_ONLY, State("ONLY", "", True, {}))}, "'ONLY' and 'only'"),
         ({"variables": _variables(65)}, "65 variables"),
@@ -158,5 +158,5 @@ def test_trials_that_c_can_not_hold(changes, words):
 
 def test_all_problems_at_once():
     with pytest.raises(InputError) as caught:
-        check_exportable(counter_trial(inputs=(_truth("count"),), variables=_variables(65)))
+        check_exportable(counter_trial(inputs=(_boolean("count"),), variables=_variables(65)))
     assert len(caught.value.problems) == 2

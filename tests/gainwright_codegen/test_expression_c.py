@@ -8,19 +8,19 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from gainwright.language.expression import Binary, Expression, InState, Integer, Operator, Reference
+from gainwright.language.model import Kind, Signal
+from gainwright.language.parse import parse
+from gainwright.language.scope import Bounds
+from gainwright.language.scope import Scope as SpecScope
+from gainwright.language.typing import infer
 from gainwright.semantics.evaluate import Moment, Step, evaluate, evaluate_over
-from gainwright.spec.expression import Binary, Expression, InState, Integer, Operator, Reference
-from gainwright.spec.model import Kind, Signal
-from gainwright.spec.parse import parse
-from gainwright.spec.scope import Bounds
-from gainwright.spec.scope import Scope as SpecScope
-from gainwright.spec.typing import infer
-from gainwright_codegen.build import compile_program, compile_shared, load_library
-from gainwright_codegen.expression_c import INCLUDES, Scope, c_expression
+from gainwright_codegen.host.sequencer import compile_program, compile_shared, load_library
 from gainwright_codegen.sources import runtime_sources
+from gainwright_codegen.trial_c.expression import INCLUDES, Scope, c_expression
 
-from .compilers import SANITIZED, compiler_parameters
-from .random_trees import INT32_HIGH, INT32_LOW, integer_trees, truth_trees, values_of
+from ..shared.compilers import SANITIZED, compiler_parameters
+from ..shared.random_trees import INT32_HIGH, INT32_LOW, boolean_trees, integer_trees, values_of
 
 STRICT = ("-pedantic", "-Wall", "-Wextra", "-Wconversion", "-Werror")
 
@@ -30,18 +30,18 @@ SIGNALS = {
         Signal("small", Kind.INTEGER, -3, 12, "", ""),
         Signal("half", Kind.INTEGER, -32768, 32767, "", ""),
         Signal("whole", Kind.INTEGER, INT32_LOW, INT32_HIGH, "", ""),
-        Signal("yes", Kind.TRUTH, 0, 1, "", ""),
-        Signal("no", Kind.TRUTH, 0, 1, "", ""),
+        Signal("yes", Kind.BOOLEAN, 0, 1, "", ""),
+        Signal("no", Kind.BOOLEAN, 0, 1, "", ""),
     )
 }
 _SCOPE = Scope(
     {
-        signal.name: f"(v[{k}] != 0)" if signal.kind is Kind.TRUTH else f"v[{k}]"
+        signal.name: f"(v[{k}] != 0)" if signal.kind is Kind.BOOLEAN else f"v[{k}]"
         for k, signal in enumerate(SIGNALS.values())
     }
 )
 valuations = st.fixed_dictionaries({name: values_of(signal) for name, signal in SIGNALS.items()})
-trees = st.one_of(integer_trees(SIGNALS, 4), truth_trees(SIGNALS, 4))
+trees = st.one_of(integer_trees(SIGNALS, 4), boolean_trees(SIGNALS, 4))
 
 
 def compiled(expressions: list[Expression], flags: tuple[str, ...] = STRICT):

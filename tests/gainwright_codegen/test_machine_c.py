@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import pytest
 
-from gainwright_codegen.build import compile_shared, load_library
-from gainwright_codegen.machine_c import machine_sources
-from gainwright_codegen.machine_tables import MachineConstant, MachineTable, MachineTables
+from gainwright_codegen.axis_c.layout import MachineConstant, MachineTable, MachineTables
+from gainwright_codegen.axis_c.text import machine_sources
+from gainwright_codegen.host.sequencer import compile_shared, load_library
 
-from .compilers import compiler_parameters
+from ..shared.compilers import compiler_parameters
 
 STRICT = ("-pedantic", "-Wall", "-Wextra", "-Wconversion", "-Werror")
 EDGES_32 = (-(2**31), -(2**31) + 1, -32769, -32768, -1, 0, 1, 32767, 32768, 2**31 - 1)

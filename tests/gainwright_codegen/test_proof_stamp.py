@@ -6,15 +6,15 @@ import re
 
 import pytest
 
-from gainwright.cli.main import main
 from gainwright.errors import InputError
-from gainwright.proof.evidence.document import document_digest, evidence_document
-from gainwright.proof.evidence.folder import write_evidence
-from gainwright.proof.verdict import Finding, Verdict
-from gainwright.spec.load import load_trial
-from gainwright.spec.shipped import shipped_trial_path
-from gainwright_codegen.build import compile_shared, load_library
-from gainwright_codegen.proof_stamp import check_exported_folder, proved_sources, stamp_sources
+from gainwright.language.load import load_trial
+from gainwright.language.shipped import shipped_trial_path
+from gainwright_cli.main import main
+from gainwright_codegen.bundle.bundle.stamp import check_exported_folder, proved_sources, stamp_sources
+from gainwright_codegen.host.sequencer import compile_shared, load_library
+from gainwright_proof.evidence.document import document_digest, evidence_document
+from gainwright_proof.evidence.folder import write_evidence
+from gainwright_proof.verdict import Finding, Verdict
 
 TRIAL = load_trial(shipped_trial_path("standard"))
 

@@ -9,17 +9,17 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, precondition, rule
 
+from gainwright.language.load import load_trial
+from gainwright.language.model import Condition, Kind, Row, Signal, Trial, Variable
+from gainwright.language.parse import parse
+from gainwright.language.shipped import shipped_trial_path
 from gainwright.semantics.machine import ReferenceMachine
-from gainwright.spec.load import load_trial
-from gainwright.spec.model import Condition, Kind, Row, Signal, Trial, Variable
-from gainwright.spec.parse import parse
-from gainwright.spec.shipped import shipped_trial_path
-from gainwright_codegen.golden.domain import input_domain, variable_domain
-from gainwright_codegen.host import CompiledSequencer, SequencerError
+from gainwright_codegen.bundle.bundle.golden.domain import input_domain, variable_domain
+from gainwright_codegen.host.sequencer.sequencer import CompiledSequencer, SequencerError
 
-from .compilers import SANITIZED, compiler_parameters
-from .random_trees import values_of
-from .random_trials import counter_trial, trials
+from ..shared.compilers import SANITIZED, compiler_parameters
+from ..shared.random_trees import values_of
+from ..shared.random_trials import counter_trial, trials
 
 STRICT = ("-pedantic", "-Wall", "-Wextra", "-Wconversion", "-Werror")
 STANDARD = load_trial(shipped_trial_path())
@@ -83,7 +83,7 @@ class StandardTrial(RuleBasedStateMachine):
         self.inputs = {**self.inputs, signal.name: data.draw(values_of(signal))}
         tick_both(self.compiled, self.reference, self.inputs)
 
-    @precondition(lambda self: self.reference.state in ("idle", "finished", "withdrawn", "fault"))
+    @precondition(lambda self: self.reference.state in ("idle", "finished", "aborted", "fault"))
     @rule(state=st.sampled_from([state.name for state in STANDARD.states]), variables=VARIABLES)
     def leap(self, state: str, variables: dict[str, int]) -> None:
         for machine in (self.compiled, self.reference):

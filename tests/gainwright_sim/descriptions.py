@@ -81,7 +81,7 @@ EDITS = {
         "speed_loop.integral_time_s", "0 means none"),
     "number in quotes": (GOOD, "= 14.0", '= "14.0"', "drive.rated_torque_nm", "14.0 without"),
     "text for a number": (GOOD, "= 14.0", '= "big"', "drive.rated_torque_nm", "give a number"),
-    "truth for a number": (GOOD, "= 14.0", "= true", "drive.rated_torque_nm", "give a number"),
+    "boolean for a number": (GOOD, "= 14.0", "= true", "drive.rated_torque_nm", "give a number"),
     "list for a number": (GOOD, "= 14.0", "= [14.0]", "drive.rated_torque_nm", "give a number"),
     "date for a number": (GOOD, "= 14.0", "= 1979-05-27", "drive.rated_torque_nm", "number"),
     "number for a list": (

@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 
 from gainwright.detector.pulse_reference import ReferencePulse
 from gainwright.fixed.qformat import SIGNAL
-from gainwright.spec.load import trial_from_document
-from gainwright.spec.model import Trial
-from gainwright_codegen.axis_tables import StageTables
+from gainwright.language.load import trial_from_document
+from gainwright.language.model import Trial
+from gainwright_codegen.axis_c.tables import StageTables
 from gainwright_sim.machine import Machine
 from gainwright_sim.plant.axis import Axis
 from gainwright_sim.plant.loop import DriveLoop
@@ -36,19 +36,19 @@ initial_state = "down"
 pulse_ticks = {{ value = {pulse_ticks}, unit = "ticks", meaning = "From the turn to the pulse" }}
 
 [inputs]
-target_reached = {{ kind = "truth", meaning = "The axis has arrived" }}
+target_reached = {{ kind = "boolean", meaning = "The axis has arrived" }}
 
 [variables]
 since = {{ kind = "integer", range = [0, 30_000], initial = 0, meaning = "Ticks since the turn" }}
 limit = {{ kind = "integer", range = [0, 1], initial = 0, meaning = "Not searched" }}
 result = {{ kind = "integer", range = [0, 1], initial = 0, meaning = "Not searched" }}
-found = {{ kind = "truth", initial = false, meaning = "Not searched" }}
+found = {{ kind = "boolean", initial = false, meaning = "Not searched" }}
 
 [outputs]
-torque_request = {{ kind = "truth", default = true, meaning = "Ask for torque" }}
-motion_enable = {{ kind = "truth", default = true, meaning = "Follow the target" }}
+torque_request = {{ kind = "boolean", default = true, meaning = "Ask for torque" }}
+motion_enable = {{ kind = "boolean", default = true, meaning = "Follow the target" }}
 target_position = {{ kind = "integer", range = [-32_768, 32_767], default = {low}, meaning = "To" }}
-pulse_request = {{ kind = "truth", default = "since == pulse_ticks", meaning = "One test pulse" }}
+pulse_request = {{ kind = "boolean", default = "since == pulse_ticks", meaning = "One test pulse" }}
 rung = {{ kind = "integer", range = [0, 1], default = 0, meaning = "Rung that applies" }}
 
 [conditions]
@@ -101,7 +101,7 @@ burst_share = 0.1
 silence_counts = 1
 
 [hazards]
-end_of_travel = {{ harm = "The axis leaves its travel" }}
+end_of_travel = {{ consequence = "The axis leaves its travel" }}
 
 [requirements.target_is_an_end]
 hazard = "end_of_travel"

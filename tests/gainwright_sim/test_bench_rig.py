@@ -13,8 +13,8 @@ import sys
 import numpy as np
 import pytest
 
-from gainwright.spec.load import load_trial
-from gainwright.spec.shipped import shipped_trial_path
+from gainwright.language.load import load_trial
+from gainwright.language.shipped import shipped_trial_path
 from gainwright_sim.benchmark.bare_loop import BareLoop
 from gainwright_sim.benchmark.rig_speed import bare_loop, measure, python_loop_s
 from gainwright_sim.machine import Chain, load_machine

@@ -7,8 +7,8 @@ import math
 
 import pytest
 
-from gainwright.spec.load import load_trial
-from gainwright.spec.shipped import shipped_trial_path
+from gainwright.language.load import load_trial
+from gainwright.language.shipped import shipped_trial_path
 from gainwright_sim.campaign.distribution import distribution
 from gainwright_sim.campaign.random_axes import AxisResult, run_axes
 

@@ -13,8 +13,8 @@ import numpy as np
 import pytest
 
 from gainwright.errors import InputError
-from gainwright.spec.load import load_trial
-from gainwright.spec.shipped import shipped_trial_path
+from gainwright.language.load import load_trial
+from gainwright.language.shipped import shipped_trial_path
 from gainwright_sim.machine import load_machine, machine_path, shipped_machine_names
 from gainwright_sim.rehearsal.bench import Bench
 from gainwright_sim.rehearsal.record import write_record
@@ -107,10 +107,10 @@ def test_permit_released_gives_a_withdrawn_summary_without_result():
     override = Override(start=3000, stop=10**6, input="run_permit", value=0)
     rehearsal = rehearsed("grinder-slide", overrides=[override])
     summary = summarise(rehearsal)
-    assert summary.outcome == "withdrawn"
+    assert summary.outcome == "aborted"
     assert summary.stages[0].result is None
     assert rehearsal.output("speed_gain_rung")[-1] == 0
-    assert any("withdrawn" in line for line in summary_lines(summary))
+    assert any("aborted" in line for line in summary_lines(summary))
 
 
 @pytest.mark.parametrize(

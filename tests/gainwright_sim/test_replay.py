@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from gainwright.cli.main import main
-from gainwright.spec.load import load_trial
-from gainwright.spec.shipped import shipped_trial_path
-from gainwright_codegen.explore import read_run, replay_run, run_text
-from gainwright_codegen.explore.run_file import run_of
+from gainwright.language.load import load_trial
+from gainwright.language.shipped import shipped_trial_path
+from gainwright_cli.main import main
+from gainwright_proof.exploration import read_run, replay_run, run_text
+from gainwright_proof.exploration.run_file import run_of
 from gainwright_sim.machine import load_machine
 from gainwright_sim.rehearsal.bench import Bench
 from gainwright_sim.rehearsal.rehearse import rehearse

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from gainwright.detector.reference import ReferenceDetector
+from gainwright.language.load import load_trial
+from gainwright.language.shipped import shipped_trial_path
 from gainwright.semantics.machine import ReferenceMachine
-from gainwright.spec.load import load_trial
-from gainwright.spec.shipped import shipped_trial_path
 from gainwright_sim.machine import load_machine
 from gainwright_sim.rehearsal.bench import Bench
 from gainwright_sim.rehearsal.rehearse import Rehearsal, rehearse
@@ -37,9 +37,9 @@ def test_sequencer_is_the_reference_machine_on_every_tick(rehearsal):
 def test_sequencer_is_the_reference_machine_when_things_go_wrong():
     bench = Bench(TRIAL, load_machine("door-hoist"))
     for override, end in (
-        (Override(4000, 4200, "run_permit", 0), "withdrawn"),
+        (Override(4000, 4200, "run_permit", 0), "aborted"),
         (Override(6000, 6001, "feedback_valid", 0), "fault"),
-        (Override(7000, 7300, "torque_saturated", 1), "withdrawn"),
+        (Override(7000, 7300, "torque_saturated", 1), "aborted"),
     ):
         rehearsal = rehearse(bench, SEED, overrides=[override])
         assert_same_as_reference(rehearsal)

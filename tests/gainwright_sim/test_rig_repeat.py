@@ -1,11 +1,11 @@
-"""The same axis ten times; and axes that can not oscillate."""
+"""The same axis ten times; and axes that cannot oscillate."""
 
 from __future__ import annotations
 
 import pytest
 
-from gainwright.spec.load import load_trial
-from gainwright.spec.shipped import shipped_trial_path
+from gainwright.language.load import load_trial
+from gainwright.language.shipped import shipped_trial_path
 from gainwright_sim.benchmark.quiet_machines import (
     RUNGS,
     quiet_axis,
@@ -57,8 +57,8 @@ def test_quiet_machine_ends_below_its_limit_and_a_loud_one_is_noticed():
     assert stage.rungs == RUNGS
     top = axis.speed_loop.start_speed_gain_nms_per_rad * stage.ratio ** (RUNGS - 1)
     assert top == pytest.approx(0.8 * machine_stability_limit(sample_axis(3)).gain)
-    (loud,) = run_seeds([3], top_share=1.15)
-    assert loud.onset_rung is not None and loud.onset_rung > 30
+    (oscillating,) = run_seeds([3], top_share=1.15)
+    assert oscillating.onset_rung is not None and oscillating.onset_rung > 30
 
 
 def test_workers_change_nothing():

@@ -8,12 +8,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from gainwright.spec.load import load_trial
-from gainwright.spec.shipped import shipped_trial_path
-from gainwright_codegen.axis_machine import machine_tables
-from gainwright_codegen.build import compile_shared, read_sources
-from gainwright_codegen.build.cache import cache_directory
-from gainwright_codegen.machine_c import machine_sources
+from gainwright.language.load import load_trial
+from gainwright.language.shipped import shipped_trial_path
+from gainwright_codegen.axis_c.machine import machine_tables
+from gainwright_codegen.axis_c.text import machine_sources
+from gainwright_codegen.host.sequencer import compile_shared, read_sources
+from gainwright_codegen.host.sequencer.cache import cache_directory
 from gainwright_codegen.sources import runtime_sources, trial_sources
 from gainwright_sim.benchmark import bare_loop
 from gainwright_sim.machine import load_machine
@@ -22,7 +22,7 @@ from gainwright_sim.rig import library
 from gainwright_sim.rig.axis import axis_data
 from gainwright_sim.rig.log import RigLog
 
-from ..gainwright_codegen.compilers import SANITIZED, available, compiler_parameters
+from ..shared.compilers import SANITIZED, available, compiler_parameters
 
 TRIAL = load_trial(shipped_trial_path())
 HOIST = load_machine("door-hoist")

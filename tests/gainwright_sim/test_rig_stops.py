@@ -7,9 +7,9 @@ import tomllib
 import numpy as np
 import pytest
 
-from gainwright.spec.load import load_trial, trial_from_document
-from gainwright.spec.model import Trial
-from gainwright.spec.shipped import shipped_trial_path
+from gainwright.language.load import load_trial, trial_from_document
+from gainwright.language.model import Trial
+from gainwright.language.shipped import shipped_trial_path
 from gainwright_sim.machine import load_machine
 from gainwright_sim.rehearsal.bench import Bench
 from gainwright_sim.rehearsal.rehearse import Rehearsal, rehearse
@@ -95,7 +95,7 @@ def test_operator_releases_the_permit_in_mid_search(stop_tick, name):
     """Controlled stop, brake closed before torque goes, start gain at once, load held."""
     rehearsal = stopped(stop_tick, name, 0)
     assert states(rehearsal)[stop_tick] == "stop_axis"
-    assert states(rehearsal)[-1] == "withdrawn"
+    assert states(rehearsal)[-1] == "aborted"
     assert (rehearsal.output("motion_enable")[stop_tick:] == 0).all()
     assert (rehearsal.output("speed_gain_rung")[stop_tick:] == 0).all()
     brake = falling_edge(rehearsal.output("brake_open"))
@@ -144,7 +144,7 @@ def test_axis_that_sinks_when_the_brake_opens_is_caught():
     """Standstill never comes: the brake closes again, torque stays until it has."""
     overrides = [Override(200, 10**6, "standstill", 0)]
     rehearsal = rehearse(Bench(TRIAL, HOIST), seed=SEED, overrides=overrides)
-    assert states(rehearsal)[-1] == "withdrawn"
+    assert states(rehearsal)[-1] == "aborted"
     opened = rising_edge(rehearsal.output("brake_open"))
     closed = falling_edge(rehearsal.output("brake_open"))
     torque = falling_edge(rehearsal.output("torque_request"))
@@ -154,7 +154,7 @@ def test_axis_that_sinks_when_the_brake_opens_is_caught():
 
 def test_torque_that_stays_saturated_withdraws(stop_tick):
     rehearsal = stopped(stop_tick, "torque_saturated", 1)
-    assert states(rehearsal)[-1] == "withdrawn"
+    assert states(rehearsal)[-1] == "aborted"
     assert rehearsal.output("speed_gain_rung")[-1] == 0
 
 

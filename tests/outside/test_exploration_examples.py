@@ -7,13 +7,13 @@ from pathlib import Path
 
 import pytest
 
-from gainwright.proof.verdict import Verdict
-from gainwright.spec.load import load_trial
-from gainwright.spec.parse import parse
-from gainwright_codegen.explore import confirms, explore, replay_run
-from gainwright_codegen.explore.vectors import vectors_by_state
-from gainwright_codegen.promela import Offer, promela_model
-from gainwright_codegen.spin import QUICK_FLAGS, spin_version, verify
+from gainwright.language.load import load_trial
+from gainwright.language.parse import parse
+from gainwright_proof.exploration import confirms, explore, replay_run
+from gainwright_proof.exploration.vectors import vectors_by_state
+from gainwright_proof.second_checker.promela import Offer, promela_model
+from gainwright_proof.second_checker.spin import QUICK_FLAGS, spin_version, verify
+from gainwright_proof.verdict import Verdict
 
 FOLDER = Path(__file__).parent / "exploration"
 

@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 from scipy.io import loadmat
 
-from gainwright.cli.main import main
+from gainwright_cli.main import main
 
 from .recorded_data import recorded_file
 

@@ -12,9 +12,9 @@ import tomllib
 
 import pytest
 
-from gainwright.spec.load import trial_from_document
-from gainwright.spec.model import Trial
-from gainwright.spec.shipped import shipped_trial_path
+from gainwright.language.load import trial_from_document
+from gainwright.language.model import Trial
+from gainwright.language.shipped import shipped_trial_path
 from gainwright_sim.machine import Machine, machine_from_document
 from gainwright_sim.rehearsal.bench import Bench
 from gainwright_sim.rehearsal.rehearse import rehearse

@@ -8,7 +8,7 @@
  * a1 and a2 are stored with the feedback sign already negated: the transfer function is
  * (b0 + b1/z + b2/z^2) / (1 - a1/z - a2/z^2).
  *
- * The accumulator can not overflow: inputs and outputs are saturated to 2^28 - 1, a coefficient is
+ * The accumulator cannot overflow: inputs and outputs are saturated to 2^28 - 1, a coefficient is
  * at most 2^31, and 5 * 2^31 * (2^28 - 1) + 2^30 < 2^62. gainwright.fixed.biquad_reference is the
  * same bit for bit.
  */

@@ -8,7 +8,7 @@
  * drive's own interlocks have the last word.
  *
  * Inputs, outputs and variables are int32_t arrays in the order of the specification (the enums of
- * gw_trial.h); a truth value is 0 or 1.
+ * gw_trial.h); a boolean value is 0 or 1.
  *
  * One tick: conditions are evaluated on the old variables and the inputs; exactly one row of the
  * present state must hold; its actions read old values only and saturate; the state changes. The

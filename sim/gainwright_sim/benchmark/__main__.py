@@ -53,8 +53,8 @@ def _repeats(text: str) -> int:
 
 
 def _measure(machine: str, repeats: int) -> RigSpeed:
-    from gainwright.spec.load import load_trial
-    from gainwright.spec.shipped import shipped_trial_path
+    from gainwright.language.load import load_trial
+    from gainwright.language.shipped import shipped_trial_path
     from gainwright_sim.benchmark.rig_speed import measure
     from gainwright_sim.machine import load_machine
 

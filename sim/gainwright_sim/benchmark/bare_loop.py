@@ -6,8 +6,8 @@ from pathlib import Path
 
 import numpy as np
 
-from gainwright.spec.model import Trial
-from gainwright_codegen.build import compile_shared, load_library, read_sources
+from gainwright.language.model import Trial
+from gainwright_codegen.host.sequencer import compile_shared, load_library, read_sources
 from gainwright_sim.machine import Machine
 from gainwright_sim.rig import configuration
 from gainwright_sim.rig.library import FLAGS, SOURCE_DIRECTORY, header_declarations
@@ -35,7 +35,7 @@ class BareLoop:
         seed: of the torque noise.
 
     Raises:
-        InputError: the C can not be compiled.
+        InputError: the C cannot be compiled.
     """
 
     def __init__(

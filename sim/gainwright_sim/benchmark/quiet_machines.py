@@ -1,4 +1,4 @@
-"""How often is onset reported on axes that can not oscillate?
+"""How often is onset reported on axes that cannot oscillate?
 
 ``python -m gainwright_sim.benchmark.quiet_machines --count 10000`` rehearses the shipped trial with
 a short gain ladder that ends below the exact stability limit of each random axis. Whatever
@@ -18,9 +18,9 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 
 from gainwright.errors import InputError
-from gainwright.spec.load import trial_from_document
-from gainwright.spec.model import Trial
-from gainwright.spec.shipped import shipped_trial_path
+from gainwright.language.load import trial_from_document
+from gainwright.language.model import Trial
+from gainwright.language.shipped import shipped_trial_path
 from gainwright_sim.machine import Machine
 from gainwright_sim.rehearsal.bench import Bench
 from gainwright_sim.rehearsal.rehearse import Rehearsal, rehearse

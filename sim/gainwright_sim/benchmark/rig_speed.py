@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from gainwright.spec.model import Trial
+from gainwright.language.model import Trial
 from gainwright_sim.benchmark.bare_loop import BareLoop
 from gainwright_sim.machine import Machine
 from gainwright_sim.plant.axis import DiscreteAxis

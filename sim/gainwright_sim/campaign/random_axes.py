@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from itertools import repeat
 
 from gainwright.errors import InputError
-from gainwright.spec.model import Trial
+from gainwright.language.model import Trial
 from gainwright_sim.campaign.families import OWN, Family
 from gainwright_sim.campaign.sampling import sample
 from gainwright_sim.machine import Machine

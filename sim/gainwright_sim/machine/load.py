@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from gainwright.errors import InputError, Problem, input_error
-from gainwright.spec.text_file import read_toml
+from gainwright.language.text_file import read_toml
 from gainwright_sim.machine.build import build_machine, check_machine, check_mechanics, check_name
 from gainwright_sim.machine.check import Checker
 from gainwright_sim.machine.keys import TABLES

@@ -9,10 +9,10 @@ import numpy as np
 from gainwright.semantics.machine import ReferenceMachine
 from gainwright.semantics.monitor import Violation
 from gainwright.semantics.run_monitor import Run, RunMonitor, RunWatch
-from gainwright.spec.model import Trial
-from gainwright_codegen.axis_machine import machine_tables
-from gainwright_codegen.axis_tables import StageTables, axis_tables
-from gainwright_codegen.machine_c import machine_sources
+from gainwright.language.model import Trial
+from gainwright_codegen.axis_c.machine import machine_tables
+from gainwright_codegen.axis_c.tables import StageTables, axis_tables
+from gainwright_codegen.axis_c.text import machine_sources
 from gainwright_codegen.sources import runtime_sources, trial_sources
 from gainwright_sim.machine import Machine
 from gainwright_sim.rig.axis import axis_data
@@ -58,7 +58,7 @@ class Bench:
 
     Raises:
         InputError: the trial has inputs that the rig does not know, the machine lacks what a stage
-            needs or does not keep to the trial's times, or the C can not be compiled.
+            needs or does not keep to the trial's times, or the C cannot be compiled.
     """
 
     def __init__(self, trial: Trial, machine: Machine, changeable: bool = False) -> None:

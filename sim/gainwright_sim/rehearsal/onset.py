@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from gainwright_codegen.axis_tables import StageTables
+from gainwright_codegen.axis_c.tables import StageTables
 from gainwright_sim.rehearsal.rehearse import Rehearsal
 
 WINDOW_S = 0.064

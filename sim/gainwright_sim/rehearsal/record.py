@@ -26,7 +26,7 @@ def write_record(
     """Write the record of a rehearsal to a folder, whole or not at all.
 
     Raises:
-        InputError: the folder can not be written, or holds something else.
+        InputError: the folder cannot be written, or holds something else.
     """
     with output_folder(directory) as folder:
         (folder / "trial.toml").write_bytes(trial_file.read_bytes())

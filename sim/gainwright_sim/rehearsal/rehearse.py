@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from gainwright.language.model import Trial
 from gainwright.semantics.monitor import Violation
-from gainwright.spec.model import Trial
-from gainwright_codegen.axis_tables import StageTables
+from gainwright_codegen.axis_c.tables import StageTables
 from gainwright_sim.machine import Machine
 from gainwright_sim.rehearsal.bench import Bench
 from gainwright_sim.rig.log import RigLog

@@ -10,7 +10,7 @@ from itertools import pairwise
 import numpy as np
 
 from gainwright.detector.settings import LEVEL_ONE
-from gainwright_codegen.axis_tables import StageTables
+from gainwright_codegen.axis_c.tables import StageTables
 from gainwright_sim.rehearsal.rehearse import Rehearsal
 
 

@@ -8,8 +8,8 @@ from typing import Any
 
 import numpy as np
 
-from gainwright.spec.model import Stage
-from gainwright_codegen.axis_tables import StageTables
+from gainwright.language.model import Stage
+from gainwright_codegen.axis_c.tables import StageTables
 from gainwright_sim.machine import machine_digest
 from gainwright_sim.rehearsal.onset import onset_frequency_hz
 from gainwright_sim.rehearsal.rehearse import Rehearsal
@@ -19,7 +19,7 @@ from gainwright_sim.theory.limit import (
     machine_stability_limit,
 )
 
-ENDS = ("finished", "withdrawn", "fault_latched")
+ENDS = ("finished", "aborted", "fault_latched")
 """Outputs of a trial that say how it ended; the outcome is the name of the one that is 1."""
 THEORY_STAGE = "speed_gain"
 """Stage whose exact limit the theory can say with all other settings at their start."""
@@ -59,7 +59,7 @@ class Summary:
     """Keys of ``gainwright rehearse --json``, in this order."""
 
     outcome: str
-    """finished, withdrawn, fault_latched, violated, or unfinished."""
+    """finished, aborted, fault_latched, violated, or unfinished."""
     trial: str
     machine: str
     stages: tuple[StageSummary, ...]

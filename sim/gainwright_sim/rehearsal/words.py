@@ -25,7 +25,7 @@ rehearsal.png     gain, torque, speed and detector against time
 
 _OUTCOMES = {
     "finished": "finished: the gain was found and verified",
-    "withdrawn": "withdrawn: the trial stopped without a result, at the safe start gain",
+    "aborted": "aborted: the trial stopped without a result, at the safe start gain",
     "fault_latched": "fault: torque was withdrawn and the fault is latched",
     "violated": "violated: a requirement did not hold, and the rehearsal was ended",
     "unfinished": "unfinished: the trial had not ended when the longest time was over",

@@ -11,9 +11,9 @@ import cffi
 from gainwright.drive_settings import DRIVE_SETTINGS
 from gainwright.errors import InputError, Problem
 from gainwright.fixed.qformat import SIGNAL
-from gainwright.spec.model import Trial
-from gainwright_codegen.axis_machine import control_ticks
-from gainwright_codegen.axis_tables import StageTables
+from gainwright.language.model import Trial
+from gainwright_codegen.axis_c.machine import control_ticks
+from gainwright_codegen.axis_c.tables import StageTables
 from gainwright_sim.machine import Machine
 from gainwright_sim.plant.discrete import DiscretePlant, discretise_machine
 from gainwright_sim.plant.friction import friction_levels, response
@@ -42,7 +42,7 @@ OBEYED_OUTPUTS = (
     "motion_enable",
     "target_position",
     "finished",
-    "withdrawn",
+    "aborted",
     "fault_latched",
 )
 """Outputs that the simulated drive obeys, in the order of ``enum rig_output``."""

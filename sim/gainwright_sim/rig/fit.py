@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 
 from gainwright.errors import InputError, Problem
-from gainwright.spec.model import Trial
-from gainwright_codegen.axis_machine import control_ticks
-from gainwright_codegen.axis_tables import StageTables
+from gainwright.language.model import Trial
+from gainwright_codegen.axis_c.machine import control_ticks
+from gainwright_codegen.axis_c.tables import StageTables
 from gainwright_sim.machine import Machine
 from gainwright_sim.rig.axis import axis_data
 

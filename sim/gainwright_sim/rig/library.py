@@ -9,8 +9,8 @@ from typing import Any
 
 import cffi
 
-from gainwright.spec.model import Trial
-from gainwright_codegen.build import compile_shared, load_library, read_sources
+from gainwright.language.model import Trial
+from gainwright_codegen.host.sequencer import compile_shared, load_library, read_sources
 
 SOURCE_DIRECTORY = Path(__file__).parent
 FLAGS = ("-O3", "-ffp-contract=off")
@@ -44,7 +44,7 @@ def load_rig(
         changeable: leave the tables of the axis writable.
 
     Raises:
-        InputError: no compiler, or a cache that can not be used.
+        InputError: no compiler, or a cache that cannot be used.
     """
     sources = {
         name: text for name, text in exported.items() if not name.endswith(("selftest.c", ".txt"))

@@ -10,7 +10,7 @@ import cffi
 import numpy as np
 from numpy.typing import NDArray
 
-from gainwright.spec.model import Trial
+from gainwright.language.model import Trial
 
 SIGNALS = (
     ("position", "rad"),

@@ -9,8 +9,8 @@ from typing import Any
 import cffi
 import numpy as np
 
-from gainwright.spec.model import Trial
-from gainwright_codegen.axis_tables import StageTables
+from gainwright.language.model import Trial
+from gainwright_codegen.axis_c.tables import StageTables
 from gainwright_sim.machine import Machine
 from gainwright_sim.rig import configuration
 from gainwright_sim.rig.log import LogMemory, RigLog

@@ -8,7 +8,7 @@ from typing import Any
 import cffi
 
 from gainwright.detector.settings import LevelSettings
-from gainwright_codegen.axis_tables import StageTables
+from gainwright_codegen.axis_c.tables import StageTables
 
 
 def replace_tables(ffi: cffi.FFI, library: Any, tables: Sequence[StageTables]) -> list[Any]:

@@ -27,7 +27,7 @@ from gainwright.detector.timing import DriveTiming, lowest_oscillation_frequency
 from gainwright.fixed.biquad_design import butterworth_high_pass
 from gainwright.fixed.biquad_quantise import quantise_sections
 from gainwright.fixed.qformat import Q15, SIGNAL, SIGNAL_LIMIT
-from gainwright.spec.model import Stage
+from gainwright.language.model import Stage
 
 BAND_START = 0.6
 """Corner of the high-pass, as a share of the lowest oscillation frequency."""

@@ -4,7 +4,7 @@ Direct form 1 with Q4.24 signals and Q1.30 coefficients:
 ``y[k] = b0 x[k] + b1 x[k-1] + b2 x[k-2] + a1 y[k-1] + a2 y[k-2]``, where a1 and a2 carry the
 feedback sign already negated. Inputs and outputs are saturated to 2^28 - 1 in magnitude and no
 32-bit coefficient exceeds 2^31, so the sum stays below 5 * 2^31 * (2^28 - 1) + 2^30 < 2^62: the
-64-bit accumulator of the C can not overflow, whatever the coefficients are.
+64-bit accumulator of the C cannot overflow, whatever the coefficients are.
 """
 
 from __future__ import annotations

@@ -11,11 +11,11 @@ from typing import Any
 import numpy as np
 
 from gainwright.detector.settings import LEVEL_ONE
+from gainwright.language.digest import canonical
 from gainwright.listening.blocks import Blocks
 from gainwright.listening.calibration import Threshold
 from gainwright.listening.listen import Listening
 from gainwright.listening.onset import OnsetCause
-from gainwright.spec.digest import canonical
 
 _DIGITS = 9
 

@@ -108,7 +108,7 @@ def _cell_error(file: Path, place: str, found: str) -> InputError:
         place,
         found,
         "a number with a decimal point",
-        "mend the cell, or cut the recording before it",
+        "correct the cell, or cut the recording before it",
     )
 
 

@@ -5,22 +5,22 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from gainwright.spec.expression import (
+from gainwright.language.expression import (
     Binary,
+    Boolean,
     Choice,
     Expression,
     InState,
     Integer,
     Operator,
     Reference,
-    Truth,
     Unary,
 )
 
 
 @dataclass(frozen=True, slots=True)
 class Moment:
-    """State and named values at one time; truth values are 0 and 1."""
+    """State and named values at one time; boolean values are 0 and 1."""
 
     values: Mapping[str, int]
     state: str = ""
@@ -38,7 +38,7 @@ class Step:
 
 
 def evaluate(expression: Expression, values: Mapping[str, int]) -> int:
-    """Return the value of an expression without ``in_state`` and ``next``; truth is 0 or 1.
+    """Return the value of an expression without ``in_state`` and ``next``; boolean is 0 or 1.
 
     Raises KeyError if a name has no value.
     """
@@ -46,11 +46,11 @@ def evaluate(expression: Expression, values: Mapping[str, int]) -> int:
 
 
 def evaluate_over(expression: Expression, step: Step) -> int:
-    """Return the value of any expression over a step; truth is 0 or 1."""
+    """Return the value of any expression over a step; boolean is 0 or 1."""
     match expression:
         case Integer(value, _):
             return value
-        case Truth(value):
+        case Boolean(value):
             return int(value)
         case Reference(name, after):
             return int((step.after if after else step.before).values[name])

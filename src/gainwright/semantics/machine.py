@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from functools import partial
 
+from gainwright.language.model import Row, Signal, Trial
 from gainwright.semantics.python_code import CodeWriter
-from gainwright.spec.model import Row, Signal, Trial
 
 
 class NotSingleHitError(Exception):
@@ -45,7 +45,7 @@ class ReferenceMachine:
         }
         self._inputs = {signal.name: signal for signal in trial.inputs}
         self._ranges = {variable.name: variable for variable in trial.variables}
-        self._truths: dict[str, bool] = {}
+        self._booleans: dict[str, bool] = {}
         self._values: dict[str, int] = {}
         self._taken: Row | None = None
         self._carrier = _Carrier()
@@ -85,7 +85,7 @@ class ReferenceMachine:
         self.saturated = frozenset()
 
     def outputs(self) -> dict[str, int]:
-        """Return the outputs of the present state and variables, truth values as 0 and 1."""
+        """Return the outputs of the present state and variables, boolean values as 0 and 1."""
         computed = self._output_functions[self.state](self.variables, 0, {}, 0)
         names = (output.name for output in self.trial.outputs)
         return {name: int(value) for name, value in zip(names, computed, strict=True)}
@@ -104,7 +104,7 @@ class ReferenceMachine:
         exactly one row holds; in both cases nothing changes.
         """
         self._check_inputs(inputs)
-        self._truths = self.conditions(inputs)
+        self._booleans = self.conditions(inputs)
         self._require_single_hit()
         self._values = {**self.variables, **inputs}
         self._taken = None
@@ -113,7 +113,7 @@ class ReferenceMachine:
         return self._taken
 
     def _holds(self, condition: str) -> bool:
-        return self._truths[condition]
+        return self._booleans[condition]
 
     def _act(self, index: int) -> None:
         row = self._taken = self.trial.rows[index]
@@ -127,15 +127,15 @@ class ReferenceMachine:
         self.saturated = frozenset(saturated)
 
     def _require_single_hit(self) -> None:
-        truths = self._truths
+        booleans = self._booleans
         holding = [
             row.id
             for row in self.trial.rows_by_state[self.state]
-            if all(truths[name] for name in row.when)
-            and not any(truths[name] for name in row.unless)
+            if all(booleans[name] for name in row.when)
+            and not any(booleans[name] for name in row.unless)
         ]
         if len(holding) != 1:
-            true = ", ".join(name for name, truth in truths.items() if truth) or "no condition"
+            true = ", ".join(name for name, holds in booleans.items() if holds) or "no condition"
             what = f"rows {', '.join(holding)} hold" if holding else "no row holds"
             raise NotSingleHitError(f"state {self.state}: {what} when {true} holds")
 

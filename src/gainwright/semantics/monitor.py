@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
+from gainwright.language.expression import Boolean, InState, Reference, walk
+from gainwright.language.model import Requirement, RequirementKind, Trial
 from gainwright.semantics.python_code import CodeWriter
-from gainwright.spec.expression import InState, Reference, Truth, walk
-from gainwright.spec.model import Requirement, RequirementKind, Trial
 
 MONITORED = frozenset(
     {
@@ -49,7 +49,7 @@ class Monitor:
         self._signals = {s.name: s for s in (*trial.variables, *trial.outputs)}
         self._index = {state.name: index for index, state in enumerate(trial.states)}
         writer = CodeWriter(list(self._index), trial.conditions)
-        always = Truth(True)
+        always = Boolean(True)
         self._over_ticks = [r for r in self._requirements if r.kind is RequirementKind.STEP]
         self._responses = [r for r in self._requirements if r.kind is RequirementKind.RESPONSE]
         self._invariants = [r for r in self._requirements if r.kind is RequirementKind.INVARIANT]
@@ -146,5 +146,5 @@ class Monitor:
         if name in known:
             return known[name]
         names = [condition.name for condition in self._trial.conditions]
-        truths = self._conditions(known, 0, {}, 0)
-        return int(truths[names.index(name)])
+        booleans = self._conditions(known, 0, {}, 0)
+        return int(booleans[names.index(name)])

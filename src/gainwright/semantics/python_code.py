@@ -10,19 +10,19 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from gainwright.spec.expression import (
+from gainwright.language.expression import (
     Binary,
+    Boolean,
     Choice,
     Expression,
     InState,
     Integer,
     Operator,
     Reference,
-    Truth,
     Unary,
     walk,
 )
-from gainwright.spec.model import Condition
+from gainwright.language.model import Condition
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +35,7 @@ class Dialect:
     choice: str
     minimum: str
     maximum: str
-    truth: tuple[str, str]
+    boolean: tuple[str, str]
 
 
 SCALAR = Dialect(
@@ -45,7 +45,7 @@ SCALAR = Dialect(
     choice="({1} if {0} else {2})",
     minimum="min({}, {})",
     maximum="max({}, {})",
-    truth=("False", "True"),
+    boolean=("False", "True"),
 )
 ARRAY = Dialect(
     conjunction="({} & {})",
@@ -54,7 +54,7 @@ ARRAY = Dialect(
     choice="np.where({}, {}, {})",
     minimum="np.minimum({}, {})",
     maximum="np.maximum({}, {})",
-    truth=("np.False_", "np.True_"),
+    boolean=("np.False_", "np.True_"),
 )
 
 Values = Mapping[str, Any]
@@ -70,13 +70,13 @@ class CodeWriter:
         state_names: Sequence[str],
         conditions: Sequence[Condition],
         dialect: Dialect = SCALAR,
-        truth_names: frozenset[str] = frozenset(),
+        boolean_names: frozenset[str] = frozenset(),
     ) -> None:
-        """``truth_names`` are read as booleans, which ``&`` and ``|`` of the array dialect need."""
+        """``boolean_names`` are read as booleans, as ``&`` and ``|`` of the array dialect need."""
         self._state_index = {name: index for index, name in enumerate(state_names)}
         self._conditions = {condition.name: condition for condition in conditions}
         self._dialect = dialect
-        self._truth_names = truth_names
+        self._boolean_names = boolean_names
 
     def function(self, expressions: Sequence[Expression]) -> Check:
         """Return a function that computes all expressions, in order.
@@ -119,7 +119,7 @@ class CodeWriter:
 
     def _read(self, name: str, after: bool) -> str:
         value = f'{"after" if after else "before"}["{name}"]'
-        return f"({value} != 0)" if name in self._truth_names else value
+        return f"({value} != 0)" if name in self._boolean_names else value
 
     def _needed(self, expressions: Sequence[Expression]) -> list[tuple[str, bool]]:
         """Return every name read, through conditions too, with whether it is read after."""
@@ -138,8 +138,8 @@ class CodeWriter:
         match expression:
             case Integer(value, _):
                 return f"({value})"
-            case Truth(value):
-                return dialect.truth[value]
+            case Boolean(value):
+                return dialect.boolean[value]
             case Reference(name, after):
                 return _local(name, after)
             case InState(states, after):

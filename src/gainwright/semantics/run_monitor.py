@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Any
 
 from gainwright.semantics.monitor import MONITORED, Monitor, Snapshot, Violation
 from gainwright.semantics.python_code import ARRAY, Check, CodeWriter
-from gainwright.spec.expression import Expression, Truth
-from gainwright.spec.model import Kind, Requirement, RequirementKind, Signal, Trial
+from gainwright.language.expression import Expression, Boolean
+from gainwright.language.model import Kind, Requirement, RequirementKind, Signal, Trial
 
 if TYPE_CHECKING:
     import numpy as np
@@ -24,7 +24,7 @@ _OVER_TICKS = frozenset({RequirementKind.STEP})
 
 @dataclass(frozen=True, slots=True)
 class Run:
-    """A recorded run of n ticks; columns in the order of the file, truth values as 0 and 1."""
+    """A recorded run of n ticks; columns in the order of the file, boolean values as 0 and 1."""
 
     states: NDArray[np.integer[Any]]
     """State index at the n + 1 moments, shape (n + 1,)."""
@@ -42,16 +42,16 @@ class RunMonitor:
     def __init__(self, trial: Trial) -> None:
         self.trial = trial
         self.requirements = [r for r in trial.requirements if r.kind in MONITORED]
-        truths = frozenset(
+        booleans = frozenset(
             signal.name
             for group in (trial.inputs, trial.variables, trial.outputs)
             for signal in group
-            if signal.kind is Kind.TRUTH
+            if signal.kind is Kind.BOOLEAN
         )
         names = [state.name for state in trial.states]
-        writer = CodeWriter(names, trial.conditions, ARRAY, truths)
+        writer = CodeWriter(names, trial.conditions, ARRAY, booleans)
         self.formulas = [_function(writer, r.formula) for r in self.requirements]
-        self.triggers = [_function(writer, r.trigger or Truth(True)) for r in self.requirements]
+        self.triggers = [_function(writer, r.trigger or Boolean(True)) for r in self.requirements]
 
     def violations(self, run: Run) -> list[Violation]:
         """Return the first violation of each requirement, in the order of time."""

@@ -1,0 +1,117 @@
+"""The numbers that tie a trial to one axis: gain ladders, detector settings, test pulses."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from gainwright.detector.design import RING_PERIODS, DriveRatings, design_detector, design_pulse
+from gainwright.detector.settings import LONGEST_BLOCK_TICKS, DetectorSettings, PulseSettings
+from gainwright.detector.timing import DriveTiming, lowest_oscillation_frequency_hz
+from gainwright.drive_settings import DRIVE_SETTINGS, DriveSetting, drive_setting
+from gainwright.errors import input_error
+from gainwright.fixed.ladder import GainLadder, gain_ladder
+from gainwright.language.model import Stage, Trial
+
+
+@dataclass(frozen=True, slots=True)
+class AxisData:
+    """What an export needs to know of an axis; nothing about its mechanics behind the motor."""
+
+    name: str
+    title: str
+    digest: str
+    """SHA-256 (hex) of the machine description."""
+    timing: DriveTiming
+    ratings: DriveRatings
+    start_settings: Mapping[str, float]
+    """Safe start value of each drive setting by name, in its engineering unit."""
+
+
+@dataclass(frozen=True, slots=True)
+class StageTables:
+    """Tables of one stage."""
+
+    stage: Stage
+    setting: DriveSetting
+    base: float
+    """Engineering value of one per unit of the setting."""
+    ladder: GainLadder
+    """Per unit."""
+    detector: DetectorSettings
+    pulse: PulseSettings
+
+    @property
+    def word_value(self) -> float:
+        """Engineering value of one unit in the last place of the ladder's words."""
+        return self.base * self.ladder.format.resolution
+
+    @property
+    def gains(self) -> tuple[float, ...]:
+        """Engineering value of each rung, as the words give it."""
+        return tuple(word * self.word_value for word in self.ladder.raw)
+
+
+def axis_tables(trial: Trial, axis: AxisData) -> tuple[StageTables, ...]:
+    """Return the tables of every stage.
+
+    Raises:
+        InputError: a stage tunes a setting that no drive has, the axis gives it no start value, or
+            its drive is so slow that the detector's blocks would be too long.
+    """
+    _check_timing(axis)
+    return tuple(_stage_tables(trial, stage, axis) for stage in trial.stages)
+
+
+def _check_timing(axis: AxisData) -> None:
+    lowest_hz = lowest_oscillation_frequency_hz(axis.timing)
+    period_ticks = 1 / (lowest_hz * axis.timing.control_tick_s)
+    longest_ticks = LONGEST_BLOCK_TICKS / RING_PERIODS
+    if period_ticks > longest_ticks:
+        raise input_error(
+            axis.name,
+            "drive timing",
+            f"the lowest frequency at which the loop can oscillate, {lowest_hz:.3g} Hz, has a "
+            f"period of {period_ticks:.0f} control ticks",
+            f"at most {longest_ticks:.0f} control ticks, as the detector sums {RING_PERIODS} "
+            f"periods in blocks of at most {LONGEST_BLOCK_TICKS}",
+            "lengthen the control tick, or shorten the speed filter or the current loop",
+        )
+
+
+def _stage_tables(trial: Trial, stage: Stage, axis: AxisData) -> StageTables:
+    setting = _setting(trial, stage)
+    start = axis.start_settings.get(setting.name, 0.0)
+    if not start > 0.0:
+        raise input_error(
+            axis.name,
+            f"start value of {setting.name}",
+            f"{start}",
+            f"above 0 {setting.unit}: stage {stage.name} of {trial.name} raises it from there",
+            "give the machine description a start value, or choose a trial without this stage",
+        )
+    base = setting.base(axis.ratings)
+    ladder = gain_ladder(start / base, stage.ratio, stage.rungs)
+    gains = tuple(base * value for value in ladder.values())
+    return StageTables(
+        stage=stage,
+        setting=setting,
+        base=base,
+        ladder=ladder,
+        detector=design_detector(stage, axis.timing, axis.ratings),
+        pulse=design_pulse(stage, axis.timing, axis.ratings, gains),
+    )
+
+
+def _setting(trial: Trial, stage: Stage) -> DriveSetting:
+    try:
+        return drive_setting(stage.name)
+    except KeyError:
+        names = ", ".join(setting.name for setting in DRIVE_SETTINGS)
+        raise input_error(
+            trial.name,
+            f"stage {stage.name}",
+            stage.name,
+            f"one of: {names}",
+            "name the stage after the drive setting that it raises",
+        ) from None

@@ -1,0 +1,29 @@
+"""Exports a trial for one axis, with everything the self-test can check."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from gainwright.language.model import Trial
+from gainwright_codegen.axis_c.machine import machine_tables
+from gainwright_codegen.axis_c.tables import AxisData, axis_tables
+from gainwright_codegen.bundle.bundle.bundle import Bundle, make_bundle
+from gainwright_codegen.bundle.bundle.golden.detector_c import detector_part
+from gainwright_codegen.bundle.bundle.write import check_target, write_bundle
+
+
+def axis_bundle(trial: Trial, axis: AxisData, evidence_digest: str = "") -> Bundle:
+    """Return the export of a trial for an axis; errors as ``make_bundle`` and ``axis_tables``."""
+    stages = axis_tables(trial, axis)
+    parts = (detector_part(stages),) if stages else ()
+    return make_bundle(trial, machine_tables(trial, axis), parts, evidence_digest)
+
+
+def export_axis(
+    trial: Trial, axis: AxisData, directory: str | Path, evidence_digest: str = ""
+) -> Bundle:
+    """Make the export and write it; errors as :func:`axis_bundle` and ``write_bundle``."""
+    check_target(directory)
+    bundle = axis_bundle(trial, axis, evidence_digest)
+    write_bundle(bundle, directory)
+    return bundle

@@ -1,0 +1,178 @@
+"""Golden vectors of the detector and checksums of the tables, for the self-test of a bundle."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from gainwright.detector.reference import ReferenceDetector
+from gainwright.detector.settings import DetectorSettings
+from gainwright_codegen.axis_c.tables import StageTables
+from gainwright_codegen.bundle.bundle.golden.scenario import CHECKSUM_START, added
+from gainwright_codegen.bundle.bundle.golden.selftest_c import SelfTestPart
+from gainwright_codegen.c_text import comment
+
+_FEWEST_TICKS = 4000
+_SHIFT_TICKS = 64
+_SHIFTS = (24, 12, 6, 2, 0, 16, 8, 30)
+"""How far the noise is shifted down, 64 control ticks each; 0 is far beyond the signal's limit."""
+_SEED = 2463534242
+_WORD = 2**32
+
+
+def detector_part(stages: Sequence[StageTables]) -> SelfTestPart:
+    """Return the self-test of detector settings, ladders and pulses of all stages."""
+    rows = [_expected(stage) for stage in stages]
+    source = "\n".join(
+        [
+            comment(
+                "Detector: noise of a shift register, in steps of loudness; the checksum is over "
+                "levels and energies of every tick. Tables: the checksum is over gains, heights "
+                "and shape of the test pulse. All expected values are from the Python reference."
+            ),
+            _TYPES,
+            f"static const golden_stage golden_stages[{len(stages)}] = {{",
+            ",\n".join(rows),
+            "};\n",
+            f"static const uint32_t noise_shifts[{len(_SHIFTS)}] = "
+            f"{{{', '.join(f'{shift}U' for shift in _SHIFTS)}}};\n",
+            _RUN.replace("@SEED@", str(_SEED))
+            .replace("@TICKS@", str(_SHIFT_TICKS))
+            .replace("@SHIFTS@", str(len(_SHIFTS)))
+            .replace("@STAGES@", str(len(stages))),
+        ]
+    )
+    return SelfTestPart(("gw_axis.h",), source, "run_stages")
+
+
+def _expected(stage: StageTables) -> str:
+    numbers = (
+        _ticks(stage.detector),
+        _detector_checksum(stage.detector),
+        len(stage.ladder.raw),
+        _table_checksum(stage),
+    )
+    return f"    {{{', '.join(f'UINT32_C({number})' for number in numbers)}}}"
+
+
+def _ticks(settings: DetectorSettings) -> int:
+    """Return enough control ticks for two complete blocks of either kind."""
+    return max(_FEWEST_TICKS, 2 * settings.ring.block_ticks, 2 * settings.burst.block_ticks)
+
+
+def _noise(count: int) -> Iterable[int]:
+    """Yield signals, the shift register of 32 bits by Marsaglia (2003) as in the C."""
+    word = _SEED
+    for number in range(count):
+        word = (word ^ word << 13) % _WORD
+        word ^= word >> 17
+        word = (word ^ word << 5) % _WORD
+        yield ((word >> 1) - 2**30) >> _SHIFTS[number // (2 * _SHIFT_TICKS) % len(_SHIFTS)]
+
+
+def _detector_checksum(settings: DetectorSettings) -> int:
+    detector, checksum = ReferenceDetector(settings), CHECKSUM_START
+    signals = iter(_noise(2 * _ticks(settings)))
+    for torque_command, speed_error in zip(signals, signals, strict=True):
+        detector.sample(torque_command, speed_error)
+        for band in (detector.ring, detector.burst):
+            words = (band.level, band.energy % _WORD, band.energy // _WORD)
+            checksum = added(checksum, words)
+    return checksum
+
+
+def _table_checksum(stage: StageTables) -> int:
+    checksum = CHECKSUM_START
+    for gain, height in zip(stage.ladder.raw, stage.pulse.heights, strict=True):
+        checksum = added(checksum, (gain, height))
+    return added(checksum, stage.pulse.shape)
+
+
+_TYPES = """\
+typedef struct {
+    uint32_t ticks;
+    uint32_t detector_checksum;
+    uint32_t rungs;
+    uint32_t table_checksum;
+} golden_stage;
+"""
+
+_RUN = """\
+static int32_t noise(uint32_t *word, uint32_t tick)
+{
+    uint32_t next = *word;
+
+    next ^= next << 13;
+    next ^= next >> 17;
+    next ^= next << 5;
+    *word = next;
+    return gw_floor_shift_i32((int32_t)(next >> 1) - INT32_C(1073741824),
+                              noise_shifts[(tick / @TICKS@U) % @SHIFTS@U]);
+}
+
+static uint32_t add_band(uint32_t checksum, const gw_band *band)
+{
+    const uint64_t energy = (uint64_t)band->energy;
+
+    checksum = checksum_add(checksum, (uint32_t)band->level);
+    checksum = checksum_add(checksum, (uint32_t)(energy & UINT32_MAX));
+    return checksum_add(checksum, (uint32_t)(energy >> 32));
+}
+
+static uint32_t detector_checksum(uint32_t stage)
+{
+    gw_detector detector;
+    uint32_t checksum = CHECKSUM_START;
+    uint32_t word = UINT32_C(@SEED@);
+    uint32_t tick;
+
+    gw_detector_reset(&detector);
+    for (tick = 0U; tick < golden_stages[stage].ticks; tick++) {
+        const int32_t torque_command = noise(&word, tick);
+        const int32_t speed_error = noise(&word, tick);
+
+        gw_detector_sample(&detector, &gw_stage_detector[stage], torque_command, speed_error);
+        checksum = add_band(checksum, &detector.ring);
+        checksum = add_band(checksum, &detector.burst);
+    }
+    return checksum;
+}
+
+static uint32_t table_checksum(uint32_t stage)
+{
+    const gw_pulse_shape *pulse = &gw_stage_pulse[stage];
+    uint32_t checksum = CHECKSUM_START;
+    uint32_t rung;
+    int32_t tick;
+
+    for (rung = 0U; rung < golden_stages[stage].rungs; rung++) {
+        checksum = checksum_add(checksum, (uint32_t)gw_gain_ladder[stage][rung]);
+        checksum = checksum_add(checksum, (uint32_t)gw_pulse_height[stage][rung]);
+    }
+    for (tick = 0; tick < pulse->ticks; tick++) {
+        checksum = checksum_add(checksum, (uint32_t)pulse->shape[tick]);
+    }
+    return checksum;
+}
+
+static uint32_t report(uint32_t passed, const char *name, uint32_t stage)
+{
+    GW_SELFTEST_PRINT((passed != 0U) ? "PASS" : "FAIL", name, stage);
+    return (passed != 0U) ? 0U : 1U;
+}
+
+static uint32_t run_stages(void)
+{
+    uint32_t failures = 0U;
+    uint32_t stage;
+
+    for (stage = 0U; stage < @STAGES@U; stage++) {
+        const golden_stage *golden = &golden_stages[stage];
+
+        failures += report((detector_checksum(stage) == golden->detector_checksum) ? 1U : 0U,
+                           "detector, stage", stage);
+        failures += report((table_checksum(stage) == golden->table_checksum) ? 1U : 0U,
+                           "tables, stage", stage);
+    }
+    return failures;
+}
+"""

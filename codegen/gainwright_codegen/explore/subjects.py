@@ -1,6 +1,0 @@
-"""Subjects of findings about every trial, besides ``single_hit/<state>`` and ``row/<row id>``."""
-
-WHOLE_TRIAL = "trial_comes_to_an_end"
-"""The same subject as in :mod:`gainwright.proof.smt.deadline`."""
-END_REACHABLE = "end_stays_reachable"
-AS_SPECIFIED = "exported_code_as_specified"

@@ -1,0 +1,10 @@
+"""Compiled parts: C sources to a shared library or program, built once and kept per user.
+
+Order of work: :mod:`compiler` finds a C compiler, :mod:`cache` keeps what was built under a digest
+of everything that went in, :mod:`compilation` puts both together, :mod:`library` loads the result.
+"""
+
+from gainwright_codegen.host.sequencer.compilation import compile_program, compile_shared, read_sources
+from gainwright_codegen.host.sequencer.library import load_library
+
+__all__ = ["compile_program", "compile_shared", "load_library", "read_sources"]

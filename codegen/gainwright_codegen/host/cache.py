@@ -1,0 +1,125 @@
+"""A per-user cache of built files: each entry is a folder, complete or absent.
+
+An entry is built in a folder beside and renamed into place, so that several processes can build
+the same one at once. It carries the digest of its product; a product that does not match it
+(truncated by a full disk, say) counts as absent and is built again.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import hashlib
+import os
+import shutil
+import sys
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+
+from gainwright.errors import InputError, input_error
+
+DIRECTORY_VARIABLE = "GAINWRIGHT_CACHE_DIR"
+DIGEST_FILE = "sha256"
+_ATTEMPTS = 5
+
+
+def cache_directory() -> Path:
+    """Return the folder of the cache; it need not exist yet."""
+    if chosen := os.environ.get(DIRECTORY_VARIABLE):
+        return Path(chosen).absolute()
+    if xdg := os.environ.get("XDG_CACHE_HOME"):
+        return Path(xdg).absolute() / "gainwright"
+    try:
+        home = Path.home()
+    except RuntimeError as error:
+        raise _unusable(Path("~"), str(error)) from error
+    if sys.platform == "darwin":
+        return home / "Library" / "Caches" / "gainwright"
+    if sys.platform == "win32":
+        return Path(os.environ.get("LOCALAPPDATA", home / "AppData" / "Local")) / "gainwright"
+    return home / ".cache" / "gainwright"
+
+
+def find(name: str, product: str) -> Path | None:
+    """Return the product of an entry if it is there, whole and readable."""
+    return _whole(cache_directory() / name, product)
+
+
+def obtain(name: str, product: str, build: Callable[[Path], None]) -> Path:
+    """Return the product of an entry, building it where it is absent or damaged.
+
+    ``build`` gets an empty folder and must leave the file ``product`` in it; anything else that
+    it leaves there is kept as well.
+
+    Raises:
+        InputError: the folder of the cache cannot be written, or as raised by ``build``.
+    """
+    root = cache_directory()
+    entry = root / name
+    if present := _whole(entry, product):
+        return present
+    try:
+        root.mkdir(mode=0o700, parents=True, exist_ok=True)
+        scratch = Path(tempfile.mkdtemp(prefix=".building-", dir=root))
+    except OSError as error:
+        raise _unusable(root, str(error)) from error
+    try:
+        build(scratch)
+        (scratch / DIGEST_FILE).write_text(_digest(scratch / product), encoding="utf-8")
+        return _publish(scratch, entry, product)
+    except OSError as error:
+        raise _unusable(root, str(error)) from error
+    finally:
+        shutil.rmtree(scratch, ignore_errors=True)
+
+
+def _digest(path: Path) -> str:
+    return hashlib.sha256(path.read_bytes()).hexdigest()
+
+
+def _whole(entry: Path, product: str) -> Path | None:
+    try:
+        noted = (entry / DIGEST_FILE).read_text(encoding="utf-8")
+        return entry / product if _digest(entry / product) == noted else None
+    except (OSError, UnicodeDecodeError):
+        return None
+
+
+def _publish(scratch: Path, entry: Path, product: str) -> Path:
+    """Rename the scratch folder to the entry; whoever came first wins, damage is put aside."""
+    for _ in range(_ATTEMPTS):
+        try:
+            scratch.rename(entry)
+        except OSError as error:
+            if not entry.exists():
+                raise
+            if present := _whole(entry, product):
+                return present
+            _set_aside(entry, error)
+        else:
+            return entry / product
+    raise OSError(errno.EBUSY, f"{entry} is damaged and cannot be replaced")
+
+
+def _set_aside(entry: Path, cause: OSError) -> None:
+    """Move a damaged entry out of the way and delete it."""
+    grave = Path(tempfile.mkdtemp(prefix=".damaged-", dir=entry.parent))
+    try:
+        # Another process may do the same at this moment; then there is nothing left to move.
+        with contextlib.suppress(FileNotFoundError):
+            entry.rename(grave / "entry")
+    except OSError:
+        raise cause from None
+    finally:
+        shutil.rmtree(grave, ignore_errors=True)
+
+
+def _unusable(root: Path, why: str) -> InputError:
+    return input_error(
+        root,
+        "cache of compiled parts",
+        why,
+        "a folder that can be written",
+        f"set {DIRECTORY_VARIABLE} to a folder of your own, or make this one writable",
+    )

@@ -1,0 +1,1 @@
+"""The C of a trial: names, expressions, header and tables."""

@@ -1,0 +1,89 @@
+"""Makes ``gw_trial.h``: the enums, counts and digest of a trial."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from gainwright.language.model import Enumeration, Kind, Signal, Trial
+from gainwright_codegen.c_text import banner, c_string, comment, identity
+from gainwright_codegen.trial_c.identifiers import constant, names_by_prefix
+
+
+def trial_header(trial: Trial) -> str:
+    """Return the text of ``gw_trial.h``."""
+    return "\n".join(
+        [
+            banner("enums and counts of a trial, generated from its specification.", [
+                identity("Trial", trial.name, trial.digest), trial.title]),
+            "#ifndef GW_TRIAL_H\n#define GW_TRIAL_H\n\n#include <stdint.h>\n",
+            f"#define GW_TRIAL_NAME {c_string(trial.name)}",
+            f"#define GW_TRIAL_DIGEST {c_string(trial.digest)}",
+            "",
+            comment("Sequencer tick in microseconds."),
+            f"#define GW_TICK_US {trial.tick_us}",
+            "",
+            _counts(trial),
+            _VARIABLE_SET,
+            _enum("state", "STATE", [(s.name, s.meaning) for s in trial.states]),
+            f"#define GW_INITIAL_STATE ((int32_t){constant('STATE', trial.initial_state)})\n",
+            _enum("input", "INPUT", _described(trial.inputs)),
+            _enum("output", "OUTPUT", _described(trial.outputs)),
+            _enum("variable", "VARIABLE", _described(trial.variables)),
+            _enum("condition", "CONDITION", [(c.name, c.meaning) for c in trial.conditions]),
+            _enum("stage", "STAGE", [(s.name, f"{s.title} [{s.unit}]") for s in trial.stages]),
+            *(
+                _enum(f"{enumeration.name}_value", enumeration.name.upper(), _worded(enumeration))
+                + f"#define GW_{enumeration.name.upper()}_COUNT {len(enumeration.values)}\n"
+                for enumeration in trial.enumerations
+            ),
+            comment("GW_TRIAL_DIGEST as a constant that firmware can read out."),
+            "extern const char gw_trial_digest[sizeof GW_TRIAL_DIGEST];\n\n#endif\n",
+        ]
+    )  # fmt: skip
+
+
+_VARIABLE_SET = """\
+/* One bit per variable: bit k is variable k. */
+#if GW_VARIABLE_COUNT > 32
+typedef uint64_t gw_variable_set;
+#else
+typedef uint32_t gw_variable_set;
+#endif
+"""
+
+
+def _counts(trial: Trial) -> str:
+    lines = [comment("SLOTS are sizes of arrays: C has none of size 0.")]
+    lines.append(f"#define GW_ROW_COUNT {len(trial.rows)}")
+    for prefix, names in names_by_prefix(trial).items():
+        lines.append(f"#define GW_{prefix}_COUNT {len(names)}")
+        if prefix != "STATE":
+            lines.append(f"#define GW_{prefix}_SLOTS {max(1, len(names))}")
+    return "\n".join(lines) + "\n"
+
+
+def _described(signals: Iterable[Signal]) -> list[tuple[str, str]]:
+    return [(signal.name, f"{signal.meaning} {_range(signal)}") for signal in signals]
+
+
+def _worded(enumeration: Enumeration) -> list[tuple[str, str]]:
+    return [(v.name, f"{v.words}. {v.remedy}".strip()) for v in enumeration.values]
+
+
+def _range(signal: Signal) -> str:
+    if signal.kind is Kind.BOOLEAN:
+        return "[0 or 1]"
+    if signal.enumeration:
+        return f"[gw_{signal.enumeration}_value]"
+    return f"[{signal.low} to {signal.high}{', ' + signal.unit if signal.unit else ''}]"
+
+
+def _enum(type_name: str, prefix: str, members: Sequence[tuple[str, str]]) -> str:
+    if not members:
+        return comment(f"The trial has no {type_name}.") + "\n"
+    lines = ["typedef enum {"]
+    for index, (name, meaning) in enumerate(members):
+        lines.append(comment(meaning, indent=4))
+        end = "," if index < len(members) - 1 else ""
+        lines.append(f"    {constant(prefix, name)} = {index}{end}")
+    return "\n".join([*lines, f"}} gw_{type_name};", ""])

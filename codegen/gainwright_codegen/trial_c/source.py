@@ -1,0 +1,241 @@
+"""Makes ``gw_trial.c``: rows, ranges, conditions, actions and outputs of a trial."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from gainwright.language.expression import Expression
+from gainwright.language.model import Row, Signal, Trial
+from gainwright_codegen.c_text import array, banner, c_string, comment, identity, statement
+from gainwright_codegen.trial_c.expression import (
+    INCLUDES,
+    Scope,
+    c_expression,
+    c_integer,
+    signal_value,
+)
+from gainwright_codegen.trial_c.identifiers import constant, names_by_prefix
+
+
+def trial_source(trial: Trial) -> str:
+    """Return the text of ``gw_trial.c``."""
+    actions = _distinct_actions(trial)
+    return "\n".join(
+        [
+            banner("decision tables of a trial, generated from its specification.", [
+                identity("Trial", trial.name, trial.digest), trial.title]),
+            '#include "gw_table.h"\n',
+            *(f'#include "{name}"' for name in INCLUDES),
+            "\nconst char gw_trial_digest[sizeof GW_TRIAL_DIGEST] = GW_TRIAL_DIGEST;\n",
+            _rows(trial, actions),
+            _ranges(trial),
+            _stages(trial),
+            _conditions(trial),
+            _ASSIGN if any(actions) else "",
+            _act(trial, actions),
+            _outputs(trial),
+            _rest_outputs(trial),
+            _names(trial),
+        ]
+    )  # fmt: skip
+
+
+_Action = tuple[tuple[str, Expression], ...]
+
+
+def _action(row: Row) -> _Action:
+    return tuple(row.actions.items())
+
+
+def _distinct_actions(trial: Trial) -> tuple[_Action, ...]:
+    """Return every different action once; the empty one is number 0."""
+    return tuple(dict.fromkeys([(), *(_action(row) for row in trial.rows)]))
+
+
+def _scope(trial: Trial, *, inputs: bool, conditions: Sequence[str] = ()) -> Scope:
+    names = {
+        signal.name: signal_value("variables", "VARIABLE", signal) for signal in trial.variables
+    }
+    if inputs:
+        names |= {s.name: signal_value("inputs", "INPUT", s) for s in trial.inputs}
+    for name in conditions:
+        names[name] = f"((conditions & {_bit(name)}) != 0U)"
+    return Scope(names)
+
+
+def _bit(condition: str) -> str:
+    return f"GW_CONDITION_BIT({constant('CONDITION', condition)})"
+
+
+def _rows(trial: Trial, actions: Sequence[_Action]) -> str:
+    numbers = {row.id: number for number, row in enumerate(trial.rows)}
+    bits = {condition.name: 1 << k for k, condition in enumerate(trial.conditions)}
+    suffix = "UINT64_C" if len(trial.conditions) > 32 else "UINT32_C"
+    first, lines = [0], list[str]()
+    for state in trial.states:
+        rows = trial.rows_by_state[state.name]
+        first.append(first[-1] + len(rows))
+        for row in rows:
+            value = sum(bits[name] for name in row.when)
+            mask = value | sum(bits[name] for name in row.unless)
+            cells = [
+                f"{suffix}(0x{mask:x})",
+                f"{suffix}(0x{value:x})",
+                constant("STATE", row.target),
+                f"{actions.index(_action(row))}U",
+                f"{numbers[row.id]}U",
+            ]
+            lines += [comment(_row_text(row), indent=4), f"    {{{', '.join(cells)}}},"]
+    lines[-1] = lines[-1].rstrip(",")
+    return "\n".join(
+        [
+            "const gw_row gw_trial_rows[GW_ROW_COUNT] = {",
+            *lines,
+            "};\n",
+            "const uint16_t gw_trial_first_row[GW_STATE_COUNT + 1] = "
+            + array([f"{index}U" for index in first])
+            + ";\n",
+        ]
+    )
+
+
+def _row_text(row: Row) -> str:
+    cube = [*row.when, *(f"not {name}" for name in row.unless)]
+    return f"{row.id}: {row.source}, {' and '.join(cube) or 'always'} -> {row.target}. {row.why}"
+
+
+def _ranges(trial: Trial) -> str:
+    def pairs(signals: Sequence[Signal]) -> list[str]:
+        return [f"{{{c_integer(s.low)}, {c_integer(s.high)}}}" for s in signals] or ["{0, 0}"]
+
+    initial = [c_integer(variable.initial) for variable in trial.variables] or ["0"]
+    inputs, variables = array(pairs(trial.inputs)), array(pairs(trial.variables))
+    return (
+        f"const gw_range gw_trial_input_ranges[GW_INPUT_SLOTS] = {inputs};\n\n"
+        f"const gw_range gw_trial_variable_ranges[GW_VARIABLE_SLOTS] = {variables};\n\n"
+        f"const int32_t gw_trial_initial_variables[GW_VARIABLE_SLOTS] = {array(initial)};\n"
+    )
+
+
+def _stages(trial: Trial) -> str:
+    outputs = [output.name for output in trial.outputs]
+    variables = [variable.name for variable in trial.variables]
+    rows = [
+        f"{{{outputs.index(s.rung)}U, {variables.index(s.limit)}U, {variables.index(s.result)}U, "
+        f"{variables.index(s.onset)}U, {s.rungs}U}}"
+        for s in trial.stages
+    ] or ["{0U, 0U, 0U, 0U, 0U}"]
+    return f"const gw_stage_binding gw_trial_stages[GW_STAGE_SLOTS] = {array(rows)};\n"
+
+
+def _function(signature: str, body: Sequence[str]) -> str:
+    return "\n".join([signature, "{", *body, "}", ""])
+
+
+def _conditions(trial: Trial) -> str:
+    body = ["    gw_condition_set conditions = 0U;", ""]
+    above: list[str] = []
+    for condition in trial.conditions:
+        text = c_expression(condition.expression, _scope(trial, inputs=True, conditions=above))
+        bit = _bit(condition.name)
+        body += [
+            comment(condition.meaning, indent=4),
+            statement(f"conditions |= {text} ? {bit} : 0U;", indent=4),
+        ]
+        above.append(condition.name)
+    body += ["    (void)inputs;", "    (void)variables;", "    return conditions;"]
+    return _function(
+        "gw_condition_set gw_trial_conditions(const int32_t inputs[], const int32_t variables[])",
+        body,
+    )
+
+
+_ASSIGN = """\
+/* Write a new value, limited to the range of the variable; returns its bit if it was limited. */
+static gw_variable_set assign(int32_t variables[], uint32_t index, int32_t value)
+{
+    const gw_range *range = &gw_trial_variable_ranges[index];
+    const int32_t limited = gw_clamp_i32(value, range->low, range->high);
+
+    variables[index] = limited;
+    return (gw_variable_set)((gw_variable_set)(limited != value) << index);
+}
+"""
+
+
+def _act(trial: Trial, actions: Sequence[_Action]) -> str:
+    conditions = [condition.name for condition in trial.conditions]
+    scope = _scope(trial, inputs=True, conditions=conditions)
+    body = ["    gw_variable_set saturated = 0U;", "", "    switch (action) {"]
+    for number, action in enumerate(actions):
+        if not action:
+            continue
+        used_by = ", ".join(row.id for row in trial.rows if _action(row) == action)
+        body += [f"    case {number}U: {{", comment(used_by, indent=8)]
+        for name, expression in action:
+            text = c_expression(expression, scope)
+            body.append(statement(f"const int32_t next_{name} = {text};", indent=8))
+        body.append("")
+        for name, _ in action:
+            index = f"(uint32_t){constant('VARIABLE', name)}"
+            text = f"saturated |= assign(variables, {index}, next_{name});"
+            body.append(statement(text, indent=8))
+        body += ["        break;", "    }"]
+    body += ["    default:", "        break;", "    }", "    (void)conditions;",
+             "    (void)inputs;", "    (void)variables;", "    return saturated;"]  # fmt: skip
+    return _function(
+        "gw_variable_set gw_trial_act(uint32_t action, gw_condition_set conditions,\n"
+        "                             const int32_t inputs[], int32_t variables[])",
+        body,
+    )
+
+
+def _output_assignment(name: str, text: str, indent: int) -> str:
+    return statement(f"outputs[{constant('OUTPUT', name)}] = {text};", indent)
+
+
+def _outputs(trial: Trial) -> str:
+    scope = _scope(trial, inputs=False)
+
+    def assignments(outputs: Mapping[str, Expression], indent: int) -> list[str]:
+        return [
+            _output_assignment(name, c_expression(expression, scope), indent)
+            for name, expression in outputs.items()
+        ]
+
+    defaults = {o.name: o.default for o in trial.outputs if o.default is not None}
+    body = [*assignments(defaults, 4), "    switch (state) {"]
+    for state in trial.states:
+        if state.outputs:
+            body.append(f"    case (int32_t){constant('STATE', state.name)}:")
+            body += [*assignments(state.outputs, 8), "        break;"]
+    body += [
+        "    default:",
+        "        break;",
+        "    }",
+        "    (void)variables;",
+        "    (void)outputs;",
+    ]
+    return _function(
+        "void gw_trial_outputs(int32_t state, const int32_t variables[], int32_t outputs[])", body
+    )
+
+
+def _rest_outputs(trial: Trial) -> str:
+    body = [
+        _output_assignment(output.name, c_integer(min(max(0, output.low), output.high)), 4)
+        for output in trial.outputs
+    ]
+    return _function("void gw_trial_rest_outputs(int32_t outputs[])", [*body, "    (void)outputs;"])
+
+
+def _names(trial: Trial) -> str:
+    tables = {prefix.lower(): names for prefix, names in names_by_prefix(trial).items()}
+    del tables["stage"]
+    tables["row"] = tuple(row.id for row in trial.rows)
+    lines = ["#ifdef GW_WITH_NAMES"]
+    for what, names in tables.items():
+        size = f"GW_{what.upper()}_{'COUNT' if what in ('state', 'row') else 'SLOTS'}"
+        texts = [c_string(name) for name in names] or ['""']
+        lines.append(f"const char *const gw_trial_{what}_names[{size}] = {array(texts)};\n")
+    return "\n".join([*lines, "#endif", ""])

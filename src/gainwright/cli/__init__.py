@@ -1,1 +1,0 @@
-"""The command line: the only room that sees all three packages."""

@@ -1,0 +1,140 @@
+"""Which combinations of conditions can really occur together.
+
+Conditions are split into groups that share no name; each group is tried at the critical values of
+the names it reads: for comparisons with constants, the constant and its neighbours, which is exact.
+Comparisons between names or of sums are tried at the ends and critical values of all names in them;
+there a combination may be missed, but none is invented. The proof decides those cases.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+
+from gainwright.language.expression import (
+    COMPARISONS,
+    Binary,
+    Expression,
+    Integer,
+    references,
+    walk,
+)
+from gainwright.language.model import Condition, Kind
+from gainwright.language.scope import Bounds
+from gainwright.semantics.evaluate import evaluate
+
+MOST_COMBINATIONS = 1 << 17
+"""Groups with more combinations of critical values are left to the proof."""
+
+
+@dataclass(frozen=True, slots=True)
+class Combination:
+    """Boolean values of the conditions of one group, and values of names that cause them."""
+
+    booleans: Mapping[str, bool]
+    witness: Mapping[str, int]
+
+
+@dataclass(slots=True)
+class Attainable:
+    """Finds and keeps the attainable combinations of groups of conditions."""
+
+    conditions: Mapping[str, Condition]
+    signals: Mapping[str, Bounds]
+    """Inputs and variables."""
+    _names: dict[str, frozenset[str]] = field(default_factory=dict)
+    _found: dict[tuple[str, ...], list[Combination] | None] = field(default_factory=dict)
+
+    def combinations(self, condition_names: Iterable[str]) -> list[list[Combination]] | None:
+        """Return the attainable combinations of each independent group; None if too many."""
+        result = []
+        for group in self._groups(condition_names):
+            if group not in self._found:
+                self._found[group] = self._explored(group)
+            found = self._found[group]
+            if found is None:
+                return None
+            result.append(found)
+        return result
+
+    def _groups(self, condition_names: Iterable[str]) -> list[tuple[str, ...]]:
+        groups: list[tuple[set[str], list[str]]] = []
+        for condition in condition_names:
+            names, members = set(self._leaves(condition)), [condition]
+            for group in [g for g in groups if g[0] & names]:
+                groups.remove(group)
+                names |= group[0]
+                members = group[1] + members
+            groups.append((names, members))
+        return [tuple(sorted(members)) for _, members in groups]
+
+    def _leaves(self, condition: str) -> frozenset[str]:
+        """Return the inputs and variables that a condition reads, through other conditions too."""
+        if condition not in self._names:
+            direct = references(self.conditions[condition].expression)
+            parts = [
+                self._leaves(name) if name in self.conditions else frozenset({name})
+                for name in direct
+            ]
+            self._names[condition] = frozenset().union(*parts)
+        return self._names[condition]
+
+    def _needed(self, group: tuple[str, ...]) -> list[Condition]:
+        """Return the group and all conditions it reads, in the order of the file."""
+        needed, waiting = set(group), list(group)
+        while waiting:
+            direct = references(self.conditions[waiting.pop()].expression)
+            new = (direct & self.conditions.keys()) - needed
+            needed |= new
+            waiting.extend(new)
+        return [condition for name, condition in self.conditions.items() if name in needed]
+
+    def _explored(self, group: tuple[str, ...]) -> list[Combination] | None:
+        conditions = self._needed(group)
+        names = sorted(frozenset().union(*(self._leaves(name) for name in group)))
+        expressions = [condition.expression for condition in conditions]
+        choices = [critical_values(name, expressions, self.signals) for name in names]
+        if math.prod(map(len, choices)) > MOST_COMBINATIONS:
+            return None
+        found: dict[tuple[bool, ...], Combination] = {}
+        for values in itertools.product(*choices):
+            witness = dict(zip(names, values, strict=True))
+            known = dict(witness)
+            for condition in conditions:
+                known[condition.name] = evaluate(condition.expression, known)
+            key = tuple(bool(known[name]) for name in group)
+            found.setdefault(key, Combination(dict(zip(group, key, strict=True)), witness))
+        return [found[key] for key in sorted(found, key=lambda key: (sum(key), key))]
+
+
+def critical_values(
+    name: str, expressions: Iterable[Expression], signals: Mapping[str, Bounds]
+) -> list[int]:
+    """Return the values of a signal at which comparisons in ``expressions`` can change."""
+    signal = signals[name]
+    if signal.kind is Kind.BOOLEAN:
+        return [0, 1]
+    values = {signal.low, signal.high}
+    for expression in expressions:
+        for part in walk(expression):
+            if (
+                isinstance(part, Binary)
+                and part.operator in COMPARISONS
+                and name in references(part)
+            ):
+                values |= _around(part, signals)
+    return sorted(value for value in values if signal.low <= value <= signal.high)
+
+
+def _around(comparison: Binary, signals: Mapping[str, Bounds]) -> set[int]:
+    literals = {part.value for part in walk(comparison) if isinstance(part, Integer)}
+    names = references(comparison) & signals.keys()
+    bases = set(literals)
+    if len(names) > 1 or len(literals) > 1:
+        ends = {end for name in names for end in (signals[name].low, signals[name].high)}
+        bases |= ends | {end + sign * v for end in ends for v in literals for sign in (-1, 1)}
+        bases |= {sign * v for v in literals for sign in (-1, 1)}
+        bases |= {a + sign * b for a in literals for b in literals for sign in (-1, 1)}
+    return {base + step for base in bases for step in (-1, 0, 1)}

@@ -1,0 +1,119 @@
+"""Loads a trial from its TOML file; reports everything wrong with it in one go."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from gainwright.language.behaviour import read_rows, read_states
+from gainwright.language.declarations import (
+    read_conditions,
+    read_constants,
+    read_enumerations,
+    read_inputs,
+    read_outputs,
+    read_variables,
+)
+from gainwright.language.demands import read_equivalent_mutants, read_hazards, read_requirements
+from gainwright.language.digest import trial_digest
+from gainwright.language.layout import ENUMERATIONS, NAMED_TABLES, TRIAL
+from gainwright.language.model import Trial
+from gainwright.language.problems import Problems
+from gainwright.language.reader import Reader
+from gainwright.language.scope import suggestion
+from gainwright.language.shape import described, shaped
+from gainwright.language.stages import read_stages
+from gainwright.language.text_file import read_toml
+from gainwright.language.validate import check_reachable, check_tables, check_unused
+
+LONGEST_TICK_US = 1_000_000
+
+
+def load_trial(path: str | Path) -> Trial:
+    """Return the validated trial in a file; InputError with all problems otherwise."""
+    return trial_from_document(read_toml(path), str(path))
+
+
+def trial_from_document(document: Mapping[str, Any], file: str) -> Trial:
+    """Return the trial in a parsed TOML document; ``file`` names it in error messages."""
+    problems = Problems(file)
+    reader = Reader(document, problems)
+    _check_tables_known(reader)
+    heading = _heading(reader)
+    constants = read_constants(reader)
+    enumerations = read_enumerations(reader)
+    inputs = read_inputs(reader)
+    variables = read_variables(reader)
+    outputs = read_outputs(reader)
+    conditions = read_conditions(reader)
+    states = read_states(reader)
+    rows = read_rows(reader)
+    stages = read_stages(reader)
+    hazards = read_hazards(reader)
+    requirements = read_requirements(reader, hazards)
+    equivalent_mutants = read_equivalent_mutants(reader)
+    _check_initial_state(reader, heading)
+    check_unused(reader)
+    if heading.get("initial_state") in reader.states:
+        check_reachable(heading["initial_state"], states, rows, problems)
+    # Tables are judged only where every name means something, or the findings would mislead.
+    if reader.all_declarations_sound() and all(
+        name in reader.conditions for row in rows for name in (*row.when, *row.unless)
+    ):
+        check_tables(states, rows, conditions, reader.signals(), problems)
+    problems.raise_if_any()
+    trial = Trial(
+        name=heading["name"],
+        title=heading["title"],
+        tick_us=heading["tick_us"],
+        initial_state=heading["initial_state"],
+        constants=constants,
+        inputs=inputs,
+        outputs=outputs,
+        variables=variables,
+        conditions=conditions,
+        states=states,
+        rows=rows,
+        hazards=hazards,
+        requirements=requirements,
+        stages=stages,
+        digest="",
+        equivalent_mutants=equivalent_mutants,
+        enumerations=enumerations,
+    )
+    return replace(trial, digest=trial_digest(trial))
+
+
+def _check_tables_known(reader: Reader) -> None:
+    known = ("trial", ENUMERATIONS, *NAMED_TABLES, "rows")
+    for key in reader.document:
+        if key not in known:
+            reader.problems.add(
+                f"[{key}]", "an unknown table", f"one of {', '.join(known)}", suggestion(key, known)
+            )
+
+
+def _heading(reader: Reader) -> dict[str, Any]:
+    if "trial" not in reader.document:
+        reader.problems.add(
+            "[trial]", "no such table", "a trial file", "add [trial] with name, title, tick_us"
+        )
+        return {}
+    heading = shaped(reader.document["trial"], TRIAL, "[trial]", reader.problems)
+    if "tick_us" in heading:
+        place = "[trial], tick_us"
+        heading["tick_us"] = reader.whole(heading["tick_us"], place, 1, LONGEST_TICK_US)
+    return heading
+
+
+def _check_initial_state(reader: Reader, heading: Mapping[str, Any]) -> None:
+    state = heading.get("initial_state")
+    if state is not None and state not in reader.states:
+        reader.problems.add(
+            "[trial], initial_state",
+            described(state),
+            "a state of the trial",
+            suggestion(state, reader.states),
+        )

@@ -1,0 +1,27 @@
+"""Collects everything wrong with one file while it is read on."""
+
+from __future__ import annotations
+
+from gainwright.errors import InputError, Problem
+from gainwright.language.expression_error import ExpressionError
+
+
+class Problems:
+    def __init__(self, file: str) -> None:
+        self._file = file
+        self._found: list[Problem] = []
+
+    def add(self, place: str, found: str, expected: str, remedy: str) -> None:
+        self._found.append(Problem(self._file, place, found, expected, remedy))
+
+    def add_expression_error(self, place: str, error: ExpressionError) -> None:
+        where = f"{place}, {error.place_in_text}" if error.place_in_text else place
+        self.add(where, error.found, error.expected, error.remedy)
+
+    def __len__(self) -> int:
+        return len(self._found)
+
+    def raise_if_any(self) -> None:
+        """Raise InputError with all problems found so far, in the order they were found."""
+        if self._found:
+            raise InputError(self._found)

@@ -1,0 +1,73 @@
+"""What all commands share: consoles, JSON, seeds, the files that a name or path means."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from gainwright.errors import input_error
+from gainwright.language.shipped import shipped_trial_path
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+DEFAULT_TRIAL = "standard"
+SEED_BITS = 64
+
+
+def console(to_error: bool = False) -> Console:
+    """Return a console: colour in a terminal unless NO_COLOR is set, plain text when piped."""
+    from rich.console import Console
+
+    stream = sys.stderr if to_error else sys.stdout
+    width = None if stream.isatty() else int(os.environ.get("COLUMNS", "110"))
+    return Console(file=stream, highlight=False, width=width, soft_wrap=not stream.isatty())
+
+
+def print_json(data: Any) -> None:
+    """Print data for a program to read."""
+    print(json.dumps(data, indent=2, allow_nan=False))
+
+
+def trial_path(name_or_path: str) -> Path:
+    """Return the file of a shipped trial's name, or the path itself."""
+    if Path(name_or_path).suffix == "" and not Path(name_or_path).exists():
+        return shipped_trial_path(name_or_path)
+    return Path(name_or_path)
+
+
+def add_trial_option(parser: argparse.ArgumentParser) -> None:
+    """Add ``--trial``."""
+    parser.add_argument(
+        "--trial",
+        default=DEFAULT_TRIAL,
+        metavar="FILE",
+        help="trial specification, or the name of a shipped one (default: %(default)s)",
+    )
+
+
+def add_json_option(parser: argparse.ArgumentParser) -> None:
+    """Add ``--json``."""
+    parser.add_argument("--json", action="store_true", help="print the result as JSON")
+
+
+def seed(text: str) -> int:
+    """Read a seed from the command line; argparse reports what is wrong with it."""
+    try:
+        value = int(text)
+    except ValueError:
+        value = -1
+    if not 0 <= value < 2**SEED_BITS:
+        raise argparse.ArgumentTypeError(
+            f"found {text!r}, expected a whole number from 0 to 2^{SEED_BITS} - 1"
+        )
+    return value
+
+
+def refuse(place: str, found: str, expected: str, remedy: str) -> Exception:
+    """Return the error for a command line that cannot be carried out."""
+    return input_error("command line", place, found, expected, remedy)

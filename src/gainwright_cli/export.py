@@ -1,0 +1,97 @@
+"""``gainwright export``: C99 source of a trial for one axis."""
+
+from __future__ import annotations
+
+import argparse
+from typing import TYPE_CHECKING
+
+from gainwright.errors import input_error
+from gainwright_cli.console import (
+    add_json_option,
+    add_trial_option,
+    console,
+    print_json,
+    trial_path,
+)
+
+if TYPE_CHECKING:
+    from gainwright.language.model import Trial
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "machine",
+        metavar="MACHINE",
+        help="name of a shipped machine description, or a path to one",
+    )
+    parser.add_argument("--out", metavar="DIR", required=True, help="folder for the C source")
+    parser.add_argument(
+        "--evidence",
+        metavar="DIR",
+        help="evidence of `gainwright prove --out`: stamps the export as proved if it matches",
+    )
+    add_trial_option(parser)
+    add_json_option(parser)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    from gainwright.language.load import load_trial
+    from gainwright_codegen.axis_c.tables import axis_tables
+    from gainwright_codegen.bundle.bundle.axis import export_axis
+    from gainwright_sim.machine import load_machine
+    from gainwright_sim.rig.axis import axis_data
+    from gainwright_sim.rig.fit import check_fit
+
+    trial = load_trial(trial_path(arguments.trial))
+    machine = load_machine(arguments.machine)
+    axis = axis_data(machine)
+    check_fit(trial, machine, axis_tables(trial, axis))
+    stamp = _stamp(arguments.evidence, trial) if arguments.evidence is not None else ""
+    with console(to_error=True).status("searching golden vectors for the self-test"):
+        bundle = export_axis(trial, axis, arguments.out, stamp)
+    if arguments.json:
+        print_json(
+            {
+                "directory": arguments.out,
+                "files": {name: len(content) for name, content in bundle.files.items()},
+                "proof_digest": stamp,
+                "bundle_digest": bundle.digest,
+                "trial_digest": trial.digest,
+                "machine_digest": axis.digest,
+                "rows_tested": len(bundle.rows_tested),
+                "rows": len(trial.rows),
+            }
+        )
+        return 0
+    screen = console()
+    for line in (
+        f"{arguments.out}: {len(bundle.files)} files, trial {trial.name} for {machine.name}",
+        f"  digest of the export: {bundle.digest}",
+        f"  the self-test takes {len(bundle.rows_tested)} of {len(trial.rows)} rows",
+        f"  proved: {stamp}" if stamp else "  not stamped as proved: no --evidence was given",
+        "Next: compile and run the self-test, on this computer and on the target:",
+        f"  cd {arguments.out} && cc -std=c99 -O2 *.c -o selftest && ./selftest",
+        "and read README.txt there. Not a safety function: the cautions in it hold.",
+    ):
+        screen.print(line, markup=False)
+    return 0
+
+
+def _stamp(directory: str, trial: Trial) -> str:
+    """Return the digest of matching evidence that everything is proved."""
+    from gainwright_codegen.bundle.bundle.stamp import proved_sources
+    from gainwright_proof.evidence.folder import check_belongs, read_evidence
+
+    evidence = read_evidence(directory)
+    check_belongs(directory, evidence, trial, proved_sources(trial))
+    if not evidence.proved:
+        open_subjects = [
+            f"{subject} ({verdict})"
+            for subject, verdict in evidence.document["verdicts"].items()
+            if verdict != "proved"
+        ]
+        raise input_error(
+            directory, "verdicts", ", ".join(open_subjects[:5]), "everything proved",
+            "see what is open with `gainwright prove`; export without --evidence to go on unproved",
+        )  # fmt: skip
+    return evidence.digest

@@ -1,0 +1,168 @@
+"""Shows a trial in the terminal: decision tables, one per state, and requirements per hazard.
+
+Conditions stand in rows and rules in columns, as in ISO 5806; below each table every rule is named
+with its next state, actions and reason. Piped output is plain text.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from rich import box
+from rich.console import Console
+from rich.rule import Rule
+from rich.table import Table
+from rich.text import Text
+
+from gainwright.language.model import NEVER, Kind, Requirement, Signal, State, Trial
+from gainwright.language.sentence import sentence, sentences
+from gainwright.language.write import write
+from gainwright_cli.views.decision_table import NO, YES, DecisionTable, actions_text, decision_table
+
+_ENTRY_STYLES = {YES: "bold green", NO: "bold red"}
+
+
+def render_trial(trial: Trial, console: Console) -> None:
+    """Print the whole trial: signals, conditions, a table per state, requirements, stages."""
+    _heading(console, f"Trial {trial.name}")
+    _paragraph(console, trial.title)
+    _paragraph(console, f"tick {trial.tick_us} µs, digest {trial.digest}", "dim")
+    _render_signals(trial, console)
+    _render_conditions(trial, console)
+    for state in trial.states:
+        render_state(trial, state, console)
+    render_requirements(trial, console)
+
+
+def summary(trial: Trial) -> str:
+    """Return one line that says how much there is in a valid trial."""
+    counts = (
+        (trial.states, "states"),
+        (trial.rows, "rows"),
+        (trial.conditions, "conditions"),
+        (trial.requirements, "requirements"),
+        (trial.hazards, "hazards"),
+        (trial.stages, "stages"),
+    )
+    listed = ", ".join(f"{len(items)} {what}" for items, what in counts)
+    return f"trial {trial.name}: {listed}; digest {trial.digest}"
+
+
+def render_state(trial: Trial, state: State, console: Console) -> None:
+    """Print meaning, outputs and decision table of one state."""
+    end = " (an end: the trial may rest here)" if state.end else ""
+    initial = " (after power-on)" if state.name == trial.initial_state else ""
+    _heading(console, f"State {state.name}{initial}{end}")
+    _paragraph(console, state.meaning)
+    outputs = ", ".join(
+        f"{output.name} = {write(state.value_of(output))}" for output in trial.outputs
+    )
+    _paragraph(console, f"Outputs: {outputs}", "dim")
+    table = decision_table(trial, state.name)
+    console.print(_entries(table, console))
+    console.print(_rules(table, console))
+
+
+def render_requirements(trial: Trial, console: Console) -> None:
+    """Print every hazard with the requirements that answer it."""
+    for hazard in trial.hazards:
+        _heading(console, f"Hazard {hazard.id}")
+        _paragraph(console, hazard.consequence)
+        for requirement in trial.requirements:
+            if requirement.hazard == hazard.id:
+                _render_requirement(requirement, console)
+
+
+def _render_requirement(requirement: Requirement, console: Console) -> None:
+    console.print(Text(requirement.id, style="bold"))
+    _paragraph(console, f"  {requirement.sentence}")
+    time = "" if requirement.within_ticks == NEVER else f", within {requirement.within_ticks} ticks"
+    _paragraph(console, f"  {requirement.kind.value}{time}; proved by {requirement.proved_by}")
+    if requirement.trigger is not None:
+        _paragraph(console, f"  when: {sentence(requirement.trigger)}", "dim")
+    for part in sentences(requirement.formula):
+        _paragraph(console, f"  - {part}", "dim")
+
+
+def _render_signals(trial: Trial, console: Console) -> None:
+    groups = (("Inputs", trial.inputs), ("Variables", trial.variables), ("Outputs", trial.outputs))
+    for title, signals in groups:
+        if not signals:
+            continue
+        _heading(console, title)
+        rows = [(s.name, _range(s), s.unit, s.meaning) for s in signals]
+        console.print(_plain_table(("name", "values", "unit", "meaning"), rows, console))
+    for enumeration in trial.enumerations:
+        _heading(console, f"Enumeration {enumeration.name}")
+        named = [
+            (str(number), value.name, value.words, value.remedy)
+            for number, value in enumerate(enumeration.values)
+        ]
+        console.print(_plain_table(("value", "name", "meaning", "remedy"), named, console))
+    if trial.constants:
+        _heading(console, "Constants")
+        constants = [(c.name, str(c.value), c.unit, c.meaning) for c in trial.constants]
+        console.print(_plain_table(("name", "value", "unit", "meaning"), constants, console))
+
+
+def _render_conditions(trial: Trial, console: Console) -> None:
+    _heading(console, "Conditions")
+    rows = [(c.name, write(c.expression), c.meaning) for c in trial.conditions]
+    console.print(_plain_table(("name", "holds when", "meaning"), rows, console))
+
+
+def _entries(table: DecisionTable, console: Console) -> Table:
+    grid = _empty_table(console)
+    grid.add_column("condition", no_wrap=True)
+    for number in range(1, len(table.rules) + 1):
+        grid.add_column(str(number), justify="center", no_wrap=True)
+    for condition, entries in zip(table.conditions, table.entries, strict=True):
+        cells = [Text(entry, style=_ENTRY_STYLES.get(entry, "dim")) for entry in entries]
+        grid.add_row(Text(condition), *cells)
+    return grid
+
+
+def _rules(table: DecisionTable, console: Console) -> Table:
+    rows = []
+    for number, row in enumerate(table.rules, start=1):
+        target = "stays" if row.target == table.state else row.target
+        does = actions_text(row)
+        rows.append((str(number), row.id, target, row.why + (f"\n{does}" if does else "")))
+    return _plain_table(("rule", "row", "next state", "why; actions"), rows, console)
+
+
+def _plain_table(titles: Iterable[str], rows: Iterable[tuple[str, ...]], console: Console) -> Table:
+    table = titled_table(titles, console)
+    for row in rows:
+        table.add_row(*(Text(cell) for cell in row))
+    return table
+
+
+def titled_table(titles: Iterable[str], console: Console) -> Table:
+    """Return an empty table of left-aligned columns, in the look of all our tables."""
+    table = _empty_table(console)
+    for title in titles:
+        table.add_column(title, overflow="fold")
+    return table
+
+
+def _empty_table(console: Console) -> Table:
+    return Table(box=box.SIMPLE_HEAD if console.is_terminal else box.ASCII2, pad_edge=False)
+
+
+def _range(signal: Signal) -> str:
+    if signal.enumeration:
+        return f"one of {signal.enumeration}"
+    return "boolean" if signal.kind is Kind.BOOLEAN else f"{signal.low} to {signal.high}"
+
+
+def _heading(console: Console, text: str) -> None:
+    console.print()
+    if console.is_terminal:
+        console.print(Rule(Text(text, style="bold"), align="left"))
+    else:
+        console.print(Text(f"== {text}"))
+
+
+def _paragraph(console: Console, text: str, style: str = "") -> None:
+    console.print(Text(text, style=style))

@@ -1,0 +1,131 @@
+"""Defects that are inserted on purpose: a checker that misses one is not believed."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Defect:
+    """One defect: a text of an exported file and what it is replaced by."""
+
+    file: str
+    sound: str
+    broken: str
+    what: str
+    """What is wrong with it."""
+    reached_by: str
+    """The driver's function that runs into it."""
+    shows_at: str = ""
+    """Sound text of the place where it goes wrong, if that is not the inserted text itself."""
+    breaks_range: bool = False
+    """Whether it breaks a promised range and is no undefined behaviour by itself."""
+
+    def applied(self, text: str) -> str:
+        """Return the text with the defect; LookupError unless there is one place for it."""
+        count = text.count(self.sound)
+        if count != 1:
+            raise LookupError(
+                f"inserted defect ({self.what}): {self.file} has {count} times {self.sound!r}"
+            )
+        return text.replace(self.sound, self.broken)
+
+    def line(self, text: str) -> int:
+        """Return the line where it goes wrong, from 1; the sound text is given."""
+        return text[: text.index(self.shows_at or self.sound)].count("\n") + 1
+
+
+ROW_INDEX = Defect(
+    "gw_sequencer.c",
+    "taken = index;",
+    "taken = index + GW_ROW_COUNT;",
+    "index of the row taken lies beyond the table",
+    "gw_check_step_any_memory",
+    "sequencer->saturated = gw_trial_act(",
+)
+PRODUCT = Defect(
+    "gw_fixed.h",
+    "return (int64_t)a * (int64_t)b;",
+    "return (int64_t)(a * b);",
+    "product computed in 32 bits",
+    "gw_check_products",
+)
+SATURATION = Defect(
+    "gw_biquad.h",
+    "const int32_t input = gw_saturate_signal(x);",
+    "const int32_t input = x;",
+    "input of the filter not limited",
+    "gw_check_biquad",
+    breaks_range=True,
+)
+SQUARE = Defect(
+    "gw_detector.c",
+    "((int64_t)value * value)",
+    "(int64_t)(value * value)",
+    "square computed in 32 bits",
+    "gw_check_block",
+)
+SHIFT = Defect(
+    "gw_detector.c",
+    "energy >> settings->shift;",
+    "energy >> (settings->shift + 64U);",
+    "shift by more than the width",
+    "gw_check_control_tick",
+)
+HEADROOM = Defect(
+    "gw_detector.c",
+    "return gw_round_shift_i32(value, GW_DETECTOR_HEADROOM_BITS);",
+    "return gw_round_shift_i32(value, GW_DETECTOR_HEADROOM_BITS - 1U);",
+    "headroom shift one bit short",
+    "gw_check_filter",
+    breaks_range=True,
+)
+PULSE_INDEX = Defect(
+    "gw_pulse.h",
+    "(pulse->next < shape->ticks)",
+    "(pulse->next <= shape->ticks)",
+    "index one beyond the pulse",
+    "gw_check_pulse_sample",
+    "shape->shape[pulse->next]",
+)
+RUNG_INDEX = Defect(
+    "gw_axis.c",
+    "return gw_gain_ladder[stage][rung_of(axis, stage)];",
+    "return gw_gain_ladder[stage][axis->outputs[gw_trial_stages[stage].rung_output]];",
+    "index of the gain ladder not limited",
+    "gw_check_gain",
+)
+HEIGHT_INDEX = Defect(
+    "gw_axis.c",
+    "gw_pulse_height[axis->stage][rung_of(axis, axis->stage)]",
+    "gw_pulse_height[axis->stage][rung_of(axis, axis->stage) + 1]",
+    "index of the pulse heights one too high",
+    "gw_check_sequencer_tick",
+)
+
+STEP_DEFECTS = (ROW_INDEX,)
+AXIS_DEFECTS = (
+    PRODUCT,
+    SATURATION,
+    HEADROOM,
+    SQUARE,
+    SHIFT,
+    PULSE_INDEX,
+    RUNG_INDEX,
+    HEIGHT_INDEX,
+)
+
+
+def table_defect(text: str) -> Defect:
+    """Return a defect for the tables of a machine: a pulse said to be longer than it is.
+
+    Raises:
+        LookupError: the tables have no pulse.
+    """
+    found = re.search(r"\{pulse_shape_0, (\d+)\}", text)
+    if found is None:
+        raise LookupError("there is no pulse to defect a defect in")
+    broken = f"{{pulse_shape_0, {int(found[1]) + 1}}}"
+    what = "a pulse that is said to be longer than it is"
+    return Defect("gw_machine.c", found[0], broken, what, "gw_check_pulse_sample")

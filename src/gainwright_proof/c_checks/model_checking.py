@@ -1,0 +1,152 @@
+"""One step of each exported function under the bounded model checker."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable
+from concurrent.futures import Executor
+from dataclasses import dataclass
+from pathlib import Path
+
+from gainwright.language.model import Trial
+from gainwright_proof.c_checks import esbmc
+from gainwright_proof.c_checks.defects import AXIS_DEFECTS, STEP_DEFECTS, Defect
+from gainwright_proof.c_checks.report import Outcome, Task, Wait, finding, not_run
+from gainwright_proof.verdict import Finding, Verdict
+
+# Multiplications of unknowns are more than a solver takes together. So each harness shows one
+# thing, and in the next one any value within what was shown stands for it (files any_*.c).
+_COMMON = ("any_esbmc.c",)
+_STEP_FILES = (*_COMMON, "check_step.c", "gw_sequencer.c", "gw_trial.c")
+_TABLE_FILES = (*_COMMON, "check_axis.c", "any_structs.c", "gw_machine.c")
+_BIQUAD_FILES = (*_COMMON, "check_biquad.c")
+_DETECTOR_FILES = (*_COMMON, "any_detector.c", "any_structs.c", "gw_machine.c")
+_AXIS_FILES = (*_TABLE_FILES, "any_detector.c", "any_sequencer.c", "gw_axis.c", "gw_trial.c")
+
+
+@dataclass(frozen=True, slots=True)
+class Harness:
+    subject: str
+    function: str
+    files: tuple[str, ...]
+    claim: str
+    needs_machine: bool = True
+    one_by_one: bool = False
+
+
+HARNESSES = (
+    Harness(
+        "gw_sequencer_step",
+        "gw_check_step_any_memory",
+        _STEP_FILES,
+        "one step and its outputs, from any content of memory and any inputs",
+        needs_machine=False,
+    ),
+    Harness(
+        "gw_axis_control_tick",
+        "gw_check_control_tick",
+        _AXIS_FILES,
+        "one control tick (detector and pulse) with the exported settings, from any promised state "
+        "and with any signals",
+    ),
+    Harness(
+        "gw_axis_sequencer_tick",
+        "gw_check_sequencer_tick",
+        _AXIS_FILES,
+        "one sequencer tick, whatever the table gives, from any promised state and back into it",
+    ),
+    Harness(
+        "gw_product_i64",
+        "gw_check_products",
+        _TABLE_FILES,
+        "every exported filter coefficient times any signal",
+        one_by_one=True,
+    ),
+    Harness(
+        "gw_biquad_step",
+        "gw_check_biquad",
+        _BIQUAD_FILES,
+        "one sample of a filter section with any such products, from any promised state and back "
+        "into it",
+    ),
+    Harness(
+        "gw_detector/filter",
+        "gw_check_filter",
+        _DETECTOR_FILES,
+        "two such sections and the headroom shift, from any promised state",
+        one_by_one=True,
+    ),
+    Harness(
+        "gw_detector/add_square",
+        "gw_check_block",
+        _DETECTOR_FILES,
+        "one square more in a block of any allowed length, a level with any allowed settings, from "
+        "any promised state and back into it",
+        one_by_one=True,
+    ),
+    Harness(
+        "gw_pulse_sample",
+        "gw_check_pulse_sample",
+        _TABLE_FILES,
+        "one sample of every exported pulse from any promised state and back into it",
+    ),
+    Harness(
+        "gw_axis_gain",
+        "gw_check_gain",
+        _AXIS_FILES,
+        "the gain of every stage from any outputs",
+    ),
+)
+
+
+def model_checking(pool: Executor, task: Task) -> Wait:
+    """Start all harnesses; see :class:`gainwright_proof.c_checks.report.Method`."""
+    wanted = [h for h in HARNESSES if task.workspace.has_machine or not h.needs_machine]
+    if esbmc.executable() is None:
+        reason = f"the package {esbmc.PACKAGE} is not installed: pip install 'gainwright[proof]'"
+        return lambda: [not_run(h.subject, "bounded model checking", reason) for h in wanted]
+    waits = [_start(pool, task, harness) for harness in wanted]
+    return lambda: [wait() for wait in waits]
+
+
+def _start(pool: Executor, task: Task, harness: Harness) -> Callable[[], Finding]:
+    defects = [p for p in (*STEP_DEFECTS, *AXIS_DEFECTS) if p.reached_by == harness.function]
+    sound = pool.submit(_check, task, harness, task.workspace.folder)
+    inserted = [pool.submit(_check_with_defect, task, harness, defect) for defect in defects]
+
+    def wait() -> Finding:
+        return finding(
+            harness.subject,
+            f"bounded model checking of one step ({esbmc.version()})",
+            harness.claim,
+            _outcome(sound.result()),
+            zip(defects, (future.result() for future in inserted), strict=True),
+        )
+
+    return wait
+
+
+def _check(task: Task, harness: Harness, folder: Path) -> esbmc.Answer:
+    unwind = longest_loop(task.trial) + 1
+    return esbmc.check(
+        folder, harness.files, harness.function, unwind, task.limit_s, harness.one_by_one
+    )
+
+
+def _check_with_defect(task: Task, harness: Harness, defect: Defect) -> str | None:
+    try:
+        answer = _check(task, harness, task.workspace.with_defects((defect,)))
+    except LookupError as error:
+        return str(error)
+    return None if answer.verdict is Verdict.REFUTED else answer.detail
+
+
+def _outcome(answer: esbmc.Answer) -> Outcome:
+    return Outcome(answer.verdict, answer.detail, {"properties": answer.properties})
+
+
+def longest_loop(trial: Trial) -> int:
+    """Return the rounds of the longest loop in step and axis; the detector's loops are shorter."""
+    rows = Counter(row.source for row in trial.rows)
+    signals = (trial.inputs, trial.outputs, trial.variables, trial.stages)
+    return max(*(len(group) for group in signals), *rows.values())

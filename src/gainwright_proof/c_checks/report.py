@@ -1,0 +1,81 @@
+"""Makes one finding of what a checker says about the sound source and about inserted defects."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from concurrent.futures import Executor
+from dataclasses import dataclass
+from typing import Protocol
+
+from gainwright.language.model import Trial
+from gainwright_proof.c_checks.defects import Defect
+from gainwright_proof.c_checks.workspace import Workspace
+from gainwright_proof.verdict import Finding, Verdict
+
+SUBJECT = "c_source"
+"""Subjects of findings begin with this."""
+
+Wait = Callable[[], list[Finding]]
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """What every method is given."""
+
+    workspace: Workspace
+    trial: Trial
+    limit_s: float
+    """Time limit of one run of a tool."""
+    seed: int
+
+
+class Method(Protocol):
+    """Starts a method on the executor; the result waits for it and returns its findings."""
+
+    def __call__(self, pool: Executor, task: Task) -> Wait: ...
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What a checker says about one version of the source."""
+
+    verdict: Verdict
+    detail: str
+    figures: Mapping[str, int]
+
+
+def finding(
+    subject: str,
+    method: str,
+    claim: str,
+    sound: Outcome,
+    inserted: Iterable[tuple[Defect, str | None]],
+) -> Finding:
+    """Return a finding: proved only if the source is sound and every inserted defect was noticed.
+
+    Args:
+        subject: what is proved about, after ``c_source/``.
+        method: name and version of the tool.
+        claim: what is shown, as a clause.
+        sound: the answer about the exported source.
+        inserted: each defect, and why it counts as missed (None if it was noticed).
+    """
+    inserted = list(inserted)
+    missed = [f"{defect.what}: {why}" for defect, why in inserted if why is not None]
+    verdict, detail = sound.verdict, f"{claim}: {sound.detail}"
+    if verdict is Verdict.PROVED and missed:
+        verdict = Verdict.UNFINISHED
+        detail = f"not believed, as it missed what was inserted ({'; '.join(missed)})"
+    elif verdict is Verdict.PROVED:
+        detail = f"{detail}; {_caught(inserted)}"
+    figures = {**sound.figures, "inserted_defects_found": len(inserted) - len(missed)}
+    return Finding(f"{SUBJECT}/{subject}", method, verdict, detail + ".", figures=figures)
+
+
+def not_run(subject: str, method: str, reason: str) -> Finding:
+    return Finding(f"{SUBJECT}/{subject}", method, Verdict.NOT_RUN, reason + ".")
+
+
+def _caught(inserted: Sequence[tuple[Defect, str | None]]) -> str:
+    names = ", ".join(defect.what for defect, _ in inserted)
+    return f"inserted defects found in the same run: {names}"

@@ -1,0 +1,130 @@
+"""Runs of the exported functions on random values under the undefined-behaviour sanitizer.
+
+A run proves nothing about what it did not execute; it is here because it shares no assumption with
+the other methods: the real compiler, the real machine.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from concurrent.futures import Executor
+from dataclasses import dataclass
+from pathlib import Path
+
+from gainwright.errors import InputError
+from gainwright_codegen.host.sequencer.compiler import Compiler, compilers
+from gainwright_proof.c_checks.defects import ROW_INDEX, SQUARE, Defect
+from gainwright_proof.c_checks.report import Outcome, Task, Wait, finding, not_run
+from gainwright_proof.c_checks.tool_run import ToolRun, run_tool
+from gainwright_proof.verdict import Finding, Verdict
+
+ROUNDS = 100_000
+"""Calls of each part, and ticks of a life from reset on."""
+_SUBJECT = "sanitized_runs"
+_METHOD = "random runs under sanitizers"
+_PROGRAM = "run_random"
+_FILES = ("run_random.c", "any_random.c", "check_step.c", "gw_sequencer.c", "gw_trial.c")
+_AXIS_FILES = (
+    "check_axis.c",
+    "check_biquad.c",
+    "check_detector.c",
+    "any_structs.c",
+    "gw_axis.c",
+    "gw_machine.c",
+)
+_SANITIZERS = ("undefined,address", "undefined")
+"""The first that the compiler can link; without addresses, indices behind pointers go unseen."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Builder:
+    compiler: Compiler
+    sanitizers: str
+
+    def __str__(self) -> str:
+        first = self.compiler.identity.splitlines()[-1 if self.compiler.is_zig else 1]
+        return f"{first.strip()}, -fsanitize={self.sanitizers}"
+
+
+def sanitized_runs(pool: Executor, task: Task) -> Wait:
+    """Start building and running; see :class:`gainwright_proof.c_checks.report.Method`."""
+    future = pool.submit(_findings, task)
+    return future.result
+
+
+def _findings(task: Task) -> list[Finding]:
+    try:
+        builder = _builder(task)
+    except InputError:
+        return [not_run(_SUBJECT, _METHOD, "no C compiler is installed")]
+    if builder is None:
+        return [not_run(_SUBJECT, _METHOD, "no installed C compiler links a sanitizer")]
+    sound = _run(task, builder, task.workspace.folder, "all", ROUNDS)
+    defects = _visible_defects(task, builder)
+    return [
+        finding(
+            _SUBJECT,
+            f"{_METHOD} ({builder})",
+            f"{ROUNDS} random calls of each function from promised states and {ROUNDS} ticks from "
+            f"reset on, seed {task.seed}, without a report (a run, no proof)",
+            _outcome(sound),
+            [(defect, _missed(task, builder, defect)) for defect in defects],
+        )
+    ]
+
+
+def _outcome(run: ToolRun) -> Outcome:
+    figures = {"rounds": ROUNDS}
+    if run.exit_code == 0:
+        return Outcome(Verdict.PROVED, "nothing was reported", figures)
+    if run.exit_code is None:
+        return Outcome(Verdict.UNFINISHED, "the time limit was reached", figures)
+    return Outcome(Verdict.REFUTED, _first_report(run), figures)
+
+
+def _first_report(run: ToolRun) -> str:
+    marks = ("runtime error", "ERROR: AddressSanitizer", "checked range")
+    lines = [line for line in run.output.splitlines() if any(mark in line for mark in marks)]
+    return lines[0].strip() if lines else f"exit code {run.exit_code}: {run.last_line}"
+
+
+def _builder(task: Task) -> _Builder | None:
+    """Return the first compiler that links a sanitizer; InputError without any compiler."""
+    for compiler in compilers():
+        for sanitizers in _SANITIZERS:
+            builder = _Builder(compiler, sanitizers)
+            if _build(task, builder, task.workspace.folder).exit_code == 0:
+                return builder
+    return None
+
+
+def _build(task: Task, builder: _Builder, folder: Path) -> ToolRun:
+    files: Sequence[str] = _FILES
+    defines: Sequence[str] = ()
+    if task.workspace.has_machine:
+        files, defines = (*_FILES, *_AXIS_FILES), ("-DGW_CHECK_MACHINE",)
+    checks = (f"-fsanitize={builder.sanitizers}", "-fno-sanitize-recover=all")
+    command = [*builder.compiler.command, "-std=c99", "-O1", *checks, *defines, "-I."]
+    return run_tool([*command, *files, "-o", _PROGRAM], folder, task.limit_s)
+
+
+def _run(task: Task, builder: _Builder, folder: Path, part: str, rounds: int) -> ToolRun:
+    program = folder / _PROGRAM
+    return run_tool([str(program), part, str(rounds), str(task.seed)], folder, task.limit_s)
+
+
+def _visible_defects(task: Task, builder: _Builder) -> list[Defect]:
+    """Two kinds of defect are enough here: arithmetic, and an index if addresses are watched."""
+    defects = [SQUARE] if task.workspace.has_machine else []
+    return [*defects, ROW_INDEX] if "address" in builder.sanitizers else defects
+
+
+def _missed(task: Task, builder: _Builder, defect: Defect) -> str | None:
+    try:
+        folder = task.workspace.with_defects((defect,))
+    except LookupError as error:
+        return str(error)
+    if _build(task, builder, folder).exit_code != 0:
+        return "it does not compile"
+    run = _run(task, builder, folder, defect.reached_by, ROUNDS)
+    return None if run.exit_code not in (0, None) else "nothing was reported"

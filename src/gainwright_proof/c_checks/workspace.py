@@ -1,0 +1,95 @@
+"""A folder with the exported C, the drivers that call it, and copies with inserted defects."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+import tempfile
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+from gainwright_codegen.host.sequencer.compiler import Compiler, compilers
+from gainwright_proof.c_checks.c_source.types import Program
+from gainwright_proof.c_checks.defects import Defect
+from gainwright_proof.c_checks.struct_driver import struct_driver
+
+MACHINE_FILE = "gw_machine.c"
+DRIVER_DIRECTORY = Path(__file__).parent / "driver"
+INCLUDE_DIRECTORY = Path(__file__).parent / "include"
+
+
+@dataclass(frozen=True, slots=True)
+class Workspace:
+    """A folder ready for the checkers; every file lies in ``folder`` itself."""
+
+    folder: Path
+    exported: tuple[str, ...]
+    """Names of the exported C files."""
+
+    @property
+    def has_machine(self) -> bool:
+        return MACHINE_FILE in self.exported
+
+    def with_defects(self, defects: tuple[Defect, ...]) -> Path:
+        """Return a new folder with a copy in which the defects are inserted.
+
+        Raises:
+            LookupError: a file has no such text, or has it twice.
+        """
+        copy = Path(tempfile.mkdtemp(prefix="defect-", dir=self.folder.parent))
+        shutil.copytree(self.folder, copy, dirs_exist_ok=True)
+        for defect in defects:
+            path = copy / defect.file
+            path.write_text(defect.applied(path.read_text(encoding="ascii")), encoding="ascii")
+        return copy
+
+
+@contextmanager
+def workspace(sources: Mapping[str, bytes]) -> Iterator[Workspace]:
+    """Make a workspace of exported sources and remove it in the end.
+
+    Raises:
+        InputError: no C compiler for preprocessing.
+        UnsupportedC: the headers cannot be read.
+    """
+    with tempfile.TemporaryDirectory(prefix="gainwright-source-") as root:
+        folder = Path(root) / "source"
+        shutil.copytree(DRIVER_DIRECTORY, folder)
+        names = tuple(name for name in sources if name.endswith((".c", ".h")))
+        for name in names:
+            (folder / name).write_bytes(sources[name])
+        made = Workspace(folder, names)
+        if made.has_machine:
+            headers = preprocessed(folder, '#include "gw_detector.h"\n#include "gw_pulse.h"\n')
+            text = struct_driver(Program.parse(headers))
+            (folder / "any_structs.c").write_text(text, encoding="ascii")
+        yield made
+
+
+def preprocessed(folder: Path, text: str) -> str:
+    """Return a source after the preprocessor, for a machine whose ``int`` has 32 bits.
+
+    Raises:
+        InputError: no C compiler.
+        LookupError: the preprocessor failed.
+    """
+    return _preprocessed_by(next(compilers()), folder, text)
+
+
+def _preprocessed_by(compiler: Compiler, folder: Path, text: str) -> str:
+    with tempfile.TemporaryDirectory(prefix="preprocess-", dir=folder.parent) as scratch:
+        unit = Path(scratch) / "unit.c"
+        unit.write_text(text, encoding="ascii")
+        command = [*compiler.command, "-E", "-std=c99", "-nostdinc"]
+        result = subprocess.run(
+            [*command, f"-I{INCLUDE_DIRECTORY}", f"-I{folder}", str(unit)],
+            capture_output=True,
+            text=True,
+            errors="replace",
+            check=False,
+        )
+    if result.returncode != 0:
+        raise LookupError(f"{compiler} -E: {result.stderr.strip()[:500]}")
+    return result.stdout

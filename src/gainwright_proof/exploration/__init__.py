@@ -1,0 +1,28 @@
+"""Exhaustive exploration: everything a trial can do, run on the compiled C that ships.
+
+Variables are explored in full, times too; nothing about them is abstracted. Inputs are represented
+by vectors that stand for all others, see :mod:`vectors`.
+
+:func:`explore` is the entry. Order of work: :mod:`vectors` finds the inputs to try
+(:mod:`questions`, :mod:`features`, :mod:`behaviour`), :mod:`model_source` writes the C that goes
+with the exported sources, :mod:`engine` runs the search (``gx_*.c``), :mod:`judge` turns what it
+found into findings, :mod:`run_file` and :mod:`replay` keep runs that show something.
+"""
+
+from gainwright_proof.exploration.exploration import Exploration, Limits, explore
+from gainwright_proof.exploration.replay import MachinesDifferError, Replay, confirms, replay_run
+from gainwright_proof.exploration.run_file import HeldInputs, Run, read_run, run_text
+
+__all__ = [
+    "Exploration",
+    "HeldInputs",
+    "Limits",
+    "MachinesDifferError",
+    "Replay",
+    "Run",
+    "confirms",
+    "explore",
+    "read_run",
+    "replay_run",
+    "run_text",
+]

@@ -1,0 +1,263 @@
+"""The compiled explorer of one trial: the exported sequencer and the search, in one library."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from enum import IntEnum
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+from gainwright.language.model import Trial
+from gainwright_codegen.host.sequencer import compile_shared, load_library, read_sources
+from gainwright_codegen.host.sequencer.sequencer import sequencer_cdef
+from gainwright_codegen.sources import sequencer_sources
+from gainwright_proof.exploration.encoding import Encoding
+from gainwright_proof.exploration.model_source import model_sources
+from gainwright_proof.exploration.vectors import StateVectors, Vector
+
+_DIRECTORY = Path(__file__).parent
+_NOWHERE = 2**32 - 1
+_CALLED = ("gx_search.inc", "gx_graph.inc")
+"""Units with the functions that Python calls."""
+_LONGEST_WHOLE_WAIT = 2_000_000
+"""Ticks of a wait above which going round a circle once is enough."""
+_CDEF = """
+typedef struct { uint32_t node; uint32_t vector; } gx_tick;
+typedef struct {
+    uint64_t nodes; uint64_t expanded; uint64_t ticks; uint64_t edges; uint64_t depth;
+    uint64_t bytes;
+} gx_figures;
+typedef struct { int64_t longest; uint32_t first_late; } gx_wait;
+typedef struct gx_search gx_search;
+gx_search *gx_search_new(uint64_t most_nodes);
+void gx_search_free(gx_search *search);
+int32_t gx_search_run(gx_search *search, uint64_t nodes);
+void gx_search_figures(const gx_search *search, gx_figures *figures);
+void gx_search_nodes_in(const gx_search *search, uint64_t counts[]);
+uint64_t gx_search_row_ticks(const gx_search *search, int32_t row);
+gx_tick gx_search_first(const gx_search *search, int32_t kind, uint32_t subject);
+gx_wait gx_wait_after_moment(const gx_search *search, uint32_t formula, uint32_t trigger,
+                             uint64_t limit, uint32_t waits[]);
+gx_wait gx_wait_after_tick(const gx_search *search, uint32_t requirement, uint64_t limit,
+                           uint32_t waits[]);
+uint64_t gx_wait_path(const gx_search *search, const uint32_t waits[], uint32_t start,
+                      uint64_t most, uint32_t path[], uint8_t passed[]);
+uint64_t gx_stuck(const gx_search *search, uint8_t reaches[], uint32_t first[]);
+void gx_parents(const gx_search *search, uint32_t parents[]);
+uint32_t gx_vector_between(const gx_search *search, uint32_t node, uint32_t target,
+                           int32_t requirement);
+gx_tick gx_late_trigger(const gx_search *search, uint32_t requirement, uint64_t limit,
+                        const uint32_t waits[], uint32_t target[]);
+"""
+
+
+class Result(IntEnum):
+    """How a search stands."""
+
+    MORE = 0
+    COMPLETE = 1
+    TOO_MANY = 2
+    NO_MEMORY = 3
+
+
+class Note(IntEnum):
+    """What the search notes the first occurrence of; see ``gx_search.h``."""
+
+    MOMENT = 0
+    TICK = 1
+    NO_ROW_HELD = 2
+    ROWS_HELD = 3
+    ROW_TAKEN = 4
+    SATURATED = 5
+    UNEXPECTED = 6
+    CONDITIONS = 7
+    SINGLE_MISS = 8
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A node (number of a reachable state with variables) and a vector tried there."""
+
+    node: int
+    vector: int
+
+
+@dataclass(frozen=True, slots=True)
+class Figures:
+    """Counts of a search; they depend on the trial only, ``bytes`` on the explorer too."""
+
+    nodes: int
+    """Reachable combinations of state and variables found."""
+    expanded: int
+    ticks: int
+    """Calls of the exported step function."""
+    edges: int
+    """Different successors, summed over the nodes."""
+    depth: int
+    """Ticks from reset to the farthest node."""
+    bytes: int
+    """Memory held at the end."""
+
+
+@dataclass(frozen=True, slots=True)
+class Wait:
+    """Longest time until a formula holds, over all nodes from which the time counts."""
+
+    longest_ticks: int | None
+    """None: for ever."""
+    late: list[Vector] | None
+    """Inputs from reset until the time is over, for the first run that takes too long. It ends
+    early where it has gone round a circle, or where no row holds."""
+
+
+class OutOfMemory(Exception):
+    """An analysis of the graph found too little memory."""
+
+
+class Engine:
+    """A search over one trial, from reset. After the search, threads may share it."""
+
+    def __init__(
+        self, trial: Trial, vectors: Sequence[StateVectors], encoding: Encoding, most_nodes: int
+    ) -> None:
+        """Compile the explorer; InputError if that fails, OutOfMemory at once if it is short."""
+        self._trial = trial
+        self.vectors: tuple[Vector, ...] = tuple(v for s in vectors for v in s.vectors)
+        library = compile_shared(
+            _one_unit(
+                {
+                    **sequencer_sources(trial),
+                    **read_sources(_DIRECTORY, "*.h", "*.c"),
+                    **model_sources(trial, vectors, encoding),
+                }
+            ),
+            name="explorer",
+        )
+        self._ffi, self._library = load_library(library, sequencer_cdef(trial) + _CDEF)
+        search = self._library.gx_search_new(most_nodes)
+        if search == self._ffi.NULL:
+            raise OutOfMemory
+        self._search = self._ffi.gc(search, self._library.gx_search_free)
+        self._parents: Any = None
+        self._lock = threading.Lock()
+
+    def run(self, nodes: int) -> Result:
+        """Expand up to so many nodes more."""
+        self._parents = None
+        return Result(self._library.gx_search_run(self._search, nodes))
+
+    @property
+    def figures(self) -> Figures:
+        figures = self._ffi.new("gx_figures *")
+        self._library.gx_search_figures(self._search, figures)
+        return Figures(*(getattr(figures, name) for name in Figures.__dataclass_fields__))
+
+    def nodes_by_state(self) -> tuple[int, ...]:
+        """Return how many nodes each state has, in the order of the trial."""
+        counts = self._ffi.new("uint64_t[]", len(self._trial.states))
+        self._library.gx_search_nodes_in(self._search, counts)
+        return tuple(counts)
+
+    def ticks_by_row(self) -> tuple[int, ...]:
+        """Return in how many ticks each row was taken, in the order of the trial."""
+        count = len(self._trial.rows)
+        return tuple(self._library.gx_search_row_ticks(self._search, k) for k in range(count))
+
+    def first(self, note: Note, subject: int) -> Place | None:
+        """Return the first occurrence of something, nearest to reset; None if there is none."""
+        return self._place(self._library.gx_search_first(self._search, int(note), subject))
+
+    def path_to(self, node: int) -> list[Vector]:
+        """Return the inputs of a shortest run from reset to a node, one vector per tick."""
+        with self._lock:
+            if self._parents is None:
+                self._parents = self._places()
+                self._library.gx_parents(self._search, self._parents)
+        nodes = [node]
+        while self._parents[nodes[-1]] != _NOWHERE:
+            nodes.append(self._parents[nodes[-1]])
+        return self.along(nodes[::-1])
+
+    def path_over(self, place: Place) -> list[Vector]:
+        """Return the inputs of a shortest run from reset to a place, its own tick included."""
+        return [*self.path_to(place.node), self.vectors[place.vector]]
+
+    def along(self, nodes: Sequence[int]) -> list[Vector]:
+        """Return inputs that lead from each node to the next."""
+        between = self._library.gx_vector_between
+        return [self.vectors[between(self._search, a, b, -1)] for a, b in pairwise(nodes)]
+
+    def wait_after_moment(self, formula: int, trigger: int, within_ticks: int) -> Wait:
+        """Measure the wait for a formula where a trigger holds (numbers as in ``gx_holds``)."""
+        waits = self._places()
+        wait = self._library.gx_wait_after_moment(
+            self._search, formula, trigger, within_ticks, waits
+        )
+        start = int(wait.first_late)
+        late = None
+        if start != _NOWHERE:
+            late = self.path_to(start) + self._waiting(waits, start, within_ticks)
+        return Wait(_longest(wait.longest), late)
+
+    def wait_after_tick(self, requirement: int, within_ticks: int) -> Wait:
+        """Measure the wait of a response requirement, the tick that triggers it included."""
+        waits = self._places()
+        limit = within_ticks - 1
+        wait = self._library.gx_wait_after_tick(self._search, requirement, limit, waits)
+        longest = _longest(wait.longest)
+        late = None
+        if wait.first_late != _NOWHERE:
+            target = self._ffi.new("uint32_t[1]")
+            tick = self._library.gx_late_trigger(self._search, requirement, limit, waits, target)
+            late = [*self.path_to(tick.node), self.vectors[tick.vector]]
+            late += self._waiting(waits, target[0], limit)
+        return Wait(None if longest is None else longest + 1, late)
+
+    def _places(self) -> Any:
+        return self._ffi.new("uint32_t[]", self.figures.nodes)
+
+    def _waiting(self, waits: Any, start: int, ticks: int) -> list[Vector]:
+        """Return inputs of the longest wait from a node, at most so many ticks of it."""
+        nodes = self.figures.nodes
+        whole = ticks <= _LONGEST_WHOLE_WAIT
+        most = ticks if whole else min(ticks, nodes)
+        path = self._ffi.new("uint32_t[]", max(1, most))
+        passed = self._ffi.NULL if whole else self._ffi.new("uint8_t[]", nodes)
+        length = self._library.gx_wait_path(self._search, waits, start, most, path, passed)
+        return self.along([start, *path[0:length]])
+
+    def stuck(self) -> tuple[int, int | None]:
+        """Return how many nodes reach no end, and the first of them."""
+        reaches = self._ffi.new("uint8_t[]", self.figures.nodes)
+        first = self._ffi.new("uint32_t[1]")
+        count = self._library.gx_stuck(self._search, reaches, first)
+        return count, int(first[0]) if count else None
+
+    def _place(self, tick: Any) -> Place | None:
+        return None if tick.node == _NOWHERE else Place(tick.node, tick.vector)
+
+
+def _one_unit(sources: Mapping[str, str | bytes]) -> dict[str, str | bytes]:
+    """Return sources with all C files included by a single one, their text as it is.
+
+    What is not called from outside is hidden, so that the exported step can be inlined into the
+    search even in a shared library.
+    """
+    renamed = {name.replace(".c", ".inc"): text for name, text in sources.items()}
+    # Functions of the C library must be declared before, or they would be hidden too.
+    lines = [f"#include <{name}.h>" for name in ("stddef", "stdint", "stdlib", "string")]
+    lines += ["#pragma GCC visibility push(hidden)"]
+    units = sorted(name for name in renamed if name.endswith(".inc"))
+    lines += [f'#include "{name}"' for name in units if name not in _CALLED]
+    lines += ["#pragma GCC visibility pop"]
+    lines += [f'#include "{name}"' for name in units if name in _CALLED]
+    return {**renamed, "explorer.c": "\n".join([*lines, ""])}
+
+
+def _longest(ticks: int) -> int | None:
+    if ticks == -2:
+        raise OutOfMemory
+    return None if ticks == -1 else ticks

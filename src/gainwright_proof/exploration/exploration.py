@@ -1,0 +1,148 @@
+"""Explores a trial exhaustively on the compiled C and says what that proves."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+
+from gainwright.language.model import Trial
+from gainwright_proof.exploration.encoding import MOST_CODES, encoding_of
+from gainwright_proof.exploration.engine import Engine, Figures, Note, OutOfMemory, Result
+from gainwright_proof.exploration.judge import Judge, unfinished_findings
+from gainwright_proof.exploration.run_file import Run
+from gainwright_proof.exploration.vectors import TooManyVectors, vectors_by_state
+from gainwright_proof.verdict import Finding
+
+Progress = Callable[[int, int], None]
+"""Called now and then with the nodes expanded and the nodes found so far."""
+
+_SLICE = 1 << 16
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """How far to go before giving up."""
+
+    nodes: int = 40_000_000
+    """Reachable combinations of state and variables; each takes some 60 bytes."""
+    vectors: int = 1 << 14
+    """Input vectors that have to be told apart in one state."""
+
+
+@dataclass(frozen=True, slots=True)
+class Exploration:
+    """What was found. Everything in it depends on trial and limits only."""
+
+    digest: str
+    """Of the specification."""
+    codes: int
+    """Combinations of state and variables that the ranges allow."""
+    stopped: str
+    """Why the exploration is incomplete; empty if it is complete."""
+    figures: Figures | None
+    """None if it could not begin."""
+    nodes_by_state: Mapping[str, int]
+    ticks_by_row: Mapping[str, int]
+    single_misses: Mapping[str, Mapping[str, bool]]
+    """For each row and each of its conditions: whether a reachable tick failed the row by this
+    condition alone. With the row taken at all, this is MC/DC of the row (each condition shown to
+    decide on its own)."""
+    saturating: tuple[str, ...]
+    """Variables that some assignment was limited for."""
+    longest_run_ticks: int | None
+    """Longest time from leaving the end states until one is reached; None if it has no bound or is
+    not known."""
+    findings: tuple[Finding, ...]
+    runs: Mapping[str, Run]
+    """Counterexamples and witnesses by subject."""
+
+    @property
+    def complete(self) -> bool:
+        return not self.stopped
+
+
+def explore(
+    trial: Trial, limits: Limits | None = None, progress: Progress | None = None
+) -> Exploration:
+    """Explore all that a trial can do from reset, whatever the inputs.
+
+    A trial that is too large is not an error: the findings then say what ran out.
+
+    Raises:
+        InputError: the trial cannot be exported or compiled.
+    """
+    limits = limits or Limits()
+    encoding = encoding_of(trial)
+    try:
+        if encoding.codes > MOST_CODES:
+            raise _CannotBegin(
+                f"state and variables have {encoding.codes:,} combinations, more than 63 bits hold"
+            )
+        vectors = vectors_by_state(trial, limits.vectors)
+        engine = Engine(trial, vectors, encoding, limits.nodes)
+    except (TooManyVectors, _CannotBegin, OutOfMemory) as error:
+        return _not_begun(trial, encoding.codes, str(error) or "there is too little memory")
+    result = _searched(engine, progress)
+    stopped = _reason(result, engine.figures, encoding.codes)
+    judge = Judge(trial, engine, stopped)
+    findings = tuple(judge.findings())
+    return Exploration(
+        digest=trial.digest,
+        codes=encoding.codes,
+        stopped=stopped,
+        figures=engine.figures,
+        nodes_by_state=_named((s.name for s in trial.states), engine.nodes_by_state()),
+        ticks_by_row=_named((row.id for row in trial.rows), engine.ticks_by_row()),
+        single_misses=_single_misses(trial, engine),
+        saturating=tuple(
+            variable.name
+            for number, variable in enumerate(trial.variables)
+            if engine.first(Note.SATURATED, number) is not None
+        ),
+        longest_run_ticks=judge.longest_run_ticks,
+        findings=findings,
+        runs=judge.runs,
+    )
+
+
+class _CannotBegin(Exception):
+    pass
+
+
+def _searched(engine: Engine, progress: Progress | None) -> Result:
+    while (result := engine.run(_SLICE)) is Result.MORE:
+        if progress is not None:
+            figures = engine.figures
+            progress(figures.expanded, figures.nodes)
+    return result
+
+
+def _reason(result: Result, figures: Figures, codes: int) -> str:
+    if result is Result.COMPLETE:
+        return ""
+    what = "memory ran out" if result is Result.NO_MEMORY else "the limit was reached"
+    return (
+        f"{what} after {figures.nodes:,} reachable combinations of state and variables (the ranges "
+        f"allow {codes:,}; {figures.bytes / 1e6:,.0f} MB used)"
+    )
+
+
+def _not_begun(trial: Trial, codes: int, reason: str) -> Exploration:
+    findings = tuple(unfinished_findings(trial, reason))
+    return Exploration(trial.digest, codes, reason, None, {}, {}, {}, (), None, findings, {})
+
+
+def _named(names: Iterable[str], values: Iterable[int]) -> dict[str, int]:
+    return dict(zip(names, values, strict=True))
+
+
+def _single_misses(trial: Trial, engine: Engine) -> dict[str, dict[str, bool]]:
+    numbers = {condition.name: k for k, condition in enumerate(trial.conditions)}
+    slots = max(1, len(trial.conditions))
+    return {
+        row.id: {
+            name: engine.first(Note.SINGLE_MISS, k * slots + numbers[name]) is not None
+            for name in (*row.when, *row.unless)
+        }
+        for k, row in enumerate(trial.rows)
+    }

@@ -1,0 +1,188 @@
+"""From the notes of a search and the questions to its graph to findings."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator, Mapping
+from concurrent.futures import Executor, Future, ThreadPoolExecutor
+
+from gainwright.language.model import Requirement, RequirementKind, Trial
+from gainwright_proof.exploration.engine import Engine, Note, OutOfMemory, Wait
+from gainwright_proof.exploration.report import Report, unfinished
+from gainwright_proof.exploration.run_file import Run
+from gainwright_proof.exploration.subjects import AS_SPECIFIED, END_REACHABLE, WHOLE_TRIAL
+from gainwright_proof.verdict import Finding
+
+_ENDLESS = 2**32 - 4
+"""More ticks than there can be nodes."""
+
+
+def unfinished_findings(trial: Trial, reason: str) -> Iterator[Finding]:
+    """Yield one unfinished finding about every subject."""
+    yield unfinished(AS_SPECIFIED, reason)
+    for state in trial.states:
+        yield unfinished(f"single_hit/{state.name}", reason)
+    for row in trial.rows:
+        yield unfinished(f"row/{row.id}", reason)
+    if any(state.end for state in trial.states):
+        yield unfinished(END_REACHABLE, reason)
+        yield unfinished(WHOLE_TRIAL, reason)
+    for requirement in trial.requirements:
+        yield unfinished(requirement.id, reason)
+
+
+class Judge:
+    """Judges one search, complete or not."""
+
+    def __init__(self, trial: Trial, engine: Engine, stopped: str) -> None:
+        """``stopped`` says why the search is incomplete; empty if it is complete."""
+        self._trial = trial
+        self._engine = engine
+        self._stopped = stopped
+        self._nodes = engine.figures.nodes
+        self._nodes_by_state = engine.nodes_by_state()
+        self._report = Report(trial, stopped)
+        self.longest_run_ticks: int | None = None
+        """Known after :meth:`findings`."""
+
+    @property
+    def runs(self) -> Mapping[str, Run]:
+        """Counterexamples and witnesses found so far, by subject."""
+        return self._report.runs
+
+    def findings(self) -> Iterator[Finding]:
+        """Yield the findings, in a fixed order."""
+        with ThreadPoolExecutor(os.cpu_count()) as pool:
+            # The analyses run in C, without Python's lock, while the others are reported.
+            waits = {} if self._stopped else self._begin_waits(pool)
+            yield from self._findings(waits)
+
+    def _begin_waits(self, pool: Executor) -> dict[str, Future[Wait]]:
+        """Begin to measure all times asked for; the result is by subject."""
+        engine, requirements = self._engine, self._trial.requirements
+        at_end, always = 2 * len(requirements), 2 * len(requirements) + 1
+        waits = {WHOLE_TRIAL: pool.submit(engine.wait_after_moment, at_end, always, _ENDLESS)}
+        for number, requirement in enumerate(requirements):
+            within = requirement.within_ticks
+            if requirement.kind is RequirementKind.BOUNDED:
+                waits[requirement.id] = pool.submit(
+                    engine.wait_after_moment, 2 * number, 2 * number + 1, within
+                )
+            elif requirement.kind is RequirementKind.RESPONSE:
+                waits[requirement.id] = pool.submit(engine.wait_after_tick, number, within)
+        return waits
+
+    def _findings(self, waits: Mapping[str, Future[Wait]]) -> Iterator[Finding]:
+        yield self._as_specified()
+        for number, state in enumerate(self._trial.states):
+            yield self._single_hit(number, state.name)
+        for number, row in enumerate(self._trial.rows):
+            yield self._row(number, f"row/{row.id}")
+        if any(state.end for state in self._trial.states):
+            yield self._end_reachable()
+            finding, self.longest_run_ticks = self._timed(WHOLE_TRIAL, waits)
+            yield finding
+        for number, requirement in enumerate(self._trial.requirements):
+            yield self._requirement(number, requirement, waits)
+
+    def _as_specified(self) -> Finding:
+        outputs = self._engine.first(Note.MOMENT, len(self._trial.requirements))
+        if outputs is not None:
+            path = self._engine.path_to(outputs.node)
+            text = "The outputs differ from the specification."
+            return self._report.refuted(AS_SPECIFIED, text, path)
+        for number, state in enumerate(self._trial.states):
+            for note in (Note.UNEXPECTED, Note.CONDITIONS):
+                place = self._engine.first(note, number)
+                if place is not None:
+                    text = f"In {state.name} the inputs act otherwise than specified."
+                    return self._report.refuted(AS_SPECIFIED, text, self._engine.path_over(place))
+        return self._report.proved(
+            AS_SPECIFIED,
+            "The outputs of every reachable state are those of the specification; conditions and "
+            "the effect of inputs were compared in every situation.",
+        )
+
+    def _single_hit(self, number: int, state: str) -> Finding:
+        subject = f"single_hit/{state}"
+        faults = ((Note.NO_ROW_HELD, "no row holds"), (Note.ROWS_HELD, "several rows hold"))
+        for note, text in faults:
+            place = self._engine.first(note, number)
+            if place is not None:
+                path = self._engine.path_over(place)
+                return self._report.refuted(subject, f"In tick {len(path):,} {text}.", path)
+        count = self._nodes_by_state[number]
+        return self._report.proved(
+            subject, f"One row holds for all inputs in each of its {count:,} reachable values."
+        )
+
+    def _row(self, number: int, subject: str) -> Finding:
+        ticks = self._engine.ticks_by_row()[number]
+        if ticks > 0:
+            return self._report.shown(subject, f"Taken in {ticks:,} of the ticks tried.")
+        return self._report.never(subject, "No sequence of inputs leads to this row.")
+
+    def _end_reachable(self) -> Finding:
+        if self._stopped:
+            return unfinished(END_REACHABLE, self._stopped)
+        count, first = self._engine.stuck()
+        if first is None:
+            text = f"From each of {self._nodes:,} reachable states an end is reachable."
+            return self._report.proved(END_REACHABLE, text)
+        text = f"From {count:,} reachable states no inputs lead to an end; this is the nearest."
+        return self._report.refuted(END_REACHABLE, text, self._engine.path_to(first))
+
+    def _requirement(
+        self, number: int, requirement: Requirement, waits: Mapping[str, Future[Wait]]
+    ) -> Finding:
+        match requirement.kind:
+            case RequirementKind.INVARIANT:
+                return self._invariant(number, requirement.id)
+            case RequirementKind.STEP:
+                return self._step(number, requirement.id)
+            case RequirementKind.REACHABLE:
+                return self._reachable(number, requirement.id)
+            case RequirementKind.BOUNDED | RequirementKind.RESPONSE:
+                return self._timed(requirement.id, waits)[0]
+
+    def _invariant(self, number: int, subject: str) -> Finding:
+        place = self._engine.first(Note.MOMENT, number)
+        if place is not None:
+            path = self._engine.path_to(place.node)
+            text = f"Violated {len(path):,} ticks after reset, no sooner."
+            return self._report.refuted(subject, text, path)
+        return self._report.proved(subject, f"Holds in all {self._nodes:,} reachable states.")
+
+    def _step(self, number: int, subject: str) -> Finding:
+        place = self._engine.first(Note.TICK, number)
+        if place is not None:
+            path = self._engine.path_over(place)
+            text = f"Violated by tick {len(path):,} after reset, no sooner."
+            return self._report.refuted(subject, text, path)
+        text = f"Holds over every tick from all {self._nodes:,} reachable states."
+        return self._report.proved(subject, text)
+
+    def _reachable(self, number: int, subject: str) -> Finding:
+        place = self._engine.first(Note.MOMENT, number)
+        if place is None:
+            text = f"True in none of the {self._nodes:,} reachable states."
+            return self._report.never(subject, text)
+        path = self._engine.path_to(place.node)
+        text = f"Reached {len(path):,} ticks after reset, no sooner."
+        return self._report.shown(subject, text, path)
+
+    def _timed(self, subject: str, waits: Mapping[str, Future[Wait]]) -> tuple[Finding, int | None]:
+        """Return the finding about a wait, and its longest time if it has one."""
+        if self._stopped:
+            return unfinished(subject, self._stopped), None
+        try:
+            wait = waits[subject].result()
+        except OutOfMemory:
+            return unfinished(subject, "memory ran out while the graph was analysed"), None
+        longest = wait.longest_ticks
+        text = "Sometimes for ever." if longest is None else f"Never more than {longest:,} ticks."
+        if wait.late is not None:
+            text += " The run shows the nearest case that takes too long."
+            return self._report.refuted(subject, text, wait.late), longest
+        assert longest is not None
+        return self._report.proved(subject, text, {"longest_ticks": longest}), longest

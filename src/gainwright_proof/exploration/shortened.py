@@ -1,0 +1,31 @@
+"""The shipped trial with shorter times and ladder: the same machine with fewer states.
+
+For comparisons with tools that the trial itself would keep busy for too long.
+"""
+
+from __future__ import annotations
+
+import math
+import tomllib
+from typing import Any
+
+from gainwright.language.load import trial_from_document
+from gainwright.language.model import Trial
+from gainwright.language.shipped import shipped_trial_path
+
+TOP_RUNG, MARGIN_RUNGS, RATIO = 31, 4, 1.19
+"""A ladder of 32 rungs; 1.19**-4 = 0.499 keeps the margin of one half."""
+
+
+def shortened_trial(divisor: int) -> Trial:
+    """Return the shipped trial with every time divided, rounded up, and a ladder of 32 rungs."""
+    document: dict[str, Any] = tomllib.loads(shipped_trial_path().read_text(encoding="utf-8"))
+    constants = document["constants"]
+    for constant in constants.values():
+        if constant["unit"] == "ticks":
+            constant["value"] = math.ceil(constant["value"] / divisor)
+    constants["top_rung"]["value"] = TOP_RUNG
+    constants["margin_rungs"]["value"] = MARGIN_RUNGS
+    document["stages"]["speed_gain"]["ratio"] = RATIO
+    document["trial"]["name"] = f"standard_shortened_{divisor}"
+    return trial_from_document(document, f"standard with times divided by {divisor}")

@@ -1,0 +1,201 @@
+"""Input vectors that stand for all: per state, one for each way in which inputs can matter.
+
+For a state, all that the explorer asks of a tick (:mod:`questions`) is a set of expressions over
+inputs and variables: the conditions that the rows of the state look at, the values that these rows
+assign, and what each row can decide about the requirements. :mod:`features` gives the features of
+these expressions; each expression is a function of variables and features. One vector is kept for
+every combination of feature values that any input vector has. Therefore, whatever the variables
+are: for every input vector there is one of ``vectors`` under which the tick has the same boolean
+value of every condition of the table, takes the same row, gives the same new values, saturates the
+same variables and gives each requirement the same boolean value.
+
+Many of these differ in conditions only that do not matter, because one with precedence decides.
+:mod:`behaviour` finds those that agree in all but the boolean values of conditions; the first
+``distinct`` of ``vectors`` are one of each kind, and where something is known of the variables
+(:mod:`situations`) even fewer are ``enough``. Trying these alone loses neither a reachable state
+nor a violation. The tests compare all three with all input vectors, one by one.
+
+Inputs that share no feature are enumerated apart: every combination of their values exists.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+
+from gainwright.language.expression import Expression, references
+from gainwright.language.model import Kind, Signal, State, Trial
+from gainwright.semantics.python_code import CodeWriter
+from gainwright_proof.exploration.behaviour import Behaviour
+from gainwright_proof.exploration.features import FeatureFinder, base_features, thresholds
+from gainwright_proof.exploration.questions import Questions, RowQuestions
+from gainwright_proof.exploration.situations import SituationFinder, Situations
+
+Vector = tuple[int, ...]
+"""One value per input, in the order of the trial."""
+
+MOST_VALUES = 1 << 20
+"""Values of one input, or of inputs that share a feature, that are looked at one by one."""
+
+
+class TooManyVectors(Exception):
+    """The inputs can matter in more ways than can be enumerated; the text says in how many."""
+
+
+@dataclass(frozen=True, slots=True)
+class StateVectors:
+    """What to try in a state."""
+
+    state: str
+    vectors: tuple[Vector, ...]
+    """One for every combination of feature values; inputs that do not matter are lowest."""
+    distinct: int
+    """The first so many behave in different ways, every other one as one of them."""
+    situations: Situations | None
+    enough: tuple[tuple[int, ...], ...]
+    """For each situation, numbers of the vectors that show everything there."""
+
+
+def vectors_by_state(trial: Trial, most: int) -> tuple[StateVectors, ...]:
+    """Return the representative input vectors of every state, in the order of the trial.
+
+    Args:
+        trial: the trial.
+        most: greatest number of vectors of one state.
+
+    Raises:
+        TooManyVectors: an input has more than ``MOST_VALUES`` values that may matter, or a state
+            more than ``most`` vectors.
+    """
+    builder = _Builder(trial)
+    return tuple(builder.state_vectors(state, most) for state in trial.states)
+
+
+class _Builder:
+    def __init__(self, trial: Trial) -> None:
+        self._signals = {signal.name: signal for signal in trial.inputs}
+        self._variables = {variable.name: variable for variable in trial.variables}
+        self._questions = Questions(trial)
+        self._behaviour = Behaviour(trial)
+        self._situations = SituationFinder(trial, self._questions)
+        self._finder = FeatureFinder(trial)
+        self._writer = CodeWriter([state.name for state in trial.states], ())
+        self._values: dict[tuple[str, tuple[Expression, ...]], list[int]] = {}
+
+    def state_vectors(self, state: State, most: int) -> StateVectors:
+        rows = self._questions.rows(state)
+        features = self._features(self._questions.conditions(state), rows)
+        groups = [
+            (names, list(self._choices(state.name, names, shared)))
+            for names, shared in self._grouped(features)
+        ]
+        count = math.prod(len(choices) for _, choices in groups)
+        if count > most:
+            raise TooManyVectors(
+                f"in state {state.name} the inputs can matter in {count} ways (at most {most})"
+            )
+        first, others = self._behaviour.distinct_first(rows, self._products(groups))
+        situations = self._situations.of(state)
+        enough = self._enough(rows, first, situations) if situations is not None else ()
+        return StateVectors(state.name, (*first, *others), len(first), situations, enough)
+
+    def _enough(
+        self, rows: Sequence[RowQuestions], distinct: Sequence[Vector], situations: Situations
+    ) -> tuple[tuple[int, ...], ...]:
+        numbers = {vector: number for number, vector in enumerate(distinct)}
+        lists = []
+        for situation in range(situations.count):
+            facts = situations.facts(situation)
+            first, _ = self._behaviour.distinct_first(rows, distinct, facts)
+            lists.append(tuple(numbers[vector] for vector in first))
+        return tuple(lists)
+
+    def _features(
+        self, conditions: Iterable[Expression], rows: Iterable[RowQuestions]
+    ) -> list[Expression]:
+        finder = self._finder
+        found: dict[Expression, None] = {}
+        for condition in conditions:
+            found |= dict.fromkeys(finder.of_formula(condition))
+        for row in rows:
+            for name, value in row.assigned.items():
+                found |= dict.fromkeys(finder.of_assignment(self._variables[name], value))
+            for formula in row.judged:
+                found |= dict.fromkeys(finder.of_formula(formula))
+        return list(found)
+
+    def _grouped(
+        self, features: Iterable[Expression]
+    ) -> list[tuple[tuple[str, ...], tuple[Expression, ...]]]:
+        """Return groups of inputs that share features, in the order of the inputs."""
+        groups: list[tuple[set[str], list[Expression]]] = []
+        for feature in features:
+            names, members = set(references(feature)), [feature]
+            for group in [g for g in groups if g[0] & names]:
+                groups.remove(group)
+                names |= group[0]
+                members = group[1] + members
+            groups.append((names, members))
+        order = list(self._signals)
+        ordered = [(tuple(sorted(names, key=order.index)), tuple(m)) for names, m in groups]
+        return sorted(ordered, key=lambda group: order.index(group[0][0]))
+
+    def _choices(
+        self, state: str, names: Sequence[str], features: tuple[Expression, ...]
+    ) -> Iterator[Vector]:
+        """Yield the first combination of values for each combination of feature values."""
+        values = [self._values_of(name, features) for name in names]
+        count = math.prod(map(len, values))
+        if count > MOST_VALUES:
+            raise TooManyVectors(
+                f"in state {state} the inputs {', '.join(names)} have {count} combinations of "
+                f"values that may matter (at most {MOST_VALUES})"
+            )
+        yield from self._first_of_each(names, itertools.product(*values), features)
+
+    def _values_of(self, name: str, features: tuple[Expression, ...]) -> list[int]:
+        """Return the values of one input that its own parts of the features tell apart."""
+        parts = tuple(
+            dict.fromkeys(part for feature in features for part in base_features(feature, name))
+        )
+        if (name, parts) not in self._values:
+            candidates = ((value,) for value in self._candidates(self._signals[name], parts))
+            firsts = self._first_of_each((name,), candidates, parts)
+            self._values[name, parts] = [value for (value,) in firsts]
+        return self._values[name, parts]
+
+    def _candidates(self, signal: Signal, parts: Sequence[Expression]) -> Sequence[int]:
+        if signal.kind is Kind.BOOLEAN:
+            return range(signal.low, signal.high + 1)
+        changes = [thresholds(part) for part in parts]
+        if None not in changes:
+            cuts = {signal.low} | {value for part in changes for value in part or []}
+            return sorted(value for value in cuts if signal.low <= value <= signal.high)
+        if signal.high - signal.low >= MOST_VALUES:
+            raise TooManyVectors(
+                f"each of the {signal.high - signal.low + 1} values of the input {signal.name} may "
+                f"matter (at most {MOST_VALUES})"
+            )
+        return range(signal.low, signal.high + 1)
+
+    def _first_of_each(
+        self, names: Sequence[str], values: Iterable[Vector], features: Sequence[Expression]
+    ) -> Iterator[Vector]:
+        function = self._writer.function(features)
+        seen = set()
+        for value in values:
+            result = function(dict(zip(names, value, strict=True)), 0, {}, 0)
+            if result not in seen:
+                seen.add(result)
+                yield value
+
+    def _products(
+        self, groups: Sequence[tuple[Sequence[str], Sequence[Vector]]]
+    ) -> Iterator[Vector]:
+        for chosen in itertools.product(*(choices for _, choices in groups)):
+            values = {name: signal.low for name, signal in self._signals.items()}
+            for (names, _), choice in zip(groups, chosen, strict=True):
+                values.update(zip(names, choice, strict=True))
+            yield tuple(values.values())

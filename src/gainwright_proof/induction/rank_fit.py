@@ -1,0 +1,159 @@
+"""Fits ranks to ticks by linear programming: the least greatest rank, then the simplest."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from itertools import accumulate
+
+import numpy as np
+from scipy.optimize import Bounds, LinearConstraint, milp
+
+from gainwright_proof.induction.ranking import (
+    Feature,
+    Ranks,
+    StateRank,
+    Term,
+    Values,
+    feature_function,
+)
+
+MOST_FACTOR = 1e7
+FIRST_ROWS = 400
+MORE_ROWS = 60
+TOLERANCE = 1e-6
+ROUNDING = 1e-3
+"""A least greatest rank so little above a whole number is that number."""
+CONSTANT_COST = 1e-3
+FIT_LIMIT_S = 10.0
+
+
+class NoRankError(Exception):
+    """No rank of this form falls with every tick."""
+
+
+@dataclass
+class _Rows:
+    """Inequalities ``row . unknowns >= bound`` that ranks have to satisfy."""
+
+    rows: list[np.ndarray] = field(default_factory=list)
+    bounds: list[float] = field(default_factory=list)
+    known: set[bytes] = field(default_factory=set)
+
+    def add(self, row: np.ndarray, bound: float) -> None:
+        key = row.tobytes() + bytes([int(bound) + 1])
+        if key not in self.known:
+            self.known.add(key)
+            self.rows.append(row)
+            self.bounds.append(bound)
+
+    def arrays(self) -> tuple[np.ndarray, np.ndarray]:
+        return np.array(self.rows), np.array(self.bounds)
+
+
+class RankFit:
+    """Collects moments and ticks and gives ranks that fit all of them."""
+
+    def __init__(self, features_by_state: Mapping[str, Sequence[Feature]]) -> None:
+        self._features = {state: list(f) for state, f in features_by_state.items()}
+        self._values = {state: feature_function(f) for state, f in self._features.items()}
+        widths = [1 + len(listed) for listed in self._features.values()]
+        self._first = dict(zip(self._features, accumulate(widths, initial=0), strict=False))
+        self._count = sum(widths) + 1
+        self._inequalities = _Rows()
+        # A rank without features is simpler, so constants hardly count.
+        self._costs = np.ones(self._count)
+        self._costs[[*self._first.values(), -1]] = CONSTANT_COST
+
+    def add_start(self, state: str, values: Values) -> None:
+        """A moment from which the time counts: its rank is at most the greatest."""
+        row = -self._moment(state, values)
+        row[-1] = 1
+        self._inequalities.add(row, 0)
+
+    def add_pending(self, state: str, values: Values) -> None:
+        """A moment at which the goal is not reached: its rank is at least 1."""
+        self._inequalities.add(self._moment(state, values), 1)
+
+    def add_tick(self, source: str, before: Values, target: str, after: Values) -> None:
+        """A tick after which the goal is not reached: the rank falls and is at least 1."""
+        self.add_pending(target, after)
+        row = self._moment(source, before) - self._moment(target, after)
+        self._inequalities.add(row, 1)
+
+    def _moment(self, state: str, values: Values) -> np.ndarray:
+        row = np.zeros(self._count)
+        first = self._first[state]
+        row[first] = 1
+        row[first + 1 : first + 1 + len(self._features[state])] = self._values[state](values)
+        return row
+
+    def least_greatest(self) -> float:
+        """Return a lower bound of the greatest rank; raises NoRankError."""
+        if not self._inequalities.rows:
+            return 0.0
+        costs = np.zeros(self._count)
+        costs[-1] = 1
+        return float(self._solve(costs, MOST_FACTOR, whole=False)[-1])
+
+    @property
+    def size(self) -> int:
+        """Number of inequalities known so far."""
+        return len(self._inequalities.rows)
+
+    def fit(self, least_greatest: float, exact: bool) -> tuple[int, Ranks]:
+        """Return the greatest rank and ranks, as simple as can be; raises NoRankError.
+
+        Without ``exact`` the ranks may be rounded, so that some inequalities fail.
+        """
+        if not self._inequalities.rows:
+            return 0, self._ranks(np.zeros(self._count))
+        limit = float(np.ceil(least_greatest - ROUNDING))
+        try:
+            found = self._solve(self._costs, limit, whole=exact)
+        except NoRankError:
+            # Whole numbers may need a little more.
+            found = self._solve(self._costs, limit + 1, whole=exact)
+        whole = np.round(found)
+        return int(whole[-1]), self._ranks(whole)
+
+    def _ranks(self, whole: np.ndarray) -> Ranks:
+        found = {}
+        for state, first in self._first.items():
+            factors = whole[first + 1 : first + 1 + len(self._features[state])]
+            terms = zip(self._features[state], factors, strict=True)
+            found[state] = StateRank(
+                int(whole[first]), tuple(Term(f, int(factor)) for f, factor in terms if factor)
+            )
+        return found
+
+    def _solve(self, costs: np.ndarray, limit: float, whole: bool) -> np.ndarray:
+        """Minimise the costs of the absolute unknowns; the greatest rank is limited.
+
+        Inequalities are added until all are satisfied: few of many matter.
+        """
+        rows, bounds = self._inequalities.arrays()
+        # Each unknown is its positive less its negative part; the greatest rank has only one.
+        split = np.hstack([rows, -rows])
+        most = np.full(2 * self._count, MOST_FACTOR)
+        most[self._count - 1], most[-1] = limit, 0
+        active = np.zeros(len(rows), dtype=bool)
+        active[:: max(1, len(rows) // FIRST_ROWS)] = True
+        while True:
+            result = milp(
+                np.concatenate([costs, costs]),
+                constraints=LinearConstraint(split[active], lb=bounds[active]),
+                integrality=np.full(2 * self._count, int(whole)),
+                bounds=Bounds(0, most),
+                options={"time_limit": FIT_LIMIT_S},
+            )
+            if result.x is None:
+                raise NoRankError
+            found = result.x[: self._count] - result.x[self._count :]
+            lacking = bounds - rows @ found
+            lacking[active] = 0
+            worst = np.argsort(-lacking, kind="stable")[:MORE_ROWS]
+            worst = worst[lacking[worst] > TOLERANCE]
+            if not len(worst):
+                return found
+            active[worst] = True

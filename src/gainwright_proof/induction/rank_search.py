@@ -1,0 +1,159 @@
+"""Finds ranks: fitted to ticks that are known, tried on all by z3, fitted again to what fails."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from gainwright.language.model import Trial
+from gainwright.semantics.python_code import Check, CodeWriter
+from gainwright_proof.induction.deadline import Course, CourseFinder, Deadline
+from gainwright_proof.induction.fast_machine import Values
+from gainwright_proof.induction.induction import Facts
+from gainwright_proof.induction.rank_fit import NoRankError, RankFit
+from gainwright_proof.induction.rank_refuter import RankRefuter
+from gainwright_proof.induction.ranking import Detail, Ranks, features, free_variables
+from gainwright_proof.induction.sifting import SiftedTick, Sifter
+from gainwright_proof.induction.specialise import negated, specialised
+from gainwright_proof.induction.terms import StepTerms
+
+MOST_ROUNDS = 40
+
+
+@dataclass(frozen=True, slots=True)
+class Ranking:
+    """Ranks that fall along a course, and the greatest with which it can begin."""
+
+    course: Course
+    greatest: int
+    """At the moment that triggers; for a trigger over a tick: at the moment after it."""
+    ranks: Ranks
+
+
+class RankSearch:
+    """Looks for the ranks of one deadline."""
+
+    def __init__(
+        self,
+        trial: Trial,
+        terms: StepTerms,
+        finder: CourseFinder,
+        sifter: Sifter,
+        facts: Facts,
+        deadline: Deadline,
+        limit_s: float,
+    ) -> None:
+        """``sifter`` has run with the facts established; raises OutOfTimeError."""
+        self._trial = trial
+        self._sifter = sifter
+        self._deadline = deadline
+        self._course = finder.course(deadline)
+        self._refuter = RankRefuter(trial, terms, finder, deadline, self._course, limit_s)
+        self._is_pending = self._judge_pending()
+        self._free = {
+            state: free_variables(trial, facts.get(state, ())) for state in self._course.states
+        }
+        self._fit = RankFit({})
+
+    def ranking(self, others: Iterable[Ranking]) -> Ranking:
+        """Return ranks; raises NoRankError if none of this form do, OutOfTimeError.
+
+        The greatest may still be above what the deadline allows.
+        ``others`` are rankings of other deadlines, one of which may do if no time is given.
+        """
+        if not self._course.states:
+            return Ranking(self._course, 0, {})
+        if self._deadline.within_ticks is None:
+            for other in others:
+                if self._serves(other):
+                    return Ranking(self._course, other.greatest, other.ranks)
+        within = self._deadline.within_ticks
+        details = [Detail.STEPS] if within is None else list(Detail)
+        for detail in details:
+            try:
+                return self._ranking(detail)
+            except NoRankError:
+                if detail is details[-1]:
+                    raise
+        raise NoRankError
+
+    def _serves(self, other: Ranking) -> bool:
+        return set(self._course.states) <= other.ranks.keys() and not self._refuted(
+            other.greatest, other.ranks
+        )
+
+    def _ranking(self, detail: Detail) -> Ranking:
+        self._fit = RankFit(
+            {
+                state: features(self._trial, detail, self._free[state])
+                for state in self._course.states
+            }
+        )
+        for tick in self._sifter.ticks.values():
+            self._learn(tick)
+        self._learn_starts()
+        exact = False
+        for _ in range(MOST_ROUNDS):
+            least = self._fit.least_greatest()
+            if detail is not Detail.STEPS and self._too_long(least):
+                raise NoRankError
+            greatest, ranks = self._fit.fit(least, exact)
+            if not all(rank.fits for rank in ranks.values()):
+                raise NoRankError
+            size = self._fit.size
+            if not self._refuted(greatest, ranks):
+                return Ranking(self._course, greatest, ranks)
+            # Rounding may fail again where it failed before: then whole numbers are looked for.
+            exact = self._fit.size == size
+        raise NoRankError
+
+    def _learn_starts(self) -> None:
+        """Limit the ranks of known moments from which the time counts."""
+        if self._deadline.trigger_over_tick:
+            return
+        writer = CodeWriter([], ())
+        triggers = {
+            state: writer.function([specialised(self._deadline.trigger, state, self._trial)])
+            for state in self._course.states
+        }
+        for tick in self._sifter.ticks.values():
+            state, values = tick.row.source, tick.before
+            if self._pending_at(state, values) and triggers[state](values, 0, {}, 0)[0]:
+                self._fit.add_start(state, values)
+
+    def _too_long(self, greatest: float) -> bool:
+        within = self._deadline.within_ticks
+        assert within is not None
+        return self._deadline.ticks(round(greatest)) > within
+
+    def _judge_pending(self) -> Mapping[str, Check]:
+        writer = CodeWriter([], ())
+        return {
+            state: writer.function([negated(specialised(self._deadline.goal, state, self._trial))])
+            for state in self._course.states
+        }
+
+    def _pending_at(self, state: str, values: Values) -> bool:
+        return state in self._is_pending and self._is_pending[state](values, 0, {}, 0)[0]
+
+    def _learn(self, tick: SiftedTick) -> None:
+        """Make the ranks fall over a tick, if it lies on the course."""
+        row = tick.row
+        if self._pending_at(row.source, tick.before) and self._pending_at(row.target, tick.after):
+            self._fit.add_tick(row.source, tick.before, row.target, tick.after)
+
+    def _refuted(self, greatest: int, ranks: Ranks) -> bool:
+        """Learn from a moment or tick where the ranks fail, in each place where they can."""
+        refuter = self._refuter
+        starts = list(refuter.starts_above(greatest, ranks))
+        for state, values in starts:
+            self._fit.add_start(state, values)
+        pending = list(refuter.not_positive(ranks))
+        for state, values in pending:
+            self._fit.add_pending(state, values)
+        ticks = list(refuter.not_falling(ranks))
+        for tick in ticks:
+            self._learn(tick)
+            for extreme in self._sifter.extremes(tick):
+                self._learn(extreme)
+        return bool(starts or pending or ticks)

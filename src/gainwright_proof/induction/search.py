@@ -1,0 +1,250 @@
+"""Looks for the proof of everything that is asked about a trial; solvers then check it.
+
+What is found are questions with the facts they rest on. A requirement that resists is tried again
+with more facts, then refuted by unrolling if a few ticks suffice, else left unfinished.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Sequence
+from functools import partial
+
+from gainwright.language.model import RequirementKind
+from gainwright_proof.induction.claims import (
+    consecution,
+    initiation,
+    requirement_heading,
+    requirement_question,
+)
+from gainwright_proof.induction.deadline import (
+    WHOLE_TRIAL,
+    CourseFinder,
+    Deadline,
+    requirement_deadline,
+    whole_trial_deadline,
+)
+from gainwright_proof.induction.facts import MOST_PREMISES, FactFinder
+from gainwright_proof.induction.found import Found, Resisting, Supported
+from gainwright_proof.induction.incidental import add_assignments, add_impossible
+from gainwright_proof.induction.question import FactSelector, Moment, Question, merged
+from gainwright_proof.induction.rank_claims import rank_questions
+from gainwright_proof.induction.rank_fit import NoRankError
+from gainwright_proof.induction.rank_search import Ranking, RankSearch
+from gainwright_proof.induction.step import StepEncoding
+from gainwright_proof.induction.switchboard import OutOfTimeError
+from gainwright_proof.induction.terms import StepTerms
+from gainwright_proof.induction.unrolling import (
+    Unrolling,
+    deadline_violation,
+    question_violation,
+)
+
+Progress = Callable[[str], None]
+SEARCH_LIMIT_S = 60.0
+"""After so long no further kind of facts is tried."""
+UNROLLED_TICKS = 16
+UNROLLING_LIMIT_S = 6.0
+
+
+class ProofSearch:
+    """The search for one trial."""
+
+    def __init__(
+        self, step: StepEncoding, terms: StepTerms, limit_s: float, tell: Progress
+    ) -> None:
+        """No question takes z3 longer than ``limit_s``; ``tell`` is told what is going on."""
+        self._trial = step.trial
+        self._step = step
+        self._terms = terms
+        self._limit_s = limit_s
+        self._tell = tell
+        self._finder = FactFinder(self._trial, terms, limit_s)
+        self._found = Found()
+        self._questions = {
+            requirement.id: question
+            for requirement in self._trial.requirements
+            if (question := requirement_question(step, requirement)) is not None
+        }
+        self._deadlines = self._all_deadlines()
+
+    def run(self) -> Found:
+        """Return proofs, violations and what resists both."""
+        # Each looks for more; where it says that there is more, what resists is tried again.
+        rounds: list[tuple[str, Callable[[], bool]]] = [
+            ("looking for facts", lambda: self._finder.search(0)),
+            ("looking for facts under premises", self._search_for_resisting),
+            ("unrolling from power-on", self._unroll),
+            *(
+                (
+                    f"looking for facts under {count} premises of any kind",
+                    partial(self._finder.search, count),
+                )
+                for count in range(1, MOST_PREMISES + 1)
+            ),
+        ]
+        open_subjects = [*self._questions, *self._deadlines]
+        begin = time.monotonic()
+        for title, look in rounds:
+            if time.monotonic() - begin > SEARCH_LIMIT_S:
+                self._found.out_of_time = True
+                break
+            self._tell(title)
+            try:
+                more = look()
+            except OutOfTimeError as error:
+                self._give_up(open_subjects, f"the search for facts ended: {error}")
+                break
+            if more:
+                self._attempt(open_subjects)
+            # That a trial ends is reported if it is easily shown; requirements are insisted on.
+            self._found.resisting.pop(WHOLE_TRIAL, None)
+            open_subjects = [s for s in open_subjects if s in self._found.resisting]
+            if not open_subjects:
+                break
+        self._tell("looking for what is impossible")
+        selector = FactSelector(self._terms, self._finder.facts, self._limit_s)
+        add_impossible(self._found, self._step, selector)
+        add_assignments(self._found, self._step, selector)
+        self._tell("collecting the facts that are needed")
+        self._keep_facts()
+        return self._found
+
+    def _search_for_resisting(self) -> bool:
+        """Look for what the invariants that resist demand; False if none does."""
+        resisting = [
+            requirement.formula
+            for requirement in self._trial.requirements
+            if requirement.id in self._found.resisting
+            and requirement.kind is RequirementKind.INVARIANT
+        ]
+        if resisting:
+            self._finder.search_for(resisting)
+        return bool(resisting)
+
+    def _give_up(self, subjects: Sequence[str], reason: str) -> None:
+        for subject in subjects:
+            self._found.resisting.setdefault(subject, Resisting(reason))
+
+    def _all_deadlines(self) -> dict[str, tuple[Deadline, tuple[str, ...]]]:
+        found: dict[str, tuple[Deadline, tuple[str, ...]]] = {}
+        for requirement in self._trial.requirements:
+            deadline = requirement_deadline(requirement)
+            if deadline is not None and requirement.id not in self._questions:
+                found[requirement.id] = deadline, requirement_heading(requirement, self._trial)
+        whole = whole_trial_deadline(self._trial)
+        if whole is not None:
+            found[whole.subject] = whole, (whole.sentence,)
+        return found
+
+    def _attempt(self, subjects: Sequence[str]) -> None:
+        selector = FactSelector(self._terms, self._finder.facts, self._limit_s)
+        for subject in subjects:
+            if subject in self._questions:
+                self._judge(subject, [self._questions[subject]], selector)
+        deadlines = [self._deadlines[s] for s in subjects if s in self._deadlines]
+        if not deadlines:
+            return
+        ticks = self._finder.ticks()
+        facts = self._finder.facts
+        courses = CourseFinder(self._trial, self._terms, facts, self._limit_s)
+        for deadline, heading in deadlines:
+            self._tell(f"ranks for {deadline.subject}")
+            try:
+                search = RankSearch(
+                    self._trial, self._terms, courses, ticks, facts, deadline, self._limit_s
+                )
+                self._judge_deadline(search, deadline, heading, selector)
+            except NoRankError:
+                reason = "no rank of the form that is tried falls with every tick"
+                self._found.resisting[deadline.subject] = Resisting(reason)
+            except OutOfTimeError as error:
+                self._found.resisting[deadline.subject] = Resisting(f"z3: {error}")
+
+    def _judge_deadline(
+        self,
+        search: RankSearch,
+        deadline: Deadline,
+        heading: tuple[str, ...],
+        selector: FactSelector,
+    ) -> None:
+        others = [s.ranking for s in self._found.supported.values() if s.ranking is not None]
+        ranking = search.ranking(others)
+        ticks = deadline.ticks(ranking.greatest)
+        if deadline.within_ticks is not None and ticks > deadline.within_ticks:
+            reason = f"the shortest time that ranks show is {ticks} ticks"
+            self._found.resisting[deadline.subject] = Resisting(reason)
+            return
+        questions = list(rank_questions(self._step, deadline, ranking, heading))
+        self._judge(deadline.subject, questions, selector, ranking, ticks)
+
+    def _judge(
+        self,
+        subject: str,
+        questions: Sequence[Question],
+        selector: FactSelector,
+        ranking: Ranking | None = None,
+        ticks: int = 0,
+    ) -> None:
+        """Find the facts that the questions of a subject need, or note what resists."""
+        pairs = []
+        for question in questions:
+            try:
+                needed = selector.needed(question)
+            except OutOfTimeError as error:
+                self._found.resisting[subject] = Resisting(f"z3: {error}")
+                return
+            if isinstance(needed, Moment):
+                self._found.resisting[subject] = Resisting(
+                    "no facts were found that prove it", needed
+                )
+                return
+            pairs.append((question, needed))
+        self._found.resisting.pop(subject, None)
+        self._found.supported[subject] = Supported(tuple(pairs), ranking, ticks)
+
+    def _unroll(self) -> bool:
+        """Refute what a few ticks from power-on refute; no facts are found by it."""
+        violations = []
+        for subject in self._found.resisting:
+            if subject in self._questions:
+                violation = question_violation(self._terms, subject, self._questions[subject])
+                violations.append(violation)
+            else:
+                timed = deadline_violation(self._terms, self._deadlines[subject][0])
+                if timed is not None and timed.span <= UNROLLED_TICKS:
+                    violations.append(timed)
+        if violations:
+            unrolling = Unrolling(self._step, self._terms)
+            outcome = unrolling.search(violations, UNROLLED_TICKS, UNROLLING_LIMIT_S)
+            self._found.unrolled_ticks = {v.subject: outcome.depth for v in violations}
+            for subject, inputs in outcome.violations.items():
+                del self._found.resisting[subject]
+                self._found.violated[subject] = inputs
+        return False
+
+    def _keep_facts(self) -> None:
+        """Close the facts used under induction, and ask that they hold."""
+        subjects = [*self._found.supported.values(), *self._found.impossible.values()]
+        used = [facts for s in subjects for _, facts in s.questions]
+        wanted = merged(used)
+        if not any(wanted.values()):
+            return
+        try:
+            self._found.facts = self._finder.support(wanted)
+        except OutOfTimeError as error:
+            self._drop_resting(f"the facts it needs could not be collected: {error}")
+            return
+        begin = initiation(self._step, self._found.facts)
+        kept = list(consecution(self._step, self._found.facts))
+        self._found.fact_questions = (*([(begin, {})] if begin else []), *kept)
+
+    def _drop_resting(self, reason: str) -> None:
+        """Give up everything that rests on facts."""
+        found = self._found
+        for group in (found.supported, found.impossible):
+            for subject, supported in list(group.items()):
+                if supported.rests_on_facts:
+                    del group[subject]
+                    if subject in self._questions or subject in self._deadlines:
+                        found.resisting[subject] = Resisting(reason)

@@ -1,0 +1,71 @@
+"""The smallest example at which a claim about a moment fails, the same for every solver."""
+
+from __future__ import annotations
+
+import z3
+
+from gainwright.language.model import Kind, Signal, Variable
+from gainwright_proof.induction.question import Moment, Question
+from gainwright_proof.induction.switchboard import OutOfTimeError
+from gainwright_proof.induction.terms import StepTerms, number
+
+
+def smallest_example(
+    terms: StepTerms, question: Question, state: str, limit_s: float
+) -> Moment | None:
+    """Return where the claim fails in a state, or None if it holds.
+
+    Values are chosen one signal after the other, variables first, then inputs: the initial value
+    or 0 if it will do, else the lowest. Raises OutOfTimeError.
+    """
+    formulas = [statement.formula for statement in question.assumptions]
+    formulas.append(f"(not {question.claim.formula})")
+    solver = z3.SolverFor("QF_BV")
+    solver.set("timeout", round(limit_s * 1000))
+    solver.add(terms.ranges, terms.state_range, *terms.parse(formulas))
+    if not _satisfiable(solver):
+        return None
+    trial = terms.step.trial
+    chosen = {signal.name: _choose(solver, terms, signal) for signal in terms.signals}
+    return Moment(
+        state,
+        {variable.name: chosen[variable.name] for variable in trial.variables},
+        {signal.name: chosen[signal.name] for signal in trial.inputs},
+    )
+
+
+def _choose(solver: z3.Solver, terms: StepTerms, signal: Signal) -> int:
+    """Fix a signal to its preferred value among those that are left, and return it."""
+    term = terms.constants[signal.name]
+    preferred = signal.initial if isinstance(signal, Variable) else max(signal.low, 0)
+    if signal.kind is Kind.BOOLEAN:
+        wish = term if preferred else z3.Not(term)
+        value = preferred if _satisfiable(solver, wish) else 1 - preferred
+        solver.add(term if value else z3.Not(term))
+        return value
+    if _satisfiable(solver, term == preferred):
+        value = preferred
+    else:
+        value = _lowest(solver, term, signal.low)
+    solver.add(term == value)
+    return value
+
+
+def _lowest(solver: z3.Solver, term: z3.ExprRef, low: int) -> int:
+    if not _satisfiable(solver):
+        raise AssertionError("the example was satisfiable before")
+    high = number(solver.model(), term)
+    while low < high:
+        middle = (low + high) // 2
+        if _satisfiable(solver, term <= middle):
+            high = middle
+        else:
+            low = middle + 1
+    return low
+
+
+def _satisfiable(solver: z3.Solver, *wishes: z3.BoolRef) -> bool:
+    answer = solver.check(*wishes)
+    if answer == z3.unknown:
+        raise OutOfTimeError(solver.reason_unknown())
+    return answer == z3.sat

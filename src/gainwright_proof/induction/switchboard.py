@@ -1,0 +1,59 @@
+"""A solver whose formulas are turned on and off, and that says which ones an answer needed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Hashable, Iterable, Sequence
+
+import z3
+
+Key = Hashable
+
+
+class OutOfTimeError(Exception):
+    """A solver gave up within its limits; the search cannot go on."""
+
+
+class Switchboard:
+    """Formulas stay in the solver, translated to bits once; each question turns on some of them."""
+
+    def __init__(self, always: Iterable[z3.BoolRef], limit_s: float) -> None:
+        self._solver = z3.SolverFor("QF_BV")
+        self._solver.set("timeout", round(limit_s * 1000))
+        self._solver.set("core.minimize", True)
+        self._solver.add(*always)
+        self._switches: dict[Key, z3.BoolRef] = {}
+        self._keys: dict[int, Key] = {}
+        self._questions = 0
+
+    def model(
+        self,
+        formulas: Iterable[tuple[Key, Callable[[], z3.BoolRef]]],
+        choices: Sequence[tuple[Key, Callable[[], z3.BoolRef]]] = (),
+    ) -> z3.ModelRef | frozenset[Key]:
+        """Return a model of all formulas and at least one choice, or the keys that exclude one.
+
+        A key stands for its formula for ever; the formula is made at the first use of the key.
+        Without choices only the formulas count. Raises OutOfTimeError.
+        """
+        assumed = [self._switch(key, formula) for key, formula in formulas]
+        if choices:
+            question = z3.Bool(f"question.{self._questions}")
+            self._questions += 1
+            switches = [self._switch(key, formula) for key, formula in choices]
+            self._solver.add(z3.Implies(question, z3.Or(*switches)))
+            assumed.append(question)
+        answer = self._solver.check(*assumed)
+        if answer == z3.unknown:
+            raise OutOfTimeError(self._solver.reason_unknown())
+        if answer == z3.sat:
+            return self._solver.model()
+        core = (self._keys.get(switch.get_id()) for switch in self._solver.unsat_core())
+        return frozenset(key for key in core if key is not None)
+
+    def _switch(self, key: Key, formula: Callable[[], z3.BoolRef]) -> z3.BoolRef:
+        if key not in self._switches:
+            switch = z3.Bool(f"switch.{len(self._switches)}")
+            self._switches[key] = switch
+            self._keys[switch.get_id()] = key
+            self._solver.add(z3.Implies(switch, formula()))
+        return self._switches[key]

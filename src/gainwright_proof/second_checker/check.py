@@ -1,0 +1,86 @@
+"""What ``spin`` finds about a trial, as findings beside our own."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from gainwright.language.model import Requirement, RequirementKind, Trial
+from gainwright_proof.exploration.vectors import vectors_by_state
+from gainwright_proof.second_checker.promela import Offer, promela_model
+from gainwright_proof.second_checker.spin import SpinError, SpinResult, spin_version, verify
+from gainwright_proof.verdict import Finding, Verdict
+
+AGREEMENT = "reachable_states_agree"
+"""Subject: does the second checker count the same states as our exploration?"""
+MOST_VECTORS = 1 << 14
+LEAST_DEPTH = 10_000_000
+"""Deeper than any search of a trial that was not explored first; a stack has a slot per step."""
+JUDGED = frozenset({RequirementKind.INVARIANT, RequirementKind.STEP, RequirementKind.REACHABLE})
+"""Kinds that the model asserts; times would make its states other ones."""
+
+
+def second_checker(trial: Trial, explored_states: int | None) -> list[Finding]:
+    """Return the findings of ``spin`` about the Promela export of a trial.
+
+    Args:
+        trial: what is checked.
+        explored_states: reachable states that our exploration counted; None if it is incomplete.
+    """
+    version = spin_version()
+    if version is None:
+        return [Finding(AGREEMENT, "spin", Verdict.NOT_RUN, "spin is not installed.")]
+    method = f"model checking of the Promela export (spin {version})"
+    depth = LEAST_DEPTH if explored_states is None else 3 * explored_states + 100
+    vectors = vectors_by_state(trial, MOST_VECTORS)
+    try:
+        # The inputs that our exploration tells apart, since every valuation takes five times as
+        # long; the tests compare the two.
+        result = verify(promela_model(trial, vectors, offer=Offer.DISTINCT), depth=depth)
+    except SpinError as error:
+        return [Finding(AGREEMENT, method, Verdict.UNFINISHED, f"spin failed: {error}")]
+    return [
+        _agreement(method, result, explored_states),
+        *_requirements(trial, method, result),
+        *_tables(trial, method, result),
+    ]
+
+
+def _agreement(method: str, result: SpinResult, explored: int | None) -> Finding:
+    figures = {"stored_states": result.stored_states}
+    counts = f"spin stored {result.stored_states:,} states"
+    if not result.complete or explored is None:
+        return Finding(
+            AGREEMENT, method, Verdict.UNFINISHED, f"{counts}; not complete.", figures=figures
+        )
+    verdict = Verdict.PROVED if result.stored_states == explored else Verdict.REFUTED
+    detail = f"{counts}, the exploration of the compiled C {explored:,}."
+    return Finding(AGREEMENT, method, verdict, detail, figures=figures)
+
+
+def _requirements(trial: Trial, method: str, result: SpinResult) -> Iterator[Finding]:
+    for requirement in trial.requirements:
+        if requirement.kind in JUDGED:
+            yield _judged(requirement, method, result)
+
+
+def _judged(requirement: Requirement, method: str, result: SpinResult) -> Finding:
+    reach = requirement.kind is RequirementKind.REACHABLE
+    told = f"{'reached' if reach else 'broken'}_{requirement.id}" in result.told
+    if told == reach:
+        # What was told needs no complete search; what was not told does.
+        verdict = Verdict.PROVED if reach or result.complete else Verdict.UNFINISHED
+    else:
+        verdict = Verdict.REFUTED if told or result.complete else Verdict.UNFINISHED
+    detail = "Searched completely." if result.complete else "The search is not complete."
+    return Finding(requirement.id, method, verdict, detail)
+
+
+def _tables(trial: Trial, method: str, result: SpinResult) -> Iterator[Finding]:
+    for state in trial.states:
+        if f"table_{state.name}" in result.told:
+            verdict = Verdict.REFUTED
+        else:
+            verdict = Verdict.PROVED if result.complete else Verdict.UNFINISHED
+        yield Finding(
+            f"single_hit/{state.name}", method, verdict, "Over the reachable states and inputs."
+        )

@@ -1,0 +1,241 @@
+"""A trial as Promela, for a second model checker (``spin``) to judge the same requirements.
+
+One stored state of the model is one (state, variables) of the trial: inputs, conditions and copies
+of old values are ``hidden`` (not part of the stored state), and a tick is one ``atomic`` sequence,
+a choice of inputs followed by one ``d_step``. So the count of stored states is the count of
+reachable (state, variables).
+
+Which inputs are offered is a matter of choice, see :class:`Offer`. All else is independent of the
+explorer: conditions, rows and requirements are translated from the specification as a whole, none
+of them simplified for a state or row.
+
+A requirement that is violated, or reached if that is asked, is asserted away once, under a name
+that ends with its id: ``broken_<id>``, ``reached_<id>``; a table that is not single-hit likewise as
+``table_<state>``. Run with ``pan -c0``, so that the search goes on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from enum import Enum
+
+from gainwright.language.model import Kind, Requirement, RequirementKind, Row, Signal, State, Trial
+from gainwright_proof.exploration.vectors import StateVectors
+from gainwright_proof.second_checker.promela_expression import PromelaNames, promela_expression
+
+
+class Offer(Enum):
+    """Which inputs a state offers, from the most independent of the explorer to the fastest."""
+
+    FREE = "free"
+    """Every combination of the values that any input has in any of the vectors."""
+    VALUATIONS = "valuations"
+    """The vectors of the state: one for each way in which inputs can act on its conditions."""
+    DISTINCT = "distinct"
+    """Those of them that behave in different ways."""
+
+
+_TYPES = (("bit", 0, 1), ("byte", 0, 255), ("short", -(2**15), 2**15 - 1))
+
+
+def promela_model(
+    trial: Trial,
+    vectors: Sequence[StateVectors],
+    *,
+    offer: Offer = Offer.VALUATIONS,
+    timed: str = "",
+    judged: bool = True,
+) -> str:
+    """Return the text of a model.
+
+    Args:
+        trial: the trial.
+        vectors: from :func:`gainwright_proof.exploration.vectors.vectors_by_state`.
+        offer: which inputs to try.
+        timed: id of a response or bounded requirement to judge too. Its time is then part of the
+            stored state, so that their number is another one.
+        judged: with requirements; without, the model is the bare machine.
+    """
+    return _Model(trial, vectors, offer, judged).text(timed)
+
+
+class _Model:
+    def __init__(
+        self, trial: Trial, vectors: Sequence[StateVectors], offer: Offer, judged: bool
+    ) -> None:
+        self._trial = trial
+        self._vectors = vectors
+        self._offer = offer
+        self._states = {state.name: number for number, state in enumerate(trial.states)}
+        self._requirements = trial.requirements if judged else ()
+        prefixes: dict[str, str] = {}
+        for prefix, items in (
+            ("i", trial.inputs), ("b", trial.variables), ("o", trial.outputs),
+            ("c", trial.conditions),
+        ):  # fmt: skip
+            prefixes |= {item.name: f"{prefix}_{item.name}" for item in items}
+        after = {v.name: f"v_{v.name}" for v in trial.variables}
+        after |= {o.name: f"n_{o.name}" for o in trial.outputs}
+        self._tick = PromelaNames(prefixes.__getitem__, after.__getitem__, self._states)
+        self._after = PromelaNames(
+            after.__getitem__, after.__getitem__, self._states, state_now="state"
+        )
+
+    def text(self, timed: str) -> str:
+        requirement = next((r for r in self._requirements if r.id == timed), None)
+        lines = [
+            f"/* Trial {self._trial.name}, SHA-256 {self._trial.digest}. */",
+            *self._declarations(requirement),
+            *self._inline("judge_moment", self._moment_lines(requirement)),
+            *self._inline("judge_tick", self._tick_lines(requirement)),
+            *self._inline("evaluate", self._condition_lines()),
+            "",
+            "active proctype trial()",
+            "{",
+            "  do",
+        ]
+        for state, chosen in zip(self._trial.states, self._vectors, strict=True):
+            lines += self._state_lines(state, chosen)
+        return "\n".join([*lines, "  od", "}", ""])
+
+    def _declarations(self, timed: Requirement | None) -> Iterable[str]:
+        yield f"byte state = {self._states[self._trial.initial_state]};"
+        for variable in self._trial.variables:
+            yield f"{_type(variable)} v_{variable.name} = {variable.initial};"
+        if timed is not None:
+            yield "int elapsed = 0; /* 0: not running; else ticks since the trigger, plus 1. */"
+        scratch = ["r", "hits", "b_state", *(f"b_{v.name}" for v in self._trial.variables)]
+        scratch += [f"i_{signal.name}" for signal in self._trial.inputs]
+        scratch += [f"{p}_{output.name}" for output in self._trial.outputs for p in "on"]
+        yield from (f"hidden int {name};" for name in scratch)
+        flags = [f"c_{condition.name}" for condition in self._trial.conditions]
+        flags += [_flag(requirement) for requirement in self._requirements]
+        flags += [f"table_{state.name}" for state in self._trial.states]
+        yield from (f"hidden byte {name};" for name in flags)
+
+    @staticmethod
+    def _inline(name: str, lines: Iterable[str]) -> list[str]:
+        body = [f"  {line}" for line in lines] or ["  skip"]
+        return ["", f"inline {name}() {{", *body, "}"]
+
+    def _moment_lines(self, timed: Requirement | None) -> Iterable[str]:
+        """Judge the moment before a tick; so every reachable moment has its turn."""
+        for requirement in self._requirements:
+            formula = promela_expression(requirement.formula, self._tick)
+            if requirement.kind is RequirementKind.INVARIANT:
+                yield _telling(_flag(requirement), f"!{formula}")
+            elif requirement.kind is RequirementKind.REACHABLE:
+                yield _telling(_flag(requirement), formula)
+        if timed is not None and timed.kind is RequirementKind.BOUNDED:
+            assert timed.trigger is not None
+            formula = promela_expression(timed.formula, self._tick)
+            trigger = promela_expression(timed.trigger, self._tick)
+            late = f"elapsed > {timed.within_ticks}"
+            yield from _timing(timed, formula, trigger, late)
+
+    def _tick_lines(self, timed: Requirement | None) -> Iterable[str]:
+        for requirement in self._requirements:
+            if requirement.kind is RequirementKind.STEP:
+                formula = promela_expression(requirement.formula, self._tick)
+                yield _telling(_flag(requirement), f"!{formula}")
+        if timed is not None and timed.kind is RequirementKind.RESPONSE:
+            assert timed.trigger is not None
+            formula = promela_expression(timed.formula, self._after)
+            trigger = promela_expression(timed.trigger, self._tick)
+            late = f"elapsed >= {timed.within_ticks}"
+            yield from _timing(timed, formula, trigger, late)
+
+    def _condition_lines(self) -> Iterable[str]:
+        for condition in self._trial.conditions:
+            yield f"c_{condition.name} = {promela_expression(condition.expression, self._tick)};"
+
+    def _state_lines(self, state: State, chosen: StateVectors) -> Iterable[str]:
+        yield f"  :: atomic {{ (state == {self._states[state.name]}) -> /* {state.name} */"
+        yield from self._offer_lines(chosen)
+        yield "    d_step {"
+        yield "      b_state = state;"
+        for variable in self._trial.variables:
+            yield f"      b_{variable.name} = v_{variable.name};"
+        yield from self._output_lines(state, "o", self._tick)
+        yield "      judge_moment();"
+        yield "      evaluate();"
+        yield from self._table_lines(state)
+        yield "    }"
+        yield "  }"
+
+    def _offer_lines(self, chosen: StateVectors) -> Iterable[str]:
+        names = [signal.name for signal in self._trial.inputs]
+        if self._offer is Offer.FREE:
+            for number, name in enumerate(names):
+                values = sorted({v[number] for s in self._vectors for v in s.vectors})
+                options = " ".join(f":: i_{name} = {value}" for value in values)
+                yield f"    if {options} fi;"
+            return
+        distinct = self._offer is Offer.DISTINCT
+        yield "    if"
+        for vector in chosen.vectors[: chosen.distinct] if distinct else chosen.vectors:
+            given = "; ".join(f"i_{n} = {v}" for n, v in zip(names, vector, strict=True))
+            yield f"    :: d_step {{ {given or 'skip'} }}"
+        yield "    fi;"
+
+    def _table_lines(self, state: State) -> Iterable[str]:
+        rows = self._trial.rows_by_state[state.name]
+        yield f"      hits = {' + '.join(f'({_cube(row)})' for row in rows) or '0'};"
+        yield f"      {_telling(f'table_{state.name}', '(hits != 1)')}"
+        yield "      if"
+        for row in rows:
+            yield f"      :: (hits == 1) && ({_cube(row)}) ->"
+            yield from self._row_lines(row)
+        yield "      :: (hits != 1) -> skip"
+        yield "      fi;"
+        yield "      if :: (hits == 1) -> judge_tick() :: else fi"
+
+    def _row_lines(self, row: Row) -> Iterable[str]:
+        ranges = {variable.name: variable for variable in self._trial.variables}
+        for name, value in row.actions.items():
+            variable = ranges[name]
+            yield f"        r = {promela_expression(value, self._tick)};"
+            low, high = variable.low, variable.high
+            yield f"        v_{name} = (r < ({low}) -> ({low}) : (r > ({high}) -> ({high}) : r));"
+        yield f"        state = {self._states[row.target]};"
+        target = next(state for state in self._trial.states if state.name == row.target)
+        yield from self._output_lines(target, "n", self._after)
+
+    def _output_lines(self, state: State, prefix: str, names: PromelaNames) -> Iterable[str]:
+        if self._requirements:
+            for output in self._trial.outputs:
+                value = promela_expression(state.value_of(output), names)
+                yield f"      {prefix}_{output.name} = {value};"
+
+
+def _type(signal: Signal) -> str:
+    if signal.kind is Kind.BOOLEAN:
+        return "bit"
+    fitting = (name for name, low, high in _TYPES if low <= signal.low and signal.high <= high)
+    return next(fitting, "int")
+
+
+def _cube(row: Row) -> str:
+    literals = [f"c_{name}" for name in row.when] + [f"!c_{name}" for name in row.unless]
+    return " && ".join(literals) or "1"
+
+
+def _flag(requirement: Requirement) -> str:
+    reach = requirement.kind is RequirementKind.REACHABLE
+    return f"{'reached' if reach else 'broken'}_{requirement.id}"
+
+
+def _telling(flag: str, condition: str) -> str:
+    """Return a statement that asserts, once in the whole search, that a condition does not hold.
+
+    Flags are hidden, so the search does not take them back; the name shows in the message.
+    """
+    return f"if :: (!{flag} && {condition}) -> {flag} = 1; assert(!{flag}) :: else fi;"
+
+
+def _timing(timed: Requirement, formula: str, trigger: str, late: str) -> Iterable[str]:
+    yield f"if :: {formula} -> elapsed = 0"
+    yield f"   :: (!{formula} && (elapsed > 0 || {trigger})) -> elapsed = elapsed + 1"
+    yield "   :: else fi;"
+    yield _telling(_flag(timed), f"({late})")
+    yield f"if :: ({late}) -> elapsed = 0 :: else fi;"

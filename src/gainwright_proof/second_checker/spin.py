@@ -1,0 +1,112 @@
+"""Runs ``spin`` and the verifier it makes, where it is installed."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import subprocess
+import tempfile
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+
+from gainwright_codegen.host.sequencer import compile_program, read_sources
+
+_SEARCH = ("-std=gnu99", "-DSAFETY", "-DNOREDUCE", "-DNOFAIR", "-DNOBOUNDCHECK")
+FLAGS = (*_SEARCH, "-O2")
+"""The fastest exhaustive search of ``pan``: one process, so there is no order to reduce."""
+QUICK_FLAGS = (*_SEARCH, "-O0")
+"""The same search, compiled in less time than it takes to run a small model."""
+_COUNT = r"([0-9.]+(?:e[+][0-9]+)?)"
+"""From 100 million on, ``pan`` prints counts with eight digits and an exponent."""
+
+
+class SpinError(Exception):
+    """``spin`` or its verifier failed; the text says how."""
+
+
+@dataclass(frozen=True, slots=True)
+class SpinResult:
+    """What the verifier found in a complete search."""
+
+    stored_states: int
+    transitions: int
+    told: tuple[str, ...]
+    """Names of the assertions that failed, sorted: ``broken_<id>``, ``reached_<id>``,
+    ``table_<state>``."""
+    seconds: float
+    """Search time as the verifier measures it (0.01 s steps)."""
+    complete: bool
+    """False if depth or memory was too small."""
+
+
+def spin_version() -> str | None:
+    """Return the version of the installed ``spin``; None if there is none."""
+    if shutil.which("spin") is None:
+        return None
+    result = subprocess.run(["spin", "-V"], capture_output=True, text=True, check=False)
+    found = re.search(r"Version (\S+)", result.stdout)
+    return found.group(1) if found else None
+
+
+def verify(
+    model: str,
+    *,
+    depth: int,
+    hash_bits: int = 24,
+    memory_mb: int = 6000,
+    flags: Iterable[str] = FLAGS,
+) -> SpinResult:
+    """Search a model completely.
+
+    Args:
+        model: Promela text.
+        depth: longest path of the depth-first search, in steps.
+        hash_bits: size of the hash table, 2**hash_bits entries.
+        memory_mb: most memory the verifier may use.
+        flags: for the compiler of the verifier.
+
+    Raises:
+        SpinError: no ``spin``, or it refuses the model, or the verifier crashes.
+        InputError: the verifier cannot be compiled.
+    """
+    if shutil.which("spin") is None:
+        raise SpinError("spin is not installed")
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder)
+        (path / "model.pml").write_text(model, encoding="ascii")
+        made = _run(["spin", "-a", "model.pml"], path)
+        if not (path / "pan.c").is_file() or "Error" in made:
+            raise SpinError(made.strip())
+        sources = read_sources(path, "pan.*")
+    program = compile_program(sources, (*flags, f"-DMEMLIM={memory_mb}"), name="pan")
+    with tempfile.TemporaryDirectory() as folder:
+        options = ["-c0", f"-m{depth}", f"-w{hash_bits}", "-n"]
+        text = _run([str(program), *options], Path(folder))
+    return _parsed(text)
+
+
+def _run(command: list[str], folder: Path) -> str:
+    result = subprocess.run(
+        command, cwd=folder, capture_output=True, text=True, errors="replace", check=False
+    )
+    if result.returncode < 0:
+        raise SpinError(f"{command[0]} ended by signal {-result.returncode}")
+    return result.stdout + result.stderr
+
+
+def _parsed(text: str) -> SpinResult:
+    stored = re.search(_COUNT + " states, stored", text)
+    transitions = re.search(_COUNT + " transitions", text)
+    if stored is None or transitions is None:
+        raise SpinError(text.strip()[-2000:])
+    told = set(re.findall(r"assertion violated .*?((?:broken|reached|table)_\w+)", text))
+    seconds = re.search(r"elapsed time ([0-9.]+) seconds", text)
+    incomplete = "max search depth too small" in text or "memory limit" in text
+    return SpinResult(
+        int(float(stored.group(1))),
+        int(float(transitions.group(1))),
+        tuple(sorted(told)),
+        float(seconds.group(1)) if seconds else 0.0,
+        not incomplete,
+    )

@@ -1,0 +1,241 @@
+"""The command line as a user meets it: bad input gives one clear error, exit code 2, no traces."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from gainwright.language.shipped import shipped_trial_path
+from gainwright_cli.main import main
+from gainwright_sim.machine import machine_path
+
+MACHINE = machine_path("grinder-slide").read_text(encoding="utf-8")
+TRIAL = shipped_trial_path("standard").read_text(encoding="utf-8")
+INERTIA = re.search(r"^rotor_inertia_kgm2.*$|^motor_inertia_kgm2.*$", MACHINE, re.M).group(0)
+
+
+def changed(pattern: str, replacement: str, text: str = MACHINE) -> str:
+    """A shipped file with one planted mistake; the pattern must occur."""
+    result, count = re.subn(pattern, replacement, text, count=1, flags=re.M)
+    assert count == 1, pattern
+    return result
+
+
+def key_of(line: str) -> str:
+    return line.split("=")[0].strip()
+
+
+BAD_MACHINES = {
+    "wrong_unit": (changed(r"_kgm2 = ", "_gcm2 = "), ["_gcm2", "kgm2"]),
+    "negative_inertia": (changed(r"(inertia_kgm2) = ", r"\1 = -"), ["inertia_kgm2", "-"]),
+    "nan": (changed(r"(inertia_kgm2) = \S+", r"\1 = nan"), ["inertia_kgm2", "nan"]),
+    "infinite": (changed(r"(rated_torque_nm) = \S+", r"\1 = inf"), ["rated_torque_nm", "inf"]),
+    "string": (changed(r"(rated_torque_nm) = \S+", r'\1 = "ten"'), ["rated_torque_nm", "ten"]),
+    "unknown_key": (changed(r"^\[drive\]", "[drive]\ncolour = 1"), ["colour"]),
+    "unknown_table": (MACHINE + "\n[furnace]\nheat_w = 1.0\n", ["furnace"]),
+    "missing_key": (changed(r"^rated_torque_nm.*\n", ""), ["rated_torque_nm"]),
+    "missing_table": (changed(r"^\[motion\][^\[]*", ""), ["motion"]),
+    "zero_tick": (changed(r"(control_tick_s) = \S+", r"\1 = 0.0"), ["control_tick_s"]),
+    "odd_tick": (changed(r"(control_tick_s) = \S+", r"\1 = 0.3e-3"), ["control_tick_s", "whole"]),
+    "no_toml": ("this is not = = toml", ["TOML"]),
+    "empty": ("", ["empty"]),
+    "a_trial": (TRIAL, ["trial"]),
+}
+BAD_TRIALS = {
+    "unknown_condition": (
+        changed(r'when = \["quiet"\]', 'when = ["qiuet"]', TRIAL), ["qiuet", "quiet"]),
+    "unknown_state": (changed(r'to = "stop_axis"', 'to = "stop_axle"', TRIAL), ["stop_axle"]),
+    "out_of_range": (changed(r"initial = 0, unit = \"rung\"", 'initial = 999, unit = "rung"',
+                             TRIAL), ["999"]),
+    "float_constant": (changed(r"(top_rung = \{ value = )127", r"\g<1>127.5", TRIAL), ["127.5"]),
+    "division": (changed(r'"wait \+ 1"', '"wait / 2"', TRIAL), ["/"]),
+    "duplicate_row": (changed(r'id = "cruise"', 'id = "fault"', TRIAL), ["fault", "second time"]),
+    "overlap": (changed(r'unless = \["fault_present", "stop_demanded", "oscillating", '
+                        r'"at_top_rung"\]',
+                        'unless = ["fault_present", "stop_demanded", "oscillating"]', TRIAL),
+                ["raise_gain"]),
+    "gap": (changed(r'\[\[rows\]\]\nid = "abort"\n(?:.+\n)+', "", TRIAL), ["close_brake"]),
+    "empty": ("", ["empty"]),
+    "a_machine": (MACHINE, ["mechanics"]),
+}  # fmt: skip
+
+
+def run(capsys, *words):
+    code = main([str(word) for word in words])
+    captured = capsys.readouterr()
+    return code, captured.out, captured.err
+
+
+def assert_clear_error(code, out, err, *wanted):
+    assert code == 2
+    assert out == ""
+    assert "Traceback" not in err
+    for part in ("found:", "expected:", "remedy:"):
+        assert part in err
+    for pattern in wanted:
+        assert re.search(pattern, err), f"{pattern!r} not in:\n{err}"
+
+
+@pytest.mark.parametrize("case", BAD_MACHINES)
+@pytest.mark.parametrize("command", ["rehearse", "export"])
+def test_bad_machine(capsys, tmp_path, command, case):
+    text, wanted = BAD_MACHINES[case]
+    file = tmp_path / "axis.toml"
+    file.write_text(text, encoding="utf-8")
+    out = tmp_path / "out"
+    assert_clear_error(*run(capsys, command, file, "--out", out), "axis.toml|grinder", *wanted)
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["axis.toml"]
+
+
+@pytest.mark.parametrize("case", BAD_TRIALS)
+def test_bad_trial(capsys, tmp_path, case):
+    text, wanted = BAD_TRIALS[case]
+    file = tmp_path / "mine.toml"
+    file.write_text(text, encoding="utf-8")
+    out = tmp_path / "out"
+    result = run(capsys, "rehearse", "grinder-slide", "--trial", file, "--out", out)
+    assert_clear_error(*result, "mine.toml", *wanted)
+    assert not out.exists()
+
+
+def make(kind: str, folder: Path) -> Path:
+    """A path that is not a readable text file, of the given kind."""
+    path = folder / "thing.toml"
+    if kind == "folder":
+        path.mkdir()
+    elif kind == "binary":
+        path.write_bytes(bytes(range(256)) * 8)
+    elif kind == "not_utf8":
+        path.write_bytes("name = 'größe'\n".encode("latin-1"))
+    elif kind == "two_gigabytes":
+        with path.open("wb") as stream:
+            stream.truncate(2**31)
+    return path
+
+
+@pytest.mark.parametrize("kind", ["missing", "folder", "binary", "not_utf8", "two_gigabytes"])
+@pytest.mark.parametrize(
+    "words",
+    [["rehearse"], ["export", "--out", "out"], ["check"], ["show"],
+     ["rehearse", "kiln-shuttle", "--trial"]],
+    ids=["rehearse", "export", "check", "show", "trial"],
+)  # fmt: skip
+def test_what_is_no_text_file(capsys, tmp_path, monkeypatch, words, kind):
+    monkeypatch.chdir(tmp_path)
+    path = make(kind, tmp_path)
+    before = sorted(tmp_path.iterdir())
+    assert_clear_error(*run(capsys, *words, path), "thing.toml")
+    assert sorted(tmp_path.iterdir()) == before
+
+
+@pytest.mark.parametrize(
+    ("words", "wanted"),
+    [
+        (["rehearse", "kiln-shutle"], "did you mean kiln-shuttle"),
+        (["check", "standrad"], "standrad"),
+        (["show", "nothing"], "standard"),
+        (["rehearse", ""], "name"),
+        (["rehearse", "kiln-shuttle", "--trial", "nothing"], "standard"),
+    ],
+)
+def test_names_that_do_not_exist(capsys, words, wanted):
+    assert_clear_error(*run(capsys, *words), wanted)
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["rehearse"],
+        ["rehearse", "kiln-shuttle", "--seed", "-1"],
+        ["rehearse", "kiln-shuttle", "--seed", "one"],
+        ["campaign", "--axes", "0"],
+        ["campaign", "--axes", "1.5"],
+        ["schema", "plant"],
+        ["export", "kiln-shuttle"],
+        ["fly"],
+        [],
+    ],
+)
+def test_bad_options(capsys, words):
+    with pytest.raises(SystemExit) as stop:
+        main(words)
+    assert stop.value.code == 2
+    assert "usage:" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("command", ["rehearse", "export"])
+def test_output_that_can_not_be_written(capsys, tmp_path, command):
+    file = tmp_path / "file"
+    file.write_text("mine")
+    for target in (file, file / "below"):
+        assert_clear_error(*run(capsys, command, "grinder-slide", "--out", target), "file")
+    assert file.read_text() == "mine"
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["file"]
+
+
+def test_interrupt_in_mid_rehearsal_leaves_nothing(tmp_path):
+    program = "import sys; from gainwright_cli.main import main; sys.exit(main(sys.argv[1:]))"
+    words = ["campaign", "--axes", "5000", "--workers", "1"]
+    process = subprocess.Popen(
+        [sys.executable, "-c", program, *words],
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, cwd=tmp_path,
+    )  # fmt: skip
+    time.sleep(4.0)
+    process.send_signal(signal.SIGINT)
+    out, err = process.communicate(timeout=60)
+    assert process.returncode == 130, err
+    assert "Traceback" not in err
+    assert "interrupted" in err
+    assert out == ""
+    assert not list(tmp_path.iterdir())
+
+
+def test_interrupt_while_the_record_is_written_leaves_nothing(capsys, tmp_path, monkeypatch):
+    from gainwright_sim.rehearsal import record
+
+    def interrupted(*_):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(record, "save_picture", interrupted)
+    code, out, err = run(capsys, "rehearse", "grinder-slide", "--out", tmp_path / "out")
+    assert (code, out) == (130, "")
+    assert "interrupted" in err
+    assert not list(tmp_path.iterdir())
+
+
+def test_json_is_json_and_piped_text_is_plain(capsys, monkeypatch):
+    monkeypatch.setenv("NO_COLOR", "1")
+    code, out, _ = run(capsys, "rehearse", "grinder-slide", "--json")
+    assert code == 0
+    assert json.loads(out)["outcome"] == "finished"
+    code, out, _ = run(capsys, "rehearse", "grinder-slide")
+    assert code == 0
+    assert "\x1b" not in out
+    assert "not a safety function" in out
+
+
+def test_schema_and_check_of_shipped_files(capsys):
+    for kind in ("trial", "machine"):
+        code, out, _ = run(capsys, "schema", kind)
+        assert code == 0
+        assert json.loads(out)["$schema"].startswith("https://json-schema.org/")
+    for name, kind in (("standard", "trial"), ("door-hoist", "machine")):
+        code, out, _ = run(capsys, "check", name, "--json")
+        assert (code, json.loads(out)["kind"]) == (0, kind)
+
+
+@pytest.mark.skipif(os.name != "posix", reason="a pipe that closes early is a POSIX matter")
+def test_reader_that_leaves_early_is_no_error():
+    done = subprocess.run(
+        f"{sys.executable} -m gainwright_cli.main show | head -1",
+        shell=True, capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert done.stderr == ""

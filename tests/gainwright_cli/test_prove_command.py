@@ -1,0 +1,129 @@
+"""``gainwright prove`` from the outside: evidence, recheck, replay, mutants, exit codes."""
+
+from __future__ import annotations
+
+import json
+import re
+import runpy
+from pathlib import Path
+
+import jsonschema
+import pytest
+
+from gainwright_cli.main import main
+from gainwright_proof.evidence.schema import evidence_schema
+
+SMALL = runpy.run_path(str(Path(__file__).parents[1] / "shared" / "small_trial.py"))["SMALL"]
+
+
+def run(capsys, *words):
+    code = main(["prove", *(str(word) for word in words)])
+    captured = capsys.readouterr()
+    return code, captured.out, captured.err
+
+
+@pytest.fixture(scope="module")
+def proved(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("proved")
+    (folder / "small.toml").write_text(SMALL, encoding="utf-8")
+    code = main(["prove", str(folder / "small.toml"), "--out", str(folder / "evidence")])
+    return folder, code
+
+
+def broken(text: str) -> str:
+    """The trial without the drop of the result below the limit, which its requirements forbid."""
+    result, count = re.subn(r'result = "max\(rung - 2, 0\)"', 'result = "rung"', text, count=1)
+    assert count == 1
+    return result
+
+
+def test_everything_is_proved_and_the_document_keeps_its_schema(proved):
+    folder, code = proved
+    document = json.loads((folder / "evidence" / "evidence.json").read_text(encoding="utf-8"))
+    jsonschema.validate(document, evidence_schema())
+    assert code == 0
+    # What is not run lacks a tool on this computer; nothing may be refuted or undecided.
+    assert set(document["verdicts"].values()) <= {"proved", "not run"}
+    assert document["exploration"]["rows_taken"] == document["exploration"]["rows"]
+    assert document["obligations"]
+
+
+def test_the_same_proof_gives_the_same_bytes(proved, tmp_path, capsys):
+    folder, _ = proved
+    run(capsys, folder / "small.toml", "--out", tmp_path / "again")
+    contents = [
+        {
+            path.relative_to(place): path.read_bytes()
+            for path in sorted(place.rglob("*"))
+            if path.is_file()
+        }
+        for place in (folder / "evidence", tmp_path / "again")
+    ]
+    assert contents[0] == contents[1]
+
+
+def test_recheck_confirms_and_notices_what_was_tampered_with(proved, tmp_path, capsys):
+    folder, _ = proved
+    code, out, _ = run(capsys, folder / "small.toml", "--recheck", folder / "evidence", "--json")
+    solvers = json.loads(out)["solvers"]
+    assert code == (0 if json.loads(out)["proved"] else 3)
+    assert "proved" in solvers.values()
+    assert set(solvers.values()) <= {"proved", "not run"}
+    code, _, err = run(capsys, "standard", "--recheck", folder / "evidence")
+    assert code == 2
+    assert "trial.digest" in err and "exported.digest" in err
+    path = next((folder / "evidence" / "obligations").rglob("*.smt2"))
+    original = path.read_text(encoding="utf-8")
+    path.write_text(original + "; nothing changed, or was it?\n", encoding="utf-8")
+    code, _, err = run(capsys, folder / "small.toml", "--recheck", folder / "evidence")
+    path.write_text(original, encoding="utf-8")
+    assert code == 2
+    assert path.name in err
+
+
+def test_a_broken_trial_is_refuted_by_a_run_that_replays(tmp_path, capsys):
+    (tmp_path / "broken.toml").write_text(broken(SMALL), encoding="utf-8")
+    code, out, _ = run(capsys, tmp_path / "broken.toml", "--out", tmp_path / "evidence")
+    assert code == 1
+    assert "refuted" in out
+    runs = sorted((tmp_path / "evidence" / "counterexamples").glob("*.json"))
+    assert runs
+    for path in runs:
+        code, out, _ = run(capsys, tmp_path / "broken.toml", "--replay", path, "--json")
+        shown = json.loads(out)
+        assert code == 0
+        assert shown["confirmed"]
+        assert shown["subject"] in shown["violations"]
+
+
+def test_mutants_are_reported_and_survivors_decide_the_exit_code(tmp_path, capsys):
+    (tmp_path / "small.toml").write_text(SMALL, encoding="utf-8")
+    code, out, _ = run(capsys, tmp_path / "small.toml", "--mutants", "--json")
+    report = json.loads(out)["mutants"]
+    fates = {mutant["fate"] for mutant in report["mutants"]}
+    assert "caught" in fates
+    assert (code == 1) == ("survived" in fates)
+
+
+@pytest.mark.parametrize(
+    ("words", "wanted"),
+    [
+        (["nothing"], "standard"),
+        (["standard", "--recheck", "nowhere"], r"nowhere/evidence\.json"),
+        (["standard", "--replay", "nowhere.json"], r"nowhere\.json"),
+    ],
+)
+def test_bad_input_gives_one_clear_error(capsys, words, wanted):
+    code, out, err = run(capsys, *words)
+    assert (code, out) == (2, "")
+    assert re.search(wanted, err)
+    assert "remedy:" in err
+
+
+def test_unwritable_folder_leaves_nothing(tmp_path, capsys):
+    (tmp_path / "small.toml").write_text(SMALL, encoding="utf-8")
+    (tmp_path / "file").write_text("mine")
+    code, _, err = run(capsys, tmp_path / "small.toml", "--out", tmp_path / "file")
+    assert code == 2
+    assert "file" in err
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["file", "small.toml"]

@@ -1,0 +1,111 @@
+"""A second model checker judges the same trials: same states, same verdicts."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from gainwright.language.model import RequirementKind
+from gainwright_proof.exploration import explore
+from gainwright_proof.exploration.benchmark import compare, report
+from gainwright_proof.exploration.shortened import shortened_trial
+from gainwright_proof.exploration.vectors import vectors_by_state
+from gainwright_proof.second_checker.promela import Offer, promela_model
+from gainwright_proof.second_checker.spin import QUICK_FLAGS, SpinError, spin_version, verify
+from gainwright_proof.verdict import Verdict
+
+from ..shared.explore_trials import random_trial
+
+pytestmark = [
+    pytest.mark.usefixtures("scratch_cache"),
+    pytest.mark.skipif(spin_version() is None, reason="spin is not installed"),
+]
+
+TIMED = (RequirementKind.BOUNDED, RequirementKind.RESPONSE)
+
+
+def checked(trial, timed="", offer=Offer.VALUATIONS):
+    model = promela_model(trial, vectors_by_state(trial, 1 << 14), timed=timed, offer=offer)
+    return verify(model, depth=1_000_000, flags=QUICK_FLAGS)
+
+
+def expected_messages(trial, exploration):
+    """What the verifier says if it agrees with the explorer, requirements without time only."""
+    verdicts = {finding.subject: finding.verdict for finding in exploration.findings}
+    for state in trial.states:
+        if verdicts[f"single_hit/{state.name}"] is Verdict.REFUTED:
+            yield f"table_{state.name}"
+    for requirement in trial.requirements:
+        verdict = verdicts[requirement.id]
+        if requirement.kind is RequirementKind.REACHABLE and verdict is Verdict.PROVED:
+            yield f"reached_{requirement.id}"
+        elif requirement.kind not in (*TIMED, RequirementKind.REACHABLE) and (
+            verdict is Verdict.REFUTED
+        ):
+            yield f"broken_{requirement.id}"
+
+
+def compare_with_spin(trial, offer=Offer.VALUATIONS):
+    exploration = explore(trial)
+    result = checked(trial, offer=offer)
+    assert result.complete
+    assert result.stored_states == exploration.figures.nodes
+    assert result.told == tuple(sorted(expected_messages(trial, exploration)))
+    return result
+
+
+@pytest.mark.parametrize("seed", [0, 8, 9, 15])
+def test_random_trials(seed):
+    compare_with_spin(random_trial(seed))
+
+
+@pytest.mark.parametrize(
+    ("divisor", "offer"), [(1000, Offer.FREE), (200, Offer.VALUATIONS), (50, Offer.DISTINCT)]
+)
+def test_shipped_trial_with_shorter_times(divisor, offer):
+    result = compare_with_spin(shortened_trial(divisor), offer)
+    assert all(name.startswith("reached_") for name in result.told)
+
+
+def test_planted_bug():
+    trial = shortened_trial(100)
+    rows = tuple(
+        replace(row, target="stop_axis") if row.id == "fault@detect" else row for row in trial.rows
+    )
+    result = compare_with_spin(replace(trial, rows=rows))
+    assert "broken_no_torque_without_drive_and_feedback" in result.told
+
+
+@pytest.mark.parametrize(("seed", "name"), [(2, "bounded0"), (9, "response0"), (11, "bounded1")])
+def test_time_of_random_trials(seed, name):
+    trial = random_trial(seed)
+    verdicts = {finding.subject: finding.verdict for finding in explore(trial).findings}
+    broken = f"broken_{name}" in checked(trial, timed=name).told
+    assert broken is (verdicts[name] is Verdict.REFUTED)
+
+
+@pytest.mark.parametrize("late", [False, True])
+def test_time_of_the_shipped_trial(late):
+    """The bound of the whole trial is sharp for spin too: one tick less and it is violated."""
+    trial = shortened_trial(1000)
+    requirements = tuple(
+        replace(r, within_ticks=r.within_ticks - late) if r.id == "trial_ends" else r
+        for r in trial.requirements
+    )
+    result = checked(replace(trial, requirements=requirements), timed="trial_ends")
+    assert result.complete
+    assert ("broken_trial_ends" in result.told) is late
+
+
+def test_speed_beside_spin():
+    comparison = compare(shortened_trial(10), repeats=1)
+    print(report(comparison))
+    assert comparison.spin.stored_states == comparison.figures.nodes
+    assert comparison.ratio(comparison.spin) > 10
+    assert comparison.spin_reduced.stored_states == comparison.figures.nodes
+
+
+def test_a_model_that_spin_refuses():
+    with pytest.raises(SpinError, match="Error: undeclared variable"):
+        verify("active proctype p() { nonsense nonsense }", depth=100)

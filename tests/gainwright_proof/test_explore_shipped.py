@@ -1,0 +1,138 @@
+"""The shipped trial, explored as a whole: counts, verdicts, coverage, speed."""
+
+from __future__ import annotations
+
+import time
+
+import numpy as np
+import pytest
+
+from gainwright.language.load import load_trial
+from gainwright.language.shipped import shipped_trial_path
+from gainwright_codegen.host.sequencer.sequencer import CompiledSequencer
+from gainwright_proof.exploration import confirms, explore, replay_run
+from gainwright_proof.verdict import Verdict
+from gainwright_sim.machine import load_machine
+from gainwright_sim.rehearsal.bench import Bench
+from gainwright_sim.rehearsal.rehearse import rehearse
+from gainwright_sim.rig.run import Override
+
+NODES_BY_STATE = {
+    "idle": 2, "energise": 101, "open_brake": 601, "approach": 10_001, "move": 640_255,
+    "pulse": 256, "detect": 768_256, "back_off": 452_226, "verify_move": 1_130_452,
+    "verify_pulse": 452, "verify_detect": 1_356_452, "stop_axis": 228_114, "close_brake": 22_914,
+    "finished": 226, "aborted": 2, "fault": 2,
+}  # fmt: skip
+"""Each factor is explained below, so that a change of the trial can be told from an error."""
+
+
+@pytest.fixture(scope="module")
+def explored():
+    trial = load_trial(shipped_trial_path())
+    explore(trial)  # compiles, if that was not done before
+    start = time.process_time()
+    exploration = explore(trial)
+    return trial, exploration, time.process_time() - start
+
+
+def test_counts(explored):
+    _, exploration, _ = explored
+    figures = exploration.figures
+    assert exploration.nodes_by_state == NODES_BY_STATE
+    assert figures.nodes == figures.expanded == 4_610_312
+    assert figures.edges == 25_528_120
+    assert figures.depth == 21_895
+
+
+def test_counts_follow_from_times_and_ladder(explored):
+    """Rungs 0 to 127, two directions, ticks 0 to the longest wait; back-off leaves 112 rungs."""
+    trial, exploration, _ = explored
+    rungs = trial.constant("top_rung") + 1
+    lowered = rungs - trial.constant("margin_rungs")
+    waits = {name: trial.constant(f"{name}_timeout_ticks") + 1 for name in
+             ("approach", "move", "listen", "back_off")}  # fmt: skip
+    counts = exploration.nodes_by_state
+    assert counts["approach"] == waits["approach"]
+    # The first move goes to the upper end: only after a turn can rung 0 be on its way down.
+    assert counts["pulse"] == rungs * 2
+    assert counts["move"] == rungs * 2 * waits["move"] - 1
+    assert counts["detect"] == rungs * 2 * waits["listen"]
+    # One more limit than lowered rungs: the quiet top rung, told apart by the onset flag.
+    assert counts["back_off"] == (lowered + 1) * 2 * waits["back_off"]
+    assert counts["verify_pulse"] == (lowered + 1) * 2 * 2
+    assert counts["verify_move"] == (lowered + 1) * 2 * 2 * waits["move"]
+    assert counts["finished"] == (lowered + 1) * 2
+
+
+def test_everything_is_proved_and_in_time(explored):
+    trial, exploration, seconds = explored
+    assert exploration.complete
+    assert {finding.verdict for finding in exploration.findings} == {Verdict.PROVED}
+    subjects = [finding.subject for finding in exploration.findings]
+    assert len(subjects) == len(set(subjects))
+    assert set(subjects) >= {requirement.id for requirement in trial.requirements}
+    assert set(subjects) >= {f"single_hit/{state.name}" for state in trial.states}
+    assert set(subjects) >= {f"row/{row.id}" for row in trial.rows}
+    assert seconds < 10
+
+
+def test_longest_times_are_those_that_the_requirements_allow(explored):
+    """The bounds in the file are sharp: for each of these some inputs need just as long."""
+    trial, exploration, _ = explored
+    within = {requirement.id: requirement.within_ticks for requirement in trial.requirements}
+    found = {finding.subject: finding.figures.get("longest_ticks")
+             for finding in exploration.findings}  # fmt: skip
+    for name in ("trial_ends", "stop_is_bounded", "energise_ends", "approach_ends", "move_ends",
+                 "listening_ends", "back_off_ends", "sinking_axis_is_caught", "pulse_ends",
+                 "permit_loss_withdraws_torque", "window_left_stops_the_axis"):  # fmt: skip
+        assert found[name] == within[name], name
+    assert exploration.longest_run_ticks == within["trial_ends"] == 808_338
+
+
+def test_mcdc_of_the_tables(explored):
+    """Each row is taken, and each of its conditions alone has kept it from being taken.
+
+    That is the independence of MC/DC (DO-178C 2011, level A; ISO 26262-6:2018) for a row as a
+    conjunction: n + 1 cases for n conditions.
+    """
+    trial, exploration, _ = explored
+    assert all(exploration.ticks_by_row[row.id] > 0 for row in trial.rows)
+    for row in trial.rows:
+        assert exploration.single_misses[row.id] == dict.fromkeys((*row.when, *row.unless), True)
+
+
+def test_witnesses_replay_in_reference_and_compiled_code(explored):
+    trial, exploration, _ = explored
+    assert set(exploration.runs) == {"result_with_onset_possible", "result_without_onset_possible"}
+    for run in exploration.runs.values():
+        assert confirms(trial, run, replay_run(trial, run))
+
+
+def test_witness_goes_the_same_way_on_the_rig(explored):
+    """A rehearsal with the inputs forced takes the rows of the replay, whatever its axis does."""
+    trial, exploration, _ = explored
+    run = exploration.runs["result_with_onset_possible"]
+    machine = CompiledSequencer(trial)
+    numbers = {row.id: number for number, row in enumerate(trial.rows)}
+    rows = [numbers[machine.tick(inputs).id] for inputs in run.inputs_by_tick()]
+    overrides = [Override(*stretch) for stretch in run.forced_inputs()]
+    bench = Bench(trial, load_machine("grinder-slide"))
+    rehearsal = rehearse(bench, seed=1, overrides=overrides, exact_ticks=run.ticks)
+    log = rehearsal.log
+    assert np.array_equal(log.row, rows)
+    assert trial.states[log.state[run.ticks - 1]].name == "finished"
+
+
+def test_no_assignment_leaves_its_range(explored):
+    _, exploration, _ = explored
+    assert exploration.saturating == ()
+
+
+def test_same_result_twice(explored):
+    trial, exploration, _ = explored
+    assert explore(trial) == exploration
+
+
+def test_memory_is_modest(explored):
+    figures = explored[1].figures
+    assert figures.bytes / figures.nodes < 80

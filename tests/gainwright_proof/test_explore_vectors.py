@@ -1,0 +1,135 @@
+"""The input vectors stand for all others: compared with every vector, for all variables."""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import replace
+
+import pytest
+
+from gainwright.language.expression import Binary, Integer, Operator, Reference
+from gainwright.language.model import Condition, Kind, RequirementKind, Signal
+from gainwright.semantics.evaluate import Moment, Step, evaluate, evaluate_over
+from gainwright.semantics.machine import ReferenceMachine
+from gainwright_proof.exploration.vectors import TooManyVectors, vectors_by_state
+
+from ..shared.explore_trials import random_trial
+from ..shared.random_trials import counter_trial
+
+
+class Ticks:
+    """All that can be seen of single ticks, also where the table is not single-hit."""
+
+    def __init__(self, trial) -> None:
+        self.trial = trial
+        self.machine = ReferenceMachine(trial)
+
+    def seen(self, state: str, variables: dict, inputs: dict) -> tuple[tuple, tuple]:
+        """Return the booleans of the conditions that the table looks at, and what happens."""
+        self.machine.restore(state, variables)
+        booleans = self.machine.conditions(inputs)
+        rows = self.trial.rows_by_state[state]
+        looked_at = sorted({name for row in rows for name in (*row.when, *row.unless)})
+        holding = [
+            row.id for row in rows
+            if all(booleans[n] for n in row.when) and not any(booleans[n] for n in row.unless)
+        ]  # fmt: skip
+        done = ()
+        if len(holding) == 1:
+            before = {**inputs, **variables, **self.machine.outputs(), **booleans}
+            self.machine.tick(inputs)
+            after = {**self.machine.variables, **self.machine.outputs()}
+            step = Step(Moment(before, state), Moment(after, self.machine.state))
+            done = (
+                tuple(self.machine.variables.items()),
+                self.machine.saturated,
+                tuple(self._judged(requirement, step) for requirement in self.trial.requirements),
+            )
+        return tuple(booleans[name] for name in looked_at), (tuple(holding), *done)
+
+    @staticmethod
+    def _judged(requirement, step):
+        if requirement.kind is RequirementKind.STEP:
+            return evaluate_over(requirement.formula, step)
+        if requirement.kind is RequirementKind.RESPONSE:
+            now = evaluate_over(requirement.formula, Step(step.after))
+            return evaluate_over(requirement.trigger, step) and not now
+        return None
+
+
+def situation(situations, variables) -> int:
+    booleans = [evaluate(feature, variables) for feature in situations.features]
+    return sum(boolean << bit for bit, boolean in enumerate(booleans))
+
+
+def combinations(signals):
+    ranges = [range(signal.low, signal.high + 1) for signal in signals]
+    names = [signal.name for signal in signals]
+    return [dict(zip(names, values, strict=True)) for values in itertools.product(*ranges)]
+
+
+@pytest.mark.parametrize("seed", range(16))
+def test_vectors_show_all_that_any_vector_shows(seed):
+    trial = random_trial(seed)
+    ticks = Ticks(trial)
+    names = [signal.name for signal in trial.inputs]
+    all_inputs = combinations(trial.inputs)
+    for chosen in vectors_by_state(trial, 1000):
+        vectors = [dict(zip(names, vector, strict=True)) for vector in chosen.vectors]
+        for variables in combinations(trial.variables):
+            every = {ticks.seen(chosen.state, variables, inputs) for inputs in all_inputs}
+            some = [ticks.seen(chosen.state, variables, inputs) for inputs in vectors]
+            assert set(some) == every
+            done = {what for _, what in every}
+            assert {what for _, what in some[: chosen.distinct]} == done
+            if chosen.situations is not None:
+                enough = chosen.enough[situation(chosen.situations, variables)]
+                assert {some[number][1] for number in enough} == done
+
+
+def test_order_of_a_wide_input_among_the_values_of_a_variable():
+    """Of an input compared with a variable in 0 to 5, only its place among these can matter."""
+    wide = Signal("by", Kind.INTEGER, -(2**31), 2**31 - 1, "", "")
+    trial = counter_trial(inputs=(Signal("go", Kind.BOOLEAN, 0, 1, "", ""), wide))
+    narrow = replace(wide, low=-1000, high=60_000)
+    below = Binary(Operator.LESS, Reference("by"), Reference("count_up"))
+    trial = replace(
+        trial,
+        inputs=(trial.inputs[0], narrow),
+        conditions=(Condition("told", below, ""),),
+        rows=tuple(replace(row, actions={}) for row in trial.rows),
+    )
+    (only,) = vectors_by_state(trial, 1000)
+    assert sorted(vector[1] for vector in only.vectors) == [-1000, 0, 1, 2, 3, 4, 5, 6]
+
+
+def test_comparisons_with_constants_need_no_enumeration():
+    wide = Signal("by", Kind.INTEGER, -(2**31), 2**31 - 1, "", "")
+    inside = Binary(
+        Operator.AND,
+        Binary(Operator.GREATER, Reference("by"), Integer(10)),
+        Binary(Operator.LESS_EQUAL, Reference("by"), Integer(70_000)),
+    )
+    trial = counter_trial(
+        inputs=(Signal("go", Kind.BOOLEAN, 0, 1, "", ""), wide),
+        conditions=(Condition("told", inside, ""),),
+    )
+    trial = replace(trial, rows=tuple(replace(row, actions={}) for row in trial.rows))
+    (only,) = vectors_by_state(trial, 1000)
+    assert [vector[1] for vector in only.vectors] == [-(2**31), 11]
+
+
+def test_assigned_input_matters_as_far_as_the_variable_goes():
+    # count_up := if go then by else 0, in 0 to 5: below and above it saturates.
+    (only,) = vectors_by_state(counter_trial(), 1000)
+    assert [vector[1] for vector in only.vectors if vector[0]] == [-9, 0, 1, 2, 3, 4, 5, 6]
+    assert len(only.vectors) == 9
+
+
+def test_too_many_vectors_say_how_many():
+    with pytest.raises(TooManyVectors, match=r"in 9 ways \(at most 5\)"):
+        vectors_by_state(counter_trial(), 5)
+    wide = Signal("by", Kind.INTEGER, 0, 2**24, "", "")
+    trial = counter_trial(inputs=(Signal("go", Kind.BOOLEAN, 0, 1, "", ""), wide))
+    with pytest.raises(TooManyVectors, match="16777217 values of the input by"):
+        vectors_by_state(trial, 1000)

@@ -1,0 +1,61 @@
+"""Findings of the second model checker: agree with ours on sound and on broken trials."""
+
+from __future__ import annotations
+
+import shutil
+
+import pytest
+
+from gainwright.language.model import RequirementKind
+from gainwright_proof.exploration import explore
+from gainwright_proof.exploration.shortened import shortened_trial
+from gainwright_proof.second_checker.check import AGREEMENT, second_checker
+from gainwright_proof.second_checker.spin import SpinResult
+from gainwright_proof.verdict import Verdict
+
+TRIAL = shortened_trial(40)
+
+
+def verdicts(findings):
+    return {finding.subject: finding.verdict for finding in findings}
+
+
+@pytest.mark.skipif(shutil.which("spin") is None, reason="spin is not installed")
+def test_states_and_verdicts_agree_on_the_shipped_trial_in_short_form():
+    explored = explore(TRIAL)
+    ours = verdicts(explored.findings)
+    theirs = verdicts(second_checker(TRIAL, explored.figures.nodes))
+    assert theirs.pop(AGREEMENT) is Verdict.PROVED
+    assert len(theirs) > len(TRIAL.states)
+    assert theirs == {subject: ours[subject] for subject in theirs}
+
+
+@pytest.mark.skipif(shutil.which("spin") is None, reason="spin is not installed")
+def test_other_count_is_said():
+    states = explore(TRIAL).figures.nodes
+    (agreement, *_) = second_checker(TRIAL, states + 1)
+    assert agreement.verdict is Verdict.REFUTED
+    assert f"{states + 1:,}" in agreement.detail
+
+
+def test_without_spin_it_was_not_run(monkeypatch):
+    monkeypatch.setattr("gainwright_proof.second_checker.check.spin_version", lambda: None)
+    (finding,) = second_checker(TRIAL, 5)
+    assert finding.verdict is Verdict.NOT_RUN
+
+
+@pytest.mark.parametrize("complete", [True, False])
+def test_verdicts_follow_from_what_was_told(monkeypatch, complete):
+    broken = next(r.id for r in TRIAL.requirements if r.kind is RequirementKind.INVARIANT)
+    reached = next(r.id for r in TRIAL.requirements if r.kind is RequirementKind.REACHABLE)
+    told = (f"broken_{broken}", f"reached_{reached}", "table_move")
+    result = SpinResult(7, 9, told, 0.1, complete)
+    monkeypatch.setattr("gainwright_proof.second_checker.check.spin_version", lambda: "0")
+    monkeypatch.setattr("gainwright_proof.second_checker.check.verify", lambda *_, **__: result)
+    found = verdicts(second_checker(TRIAL, 7))
+    silent = Verdict.PROVED if complete else Verdict.UNFINISHED
+    assert found[AGREEMENT] is silent
+    assert found[broken] is Verdict.REFUTED
+    assert found[reached] is Verdict.PROVED
+    assert found["single_hit/move"] is Verdict.REFUTED
+    assert found["single_hit/idle"] is silent

@@ -1,0 +1,86 @@
+"""The exported fixed-point headers, made callable one function at a time."""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+
+import gainwright_codegen
+from gainwright.fixed import arithmetic
+from gainwright_codegen.host.sequencer import compile_shared, load_library, read_sources
+
+RUNTIME = Path(gainwright_codegen.__file__).parent / "runtime"
+STRICT = ("-pedantic", "-Wall", "-Wextra", "-Wconversion", "-Werror")
+
+SHIFTS_64 = {"floor_shift_i64": (0, 62), "round_shift_i64": (1, 62)}
+SHIFTS_32 = {"floor_shift_i32": (0, 30), "round_shift_i32": (1, 30), "shift_left_i32": (0, 30)}
+PAIRS = ("add_i32", "subtract_i32")
+WIDE_PAIRS = ("product_i64",)
+SINGLES = ("negate_i32", "absolute_i32")
+PRODUCTS = {"multiply_floor_i32": (0, 62), "multiply_round_i32": (1, 62)}
+NARROWINGS = ("saturate_i32", "saturate_signal")
+CLAMPS = {"clamp_i32": "int32_t", "clamp_i64": "int64_t"}
+
+PROTOTYPES = [
+    *(f"int64_t {name}(int64_t a, uint32_t bits)" for name in SHIFTS_64),
+    *(f"int32_t {name}(int32_t a, uint32_t bits)" for name in SHIFTS_32),
+    *(f"int32_t {name}(int32_t a, int32_t b)" for name in PAIRS),
+    *(f"int64_t {name}(int32_t a, int32_t b)" for name in WIDE_PAIRS),
+    *(f"int32_t {name}(int32_t a)" for name in SINGLES),
+    *(f"int32_t {name}(int32_t a, int32_t b, uint32_t bits)" for name in PRODUCTS),
+    *(f"int32_t {name}(int64_t a)" for name in NARROWINGS),
+    *(f"int32_t {name}({a_type} a, int32_t b, int32_t c)" for name, a_type in CLAMPS.items()),
+]
+BIQUAD_PROTOTYPE = (
+    "void run_biquad(const int32_t words[5], int count, const int32_t *x, int32_t *y)"
+)
+BIQUAD = f"""
+{BIQUAD_PROTOTYPE};
+{BIQUAD_PROTOTYPE}
+{{
+    const gw_biquad_coefficients coefficients = {{
+        words[0], words[1], words[2], words[3], words[4]
+    }};
+    gw_biquad_state state;
+    gw_biquad_reset(&state);
+    for (int k = 0; k < count; k++) {{
+        y[k] = gw_biquad_step(&coefficients, &state, x[k]);
+    }}
+}}
+"""
+
+
+def python_name(c_name: str) -> str:
+    """The function of gainwright.fixed.arithmetic that a C function must equal."""
+    return c_name.removesuffix("_i32").removesuffix("_i64")
+
+
+def reference(c_name: str, *arguments: int) -> int:
+    return getattr(arithmetic, python_name(c_name))(*arguments)
+
+
+def sources() -> dict[str, bytes]:
+    """The headers, and one external function per inline function."""
+    lines = ['#include "gw_biquad.h"']
+    for prototype in PROTOTYPES:
+        name = prototype.split()[1].split("(")[0]
+        arguments = ", ".join(part.split()[-1].rstrip(")") for part in prototype.split(","))
+        lines += [f"{prototype};", f"{prototype} {{ return gw_{name}({arguments}); }}"]
+    text = "\n".join(lines) + BIQUAD
+    return read_sources(RUNTIME, "gw_fixed.h", "gw_biquad.h") | {"calls.c": text.encode()}
+
+
+@cache
+def library():
+    """Return (ffi, library), compiled without a warning."""
+    cdef = ";".join([*PROTOTYPES, BIQUAD_PROTOTYPE]) + ";"
+    return load_library(compile_shared(sources(), STRICT, name="fixed_calls"), cdef)
+
+
+def run_biquad(words, samples) -> list[int]:
+    """Run the C biquad from its reset state."""
+    ffi, lib = library()
+    out = ffi.new("int32_t[]", len(samples))
+    x = ffi.new("int32_t[]", list(samples))
+    lib.run_biquad(ffi.new("int32_t[5]", words), len(samples), x, out)
+    return list(out)
