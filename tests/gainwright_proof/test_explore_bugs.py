@@ -1,4 +1,4 @@
-"""Bugs planted in the trial are found, with shortest runs that replay in both machines."""
+"""Bugs inserted in the trial are found, with shortest runs that replay in both machines."""
 
 from __future__ import annotations
 
@@ -73,7 +73,7 @@ BUGS = {
 
 
 @pytest.mark.parametrize("name", BUGS)
-def test_planted_bug(name, tmp_path):
+def test_inserted_bug(name, tmp_path):
     trial, expected = BUGS[name]
     exploration = explore(trial)
     refuted = {f.subject: f for f in exploration.findings if f.verdict is Verdict.REFUTED}

@@ -68,7 +68,7 @@ def test_shipped_trial_with_shorter_times(divisor, offer):
     assert all(name.startswith("reached_") for name in result.told)
 
 
-def test_planted_bug():
+def test_inserted_bug():
     trial = shortened_trial(100)
     rows = tuple(
         replace(row, target="stop_axis") if row.id == "fault@detect" else row for row in trial.rows

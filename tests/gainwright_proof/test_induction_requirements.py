@@ -98,7 +98,7 @@ _BROKEN = {
 
 
 @pytest.mark.parametrize("name", sorted(_PLANTED))
-def test_planted_violation_is_refuted_by_a_shortest_run_that_replays(name):
+def test_inserted_violation_is_refuted_by_a_shortest_run_that_replays(name):
     trial = _trial(*_PLANTED[name])
     subject, length = _BROKEN[name]
     found = _finding(prove(trial), subject)

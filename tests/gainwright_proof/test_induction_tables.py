@@ -1,4 +1,4 @@
-"""Single-hit tables (ISO 5806), ranges and overflow: planted faults and smallest examples."""
+"""Single-hit tables (ISO 5806), ranges and overflow: inserted faults and smallest examples."""
 
 from __future__ import annotations
 

@@ -6,7 +6,7 @@ import pytest
 
 from gainwright_codegen.host.sequencer.cache import cache_directory
 
-from ..shared.compilers import available
+from .shared.compilers import available
 
 
 @pytest.fixture(scope="module")
