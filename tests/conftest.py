@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from gainwright_codegen.host.sequencer.cache import cache_directory
+from gainwright_codegen.host.cache import cache_directory
 
 from .shared.compilers import available
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from gainwright.errors import input_error
 from gainwright.language.model import Trial
-from gainwright_codegen.host.sequencer.sequencer.sequencer import read_sources
+from gainwright_codegen.host import read_sources
 from gainwright_codegen.trial_c.header import trial_header
 from gainwright_codegen.trial_c.identifiers import check_exportable, constant, enumerators
 from gainwright_codegen.trial_c.source import trial_source

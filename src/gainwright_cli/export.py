@@ -37,7 +37,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     from gainwright.language.load import load_trial
     from gainwright_codegen.axis_c.tables import axis_tables
-    from gainwright_codegen.bundle.bundle.axis import export_axis
+    from gainwright_codegen.bundle.axis import export_axis
     from gainwright_sim.machine import load_machine
     from gainwright_sim.rig.axis import axis_data
     from gainwright_sim.rig.fit import check_fit
@@ -79,7 +79,7 @@ def run(arguments: argparse.Namespace) -> int:
 
 def _stamp(directory: str, trial: Trial) -> str:
     """Return the digest of matching evidence that everything is proved."""
-    from gainwright_codegen.bundle.bundle.stamp import proved_sources
+    from gainwright_codegen.bundle.stamp import proved_sources
     from gainwright_proof.evidence.folder import check_belongs, read_evidence
 
     evidence = read_evidence(directory)

@@ -153,7 +153,7 @@ def _filled(kind: Any, arguments: argparse.Namespace) -> Any:
 def _run_compiled(
     settings: DetectorSettings, torque_raw: Words, speed_error_raw: Words
 ) -> tuple[Words, Words]:
-    from gainwright_codegen.host.sequencer.detector import CompiledDetector
+    from gainwright_codegen.host.detector import CompiledDetector
 
     return CompiledDetector(settings).run(torque_raw, speed_error_raw)
 

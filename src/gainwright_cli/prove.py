@@ -173,7 +173,7 @@ def _exploration_lines(proof: Proof) -> Iterator[str]:
 
 
 def _recheck(trial: Trial, arguments: argparse.Namespace) -> int:
-    from gainwright_codegen.bundle.bundle.stamp import check_exported_folder, proved_sources
+    from gainwright_codegen.bundle.stamp import check_exported_folder, proved_sources
     from gainwright_proof.evidence.folder import check_belongs, read_evidence
     from gainwright_proof.proving import recheck_obligations
 

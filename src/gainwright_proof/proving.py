@@ -11,8 +11,8 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 
 from gainwright.language.model import Trial
-from gainwright_codegen.bundle.bundle.stamp import proved_sources
-from gainwright_codegen.host.sequencer.compiler import compilers
+from gainwright_codegen.bundle.stamp import proved_sources
+from gainwright_codegen.host.compiler import compilers
 from gainwright_proof.c_checks.checks import check_sources
 from gainwright_proof.exploration import Exploration, Run, explore
 from gainwright_proof.induction import prove as smt

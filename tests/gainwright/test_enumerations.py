@@ -7,20 +7,20 @@ import tomllib
 
 import jsonschema
 import pytest
+from rich.console import Console
+
+from gainwright.errors import InputError
 from gainwright.language.expression import Binary, Integer, Operator, Reference
 from gainwright.language.load import trial_from_document
 from gainwright.language.model import Kind
 from gainwright.language.schema import trial_schema
 from gainwright.language.sentence import sentence
 from gainwright.language.write import write
-from gainwright_cli.views.tables import render_trial
-from rich.console import Console
-
-from gainwright.errors import InputError
 from gainwright.semantics.machine import ReferenceMachine
 from gainwright.semantics.monitor import Monitor, Snapshot
+from gainwright_cli.views.tables import render_trial
 
-from .small_trial import SMALL
+from ..shared.small_trial import SMALL
 
 BLOCK = """\
 [enumerations.reason]

@@ -22,7 +22,7 @@ from gainwright.listening.summary import summary_keys
 from gainwright.recording.read import OPTIONS as CHANNEL_OPTIONS
 from gainwright_cli import listen as command
 from gainwright_cli.main import main
-from gainwright_codegen.host.sequencer.detector import CompiledDetector
+from gainwright_codegen.host.detector import CompiledDetector
 
 from ..shared.recordings import RATE_HZ, growing, noise, recording, run_reference
 

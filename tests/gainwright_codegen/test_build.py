@@ -11,8 +11,8 @@ from pathlib import Path
 import pytest
 
 from gainwright.errors import InputError
-from gainwright_codegen.host.sequencer import compile_program, compile_shared, load_library, read_sources
-from gainwright_codegen.host.sequencer.cache import cache_directory
+from gainwright_codegen.host import compile_program, compile_shared, load_library, read_sources
+from gainwright_codegen.host.cache import cache_directory
 
 from ..shared.compilers import compiler_parameters
 
@@ -83,7 +83,7 @@ def test_damaged_entry_is_built_again(own_cache, damage):
 
 def test_many_processes_build_the_same_at_once(own_cache):
     script = (
-        "from gainwright_codegen.host.sequencer import compile_shared, load_library\n"
+        "from gainwright_codegen.host import compile_shared, load_library\n"
         f"path = compile_shared({ADDER!r}, name='adder')\n"
         f"print(load_library(path, {CDEF!r})[1].add(1, 2), path)\n"
     )
@@ -115,7 +115,7 @@ def test_read_only_cache_serves_what_it_has_and_says_what_it_can_not(own_cache, 
     script = (
         "import os, sys\n"
         "from gainwright.errors import InputError\n"
-        "from gainwright_codegen.host.sequencer import compile_shared\n"
+        "from gainwright_codegen.host import compile_shared\n"
         # The superuser may write anywhere, so somebody else has to try.
         "if os.geteuid() == 0: os.setgid(65534); os.setuid(65534)\n"
         f"print(compile_shared({ADDER!r}, name='adder'))\n"

@@ -13,13 +13,13 @@ import pytest
 
 from gainwright.language.load import load_trial
 from gainwright.language.shipped import shipped_trial_path
-from gainwright_codegen.bundle.bundle.axis import axis_bundle
-from gainwright_codegen.bundle.bundle.bundle import Bundle, make_bundle
-from gainwright_codegen.bundle.bundle.golden.scenario import checksums
-from gainwright_codegen.bundle.bundle.golden.search import SearchLimits, find_scenarios
+from gainwright_codegen.bundle.axis import axis_bundle
+from gainwright_codegen.bundle.bundle import Bundle, make_bundle
+from gainwright_codegen.bundle.golden.scenario import checksums
+from gainwright_codegen.bundle.golden.search import SearchLimits, find_scenarios
 from gainwright_codegen.c_text import CAUTION
-from gainwright_codegen.host.sequencer import compile_program
-from gainwright_codegen.host.sequencer.sequencer import CompiledSequencer
+from gainwright_codegen.host import compile_program
+from gainwright_codegen.host.sequencer import CompiledSequencer
 from gainwright_sim.machine import load_machine
 from gainwright_sim.rig.axis import axis_data
 

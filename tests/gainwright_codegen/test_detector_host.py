@@ -22,7 +22,7 @@ from gainwright.fixed.biquad_quantise import QuantisedSection, quantise_sections
 from gainwright.fixed.biquad_reference import BiquadCoefficients
 from gainwright.fixed.qformat import COEFFICIENT, SIGNAL_LIMIT
 from gainwright.fixed.section import SecondOrderSection
-from gainwright_codegen.host.sequencer.detector import CompiledDetector, compiled_pulse
+from gainwright_codegen.host.detector import CompiledDetector, compiled_pulse
 
 from ..shared.compilers import compiler_parameters
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 import random
 
 import pytest
-from gainwright_codegen.host import compile_shared
 
 from gainwright.errors import InputError
 from gainwright.semantics.machine import ReferenceMachine
+from gainwright_codegen.host import compile_shared
 from gainwright_codegen.host.sequencer import CompiledSequencer
 from gainwright_codegen.sources import sequencer_sources, trial_sources
 

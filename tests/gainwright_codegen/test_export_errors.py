@@ -12,8 +12,8 @@ import pytest
 from gainwright.errors import InputError
 from gainwright.language.model import Condition, Kind, Signal, State, Variable
 from gainwright.language.parse import parse
-from gainwright_codegen.bundle.bundle.bundle import Bundle, make_bundle
-from gainwright_codegen.bundle.bundle.write import write_bundle
+from gainwright_codegen.bundle.bundle import Bundle, make_bundle
+from gainwright_codegen.bundle.write import write_bundle
 from gainwright_codegen.trial_c.identifiers import check_exportable
 
 from ..shared.random_trials import counter_trial

@@ -15,7 +15,7 @@ from gainwright.language.scope import Bounds
 from gainwright.language.scope import Scope as SpecScope
 from gainwright.language.typing import infer
 from gainwright.semantics.evaluate import Moment, Step, evaluate, evaluate_over
-from gainwright_codegen.host.sequencer import compile_program, compile_shared, load_library
+from gainwright_codegen.host import compile_program, compile_shared, load_library
 from gainwright_codegen.sources import runtime_sources
 from gainwright_codegen.trial_c.expression import INCLUDES, Scope, c_expression
 

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from gainwright.fixed.biquad_reference import BiquadCoefficients, BiquadReference
 from gainwright.fixed.qformat import SIGNAL_LIMIT
-from gainwright_codegen.host.sequencer import compile_program, compile_shared
+from gainwright_codegen.host import compile_program, compile_shared
 
 from ..shared.compilers import compiler_parameters
 from ..shared.fixed_c import (

@@ -6,7 +6,7 @@ import pytest
 
 from gainwright_codegen.axis_c.layout import MachineConstant, MachineTable, MachineTables
 from gainwright_codegen.axis_c.text import machine_sources
-from gainwright_codegen.host.sequencer import compile_shared, load_library
+from gainwright_codegen.host import compile_shared, load_library
 
 from ..shared.compilers import compiler_parameters
 

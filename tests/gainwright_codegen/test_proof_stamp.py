@@ -10,8 +10,8 @@ from gainwright.errors import InputError
 from gainwright.language.load import load_trial
 from gainwright.language.shipped import shipped_trial_path
 from gainwright_cli.main import main
-from gainwright_codegen.bundle.bundle.stamp import check_exported_folder, proved_sources, stamp_sources
-from gainwright_codegen.host.sequencer import compile_shared, load_library
+from gainwright_codegen.bundle.stamp import check_exported_folder, proved_sources, stamp_sources
+from gainwright_codegen.host import compile_shared, load_library
 from gainwright_proof.evidence.document import document_digest, evidence_document
 from gainwright_proof.evidence.folder import write_evidence
 from gainwright_proof.verdict import Finding, Verdict

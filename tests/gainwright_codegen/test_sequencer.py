@@ -14,8 +14,8 @@ from gainwright.language.model import Condition, Kind, Row, Signal, Trial, Varia
 from gainwright.language.parse import parse
 from gainwright.language.shipped import shipped_trial_path
 from gainwright.semantics.machine import ReferenceMachine
-from gainwright_codegen.bundle.bundle.golden.domain import input_domain, variable_domain
-from gainwright_codegen.host.sequencer.sequencer import CompiledSequencer, SequencerError
+from gainwright_codegen.bundle.golden.domain import input_domain, variable_domain
+from gainwright_codegen.host.sequencer import CompiledSequencer, SequencerError
 
 from ..shared.compilers import SANITIZED, compiler_parameters
 from ..shared.random_trees import values_of

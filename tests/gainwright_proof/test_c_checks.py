@@ -12,7 +12,7 @@ from gainwright.language.load import load_trial
 from gainwright.language.shipped import shipped_trial_path
 from gainwright_codegen.axis_c.machine import machine_tables
 from gainwright_codegen.axis_c.text import machine_sources
-from gainwright_codegen.host.sequencer import compile_program, compile_shared, load_library, read_sources
+from gainwright_codegen.host import compile_program, compile_shared, load_library, read_sources
 from gainwright_codegen.sources import runtime_sources, sequencer_sources, trial_sources
 from gainwright_proof.c_checks import check_sources, esbmc, exported_ranges, frama_c
 from gainwright_proof.c_checks import interval_analysis as intervals

@@ -8,7 +8,7 @@ import subprocess
 import pytest
 
 from gainwright.fixed.qformat import SIGNAL_LIMIT
-from gainwright_codegen.host.sequencer import compile_program
+from gainwright_codegen.host import compile_program
 from gainwright_codegen.sources import RUNTIME_DIRECTORY
 from gainwright_proof.c_checks.c_source.interpreter import Interpreter
 from gainwright_proof.c_checks.c_source.places import Promises

@@ -156,7 +156,7 @@ def no_document(folder):
 
 
 @pytest.mark.parametrize(
-    ("consequence", "wanted"),
+    ("damage", "wanted"),
     [
         (tampered_obligation, r"idle\.smt2: SHA-256"),
         (missing_obligation, r"idle\.smt2"),
@@ -168,9 +168,9 @@ def no_document(folder):
         (no_document, r"evidence\.json"),
     ],
 )
-def test_harmed_evidence_is_refused_with_its_place(tmp_path, harm, wanted):
+def test_damaged_evidence_is_refused_with_its_place(tmp_path, damage, wanted):
     write_evidence(tmp_path / "evidence", document(), (PROVED,), {})
-    harm(tmp_path / "evidence")
+    damage(tmp_path / "evidence")
     with pytest.raises(InputError, match=wanted):
         read_evidence(tmp_path / "evidence")
 

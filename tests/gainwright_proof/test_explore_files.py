@@ -10,7 +10,7 @@ import pytest
 from gainwright.errors import InputError
 from gainwright.language.expression import Binary, Operator, Reference
 from gainwright.language.model import Kind, Row, Signal, State, Variable
-from gainwright_codegen.host.sequencer.sequencer import CompiledSequencer
+from gainwright_codegen.host.sequencer import CompiledSequencer
 from gainwright_proof.exploration import (
     HeldInputs,
     Limits,

@@ -9,7 +9,7 @@ import pytest
 
 from gainwright.language.load import load_trial
 from gainwright.language.shipped import shipped_trial_path
-from gainwright_codegen.host.sequencer.sequencer import CompiledSequencer
+from gainwright_codegen.host.sequencer import CompiledSequencer
 from gainwright_proof.exploration import confirms, explore, replay_run
 from gainwright_proof.verdict import Verdict
 from gainwright_sim.machine import load_machine

@@ -16,8 +16,8 @@ from gainwright_proof.induction.solvers import SOLVERS, Answer, decide
 from gainwright_proof.replay import replay
 from gainwright_proof.verdict import Finding, Obligation, Verdict
 
+from ..gainwright.test_enumerations import load as named_values
 from ..shared.small_trial import edited
-from ..test_enumerations import load as named_values
 
 
 def _trial(*edits: tuple[str, str]) -> Trial:

@@ -12,8 +12,8 @@ from gainwright.language.load import load_trial
 from gainwright.language.shipped import shipped_trial_path
 from gainwright_codegen.axis_c.machine import machine_tables
 from gainwright_codegen.axis_c.text import machine_sources
-from gainwright_codegen.host.sequencer import compile_shared, read_sources
-from gainwright_codegen.host.sequencer.cache import cache_directory
+from gainwright_codegen.host import compile_shared, read_sources
+from gainwright_codegen.host.cache import cache_directory
 from gainwright_codegen.sources import runtime_sources, trial_sources
 from gainwright_sim.benchmark import bare_loop
 from gainwright_sim.machine import load_machine

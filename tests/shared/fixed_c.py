@@ -7,7 +7,7 @@ from pathlib import Path
 
 import gainwright_codegen
 from gainwright.fixed import arithmetic
-from gainwright_codegen.host.sequencer import compile_shared, load_library, read_sources
+from gainwright_codegen.host import compile_shared, load_library, read_sources
 
 RUNTIME = Path(gainwright_codegen.__file__).parent / "runtime"
 STRICT = ("-pedantic", "-Wall", "-Wextra", "-Wconversion", "-Werror")

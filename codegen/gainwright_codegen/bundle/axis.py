@@ -7,9 +7,9 @@ from pathlib import Path
 from gainwright.language.model import Trial
 from gainwright_codegen.axis_c.machine import machine_tables
 from gainwright_codegen.axis_c.tables import AxisData, axis_tables
-from gainwright_codegen.bundle.bundle.bundle import Bundle, make_bundle
-from gainwright_codegen.bundle.bundle.golden.detector_c import detector_part
-from gainwright_codegen.bundle.bundle.write import check_target, write_bundle
+from gainwright_codegen.bundle.bundle import Bundle, make_bundle
+from gainwright_codegen.bundle.golden.detector_c import detector_part
+from gainwright_codegen.bundle.write import check_target, write_bundle
 
 
 def axis_bundle(trial: Trial, axis: AxisData, evidence_digest: str = "") -> Bundle:

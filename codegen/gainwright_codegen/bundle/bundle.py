@@ -9,15 +9,15 @@ from dataclasses import dataclass
 from gainwright.language.model import Trial
 from gainwright_codegen.axis_c.layout import MachineTables
 from gainwright_codegen.axis_c.text import machine_sources
-from gainwright_codegen.bundle.bundle.golden.scenario import checksums
-from gainwright_codegen.bundle.bundle.golden.search import find_scenarios
-from gainwright_codegen.bundle.bundle.golden.selftest_c import (
+from gainwright_codegen.bundle.golden.scenario import checksums
+from gainwright_codegen.bundle.golden.search import find_scenarios
+from gainwright_codegen.bundle.golden.selftest_c import (
     SelfTestPart,
     selftest_source,
     sequencer_part,
 )
-from gainwright_codegen.bundle.bundle.readme import readme
-from gainwright_codegen.bundle.bundle.stamp import stamp_sources
+from gainwright_codegen.bundle.readme import readme
+from gainwright_codegen.bundle.stamp import stamp_sources
 from gainwright_codegen.c_text import banner, identity
 from gainwright_codegen.sources import SEQUENCER_FILES, runtime_sources, trial_sources
 

@@ -9,7 +9,7 @@ import tempfile
 from pathlib import Path
 
 from gainwright.errors import InputError, input_error
-from gainwright_codegen.bundle.bundle.bundle import SUMS_FILE, Bundle
+from gainwright_codegen.bundle.bundle import SUMS_FILE, Bundle
 
 _SUM_LINE = re.compile(r"[0-9a-f]{64}  ([A-Za-z0-9_.]+)")
 

@@ -4,7 +4,7 @@ Order of work: :mod:`compiler` finds a C compiler, :mod:`cache` keeps what was b
 of everything that went in, :mod:`compilation` puts both together, :mod:`library` loads the result.
 """
 
-from gainwright_codegen.host.sequencer.compilation import compile_program, compile_shared, read_sources
-from gainwright_codegen.host.sequencer.library import load_library
+from gainwright_codegen.host.compilation import compile_program, compile_shared, read_sources
+from gainwright_codegen.host.library import load_library
 
 __all__ = ["compile_program", "compile_shared", "load_library", "read_sources"]

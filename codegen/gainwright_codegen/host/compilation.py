@@ -12,8 +12,8 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path, PurePosixPath
 
 from gainwright.errors import InputError, input_error
-from gainwright_codegen.host.sequencer import cache
-from gainwright_codegen.host.sequencer.compiler import CHOICE_VARIABLE, Compiler, compilers
+from gainwright_codegen.host import cache
+from gainwright_codegen.host.compiler import CHOICE_VARIABLE, Compiler, compilers
 
 _LOG = logging.getLogger(__name__)
 _ERROR_LINES = 40

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from gainwright.detector.settings import DetectorSettings, LevelSettings
-from gainwright_codegen.host.sequencer import compile_shared, load_library, read_sources
+from gainwright_codegen.host import compile_shared, load_library, read_sources
 from gainwright_codegen.sources import RUNTIME_DIRECTORY
 
 Samples = NDArray[np.int32]

@@ -8,7 +8,7 @@ from typing import Any
 import cffi
 
 from gainwright.errors import input_error
-from gainwright_codegen.host.sequencer.cache import DIRECTORY_VARIABLE
+from gainwright_codegen.host.cache import DIRECTORY_VARIABLE
 
 
 def load_library(build: Path, cdef: str) -> tuple[cffi.FFI, Any]:

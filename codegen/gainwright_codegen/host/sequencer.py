@@ -8,7 +8,7 @@ from typing import Any
 import cffi
 
 from gainwright.language.model import Row, Trial
-from gainwright_codegen.host.sequencer import compile_shared, load_library
+from gainwright_codegen.host import compile_shared, load_library
 from gainwright_codegen.sources import sequencer_sources
 
 _CDEF = """

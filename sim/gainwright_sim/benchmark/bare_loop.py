@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from gainwright.language.model import Trial
-from gainwright_codegen.host.sequencer import compile_shared, load_library, read_sources
+from gainwright_codegen.host import compile_shared, load_library, read_sources
 from gainwright_sim.machine import Machine
 from gainwright_sim.rig import configuration
 from gainwright_sim.rig.library import FLAGS, SOURCE_DIRECTORY, header_declarations

@@ -10,7 +10,7 @@ from typing import Any
 import cffi
 
 from gainwright.language.model import Trial
-from gainwright_codegen.host.sequencer import compile_shared, load_library, read_sources
+from gainwright_codegen.host import compile_shared, load_library, read_sources
 
 SOURCE_DIRECTORY = Path(__file__).parent
 FLAGS = ("-O3", "-ffp-contract=off")

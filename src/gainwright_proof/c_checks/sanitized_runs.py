@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from gainwright.errors import InputError
-from gainwright_codegen.host.sequencer.compiler import Compiler, compilers
+from gainwright_codegen.host.compiler import Compiler, compilers
 from gainwright_proof.c_checks.defects import ROW_INDEX, SQUARE, Defect
 from gainwright_proof.c_checks.report import Outcome, Task, Wait, finding, not_run
 from gainwright_proof.c_checks.tool_run import ToolRun, run_tool

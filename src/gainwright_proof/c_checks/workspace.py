@@ -10,7 +10,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-from gainwright_codegen.host.sequencer.compiler import Compiler, compilers
+from gainwright_codegen.host.compiler import Compiler, compilers
 from gainwright_proof.c_checks.c_source.types import Program
 from gainwright_proof.c_checks.defects import Defect
 from gainwright_proof.c_checks.struct_driver import struct_driver

@@ -11,8 +11,8 @@ from pathlib import Path
 from typing import Any
 
 from gainwright.language.model import Trial
-from gainwright_codegen.host.sequencer import compile_shared, load_library, read_sources
-from gainwright_codegen.host.sequencer.sequencer import sequencer_cdef
+from gainwright_codegen.host import compile_shared, load_library, read_sources
+from gainwright_codegen.host.sequencer import sequencer_cdef
 from gainwright_codegen.sources import sequencer_sources
 from gainwright_proof.exploration.encoding import Encoding
 from gainwright_proof.exploration.model_source import model_sources

@@ -9,7 +9,7 @@ from gainwright.language.model import RequirementKind, Trial
 from gainwright.semantics.evaluate import Moment, Step, evaluate_over
 from gainwright.semantics.machine import NotSingleHitError, ReferenceMachine
 from gainwright.semantics.monitor import Monitor, Snapshot, Violation
-from gainwright_codegen.host.sequencer.sequencer import CompiledSequencer, SequencerError
+from gainwright_codegen.host.sequencer import CompiledSequencer, SequencerError
 from gainwright_proof.exploration.run_file import Run
 from gainwright_proof.exploration.subjects import END_REACHABLE, WHOLE_TRIAL
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 from gainwright.language.model import Trial
 from gainwright.semantics.monitor import Snapshot
-from gainwright_codegen.host.sequencer.sequencer import CompiledSequencer
+from gainwright_codegen.host.sequencer import CompiledSequencer
 from gainwright_proof.exploration.run_file import COUNTEREXAMPLE, WITNESS, Run, run_of
 from gainwright_proof.exploration.vectors import Vector
 from gainwright_proof.replay import replay

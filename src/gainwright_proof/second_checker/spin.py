@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
-from gainwright_codegen.host.sequencer import compile_program, read_sources
+from gainwright_codegen.host import compile_program, read_sources
 
 _SEARCH = ("-std=gnu99", "-DSAFETY", "-DNOREDUCE", "-DNOFAIR", "-DNOBOUNDCHECK")
 FLAGS = (*_SEARCH, "-O2")

@@ -7,8 +7,8 @@ from collections.abc import Iterable, Sequence
 from gainwright.detector.reference import ReferenceDetector
 from gainwright.detector.settings import DetectorSettings
 from gainwright_codegen.axis_c.tables import StageTables
-from gainwright_codegen.bundle.bundle.golden.scenario import CHECKSUM_START, added
-from gainwright_codegen.bundle.bundle.golden.selftest_c import SelfTestPart
+from gainwright_codegen.bundle.golden.scenario import CHECKSUM_START, added
+from gainwright_codegen.bundle.golden.selftest_c import SelfTestPart
 from gainwright_codegen.c_text import comment
 
 _FEWEST_TICKS = 4000

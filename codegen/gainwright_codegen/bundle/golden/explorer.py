@@ -6,10 +6,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from gainwright.language.model import Row, Trial
-from gainwright_codegen.bundle.bundle.golden.domain import Inputs
-from gainwright_codegen.bundle.bundle.golden.scenario import Memory, Segment
-from gainwright_codegen.host.sequencer import compile_shared, load_library
-from gainwright_codegen.host.sequencer.sequencer import SequencerError, sequencer_cdef
+from gainwright_codegen.bundle.golden.domain import Inputs
+from gainwright_codegen.bundle.golden.scenario import Memory, Segment
+from gainwright_codegen.host import compile_shared, load_library
+from gainwright_codegen.host.sequencer import SequencerError, sequencer_cdef
 from gainwright_codegen.sources import sequencer_sources
 
 _HOLD_FILE = Path(__file__).parent / "hold.c"

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import random
 
-from gainwright_codegen.bundle.bundle.golden.domain import Domain, Inputs, changed_inputs
-from gainwright_codegen.bundle.bundle.golden.explorer import Explorer
+from gainwright_codegen.bundle.golden.domain import Domain, Inputs, changed_inputs
+from gainwright_codegen.bundle.golden.explorer import Explorer
 
 _TRIES = 60
 

@@ -12,15 +12,15 @@ from collections.abc import Iterable, Iterator
 
 from gainwright.language.expression import Expression, references
 from gainwright.language.model import Signal, Trial
-from gainwright_codegen.bundle.bundle.golden.domain import (
+from gainwright_codegen.bundle.golden.domain import (
     any_values,
     constants,
     input_domain,
     variable_domain,
 )
-from gainwright_codegen.bundle.bundle.golden.explorer import Explorer
-from gainwright_codegen.bundle.bundle.golden.fulfil import fulfil
-from gainwright_codegen.bundle.bundle.golden.scenario import Scenario, Segment
+from gainwright_codegen.bundle.golden.explorer import Explorer
+from gainwright_codegen.bundle.golden.fulfil import fulfil
+from gainwright_codegen.bundle.golden.scenario import Scenario, Segment
 
 _SAMPLES_PER_ROW = 3
 _TRIES_PER_ROW = 300

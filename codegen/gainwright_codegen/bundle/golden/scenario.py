@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from gainwright.language.model import Row, Trial
-from gainwright_codegen.bundle.bundle.golden.domain import Inputs
+from gainwright_codegen.bundle.golden.domain import Inputs
 
 CHECKSUM_START = 2166136261
 CHECKSUM_FACTOR = 16777619

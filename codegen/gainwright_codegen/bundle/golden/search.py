@@ -15,12 +15,12 @@ import random
 from dataclasses import dataclass
 
 from gainwright.language.model import Signal, Trial
-from gainwright_codegen.bundle.bundle.golden.domain import any_values, input_domain
-from gainwright_codegen.bundle.bundle.golden.explorer import Explorer
-from gainwright_codegen.bundle.bundle.golden.fulfil import fulfil
-from gainwright_codegen.bundle.bundle.golden.samples import Sampler
-from gainwright_codegen.bundle.bundle.golden.scenario import Memory, Scenario, Segment
-from gainwright_codegen.bundle.bundle.golden.selection import Route, select
+from gainwright_codegen.bundle.golden.domain import any_values, input_domain
+from gainwright_codegen.bundle.golden.explorer import Explorer
+from gainwright_codegen.bundle.golden.fulfil import fulfil
+from gainwright_codegen.bundle.golden.samples import Sampler
+from gainwright_codegen.bundle.golden.scenario import Memory, Scenario, Segment
+from gainwright_codegen.bundle.golden.selection import Route, select
 
 _ATTEMPTS_PER_ROW = 3
 _PATIENCE_TICKS = (1, 4, 30, 250, 2000, 12000)

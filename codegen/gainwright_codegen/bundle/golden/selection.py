@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from gainwright_codegen.bundle.bundle.golden.scenario import Scenario, Segment
+from gainwright_codegen.bundle.golden.scenario import Scenario, Segment
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from gainwright.language.model import Trial
-from gainwright_codegen.bundle.bundle.golden.scenario import (
+from gainwright_codegen.bundle.golden.scenario import (
     CHECKSUM_FACTOR,
     CHECKSUM_START,
     Scenario,
@@ -93,7 +93,7 @@ def sequencer_part(
         trial: the trial.
         scenarios: input sequences, each from reset.
         expected: for each scenario the checksum after each of its segments, computed by the
-            Python reference (:func:`gainwright_codegen.bundle.bundle.golden.scenario.checksums`).
+            Python reference (:func:`gainwright_codegen.bundle.golden.scenario.checksums`).
     """
     segments, sequences = list[str](), list[str]()
     for scenario, sums in zip(scenarios, expected, strict=True):
