@@ -6,10 +6,10 @@ from typing import Any
 
 import numpy as np
 
+from gainwright.language.model import Trial
 from gainwright.semantics.machine import ReferenceMachine
 from gainwright.semantics.monitor import Violation
 from gainwright.semantics.run_monitor import Run, RunMonitor, RunWatch
-from gainwright.language.model import Trial
 from gainwright_codegen.axis_c.machine import machine_tables
 from gainwright_codegen.axis_c.tables import StageTables, axis_tables
 from gainwright_codegen.axis_c.text import machine_sources

@@ -10,10 +10,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from gainwright.language.expression import Boolean, Expression
+from gainwright.language.model import Kind, Requirement, RequirementKind, Signal, Trial
 from gainwright.semantics.monitor import MONITORED, Monitor, Snapshot, Violation
 from gainwright.semantics.python_code import ARRAY, Check, CodeWriter
-from gainwright.language.expression import Expression, Boolean
-from gainwright.language.model import Kind, Requirement, RequirementKind, Signal, Trial
 
 if TYPE_CHECKING:
     import numpy as np
