@@ -214,7 +214,7 @@ MISTAKES = {
         'kind = "enumeration"',
     ),
     "input": (
-        'go = { kind = "truth"',
+        'go = { kind = "boolean"',
         'go = { kind = "enumeration"',
         "[inputs] go, kind",
         "'enumeration'",

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy.optimize import lsq_linear
 
-from gainwright_codegen.build import compile_shared, load_library, read_sources
+from gainwright_codegen.host import compile_shared, load_library, read_sources
 from gainwright_sim.machine import Chain, Friction, Machine, load_machine
 from gainwright_sim.plant.axis import DiscreteAxis
 from gainwright_sim.plant.chain import laplacian
