@@ -205,7 +205,7 @@ def test_damaged_memory_is_refused_and_outputs_ask_for_nothing(state, count):
 
 
 def _gcc() -> bool:
-    from .compilers import available
+    from ..shared.compilers import available
 
     return available("gcc")
 
