@@ -1,8 +1,9 @@
-"""Fixtures of the export tests."""
+"""Fixtures and settings that all tests share."""
 
 from __future__ import annotations
 
 import pytest
+from hypothesis import settings
 
 from gainwright_codegen.host.cache import cache_directory
 
@@ -27,3 +28,8 @@ def undefined_behaviour_ends_the_run():
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("GAINWRIGHT_CC", "gcc")
         yield
+
+
+# Examples are the same in every run: what fails once fails again, and nothing fails by chance.
+settings.register_profile("fixed", derandomize=True, deadline=None, print_blob=True)
+settings.load_profile("fixed")

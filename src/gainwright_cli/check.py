@@ -3,12 +3,23 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Sequence
 from pathlib import Path
 
 from gainwright.errors import input_error
 from gainwright.language.shipped import shipped_trial_names, shipped_trial_path
-from gainwright_cli.console import add_json_option, console, print_json
+from gainwright_cli.console import (
+    DEFAULT_TRIAL,
+    add_json_option,
+    add_trial_option,
+    console,
+    print_json,
+    refuse,
+    trial_path,
+)
 
+Checked = tuple[dict[str, str | int], Sequence[str]]
+"""What there is to say of a file, and advice about it."""
 TRIAL_TABLE, MACHINE_TABLES = "trial", frozenset({"mechanics", "drive", "motion", "speed_loop"})
 
 
@@ -18,22 +29,38 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="FILE",
         help="a trial specification or a machine description, or the name of a shipped one",
     )
+    add_trial_option(parser)
     add_json_option(parser)
 
 
 def run(arguments: argparse.Namespace) -> int:
     kind, path = _kind(arguments.file)
-    result = _check_trial(path) if kind == "trial" else _check_machine(path)
+    if kind == "trial" and arguments.trial != DEFAULT_TRIAL:
+        raise refuse(
+            "--trial", f"{arguments.trial} beside a trial", "--trial beside a machine description",
+            "leave it out",
+        )  # fmt: skip
+    result, advice = (
+        _check_trial(path) if kind == "trial" else _check_machine(path, arguments.trial)
+    )
     if arguments.json:
-        print_json({"file": str(path), "kind": kind, **result})
+        print_json({"file": str(path), "kind": kind, **result, "advice": list(advice)})
         return 0
     screen = console()
     screen.print(f"{path}: valid {kind}", markup=False)
     for name, value in result.items():
         screen.print(f"  {name.replace('_', ' ') + ':':<18} {value}", markup=False)
-    following = "show" if kind == "trial" else "rehearse"
-    screen.print(f"Next:\n  gainwright {following} {arguments.file}", markup=False)
+    for sentence in advice:
+        screen.print(f"Advice: {sentence}.", markup=False)
+    screen.print(f"Next:\n  {_following(kind, arguments)}", markup=False)
     return 0
+
+
+def _following(kind: str, arguments: argparse.Namespace) -> str:
+    if kind == "trial":
+        return f"gainwright show {arguments.file}"
+    trial = "" if arguments.trial == DEFAULT_TRIAL else f" --trial {arguments.trial}"
+    return f"gainwright rehearse {arguments.file}{trial}"
 
 
 def _kind(name: str) -> tuple[str, Path]:
@@ -60,7 +87,8 @@ def _kind(name: str) -> tuple[str, Path]:
     )
 
 
-def _check_trial(path: Path) -> dict[str, str | int]:
+def _check_trial(path: Path) -> Checked:
+    from gainwright.language.advice import trial_advice
     from gainwright.language.load import load_trial
 
     trial = load_trial(path)
@@ -72,16 +100,26 @@ def _check_trial(path: Path) -> dict[str, str | int]:
         "requirements": len(trial.requirements),
         "stages": len(trial.stages),
         "digest": trial.digest,
-    }
+    }, trial_advice(trial)
 
 
-def _check_machine(path: Path) -> dict[str, str | int]:
+def _check_machine(path: Path, trial_name: str) -> Checked:
+    from gainwright.language.load import load_trial
+    from gainwright_codegen.axis_c.tables import axis_tables
     from gainwright_sim.machine import load_machine, machine_digest
+    from gainwright_sim.rehearsal.advice import cruise_time_s, machine_advice, time_to_cruise_s
+    from gainwright_sim.rig.axis import axis_data
+    from gainwright_sim.rig.fit import check_fit
 
-    machine = load_machine(path)
+    machine, trial = load_machine(path), load_trial(trial_path(trial_name))
+    tables = axis_tables(trial, axis_data(machine))
+    check_fit(trial, machine, tables)
+    cruise_s = cruise_time_s(trial, machine)
+    at_speed = "" if cruise_s is None else f", then {max(cruise_s, 0.0):.3g} s at constant speed"
     return {
         "name": machine.name,
         "origin": machine.origin,
         "masses": machine.chain.mass_count,
+        "moves": f"{time_to_cruise_s(machine):.3g} s to cruise speed{at_speed}",
         "digest": machine_digest(machine),
-    }
+    }, machine_advice(trial, machine, tables)

@@ -23,9 +23,14 @@ def console(to_error: bool = False) -> Console:
     """Return a console: colour in a terminal unless NO_COLOR is set, plain text when piped."""
     from rich.console import Console
 
+    class Screen(Console):
+        def on_broken_pipe(self) -> None:
+            """Leave it to ``main``: the reader has gone, and that is no failure."""
+            raise BrokenPipeError
+
     stream = sys.stderr if to_error else sys.stdout
     width = None if stream.isatty() else int(os.environ.get("COLUMNS", "110"))
-    return Console(file=stream, highlight=False, width=width, soft_wrap=not stream.isatty())
+    return Screen(file=stream, highlight=False, width=width, soft_wrap=not stream.isatty())
 
 
 def print_json(data: Any) -> None:
@@ -47,6 +52,16 @@ def add_trial_option(parser: argparse.ArgumentParser) -> None:
         default=DEFAULT_TRIAL,
         metavar="FILE",
         help="trial specification, or the name of a shipped one (default: %(default)s)",
+    )
+
+
+def add_out_options(parser: argparse.ArgumentParser, what: str, required: bool = False) -> None:
+    """Add ``--out`` and ``--force``."""
+    parser.add_argument("--out", metavar="DIR", required=required, help=f"folder for {what}")
+    parser.add_argument(
+        "--force",
+        action="store_true",
+        help="let --out write over files that were changed or are not gainwright's",
     )
 
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from gainwright.errors import input_error
 from gainwright_cli.console import (
     add_json_option,
+    add_out_options,
     add_trial_option,
     console,
     print_json,
@@ -24,7 +25,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="MACHINE",
         help="name of a shipped machine description, or a path to one",
     )
-    parser.add_argument("--out", metavar="DIR", required=True, help="folder for the C source")
+    add_out_options(parser, "the C source", required=True)
     parser.add_argument(
         "--evidence",
         metavar="DIR",
@@ -48,7 +49,7 @@ def run(arguments: argparse.Namespace) -> int:
     check_fit(trial, machine, axis_tables(trial, axis))
     stamp = _stamp(arguments.evidence, trial) if arguments.evidence is not None else ""
     with console(to_error=True).status("searching golden vectors for the self-test"):
-        bundle = export_axis(trial, axis, arguments.out, stamp)
+        bundle = export_axis(trial, axis, arguments.out, stamp, arguments.force)
     if arguments.json:
         print_json(
             {

@@ -173,10 +173,10 @@ def _keep_recording(arguments: argparse.Namespace) -> None:
 
 def _write(directory: str, listening: Listening, keys: dict[str, Any]) -> None:
     from gainwright.listening.summary import levels_csv
-    from gainwright.output_folder import output_folder
+    from gainwright.result_folder import result_folder
     from gainwright_cli.views.listen_picture import save_listen_picture
 
-    with output_folder(directory) as folder:
+    with result_folder(directory) as folder:
         text = json.dumps(keys, indent=2, allow_nan=False) + "\n"
         (folder / "summary.json").write_text(text, encoding="utf-8")
         (folder / "levels.csv").write_text(levels_csv(listening), encoding="utf-8", newline="")

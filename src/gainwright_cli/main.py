@@ -1,20 +1,32 @@
 """``gainwright``: finds the command, runs it, and turns errors into messages and exit codes.
 
-Exit codes: 0 done; 1 the answer is no (a requirement refuted, a trial that did not finish); 2 input
-that cannot be used; 3 unfinished; 130 interrupted. A command is a module of this package with
-``add_arguments(parser)`` and ``run(arguments) -> int``; only the one that is asked for is imported.
+A command is a module of this package with ``add_arguments(parser)`` and ``run(arguments) -> int``;
+only the one that is asked for is imported. EXIT_CODES says what the numbers mean.
 """
 
 from __future__ import annotations
 
 import argparse
+import errno
 import importlib
 import os
 import sys
+import traceback
 from collections.abc import Sequence
 
+from gainwright import __version__
 from gainwright.errors import InputError
 
+EXIT_CODES = {
+    0: "done",
+    1: "the answer is no: a requirement refuted, a trial that did not finish",
+    2: "input that cannot be used",
+    3: "unfinished: a limit was reached before the answer",
+    4: "internal error: a mistake of gainwright itself",
+    130: "interrupted",
+}
+INTERNAL_ERROR = 4
+TRACE_VARIABLE = "GAINWRIGHT_TRACE"
 COMMANDS = {
     "rehearse": "run a trial's exported C on a simulated axis",
     "show": "show a trial as decision tables, with its requirements",
@@ -23,7 +35,10 @@ COMMANDS = {
     "listen": "run the detector over a recorded signal",
     "prove": "prove a trial's requirements, state by state and input by input",
     "campaign": "rehearse on many random axes and compare with exact theory",
+    "list": "list the trials and machines that come with gainwright",
+    "new": "begin a trial or a machine description of your own from a commented template",
     "schema": "print the JSON Schema of a file kind, for editors",
+    "completion": "print completion of commands and options for a shell",
 }
 CAUTION = (
     "Not a safety function. A trial moves machinery on purpose and drives it to the edge of "
@@ -38,9 +53,12 @@ def main(argv: Sequence[str] | None = None) -> int:
     words = list(sys.argv[1:] if argv is None else argv)
     # Our matrices are tiny: idle threads of the linear algebra would only take time from the rig.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    _print_what_can_be_printed()
     try:
-        arguments = _parser(words).parse_args(words)
-        return int(arguments.run(arguments))
+        arguments = parser(words).parse_args(words)
+        code = int(arguments.run(arguments))
+        sys.stdout.flush()
+        return code
     except InputError as error:
         print(f"gainwright: {error}", file=sys.stderr)
         return 2
@@ -49,26 +67,66 @@ def main(argv: Sequence[str] | None = None) -> int:
         return 130
     except BrokenPipeError:
         # The reader of our output has gone, as with `| head`.
-        sys.stderr.close()
+        _forget_output()
         return 0
+    except OSError as error:
+        if error.errno != errno.ENOSPC:
+            return _internal_error(error, words)
+        _forget_output()
+        print("gainwright: standard output: no space left on device", file=sys.stderr)
+        return 2
+    except Exception as error:
+        return _internal_error(error, words)
 
 
-def _parser(words: Sequence[str]) -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
+def _print_what_can_be_printed() -> None:
+    """A terminal that knows ASCII only gets question marks, not an error."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")
+
+
+def _forget_output() -> None:
+    """Let the interpreter flush what is left into nothing when it ends."""
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, sys.stdout.fileno())
+    os.close(nowhere)
+
+
+def _internal_error(error: Exception, words: Sequence[str]) -> int:
+    place = traceback.extract_tb(error.__traceback__)[-1]
+    print(
+        f"gainwright: internal error: {type(error).__name__}: {error}\n"
+        f"  place:    {os.path.basename(place.filename)}, line {place.lineno}\n"
+        f"  command:  gainwright {' '.join(words)}\n"
+        f"  remedy:   this is a mistake of gainwright {__version__}, not of your input: please "
+        f"report it with the output of the same command under {TRACE_VARIABLE}=1",
+        file=sys.stderr,
+    )
+    if os.environ.get(TRACE_VARIABLE):
+        traceback.print_exception(error)
+    return INTERNAL_ERROR
+
+
+def parser(words: Sequence[str] = (), whole: bool = False) -> argparse.ArgumentParser:
+    """Return the parser with the options of the command in ``words``, or of all if ``whole``."""
+    top = argparse.ArgumentParser(
         prog="gainwright",
         description="Tune servo axes by trial on the machine itself: specify, rehearse, prove and "
         "export the trial.",
-        epilog=CAUTION,
+        epilog="Try: gainwright rehearse kiln-shuttle --out out/kiln-shuttle. " + CAUTION,
     )
-    commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
+    top.add_argument("--version", action="version", version=f"gainwright {__version__}")
+    commands = top.add_subparsers(title="commands", metavar="COMMAND", required=True)
     wanted = next((word for word in words if not word.startswith("-")), "")
     for name, purpose in COMMANDS.items():
-        command = commands.add_parser(name, help=purpose, description=f"{purpose}.".capitalize())
-        if name == wanted:
+        description = f"{purpose[0].upper()}{purpose[1:]}."
+        command = commands.add_parser(name, help=purpose, description=description)
+        if whole or name == wanted:
             module = importlib.import_module(f"gainwright_cli.{name}")
             module.add_arguments(command)
             command.set_defaults(run=module.run)
-    return parser
+    return top
 
 
 if __name__ == "__main__":

@@ -3,8 +3,13 @@
 from __future__ import annotations
 
 import argparse
+import difflib
+from collections.abc import Mapping
+from typing import TypeVar
 
-from gainwright_cli.console import DEFAULT_TRIAL, console, trial_path
+from gainwright_cli.console import DEFAULT_TRIAL, console, refuse, trial_path
+
+T = TypeVar("T")
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -15,15 +20,37 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="TRIAL",
         help="trial specification, or the name of a shipped one (default: %(default)s)",
     )
+    parser.add_argument("--state", metavar="NAME", help="only the decision table of this state")
+    parser.add_argument("--requirement", metavar="ID", help="only this requirement")
 
 
 def run(arguments: argparse.Namespace) -> int:
     from gainwright.language.load import load_trial
-    from gainwright_cli.views.tables import render_trial
+    from gainwright_cli.views.tables import render_requirement, render_state, render_trial
 
     screen = console()
-    render_trial(load_trial(trial_path(arguments.trial)), screen)
+    trial = load_trial(trial_path(arguments.trial))
+    if arguments.state is not None:
+        states = {state.name: state for state in trial.states}
+        render_state(trial, _chosen(states, arguments.state, "--state"), screen)
+    if arguments.requirement is not None:
+        requirements = {requirement.id: requirement for requirement in trial.requirements}
+        render_requirement(
+            trial, _chosen(requirements, arguments.requirement, "--requirement"), screen
+        )
+    if arguments.state is None and arguments.requirement is None:
+        render_trial(trial, screen)
     screen.print(
         f"Next: prove the requirements:\n  gainwright prove {arguments.trial}", markup=False
     )
     return 0
+
+
+def _chosen(things: Mapping[str, T], name: str, option: str) -> T:
+    if name not in things:
+        near = difflib.get_close_matches(name, things, n=1)
+        raise refuse(
+            option, name, f"one of {', '.join(things)}",
+            f"did you mean {near[0]}?" if near else "take a name from `gainwright show`",
+        )  # fmt: skip
+    return things[name]

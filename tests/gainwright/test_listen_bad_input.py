@@ -47,7 +47,7 @@ def folder(tmp_path, monkeypatch) -> Path:
     Path("folder.csv").mkdir()
     Path("a-file").write_text("mine")
     Path("mine").mkdir()
-    Path("mine/notes.txt").write_text("keep")
+    Path("mine/summary.json").write_text("keep")
     return tmp_path
 
 
@@ -93,7 +93,7 @@ CASES = {
     "ringing for 0 s": ([*GOOD, "--ringing-seconds", "0"], "--ringing-seconds"),
     "output is a file": ([*GOOD, "--out", "a-file"], "a file"),
     "output below a file": ([*GOOD, "--out", "a-file/out"], "--out"),
-    "output of somebody else": ([*GOOD, "--out", "mine"], "other contents"),
+    "output of somebody else": ([*GOOD, "--out", "mine"], "not written by gainwright"),
     "output holds the recording": ([*GOOD, "--out", "."], "holds the recording"),
 }
 
@@ -109,7 +109,7 @@ def test_one_clear_error(folder, capsys, case):
     assert "Traceback" not in captured.err
     assert sorted(os.listdir()) == BEFORE
     assert Path("a-file").read_text() == "mine"
-    assert os.listdir("mine") == ["notes.txt"]
+    assert os.listdir("mine") == ["summary.json"]
 
 
 @pytest.mark.parametrize(

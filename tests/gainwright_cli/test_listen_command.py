@@ -138,7 +138,7 @@ def test_suggested_command_works_and_writes_the_picture(quiet_log, capsys, tmp_p
     assert main(words[1:]) == 0
     second = capsys.readouterr().out
     assert second.splitlines()[:8] == first.splitlines()[:8]
-    assert sorted(os.listdir("listen-quiet log")) == [".gainwright", *FILES]
+    assert sorted(os.listdir("listen-quiet log")) == sorted([*FILES, "SHA256SUMS"])
 
 
 def test_folder_holds_picture_levels_and_summary(log, capsys, tmp_path):
@@ -183,9 +183,10 @@ def test_same_input_same_bytes(log, capsys, tmp_path):
 
 def test_an_earlier_folder_of_ours_is_replaced(log, capsys, tmp_path):
     summary(capsys, log, *ARGUMENTS, "--out", tmp_path / "out")
-    (tmp_path / "out" / "listen.png").write_text("old")
+    (tmp_path / "out" / "notes.txt").write_text("mine")
     summary(capsys, log, *ARGUMENTS, "--out", tmp_path / "out")
     assert (tmp_path / "out" / "listen.png").read_bytes()[1:4] == b"PNG"
+    assert (tmp_path / "out" / "notes.txt").read_text() == "mine"
 
 
 def test_options_are_named_as_in_messages():

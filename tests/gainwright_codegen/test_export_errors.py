@@ -12,8 +12,8 @@ import pytest
 from gainwright.errors import InputError
 from gainwright.language.model import Condition, Kind, Signal, State, Variable
 from gainwright.language.parse import parse
+from gainwright_codegen.bundle.axis import write_bundle
 from gainwright_codegen.bundle.bundle import Bundle, make_bundle
-from gainwright_codegen.bundle.write import write_bundle
 from gainwright_codegen.trial_c.identifiers import check_exportable
 
 from ..shared.random_trials import counter_trial
@@ -35,12 +35,21 @@ def test_folders_are_made_and_nothing_else_is_left(bundle, tmp_path):
 
 def test_an_earlier_export_is_replaced_and_other_files_stay(bundle, tmp_path):
     more = {**bundle.files, "gw_old.c": b"/* from an earlier version */\n"}
-    sums = bundle.files["SHA256SUMS"] + b"0" * 64 + b"  gw_old.c\n"
-    write_bundle(dataclasses.replace(bundle, files={**more, "SHA256SUMS": sums}), tmp_path)
+    write_bundle(dataclasses.replace(bundle, files=more), tmp_path)
     (tmp_path / "notes.txt").write_text("mine")
-    (tmp_path / "gw_trial.c").write_text("edited")
     write_bundle(bundle, tmp_path)
     assert content(tmp_path) == {**bundle.files, "notes.txt": b"mine"}
+
+
+def test_an_exported_file_that_was_changed_is_noticed(bundle, tmp_path):
+    write_bundle(bundle, tmp_path)
+    (tmp_path / "gw_trial.c").write_text("edited")
+    before = content(tmp_path)
+    with pytest.raises(InputError, match=r"gw_trial\.c, changed since gainwright wrote it"):
+        write_bundle(bundle, tmp_path)
+    assert content(tmp_path) == before
+    write_bundle(bundle, tmp_path, force=True)
+    assert content(tmp_path) == bundle.files
 
 
 def _file_instead_of_folder(path: Path) -> Path:
@@ -89,9 +98,9 @@ def _too_long(path: Path) -> Path:
     [
         (_file_instead_of_folder, "a file"),
         (_file_as_parent, "Not a directory"),
-        (_foreign_file, "README.txt, not from an earlier export"),
-        (_foreign_folder, "gw_trial.c, not from an earlier export"),
-        (_foreign_sums, "SHA256SUMS, not from an earlier export"),
+        (_foreign_file, "README.txt, not written by gainwright"),
+        (_foreign_folder, "gw_trial.c, not written by gainwright"),
+        (_foreign_sums, "SHA256SUMS, not written by gainwright"),
         pytest.param(
             _system_folder,
             "/proc/gainwright-export",

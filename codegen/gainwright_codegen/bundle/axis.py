@@ -5,11 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 
 from gainwright.language.model import Trial
+from gainwright.result_folder import check_result_folder, result_folder
 from gainwright_codegen.axis_c.machine import machine_tables
 from gainwright_codegen.axis_c.tables import AxisData, axis_tables
 from gainwright_codegen.bundle.bundle import Bundle, make_bundle
 from gainwright_codegen.bundle.golden.detector_c import detector_part
-from gainwright_codegen.bundle.write import check_target, write_bundle
 
 
 def axis_bundle(trial: Trial, axis: AxisData, evidence_digest: str = "") -> Bundle:
@@ -20,10 +20,21 @@ def axis_bundle(trial: Trial, axis: AxisData, evidence_digest: str = "") -> Bund
 
 
 def export_axis(
-    trial: Trial, axis: AxisData, directory: str | Path, evidence_digest: str = ""
+    trial: Trial,
+    axis: AxisData,
+    directory: str | Path,
+    evidence_digest: str = "",
+    force: bool = False,
 ) -> Bundle:
-    """Make the export and write it; errors as :func:`axis_bundle` and ``write_bundle``."""
-    check_target(directory)
+    """Make the export and write it; errors as :func:`axis_bundle` and :func:`write_bundle`."""
+    check_result_folder(directory, force=force)
     bundle = axis_bundle(trial, axis, evidence_digest)
-    write_bundle(bundle, directory)
+    write_bundle(bundle, directory, force)
     return bundle
+
+
+def write_bundle(bundle: Bundle, directory: str | Path, force: bool = False) -> None:
+    """Write the files of a bundle; InputError as ``result_folder``."""
+    with result_folder(directory, force=force) as folder:
+        for name, content in bundle.files.items():
+            (folder / name).write_bytes(content)

@@ -7,6 +7,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from gainwright.language.model import Trial
+from gainwright.result_folder import SUMS_FILE
+from gainwright.result_folder import checksums as folder_checksums
 from gainwright_codegen.axis_c.layout import MachineTables
 from gainwright_codegen.axis_c.text import machine_sources
 from gainwright_codegen.bundle.golden.scenario import checksums
@@ -20,8 +22,6 @@ from gainwright_codegen.bundle.readme import readme
 from gainwright_codegen.bundle.stamp import stamp_sources
 from gainwright_codegen.c_text import banner, identity
 from gainwright_codegen.sources import SEQUENCER_FILES, runtime_sources, trial_sources
-
-SUMS_FILE = "SHA256SUMS"
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +67,7 @@ def make_bundle(
         files |= machine_sources(machine)
     files["gw_selftest.c"] = selftest_source(all_parts, identities).encode("ascii")
     files["README.txt"] = readme(trial, machine, files, found.rows).encode("ascii")
-    files[SUMS_FILE] = _sums(files)
+    files[SUMS_FILE] = folder_checksums(files)
     return Bundle(dict(sorted(files.items())), found.rows)
 
 
@@ -97,8 +97,3 @@ def _runtime(machine: MachineTables | None) -> dict[str, bytes]:
 def _with_banner(name: str, text: bytes, identities: Sequence[str]) -> bytes:
     opening = banner(f"{name}, static runtime, exported with", identities)
     return opening.encode("ascii") + b"\n" + text
-
-
-def _sums(files: Mapping[str, bytes]) -> bytes:
-    lines = [f"{hashlib.sha256(files[name]).hexdigest()}  {name}\n" for name in sorted(files)]
-    return "".join(lines).encode("ascii")

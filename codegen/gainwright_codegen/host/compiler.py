@@ -81,7 +81,7 @@ def compilers() -> Iterator[Compiler]:
             "",
             f"none of {', '.join(SYSTEM_COMPILERS)} and no ziglang package",
             "a C99 compiler",
-            f"pip install ziglang, or name a compiler in {CHOICE_VARIABLE}",
+            f"pip install ziglang (a compiler as a package), or name one in {CHOICE_VARIABLE}",
         )
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
-from gainwright.output_folder import output_folder
+from gainwright.result_folder import result_folder
 from gainwright_sim.rehearsal.picture import save_picture
 from gainwright_sim.rehearsal.rehearse import Rehearsal
 from gainwright_sim.rehearsal.rungs import rung_table, rungs_csv
@@ -22,13 +22,14 @@ def write_record(
     summary: Summary,
     trial_file: Path,
     machine_file: Path,
+    force: bool = False,
 ) -> None:
     """Write the record of a rehearsal to a folder, whole or not at all.
 
     Raises:
-        InputError: the folder cannot be written, or holds something else.
+        InputError: as :func:`gainwright.result_folder.result_folder`.
     """
-    with output_folder(directory) as folder:
+    with result_folder(directory, force=force) as folder:
         (folder / "trial.toml").write_bytes(trial_file.read_bytes())
         (folder / "machine.toml").write_bytes(machine_file.read_bytes())
         text = json.dumps(summary.as_json(), indent=2, allow_nan=False) + "\n"

@@ -73,6 +73,15 @@ def render_requirements(trial: Trial, console: Console) -> None:
                 _render_requirement(requirement, console)
 
 
+def render_requirement(trial: Trial, requirement: Requirement, console: Console) -> None:
+    """Print one requirement under its hazard."""
+    for hazard in trial.hazards:
+        if requirement.hazard == hazard.id:
+            _heading(console, f"Hazard {hazard.id}")
+            _paragraph(console, hazard.consequence)
+    _render_requirement(requirement, console)
+
+
 def _render_requirement(requirement: Requirement, console: Console) -> None:
     console.print(Text(requirement.id, style="bold"))
     _paragraph(console, f"  {requirement.sentence}")

@@ -11,7 +11,7 @@ from typing import Any
 
 from gainwright.errors import InputError, Problem, input_error
 from gainwright.language.model import Trial
-from gainwright.output_folder import output_folder
+from gainwright.result_folder import result_folder
 from gainwright_proof.evidence.document import (
     DOCUMENT,
     FORMAT,
@@ -59,12 +59,13 @@ def write_evidence(
     document: Mapping[str, Any],
     findings: Sequence[Finding],
     runs: Mapping[str, str],
+    force: bool = False,
 ) -> None:
     """Write the folder, whole or not at all; InputError if it cannot be written.
 
     ``runs`` has the text of a file that replays for each subject that is refuted by a run.
     """
-    with output_folder(directory) as folder:
+    with result_folder(directory, force=force) as folder:
         (folder / DOCUMENT).write_text(document_text(document), encoding="utf-8")
         (folder / "README.txt").write_text(README, encoding="utf-8")
         for obligation in obligations_of(findings):
