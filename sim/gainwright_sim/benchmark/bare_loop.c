@@ -52,7 +52,7 @@ void bare_loop_start(bare_loop *loop, const rig_plant *plant, const rig_drive *d
     loop->turn_rad = turn_rad;
     loop->noise = rig_noise_seed(seed);
     for (i = 0; i < STATES; i++) {
-        loop->x[i] = (i < MOTOR_SPEED) ? 0.5 * drive->count_rad : 0.0;
+        loop->x[i] = (i < MOTOR_SPEED) ? 0.5 * drive->encoder.count_rad : 0.0;
     }
     for (i = 0; i < RIG_DELAY_MAX; i++) {
         loop->pending[i] = 0.0;
@@ -60,7 +60,8 @@ void bare_loop_start(bare_loop *loop, const rig_plant *plant, const rig_drive *d
     loop->pending_next = 0;
     loop->target_rad = -turn_rad;
     rig_measured_start(&loop->measured, drive,
-                       rig_floor(loop->x[0] * drive->counts_per_rad) * drive->count_rad);
+                       rig_floor(loop->x[0] * drive->encoder.counts_per_rad)
+                           * drive->encoder.count_rad);
     loop->integral = 0.0;
     rig_motion_start(&loop->motion, drive, loop->measured.position_rad);
 }
@@ -84,7 +85,7 @@ static inline double new_torque(bare_loop *loop, double gain)
     double integral;
     double torque;
 
-    loop->measured.position_rad = rig_floor(loop->x[0] * d->counts_per_rad) * d->count_rad;
+    loop->measured.position_rad = rig_floor(loop->x[0] * d->encoder.counts_per_rad) * d->encoder.count_rad;
     measured = (d->speed_sensor != 0) ? loop->x[MOTOR_SPEED]
                                       : (loop->measured.position_rad - before) * d->ticks_per_s;
     loop->measured.speed_rad_per_s

@@ -11,8 +11,10 @@ from gainwright_sim.machine.load import (
 from gainwright_sim.machine.model import (
     Brake,
     Chain,
+    Disturbances,
     Drive,
     Friction,
+    Harmonic,
     Machine,
     Motion,
     SpeedLoop,
@@ -21,8 +23,10 @@ from gainwright_sim.machine.model import (
 __all__ = [
     "Brake",
     "Chain",
+    "Disturbances",
     "Drive",
     "Friction",
+    "Harmonic",
     "Machine",
     "Motion",
     "SpeedLoop",

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import math
 import re
 from typing import Any
 
 from gainwright_sim.machine.check import Checker
+from gainwright_sim.machine.disturbances import build_disturbances, check_torque_orders
 from gainwright_sim.machine.model import (
     LARGEST_MASS_COUNT,
     Brake,
@@ -96,6 +98,7 @@ def build_machine(checker: Checker) -> Machine:
         motion=_motion(values["motion"], metres),
         brake=Brake(**values["brake"]) if "brake" in values else None,
         motor_rad_per_load_m=None if metres is None else 1.0 / metres,
+        disturbances=build_disturbances(values["disturbances"]),
     )
 
 
@@ -108,7 +111,13 @@ def _friction(values: dict[str, Any], reduction: Reduction) -> Friction:
         return values.get(linear, 0.0) * factor
 
     force_arm = metres or 0.0
+    stribeck = values.get("stribeck_speed_rad_per_s")
+    if values.get("stribeck_speed_m_per_s") is not None:
+        stribeck = values["stribeck_speed_m_per_s"] / force_arm
     return Friction(
+        motor_breakaway_nm=values["motor_breakaway_nm"],
+        load_breakaway_nm=load("reflected_load_breakaway_nm", "load_breakaway_n", force_arm),
+        stribeck_speed_rad_per_s=1.0 if stribeck is None else stribeck,
         motor_viscous_nms_per_rad=values["motor_viscous_nms_per_rad"],
         motor_coulomb_nm=values["motor_coulomb_nm"],
         load_viscous_nms_per_rad=load(
@@ -167,20 +176,43 @@ def check_machine(checker: Checker, machine: Machine) -> None:
         )  # fmt: skip
     _check_torque(checker, machine)
     _check_holding(checker, machine)
+    _check_travel(checker, machine)
+    check_torque_orders(checker, machine)
+
+
+def _check_travel(checker: Checker, machine: Machine) -> None:
+    """Report a cruise speed that the travel leaves no room to reach and to stop from."""
+    motion = machine.motion
+    speed, acceleration = motion.cruise_speed_rad_per_s, motion.acceleration_rad_per_s2
+    jerk_time_s = acceleration / motion.jerk_rad_per_s3
+    needed = speed * (speed / acceleration + jerk_time_s)
+    window = motion.travel_window_rad
+    if needed < window:
+        return
+    # The positive root of v^2 / a + v a / j = window.
+    half = 0.5 * acceleration * jerk_time_s
+    allowed = math.sqrt(half * half + acceleration * window) - half
+    per_m = machine.motor_rad_per_load_m
+    linear = "" if per_m is None else f", {allowed / per_m:.3g} m/s at the load"
+    checker.report(
+        "motion", f"a cruise speed of {speed:.4g} rad/s, which needs {needed:.4g} rad to reach it "
+        f"and to stop, in a travel window of {window:.4g} rad",
+        f"less than {allowed:.4g} rad/s on the motor shaft{linear}",
+        "cruise more slowly, accelerate faster, or widen the travel window",
+    )  # fmt: skip
 
 
 def _check_holding(checker: Checker, machine: Machine) -> None:
     friction = machine.friction
     constant_nm = abs(friction.constant_load_torque_nm)
-    if constant_nm <= friction.motor_coulomb_nm + friction.load_coulomb_nm:
-        return
-    if machine.brake is None:
+    falls = constant_nm > friction.motor_coulomb_nm + friction.load_coulomb_nm
+    if machine.brake is None and falls:
         checker.report(
             "[brake]", f"none, but a constant load of {constant_nm:g} Nm on the motor shaft that "
             "friction does not hold", "a holding brake: without torque this axis would fall",
             "add [brake] with open_time_s, close_time_s, holding_torque_nm, or balance the load",
         )  # fmt: skip
-    elif machine.brake.holding_torque_nm < constant_nm:
+    elif machine.brake is not None and machine.brake.holding_torque_nm < constant_nm:
         checker.report(
             "brake.holding_torque_nm", f"{machine.brake.holding_torque_nm:g} Nm",
             f"at least the constant load on the motor shaft, {constant_nm:g} Nm",
@@ -200,8 +232,8 @@ def _check_torque(checker: Checker, machine: Machine) -> None:
         machine.chain.total_inertia_kgm2 * motion.acceleration_rad_per_s2
         + (friction.motor_viscous_nms_per_rad + friction.load_viscous_nms_per_rad)
         * motion.cruise_speed_rad_per_s
-        + friction.motor_coulomb_nm
-        + friction.load_coulomb_nm
+        + max(friction.motor_coulomb_nm, friction.motor_breakaway_nm)
+        + max(friction.load_coulomb_nm, friction.load_breakaway_nm)
         + abs(friction.constant_load_torque_nm)
     )
     if needed > drive.torque_limit_nm:

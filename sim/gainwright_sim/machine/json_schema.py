@@ -6,6 +6,7 @@ from typing import Any
 
 from gainwright_sim.machine.keys import (
     LINEAR_KINDS,
+    LONGEST_LIST,
     MECHANICS,
     MECHANICS_KINDS,
     REQUIRED,
@@ -15,7 +16,6 @@ from gainwright_sim.machine.keys import (
     Table,
     Type,
 )
-from gainwright_sim.machine.model import LARGEST_MASS_COUNT
 
 
 def machine_schema() -> dict[str, Any]:
@@ -91,5 +91,5 @@ def _value(key: Key) -> dict[str, Any]:
     span = {"minimum": key.low, "maximum": key.high}
     if key.type is Type.NUMBERS:
         items = {"type": "number", **span}
-        return schema | {"type": "array", "maxItems": LARGEST_MASS_COUNT, "items": items}
+        return schema | {"type": "array", "maxItems": LONGEST_LIST, "items": items}
     return schema | {"type": "integer" if key.type is Type.INTEGER else "number", **span}

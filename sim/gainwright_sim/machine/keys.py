@@ -15,6 +15,9 @@ from gainwright_sim.machine.model import SpeedSource
 REQUIRED = object()
 """Default of a key that must be given."""
 
+LONGEST_LIST = 4
+"""Most numbers in one list: masses of a chain, sines of one disturbance."""
+
 MECHANICS_KINDS = ("chain", "gear", "wheel", "belt", "screw")
 LINEAR_KINDS = frozenset({"wheel", "belt", "screw"})
 """Kinds whose load moves along a line, so that metres and newtons mean something."""
@@ -134,6 +137,16 @@ FRICTION = Table(
             quantity="load Coulomb friction"),
         Key("load_coulomb_n", _N, "Coulomb friction at the load", 0, 1e8, 0.0, LINEAR_KINDS,
             "load Coulomb friction"),
+        Key("motor_breakaway_nm", _N, "static friction of the motor, from rest; left out = as much "
+            "as Coulomb friction", 0, 1e6, 0.0),
+        Key("reflected_load_breakaway_nm", _N, "static friction of the load; left out = as much as "
+            "Coulomb friction", 0, 1e6, 0.0, quantity="load breakaway friction"),
+        Key("load_breakaway_n", _N, "static friction at the load; left out = as much as Coulomb "
+            "friction", 0, 1e8, 0.0, LINEAR_KINDS, "load breakaway friction"),
+        Key("stribeck_speed_rad_per_s", _N, "speed at which friction has fallen from breakaway to "
+            "Coulomb plus 1/e of the difference", 1e-6, 1e4, None, quantity="Stribeck speed"),
+        Key("stribeck_speed_m_per_s", _N, "the same, of the load", 1e-9, 100, None, LINEAR_KINDS,
+            "Stribeck speed"),
         Key("reflected_constant_load_torque_nm", _N, "constant torque on the load, e.g. gravity",
             -1e6, 1e6, 0.0, quantity="constant load"),
         Key("constant_load_force_n", _N, "constant force on the load; gravity is negative if up "
@@ -213,4 +226,42 @@ BRAKE = Table(
     required=False,
 )
 
-TABLES = (MECHANICS, FRICTION, DRIVE, SPEED_LOOP, MOTION, BRAKE)
+_ORDERS = (0.01, 1e4)
+DISTURBANCES = Table(
+    "disturbances",
+    "what a real axis and drive add on their own; amplitudes are peak values of sines, orders are "
+    "periods per motor turn",
+    (
+        Key("torque_ripple_orders", Type.NUMBERS, "of the motor's torque: 6 per pole pair and "
+            "multiples", *_ORDERS, default=()),
+        Key("torque_ripple_per_unit", Type.NUMBERS, "amplitude for each order, per unit of the "
+            "torque itself", 0, 0.5, default=()),
+        Key("cogging_orders", Type.NUMBERS, "least common multiple of slots and poles, and "
+            "multiples; a real motor also shows slots and poles themselves", *_ORDERS, default=()),
+        Key("cogging_per_unit", Type.NUMBERS, "amplitude for each order, of rated torque", 0, 0.5,
+            default=()),
+        Key("load_passing_orders", Type.NUMBERS, "balls, gear or belt teeth that pass per motor "
+            "turn", *_ORDERS, default=()),
+        Key("load_passing_per_unit", Type.NUMBERS, "amplitude for each order, reflected, of rated "
+            "torque", 0, 0.5, default=()),
+        Key("encoder_lines_per_turn", Type.INTEGER, "periods of the encoder's signals; left out = "
+            "these have no errors", 16, 2**20, 0),
+        Key("interpolation_first_order", _N, "position error once per line, share of a line", 0, 0.2,
+            0.0),
+        Key("interpolation_second_order", _N, "position error twice per line, share of a line",
+            0, 0.2, 0.0),
+        Key("current_noise_per_unit", _N, "standard deviation per tick of the measured current, of "
+            "rated", 0, 0.1, 0.0),
+        Key("current_offset_per_unit", _N, "offset of one of two current sensors, of rated", 0, 0.2,
+            0.0),
+        Key("current_gain_error", _N, "relative gain error of one of two current sensors", 0, 0.2,
+            0.0),
+        Key("motor_pole_pairs", Type.INTEGER, "electrical periods per motor turn", 1, 200, 0),
+        Key("external_frequency_hz", _N, "of a disturbance from outside, on the load", 0, 5e3, 0.0),
+        Key("external_torque_per_unit", _N, "its amplitude, reflected, of rated torque", 0, 0.5,
+            0.0),
+    ),
+    required=False,
+)  # fmt: skip
+
+TABLES = (MECHANICS, FRICTION, DRIVE, SPEED_LOOP, MOTION, BRAKE, DISTURBANCES)

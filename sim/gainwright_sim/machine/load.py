@@ -12,6 +12,7 @@ from gainwright.errors import InputError, Problem, input_error
 from gainwright.language.text_file import read_toml
 from gainwright_sim.machine.build import build_machine, check_machine, check_mechanics, check_name
 from gainwright_sim.machine.check import Checker
+from gainwright_sim.machine.disturbances import check_breakaway, check_disturbances
 from gainwright_sim.machine.keys import TABLES
 from gainwright_sim.machine.model import Machine
 from gainwright_sim.machine.units import nearest
@@ -45,6 +46,8 @@ def machine_from_document(document: Mapping[str, Any], file: str) -> Machine:
     checker = Checker(file, document)
     check_name(checker)
     check_mechanics(checker)
+    check_breakaway(checker)
+    check_disturbances(checker)
     if not checker.problems:
         machine = build_machine(checker)
         check_machine(checker, machine)

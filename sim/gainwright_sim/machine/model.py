@@ -116,6 +116,45 @@ class Brake:
 
 
 @dataclass(frozen=True, slots=True)
+class Harmonic:
+    """A sine over the motor angle; ``order`` is its periods per motor turn."""
+
+    order: float
+    amplitude: float
+
+
+@dataclass(frozen=True, slots=True)
+class Disturbances:
+    """What a real axis and drive add on their own; by default nothing.
+
+    Amplitudes (peak, not peak to peak) are per unit of rated torque unless said otherwise.
+    """
+
+    torque_ripple: tuple[Harmonic, ...] = ()
+    """Per unit of the torque itself: from the motor's EMF (order 6 per electrical period)."""
+    cogging: tuple[Harmonic, ...] = ()
+    """With or without current: slots and poles (order: their least common multiple)."""
+    load_passing: tuple[Harmonic, ...] = ()
+    """On the load: balls, gear teeth, belt teeth."""
+    encoder_lines_per_turn: int = 0
+    """Periods of the encoder's signals per turn; 0 = these have no errors."""
+    interpolation_first_order: float = 0.0
+    """Error of the position, once per line, share of a line."""
+    interpolation_second_order: float = 0.0
+    current_noise_per_unit: float = 0.0
+    """Standard deviation, per tick, of the measured current, of rated."""
+    current_offset_per_unit: float = 0.0
+    """Of one of the two phase sensors."""
+    current_gain_error: float = 0.0
+    """Of one of the two phase sensors, relative."""
+    motor_pole_pairs: int = 0
+    """Electrical periods per turn: what offset and gain error need."""
+    external_frequency_hz: float = 0.0
+    external_torque_per_unit: float = 0.0
+    """On the load, e.g. from a pump nearby."""
+
+
+@dataclass(frozen=True, slots=True)
 class Machine:
     """One axis, drive included."""
 
@@ -131,3 +170,4 @@ class Machine:
     brake: Brake | None
     motor_rad_per_load_m: float | None
     """Motor angle per metre of load travel; ``None`` for a load that turns."""
+    disturbances: Disturbances = Disturbances()

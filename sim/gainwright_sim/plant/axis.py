@@ -9,6 +9,7 @@ import numpy as np
 from gainwright_sim.machine.model import Machine
 from gainwright_sim.plant.chain import Matrix
 from gainwright_sim.plant.discrete import discretise_machine
+from gainwright_sim.plant.disturbance import DisturbanceTorques
 from gainwright_sim.plant.friction import FrictionPair
 
 
@@ -25,16 +26,21 @@ class DiscreteAxis:
     """Exact for the linear part; Coulomb friction enters as a torque held over each tick."""
 
     def __init__(self, machine: Machine) -> None:
+        self._disturbances = DisturbanceTorques(machine)
+        self._ticks = 0
         self._plant = discretise_machine(machine)
         self._constant_nm = machine.friction.constant_load_torque_nm
         self._friction = FrictionPair(machine, self._plant)
         self.state: Matrix = np.zeros(2 * machine.chain.mass_count + 1)
 
     def advance(self, command_nm: float) -> None:
-        plant = self._plant
+        plant, angle = self._plant, float(self.state[0])
+        self._ticks += 1
+        load_nm = self._constant_nm + self._disturbances.load_nm(angle, self._ticks)
         free = (
             plant.a @ self.state
             + plant.command * command_nm
-            + plant.load * self._constant_nm
+            + plant.motor * self._disturbances.motor_nm(angle, command_nm)
+            + plant.load * load_nm
         )
         self.state = self._friction.step(self.state, free)

@@ -17,6 +17,7 @@ from dataclasses import dataclass
 
 from gainwright_sim.machine.model import Machine
 from gainwright_sim.plant.axis import Axis
+from gainwright_sim.plant.disturbance import interpolated_angle
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +46,7 @@ class DriveLoop:
     def __init__(self, machine: Machine, axis: Axis, *, ideal: bool = False) -> None:
         drive, loop = machine.drive, machine.speed_loop
         self.axis = axis
+        self._machine = machine
         self._speed_gain = loop.start_speed_gain_nms_per_rad
         self.integral_time_s = loop.integral_time_s
         self.hold_gain_per_s = loop.hold_gain_per_s
@@ -74,6 +76,7 @@ class DriveLoop:
         angle = float(self.axis.state[0])
         if self._counts_per_rad == 0.0:
             return angle
+        angle = interpolated_angle(self._machine, angle)
         return math.floor(angle * self._counts_per_rad) / self._counts_per_rad
 
     def tick(

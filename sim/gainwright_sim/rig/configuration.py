@@ -16,6 +16,7 @@ from gainwright_codegen.axis_c.machine import control_ticks
 from gainwright_codegen.axis_c.tables import StageTables
 from gainwright_sim.machine import Machine
 from gainwright_sim.plant.discrete import DiscretePlant, discretise_machine
+from gainwright_sim.plant.disturbance import DisturbanceTorques
 from gainwright_sim.plant.friction import friction_levels, response
 from gainwright_sim.plant.move import smoothing_ticks
 from gainwright_sim.rig.axis import axis_data
@@ -100,6 +101,7 @@ def plant(ffi: cffi.FFI, machine: Machine) -> Any:
     ):
         getattr(result, name)[0 : column.size] = column.tolist()
     _rubbing(result, machine, discrete)
+    _disturbing(result.disturbances, machine)
     if brake is not None:
         result.brake_torque_nm = brake.holding_torque_nm
         result.brake_open_ticks = max(1, round(brake.open_time_s / tick_s))
@@ -122,6 +124,38 @@ def _rubbing(result: Any, machine: Machine, discrete: DiscretePlant) -> None:
     result.response.per_motor_beside_load = 1.0 / ways.motor_beside_load
 
 
+def _disturbing(target: Any, machine: Machine) -> None:
+    """Fill in the torques that disturb the axis."""
+    torques = DisturbanceTorques(machine)
+    for name, harmonics in (
+        ("ripple", torques.ripple),
+        ("cogging", torques.cogging_nm),
+        ("offset", torques.offset_nm),
+        ("passing", torques.passing_nm),
+    ):
+        orders = getattr(target, name)
+        orders.count = len(harmonics)
+        for number, harmonic in enumerate(harmonics):
+            orders.turns_per_rad[number] = harmonic.order / (2.0 * math.pi)
+            orders.amplitude[number] = harmonic.amplitude
+    target.gain_error = torques.gain_error
+    target.external_nm = torques.external_nm
+    target.external_turns_per_tick = torques.external_turns_per_tick
+    target.present = torques.present
+
+
+def _encoder(target: Any, machine: Machine) -> None:
+    counts = machine.drive.encoder_counts_per_turn
+    target.count_rad = 2.0 * math.pi / counts
+    target.counts_per_rad = counts / (2.0 * math.pi)
+    disturbances = machine.disturbances
+    lines = disturbances.encoder_lines_per_turn
+    if lines > 0:
+        target.lines_per_rad = lines / (2.0 * math.pi)
+        target.first_rad = disturbances.interpolation_first_order * 2.0 * math.pi / lines
+        target.second_rad = disturbances.interpolation_second_order * 2.0 * math.pi / lines
+
+
 def drive(ffi: cffi.FFI, machine: Machine, trial: Trial) -> Any:
     """Return a ``rig_drive``: timing, ratings, start settings and moves of a machine."""
     axis = axis_data(machine)
@@ -132,12 +166,12 @@ def drive(ffi: cffi.FFI, machine: Machine, trial: Trial) -> Any:
     result.delay_ticks = source.torque_delay_ticks
     result.sequencer_ticks = control_ticks(trial, axis)
     result.torque_limit_nm = source.torque_limit_nm
-    result.count_rad = 2.0 * math.pi / source.encoder_counts_per_turn
-    result.counts_per_rad = source.encoder_counts_per_turn / (2.0 * math.pi)
+    _encoder(result.encoder, machine)
     result.torque_words_per_nm = 1.0 / (source.rated_torque_nm * SIGNAL.resolution)
     result.nm_per_torque_word = source.rated_torque_nm * SIGNAL.resolution
     result.speed_words_s_per_rad = 1.0 / (source.top_speed_rad_per_s * SIGNAL.resolution)
-    result.noise_nm = source.torque_noise_per_unit * source.rated_torque_nm
+    noise = math.hypot(source.torque_noise_per_unit, machine.disturbances.current_noise_per_unit)
+    result.noise_nm = noise * source.rated_torque_nm
     lag_s = source.speed_filter_time_constant_s
     result.filter_share = -math.expm1(-source.control_tick_s / lag_s) if lag_s > 0.0 else 1.0
     result.speed_sensor = source.speed_source == "sensor"
@@ -181,12 +215,12 @@ def _measuring(result: Any, machine: Machine, trial: Trial) -> None:
     tick_s, motion = trial.tick_us * 1e-6, machine.motion
     result.mean_ticks = mean_ticks(machine, tick_s)
     result.means_per_s = 1.0 / (result.mean_ticks * tick_s)
-    count_rad_per_s = result.count_rad * result.means_per_s
+    count_rad_per_s = result.encoder.count_rad * result.means_per_s
     cruise = motion.cruise_speed_rad_per_s
     # Standing between two counts may look like one count either way.
     result.standstill_rad_per_s = max(STANDSTILL_SHARE * cruise, 1.01 * count_rad_per_s)
     result.cruise_tolerance_rad_per_s = CRUISE_TOLERANCE * cruise
     result.position_window_rad = max(
-        POSITION_WINDOW_SHARE * motion.travel_window_rad, 4.0 * result.count_rad
+        POSITION_WINDOW_SHARE * motion.travel_window_rad, 4.0 * result.encoder.count_rad
     )
     result.position_window_ticks = max(1, math.ceil(POSITION_WINDOW_S / tick_s - 1e-9))

@@ -42,6 +42,7 @@ struct rig {
     double start_rad;
     rig_measured measured;
     double speed_error;
+    double external_turns; /* phase of the disturbance from outside */
     double torque; /* last command, test pulse included */
     double integral;
     double target_rad;
@@ -57,11 +58,6 @@ struct rig {
 int64_t rig_size(void)
 {
     return (int64_t)sizeof(rig);
-}
-
-static double read_encoder(const rig *r)
-{
-    return rig_floor(r->x[0] * r->drive.counts_per_rad) * r->drive.count_rad;
 }
 
 static void clear_window(rig *r)
@@ -94,9 +90,9 @@ void rig_start(rig *r, const rig_plant *plant, const rig_drive *drive, const rig
     r->brake_share = 1.0;
     /* Half a count off the step of the encoder, where rounding could make it flicker. */
     for (i = 0; i < r->plant.motor_speed; i++) {
-        r->x[i] = 0.5 * drive->count_rad;
+        r->x[i] = 0.5 * drive->encoder.count_rad;
     }
-    rig_measured_start(&r->measured, drive, read_encoder(r));
+    rig_measured_start(&r->measured, drive, rig_counted(&r->drive.encoder, r->x[0]));
     r->start_rad = r->measured.position_rad;
     r->target_rad = r->start_rad;
     gw_axis_reset(&r->axis);
@@ -306,7 +302,7 @@ static double control(rig *r, rig_log *log)
     int32_t error_signal;
     int32_t pulse;
 
-    r->measured.position_rad = read_encoder(r);
+    r->measured.position_rad = rig_counted(&r->drive.encoder, r->x[0]);
     r->measured.speed_rad_per_s
         += r->drive.filter_share * (measured_speed(r, before) - r->measured.speed_rad_per_s);
     r->speed_error = 0.0;
@@ -326,6 +322,19 @@ static double control(rig *r, rig_log *log)
     return r->torque;
 }
 
+static rig_added disturbance(rig *r, double torque_nm)
+{
+    const rig_disturbances *d = &r->plant.disturbances;
+    rig_added none = {0.0, 0.0};
+
+    if (d->present == 0) {
+        return none;
+    }
+    r->external_turns += d->external_turns_per_tick;
+    r->external_turns -= rig_floor(r->external_turns);
+    return rig_disturbance(d, r->x[0], torque_nm, r->torque_on, r->external_turns);
+}
+
 static void control_tick(rig *r, rig_log *log)
 {
     const double brake = brake_torque(r);
@@ -333,9 +342,12 @@ static void control_tick(rig *r, rig_log *log)
     const double applied
         = r->pending[r->pending_next] + ((r->torque_on != 0) ? noise : 0.0);
 
+    /* The current loop makes the measured torque follow the command, and so carries the sensors'
+     * errors over to the true one. */
+    r->measured.torque_nm = r->x[r->plant.states - 1] - noise;
     r->pending[r->pending_next] = control(r, log);
     r->pending_next = (r->pending_next + 1 < r->drive.delay_ticks) ? r->pending_next + 1 : 0;
-    rig_plant_step(&r->plant, r->x, applied, brake);
+    rig_plant_step(&r->plant, r->x, applied, disturbance(r, applied), brake);
     r->control_tick = (r->control_tick + 1 < r->drive.sequencer_ticks) ? r->control_tick + 1 : 0;
 }
 

@@ -14,6 +14,7 @@
 #define RIG_STATES_MAX 9 /* angles and speeds of four masses, torque behind the current loop */
 #define RIG_DELAY_MAX 16
 #define RIG_SMOOTHING_MAX 4096
+#define RIG_ORDERS_MAX 5
 #define RIG_SHARE_LIMIT 511 /* largest speed share reported, 256 = cruise speed */
 
 /* Settings of the drive that a stage may tune. */
@@ -35,6 +36,32 @@ typedef struct {
     double per_motor_beside_load; /* the same, for a load that goes no way */
 } rig_response;
 
+typedef struct {
+    int32_t count;
+    double turns_per_rad[RIG_ORDERS_MAX]; /* periods of the sine per rad of the motor */
+    double amplitude[RIG_ORDERS_MAX];
+} rig_orders;
+
+/* All zero: none. */
+typedef struct {
+    int32_t present;    /* whether any of the torques below is there */
+    rig_orders ripple;  /* share of the torque */
+    rig_orders cogging; /* Nm, as are the others */
+    rig_orders offset;  /* of the current sensors: only with torque on */
+    rig_orders passing; /* on the load */
+    double gain_error;  /* share of the torque */
+    double external_nm; /* on the load, at a frequency of its own */
+    double external_turns_per_tick;
+} rig_disturbances;
+
+typedef struct {
+    double count_rad;
+    double counts_per_rad;
+    double lines_per_rad; /* periods of the encoder's signals, 0: these have no errors */
+    double first_rad;     /* error with one period per line, amplitude */
+    double second_rad;    /* ... with two */
+} rig_encoder;
+
 /* x(k+1) = a x(k) + command u(k) + motor m(k) + load l(k), torques held over the tick. */
 typedef struct {
     int32_t states;
@@ -48,6 +75,7 @@ typedef struct {
     rig_response response;
     rig_friction motor_friction;
     rig_friction load_friction;
+    rig_disturbances disturbances;
     double brake_torque_nm; /* Coulomb torque of the closed brake, 0: no brake */
     int32_t brake_open_ticks;
     int32_t brake_close_ticks;
@@ -59,12 +87,11 @@ typedef struct {
     int32_t delay_ticks;
     int32_t sequencer_ticks; /* control ticks per sequencer tick */
     double torque_limit_nm;
-    double count_rad;
-    double counts_per_rad;
+    rig_encoder encoder;
     double torque_words_per_nm; /* Q4.24 per unit of rated torque */
     double nm_per_torque_word;
     double speed_words_s_per_rad; /* Q4.24 per unit of top speed */
-    double noise_nm; /* standard deviation per tick */
+    double noise_nm; /* standard deviation per tick, of the torque and of its measurement */
     double filter_share; /* a = 1 - exp(-Ts/Tf), 1: no filter */
     int32_t speed_sensor; /* 1: true motor speed is measured, 0: difference of positions */
     double setting[RIG_SETTING_COUNT]; /* Kp in Nms/rad, 1/Tn in 1/s, Kv in 1/s */

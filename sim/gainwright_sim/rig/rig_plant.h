@@ -2,6 +2,7 @@
 #ifndef GW_RIG_PLANT_H
 #define GW_RIG_PLANT_H
 
+#include "rig_disturbance.h"
 #include "rig_friction.h"
 #include "rig_model.h"
 
@@ -36,7 +37,8 @@ static inline void rig_rub(const rig_plant *restrict plant, double *restrict x,
 
 /* `states` is a constant at each call, so that compilers unroll the loops. */
 static inline void rig_plant_tick(const rig_plant *restrict plant, double *restrict x,
-                                  double torque_nm, double brake_nm, int32_t states)
+                                  double torque_nm, rig_added added, double brake_nm,
+                                  int32_t states)
 {
     double next[RIG_STATES_MAX];
     int32_t i;
@@ -50,24 +52,30 @@ static inline void rig_plant_tick(const rig_plant *restrict plant, double *restr
             next[i] += plant->a[j * states + i] * x[j];
         }
     }
+    if (plant->disturbances.present != 0) {
+        for (i = 0; i < states; i++) {
+            next[i] += plant->motor[i] * added.motor_nm + plant->load[i] * added.load_nm;
+        }
+    }
     rig_rub(plant, x, next, brake_nm, states);
 }
 
+/* `added` counts only where the plant has disturbances. */
 static inline void rig_plant_step(const rig_plant *plant, double *x, double torque_nm,
-                                  double brake_nm)
+                                  rig_added added, double brake_nm)
 {
     switch (plant->states) {
     case 3:
-        rig_plant_tick(plant, x, torque_nm, brake_nm, 3);
+        rig_plant_tick(plant, x, torque_nm, added, brake_nm, 3);
         break;
     case 5:
-        rig_plant_tick(plant, x, torque_nm, brake_nm, 5);
+        rig_plant_tick(plant, x, torque_nm, added, brake_nm, 5);
         break;
     case 7:
-        rig_plant_tick(plant, x, torque_nm, brake_nm, 7);
+        rig_plant_tick(plant, x, torque_nm, added, brake_nm, 7);
         break;
     default:
-        rig_plant_tick(plant, x, torque_nm, brake_nm, 9);
+        rig_plant_tick(plant, x, torque_nm, added, brake_nm, 9);
         break;
     }
 }
