@@ -50,6 +50,18 @@ jerk_rad_per_s3 = 2000.0
 """
 )
 
+
+
+def disturbed(
+    lines: str, place: str, remedy: str, cruise: float = 20.0
+) -> tuple[str, str, str, str, str]:
+    """Return the edit that adds these disturbances, at a cruise speed in rad/s."""
+    tail = CHAIN[CHAIN.index("cruise_speed") :]
+    faster = tail.replace("= 20.0", f"= {cruise}")
+    new = f"{faster}[disturbances]\n{lines}\n"
+    return CHAIN, tail, new, f"disturbances.{place}", remedy
+
+
 # Name of the case: (text, old, new, place of the problem, words of the remedy).
 EDITS = {
     "wrong unit of inertia": (
@@ -143,4 +155,44 @@ EDITS = {
         "brake.holding_torque_nm", "stronger brake"),
     "too heavy for the motor": (
         GOOD, "load_coulomb_n = 20.0", "constant_load_force_n = -9000.0", "friction", "gear"),
+    "brake weaker than a weight that friction holds": (
+        GOOD, "load_coulomb_n = 20.0", "load_coulomb_n = 250.0\nconstant_load_force_n = -200.0\n"
+        "[brake]\nopen_time_s = 0.1\nclose_time_s = 0.1\nholding_torque_nm = 1.0",
+        "brake.holding_torque_nm", "stronger brake"),
+    "travel too short for the speed": (
+        GOOD, "travel_window_m = 0.5", "travel_window_m = 0.1", "motion", "0.27 m/s at the load"),
+    "negative amplitude": disturbed(
+        "cogging_orders = [24.0]\ncogging_per_unit = [-0.01]", "cogging_per_unit[0]", "positive"),
+    "order that aliases": disturbed(
+        "torque_ripple_orders = [12.0, 1300.0]\ntorque_ripple_per_unit = [0.01, 0.01]",
+        "torque_ripple_orders[1]", "below 1256.6"),
+    "pole pairs that alias": disturbed(
+        "motor_pole_pairs = 190\ncurrent_gain_error = 0.01", "motor_pole_pairs", "below 359.04",
+        cruise=70.0),
+    "frequency that aliases": disturbed(
+        "external_frequency_hz = 4000.0\nexternal_torque_per_unit = 0.01",
+        "external_frequency_hz", "4000 Hz"),
+    "amplitude without its order": disturbed(
+        "cogging_orders = [24.0]\ncogging_per_unit = [0.01, 0.02]", "cogging_per_unit", "give 1"),
+    "five orders": disturbed(
+        "cogging_orders = [1.0, 2.0, 3.0, 4.0, 5.0]\n"
+        "cogging_per_unit = [0.01, 0.01, 0.01, 0.01, 0.01]", "cogging_orders", "largest"),
+    "gain error without pole pairs": disturbed(
+        "current_gain_error = 0.01", "motor_pole_pairs", "add motor_pole_pairs"),
+    "offset without pole pairs": disturbed(
+        "current_offset_per_unit = 0.01", "motor_pole_pairs", "add motor_pole_pairs"),
+    "interpolation error without lines": disturbed(
+        "interpolation_first_order = 0.01", "encoder_lines_per_turn", "add encoder_lines"),
+    "more lines than counts": disturbed(
+        "encoder_lines_per_turn = 524288", "encoder_lines_per_turn", "262144 lines"),
+    "frequency left out": disturbed(
+        "external_torque_per_unit = 0.01", "external_frequency_hz", "add external_frequency_hz"),
+    "per cent": disturbed(
+        "current_noise_percent = 0.5", "current_noise_percent", "value times 0.01"),
+    "breakaway below Coulomb": (
+        GOOD, "load_coulomb_n = 20.0", "load_coulomb_n = 20.0\nload_breakaway_n = 10.0\n"
+        "stribeck_speed_m_per_s = 0.01", "friction.load_breakaway_n", "at least 20"),
+    "breakaway without Stribeck speed": (
+        GOOD, "load_coulomb_n = 20.0", "load_coulomb_n = 20.0\nload_breakaway_n = 30.0",
+        "friction.stribeck_speed_rad_per_s", "add stribeck_speed"),
 }  # fmt: skip

@@ -143,6 +143,11 @@ BEYOND_THE_SCHEMA = {
     "springs do not fit the masses", "torque limit below rated", "torque limit out of fixed point",
     "moves beyond the torque", "cruise beyond top speed", "rotor heavier than the first mass",
     "elastic without damping", "weight without brake", "brake too weak", "too heavy for the motor",
+    "brake weaker than a weight that friction holds", "travel too short for the speed",
+    "order that aliases", "pole pairs that alias", "frequency that aliases",
+    "amplitude without its order", "gain error without pole pairs", "offset without pole pairs",
+    "interpolation error without lines", "more lines than counts", "frequency left out",
+    "breakaway below Coulomb", "breakaway without Stribeck speed",
 }  # fmt: skip
 
 
@@ -166,7 +171,7 @@ def mechanics(lines: str):
     text = CHAIN[: CHAIN.index("[mechanics]")] + (
         f"[mechanics]\nmotor_inertia_kgm2 = 1e-3\nresonance_damping_ratio = 0.02\n{lines}\n"
     )
-    tail = CHAIN[CHAIN.index("[drive]") :].replace("200.0", "20.0")
+    tail = CHAIN[CHAIN.index("[drive]") :].replace("200.0", "25.0")
     return load_from(text + tail).chain
 
 

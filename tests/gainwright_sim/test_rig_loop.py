@@ -8,7 +8,16 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from gainwright_sim.machine import Chain, Drive, Friction, Machine, Motion, SpeedLoop
+from gainwright_sim.machine import (
+    Chain,
+    Disturbances,
+    Drive,
+    Friction,
+    Harmonic,
+    Machine,
+    Motion,
+    SpeedLoop,
+)
 from gainwright_sim.plant.axis import Axis, DiscreteAxis
 from gainwright_sim.plant.continuous import ContinuousAxis
 from gainwright_sim.rehearsal.bench import Bench
@@ -84,6 +93,35 @@ MACHINES = {
         speed_loop={"integral_time_s": 0.05, "start_speed_gain_nms_per_rad": 0.2},
         drive={"torque_delay_ticks": 3, "current_loop_time_constant_s": 1e-4},
         friction={"load_coulomb_nm": 0.2, "constant_load_torque_nm": -1.5},
+    ),
+    "two masses, breakaway friction at both ends": changed(
+        speed_loop={"integral_time_s": 0.05, "start_speed_gain_nms_per_rad": 0.2},
+        friction={
+            "motor_coulomb_nm": 0.4,
+            "load_coulomb_nm": 0.6,
+            "motor_breakaway_nm": 0.6,
+            "load_breakaway_nm": 0.9,
+            "stribeck_speed_rad_per_s": 2.0,
+        },
+    ),
+    "two masses, every disturbance but noise": dataclasses.replace(
+        changed(
+            drive={"current_loop_time_constant_s": 2e-4, "torque_delay_ticks": 3},
+            friction={"motor_coulomb_nm": 0.2, "load_coulomb_nm": 0.3},
+        ),
+        disturbances=Disturbances(
+            torque_ripple=(Harmonic(24.0, 0.02), Harmonic(48.0, 0.01)),
+            cogging=(Harmonic(8.0, 0.01), Harmonic(36.0, 0.015)),
+            load_passing=(Harmonic(3.7, 0.01),),
+            encoder_lines_per_turn=1024,
+            interpolation_first_order=0.01,
+            interpolation_second_order=0.005,
+            current_offset_per_unit=0.01,
+            current_gain_error=0.02,
+            motor_pole_pairs=4,
+            external_frequency_hz=23.0,
+            external_torque_per_unit=0.02,
+        ),
     ),
     "four masses, speed sensor with filter": changed(
         chain=FOUR,

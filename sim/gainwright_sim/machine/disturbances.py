@@ -1,4 +1,4 @@
-"""Disturbances and breakaway friction of a description: what does not fit together, and the model."""
+"""Disturbances and breakaway friction of a description: what does not fit, and the model."""
 
 from __future__ import annotations
 

@@ -246,14 +246,14 @@ DISTURBANCES = Table(
             "torque", 0, 0.5, default=()),
         Key("encoder_lines_per_turn", Type.INTEGER, "periods of the encoder's signals; left out = "
             "these have no errors", 16, 2**20, 0),
-        Key("interpolation_first_order", _N, "position error once per line, share of a line", 0, 0.2,
-            0.0),
+        Key("interpolation_first_order", _N, "position error once per line, share of a line",
+            0, 0.2, 0.0),
         Key("interpolation_second_order", _N, "position error twice per line, share of a line",
             0, 0.2, 0.0),
         Key("current_noise_per_unit", _N, "standard deviation per tick of the measured current, of "
             "rated", 0, 0.1, 0.0),
-        Key("current_offset_per_unit", _N, "offset of one of two current sensors, of rated", 0, 0.2,
-            0.0),
+        Key("current_offset_per_unit", _N, "offset of one of two current sensors, of rated",
+            0, 0.2, 0.0),
         Key("current_gain_error", _N, "relative gain error of one of two current sensors", 0, 0.2,
             0.0),
         Key("motor_pole_pairs", Type.INTEGER, "electrical periods per motor turn", 1, 200, 0),

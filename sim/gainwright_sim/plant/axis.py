@@ -27,6 +27,7 @@ class DiscreteAxis:
 
     def __init__(self, machine: Machine) -> None:
         self._disturbances = DisturbanceTorques(machine)
+        self._tick_s = machine.drive.control_tick_s
         self._ticks = 0
         self._plant = discretise_machine(machine)
         self._constant_nm = machine.friction.constant_load_torque_nm
@@ -34,7 +35,9 @@ class DiscreteAxis:
         self.state: Matrix = np.zeros(2 * machine.chain.mass_count + 1)
 
     def advance(self, command_nm: float) -> None:
-        plant, angle = self._plant, float(self.state[0])
+        plant = self._plant
+        # Held over the tick: as in its middle, so that a torque over the angle adds no energy.
+        angle = float(self.state[0]) + 0.5 * self._tick_s * float(self.state[plant.motor_speed])
         self._ticks += 1
         load_nm = self._constant_nm + self._disturbances.load_nm(angle, self._ticks)
         free = (

@@ -21,6 +21,8 @@ SIGNALS = (
     ("speed_error", "rad/s"),
     ("torque_oscillation", "N m"),
     ("position_reference", "rad"),
+    ("measured_torque", "N m"),
+    ("mean_speed", "rad/s"),
 )
 """Name and unit of the logged signals, in the order of ``enum rig_signal``."""
 

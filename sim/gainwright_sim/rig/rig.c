@@ -196,6 +196,8 @@ static void write_log(rig *r, rig_log *log, int32_t row)
     signals[RIG_SIGNAL_SPEED_ERROR_RAD_PER_S] = (float)r->speed_error;
     signals[RIG_SIGNAL_OSCILLATION_NM] = (float)r->window.oscillation;
     signals[RIG_SIGNAL_REFERENCE_RAD] = (float)(r->motion.smooth - r->start_rad);
+    signals[RIG_SIGNAL_MEASURED_TORQUE_NM] = (float)r->measured.torque_nm;
+    signals[RIG_SIGNAL_MEAN_SPEED_RAD_PER_S] = (float)r->measured.mean_speed_rad_per_s;
 }
 
 static void sequencer_tick(rig *r, rig_log *log)
@@ -325,6 +327,8 @@ static double control(rig *r, rig_log *log)
 static rig_added disturbance(rig *r, double torque_nm)
 {
     const rig_disturbances *d = &r->plant.disturbances;
+    /* Held over the tick: as in its middle, so that a torque over the angle adds no energy. */
+    const double angle = r->x[0] + 0.5 * r->drive.tick_s * r->x[r->plant.motor_speed];
     rig_added none = {0.0, 0.0};
 
     if (d->present == 0) {
@@ -332,7 +336,7 @@ static rig_added disturbance(rig *r, double torque_nm)
     }
     r->external_turns += d->external_turns_per_tick;
     r->external_turns -= rig_floor(r->external_turns);
-    return rig_disturbance(d, r->x[0], torque_nm, r->torque_on, r->external_turns);
+    return rig_disturbance(d, angle, torque_nm, r->torque_on, r->external_turns);
 }
 
 static void control_tick(rig *r, rig_log *log)

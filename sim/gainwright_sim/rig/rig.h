@@ -13,7 +13,7 @@
 #include "gw_axis.h"
 #include "rig_model.h"
 
-#define RIG_SIGNALS 8
+#define RIG_SIGNALS 10
 
 /* Inputs that the simulated drive supplies; rig_binding.input[] says where the trial wants them. */
 enum rig_input {
@@ -81,7 +81,9 @@ enum rig_signal {
     RIG_SIGNAL_TORQUE_HIGH_NM,
     RIG_SIGNAL_SPEED_ERROR_RAD_PER_S,
     RIG_SIGNAL_OSCILLATION_NM, /* largest high-passed controller torque plus test pulse */
-    RIG_SIGNAL_REFERENCE_RAD
+    RIG_SIGNAL_REFERENCE_RAD,
+    RIG_SIGNAL_MEASURED_TORQUE_NM,
+    RIG_SIGNAL_MEAN_SPEED_RAD_PER_S /* measured */
 };
 
 typedef struct rig rig;
