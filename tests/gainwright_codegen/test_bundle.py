@@ -91,7 +91,7 @@ def _changed(bundle: Bundle, name: str, pattern: str, replacement: str, number: 
         # One gain, one coefficient, one sample of the pulse.
         ("gw_machine.c", r"INT32_C\((\d+)\d\)", r"INT32_C(\g<1>0)", 3),
         ("gw_machine.c", r"INT32_C\(-(\d+)\)", r"INT32_C(-\g<1>1)", 0),
-        ("gw_detector.c", "band->ticks >= ", "band->ticks > ", 0),
+        ("gw_detector.c", "ticks >= settings", "ticks > settings", 0),
     ],
 )
 def test_the_self_test_notices_a_change(bundle, name, pattern, replacement, number):

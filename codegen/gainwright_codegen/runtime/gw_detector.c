@@ -46,15 +46,15 @@ static int32_t level_of(int64_t energy, const gw_level_settings *settings)
 
 /* Adds one square; a complete block gives a new level. A block that goes on never holds more than
  * GW_DETECTOR_BLOCK_MAX - 1 squares; the limit only says so where nobody counts them, so that the
- * sum can be seen not to overflow. */
+ * sum can be seen not to overflow. A damaged count ends the block, so that none lasts for long. */
 static void add_square(gw_band *band, const gw_level_settings *settings, int32_t value)
 {
     const int64_t most = (GW_DETECTOR_BLOCK_MAX - 1) * GW_DETECTOR_SQUARE_MAX;
-    const int64_t energy = (band->energy > most) ? most : band->energy;
+    const int64_t energy = ((uint64_t)band->energy > (uint64_t)most) ? most : band->energy;
 
     band->energy = energy + ((int64_t)value * value);
     band->ticks += 1;
-    if (band->ticks >= settings->block_ticks) {
+    if ((band->ticks >= settings->block_ticks) || (band->ticks <= 0)) {
         band->level = level_of(band->energy, settings);
         band->energy = 0;
         band->ticks = 0;

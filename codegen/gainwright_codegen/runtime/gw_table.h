@@ -67,6 +67,10 @@ void gw_trial_outputs(int32_t state, const int32_t variables[], int32_t outputs[
 /* Outputs that ask for nothing: each is 0, or the value of its range that is nearest to 0. */
 void gw_trial_rest_outputs(int32_t outputs[]);
 
+/* The same, but fault_latched, if the trial has such an output, is at the top of its range: what an
+ * axis shows after an error of the runtime. */
+void gw_trial_fault_outputs(int32_t outputs[]);
+
 #ifdef GW_WITH_NAMES
 extern const char *const gw_trial_state_names[GW_STATE_COUNT];
 extern const char *const gw_trial_input_names[GW_INPUT_SLOTS];

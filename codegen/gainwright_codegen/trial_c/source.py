@@ -35,6 +35,7 @@ def trial_source(trial: Trial) -> str:
             _act(trial, actions),
             _outputs(trial),
             _rest_outputs(trial),
+            _fault_outputs(trial),
             _names(trial),
         ]
     )  # fmt: skip
@@ -227,6 +228,18 @@ def _rest_outputs(trial: Trial) -> str:
         for output in trial.outputs
     ]
     return _function("void gw_trial_rest_outputs(int32_t outputs[])", [*body, "    (void)outputs;"])
+
+
+FAULT_OUTPUT = "fault_latched"
+
+
+def _fault_outputs(trial: Trial) -> str:
+    latched = [output for output in trial.outputs if output.name == FAULT_OUTPUT]
+    body = [_output_assignment(output.name, c_integer(output.high), 4) for output in latched]
+    return _function(
+        "void gw_trial_fault_outputs(int32_t outputs[])",
+        ["    gw_trial_rest_outputs(outputs);", *body],
+    )
 
 
 def _names(trial: Trial) -> str:

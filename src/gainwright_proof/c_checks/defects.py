@@ -83,23 +83,23 @@ HEADROOM = Defect(
 )
 PULSE_INDEX = Defect(
     "gw_pulse.h",
-    "(pulse->next < shape->ticks)",
-    "(pulse->next <= shape->ticks)",
+    "(next < shape->ticks)",
+    "(next <= shape->ticks)",
     "index one beyond the pulse",
     "gw_check_pulse_sample",
-    "shape->shape[pulse->next]",
+    "shape->shape[next]",
 )
 RUNG_INDEX = Defect(
     "gw_axis.c",
-    "return gw_gain_ladder[stage][rung_of(axis, stage)];",
-    "return gw_gain_ladder[stage][axis->outputs[gw_trial_stages[stage].rung_output]];",
+    "return gw_gain_ladder[sound][rung_of(axis->outputs, sound)];",
+    "return gw_gain_ladder[sound][axis->outputs[gw_trial_stages[sound].rung_output]];",
     "index of the gain ladder not limited",
     "gw_check_gain",
 )
 HEIGHT_INDEX = Defect(
     "gw_axis.c",
-    "gw_pulse_height[axis->stage][rung_of(axis, axis->stage)]",
-    "gw_pulse_height[axis->stage][rung_of(axis, axis->stage) + 1]",
+    "gw_pulse_height[stage][rung_of(outputs, stage)]",
+    "gw_pulse_height[stage][rung_of(outputs, stage) + 1]",
     "index of the pulse heights one too high",
     "gw_check_sequencer_tick",
 )

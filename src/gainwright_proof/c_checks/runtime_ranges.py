@@ -37,7 +37,7 @@ RUNTIME_RANGES = {
         "ticks": (0, LONGEST_BLOCK_TICKS - 1),
         "level": (0, LEVEL_MAX),
     },
-    "gw_pulse": {"next": (0, _INT32_MAX)},
+    "gw_pulse": {"next": (-1, _INT32_MAX)},
     "gw_pulse_shape": {"ticks": (0, _INT32_MAX)},
 }
 """Lowest and highest value of a member by structure and member; others may hold anything."""

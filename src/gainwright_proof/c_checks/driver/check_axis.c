@@ -18,7 +18,17 @@ static void any_axis(gw_axis *axis)
     }
     gw_any_detector(&axis->detector);
     gw_any_pulse(&axis->pulse);
-    axis->stage = gw_any_int32(0, GW_STAGE_SLOTS - 1);
+    axis->stage = gw_any_int32(INT32_MIN, INT32_MAX);
+    axis->order_number = gw_any_uint32(0U, UINT32_MAX);
+    axis->control_ticks = gw_any_uint32(0U, GW_COUNT_MAX);
+    axis->order.stage = gw_any_int32(INT32_MIN, INT32_MAX);
+    axis->order.height = gw_any_int32(INT32_MIN, INT32_MAX);
+    axis->order.complement = gw_any_int32(INT32_MIN, INT32_MAX);
+    axis->order.number = gw_any_uint32(0U, UINT32_MAX);
+    axis->rate.first = gw_any_uint32(0U, GW_COUNT_MAX);
+    axis->rate.sequencer_ticks = gw_any_int32(-1, GW_RATE_BLOCK - 1);
+    axis->fault = gw_any_int32(INT32_MIN, INT32_MAX);
+    axis->checksum = gw_any_uint32(0U, UINT32_MAX);
     for (i = 0; i < GW_INPUT_SLOTS; i++) {
         axis->inputs[i] = gw_any_int32(INT32_MIN, INT32_MAX);
     }
@@ -29,7 +39,9 @@ static void any_axis(gw_axis *axis)
 
 static void check_axis(const gw_axis *axis)
 {
-    gw_check((axis->stage >= 0) && (axis->stage < GW_STAGE_SLOTS));
+    gw_check(axis->control_ticks <= GW_COUNT_MAX);
+    gw_check(axis->rate.first <= GW_COUNT_MAX);
+    gw_check((axis->rate.sequencer_ticks >= -1) && (axis->rate.sequencer_ticks < GW_RATE_BLOCK));
     gw_check_pulse(&axis->pulse);
     /* A model checker is shown this part by part, in any_detector.c. */
 #ifndef GW_CHECK_BY_PARTS
