@@ -13,17 +13,17 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from gainwright.spec.load import load_trial
-from gainwright.spec.shipped import shipped_trial_path
-from gainwright_codegen.axis_machine import machine_tables
-from gainwright_codegen.build import compile_program
-from gainwright_codegen.machine_c import machine_sources
+from gainwright.language.load import load_trial
+from gainwright.language.shipped import shipped_trial_path
+from gainwright_codegen.axis_c.machine import machine_tables
+from gainwright_codegen.axis_c.text import machine_sources
+from gainwright_codegen.host import compile_program
 from gainwright_codegen.sources import runtime_sources, trial_sources
 from gainwright_sim.machine import load_machine
 from gainwright_sim.rehearsal.bench import Bench
 from gainwright_sim.rig.axis import axis_data
 
-from .compilers import SANITIZED, available
+from ..shared.compilers import SANITIZED, available
 
 PROGRAM = Path(__file__).with_name("axis_contract.c")
 TICKS = 8000

@@ -10,6 +10,7 @@ from gainwright.language.model import Trial
 from gainwright_codegen.axis_c.layout import MachineConstant, MachineTable, MachineTables
 from gainwright_codegen.axis_c.tables import AxisData, StageTables, axis_tables
 
+CONTROL_TICKS = "GW_CONTROL_TICKS_PER_SEQUENCER_TICK"
 _PER_STAGE = "GW_STAGE_SLOTS"
 _PER_RUNG = "GW_RUNG_COUNT_MAX"
 _BINDINGS = (
@@ -39,7 +40,7 @@ def machine_tables(trial: Trial, axis: AxisData) -> MachineTables:
         constants=(
             MachineConstant(_PER_RUNG, most_rungs(trial), "Longest gain ladder of all stages."),
             MachineConstant(
-                "GW_CONTROL_TICKS_PER_SEQUENCER_TICK",
+                CONTROL_TICKS,
                 control_ticks(trial, axis),
                 "Control ticks from one sequencer tick to the next.",
             ),

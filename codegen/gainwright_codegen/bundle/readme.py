@@ -7,6 +7,7 @@ from collections.abc import Collection, Iterable
 
 from gainwright.language.model import Kind, Signal, Trial
 from gainwright_codegen.axis_c.layout import MachineTables
+from gainwright_codegen.axis_c.machine import CONTROL_TICKS
 from gainwright_codegen.c_text import CAUTION, identity, plain
 
 _WIDTH = 96
@@ -111,13 +112,30 @@ def _rates(trial: Trial, machine: MachineTables | None) -> str:
         "time.",
         f"Every sequencer tick ({tick}), gw_axis_sequencer_tick with the inputs below; then act "
         "on axis.outputs. The detector's own inputs need no value. It returns the position of the "
-        "row taken, or a negative code of gw_sequencer.h.",
+        "row taken, or a negative code.",
+        _tolerance(machine),
         "gw_axis_gain gives the gain of a stage that applies now, in the format that "
         "gw_gain_ladder states.",
-        "Both from the same context, or with the control tick locked out while the sequencer tick "
-        "runs. Each axis has its own gw_axis; nothing else is written.",
+        "Both from the same context, or the control tick from a context of higher priority that "
+        "may interrupt the sequencer tick; never the other way round. Each axis has its own "
+        "gw_axis; nothing else is written.",
         "When a speed-loop gain changes, carry the controller's integral part over without a jump: "
         "with u = Kp (e + I), multiply I by old Kp / new Kp. A vertical axis would sag otherwise.",
+    )
+
+
+def _tolerance(machine: MachineTables) -> str:
+    ticks = next(c.value for c in machine.constants if c.name == CONTROL_TICKS)
+    block = [8 * ticks * quarters // 4 for quarters in (3, 4, 5)]
+    return (
+        f"A sequencer tick has {ticks} control ticks. Counted from the first sequencer tick after "
+        f"a reset, every 8 sequencer ticks must see {block[1]} of them, {block[0]} at least and "
+        f"{block[2]} at most: single late ticks do no harm, and what runs before the first "
+        "sequencer tick does not count. A tick that is not called, or at another rate, a changed "
+        "bit in the memory of the axis, an axis never reset and a table that does not decide: "
+        "each gives a negative code and latches. Whatever you do with the code, the outputs then "
+        "ask for nothing but show the fault, no test pulse is played and the start gain applies, "
+        "until gw_axis_reset."
     )
 
 

@@ -28,7 +28,7 @@ void detector_host_pulse(gw_pulse *pulse, const gw_pulse_shape *shape, int64_t c
 
     for (k = 0; k < count; k++) {
         if (start[k] != 0) {
-            gw_pulse_start(pulse, height[k]);
+            gw_pulse_start(pulse, height[k], gw_pulse_complement(height[k]));
         }
         torque[k] = gw_pulse_sample(pulse, shape);
     }

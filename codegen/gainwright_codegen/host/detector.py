@@ -35,7 +35,7 @@ typedef struct {
 } gw_band;
 typedef struct { gw_band ring; gw_band burst; } gw_detector;
 typedef struct { const int16_t *shape; int32_t ticks; } gw_pulse_shape;
-typedef struct { int32_t next; int32_t height; } gw_pulse;
+typedef struct { int32_t next; int32_t height; int32_t complement; } gw_pulse;
 void gw_detector_reset(gw_detector *detector);
 void detector_host_run(gw_detector *, const gw_detector_settings *, int64_t, const int32_t *,
                        const int32_t *, int32_t *, int32_t *);
@@ -108,7 +108,7 @@ def compiled_pulse(
         raise ValueError(f"{len(c_starts)} starts but {len(c_heights)} heights")
     torque = np.empty_like(c_heights)
     library.detector_host_pulse(
-        ffi.new("gw_pulse *", (2**31 - 1, 0)),
+        ffi.new("gw_pulse *", (2**31 - 1, 0, -1)),
         c_shape,
         len(torque),
         ffi.from_buffer("uint8_t[]", c_starts.view(np.uint8)),
