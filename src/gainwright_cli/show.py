@@ -5,9 +5,12 @@ from __future__ import annotations
 import argparse
 import difflib
 from collections.abc import Mapping
-from typing import TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 from gainwright_cli.console import DEFAULT_TRIAL, console, refuse, trial_path
+
+if TYPE_CHECKING:
+    from gainwright.language.model import Trial
 
 T = TypeVar("T")
 
@@ -21,6 +24,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="trial specification, or the name of a shipped one (default: %(default)s)",
     )
     parser.add_argument("--state", metavar="NAME", help="only the decision table of this state")
+    parser.add_argument(
+        "--as",
+        dest="form",
+        metavar="FORMAT",
+        help="print the trial in another form: csv (decision tables) or dot (graph of states)",
+    )
     parser.add_argument("--requirement", metavar="ID", help="only this requirement")
 
 
@@ -28,8 +37,10 @@ def run(arguments: argparse.Namespace) -> int:
     from gainwright.language.load import load_trial
     from gainwright_cli.views.tables import render_requirement, render_state, render_trial
 
-    screen = console()
     trial = load_trial(trial_path(arguments.trial))
+    if arguments.form is not None:
+        return _print_as(arguments, trial)
+    screen = console()
     if arguments.state is not None:
         states = {state.name: state for state in trial.states}
         render_state(trial, _chosen(states, arguments.state, "--state"), screen)
@@ -46,11 +57,24 @@ def run(arguments: argparse.Namespace) -> int:
     return 0
 
 
+def _print_as(arguments: argparse.Namespace, trial: Trial) -> int:
+    from gainwright_codegen.formats import FORMATS
+
+    if arguments.state is not None or arguments.requirement is not None:
+        raise refuse(
+            "--as", "--as beside --state or --requirement", "one of them",
+            "leave out the others: a format has the whole trial",
+        )  # fmt: skip
+    _, write = _chosen(FORMATS, arguments.form, "--as")
+    print(write(trial), end="")
+    return 0
+
+
 def _chosen(things: Mapping[str, T], name: str, option: str) -> T:
     if name not in things:
         near = difflib.get_close_matches(name, things, n=1)
         raise refuse(
             option, name, f"one of {', '.join(things)}",
-            f"did you mean {near[0]}?" if near else "take a name from `gainwright show`",
+            f"did you mean {near[0]}?" if near else "take one of these",
         )  # fmt: skip
     return things[name]

@@ -7,9 +7,9 @@ import io
 import pytest
 from rich.console import Console
 
+from gainwright.language.decision_table import decision_table
 from gainwright.language.load import load_trial
 from gainwright.language.shipped import shipped_trial_path
-from gainwright_cli.views.decision_table import decision_table
 from gainwright_cli.views.tables import render_trial, summary
 
 TRIAL = load_trial(shipped_trial_path())

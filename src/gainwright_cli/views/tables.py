@@ -14,10 +14,10 @@ from rich.rule import Rule
 from rich.table import Table
 from rich.text import Text
 
+from gainwright.language.decision_table import NO, YES, DecisionTable, actions_text, decision_table
 from gainwright.language.model import NEVER, Kind, Requirement, Signal, State, Trial
 from gainwright.language.sentence import sentence, sentences
 from gainwright.language.write import write
-from gainwright_cli.views.decision_table import NO, YES, DecisionTable, actions_text, decision_table
 
 _ENTRY_STYLES = {YES: "bold green", NO: "bold red"}
 
@@ -147,11 +147,15 @@ def _plain_table(titles: Iterable[str], rows: Iterable[tuple[str, ...]], console
     return table
 
 
+IDENTIFIERS = ("name", "row", "rule", "next state", "requirement", "values")
+"""Columns whose words are never broken: they are searched for, or copied into a command."""
+
+
 def titled_table(titles: Iterable[str], console: Console) -> Table:
     """Return an empty table of left-aligned columns, in the look of all our tables."""
     table = _empty_table(console)
     for title in titles:
-        table.add_column(title, overflow="fold")
+        table.add_column(title, overflow="fold", no_wrap=title in IDENTIFIERS)
     return table
 
 
