@@ -16,7 +16,9 @@ from gainwright.semantics.machine import NotSingleHitError, ReferenceMachine
 
 Node = tuple[str, tuple[int, ...]]
 ENDLESS = None
-_SHOWN_BY = {RequirementKind.INVARIANT: 0, RequirementKind.REACHABLE: 1}
+_SHOWN_BY = {
+    RequirementKind.INITIAL: 0, RequirementKind.INVARIANT: 0, RequirementKind.REACHABLE: 1
+}  # fmt: skip
 """Value of the formula at a moment that shows something."""
 
 
@@ -83,7 +85,10 @@ class ByHand:
 
     def _judge_moment(self, node: Node) -> None:
         step = Step(self.moment(node))
+        first = self.result.distance[node] == 0
         for requirement in self.trial.requirements:
+            if requirement.kind is RequirementKind.INITIAL and not first:
+                continue
             if requirement.kind in _SHOWN_BY and _SHOWN_BY[requirement.kind] == evaluate_over(
                 requirement.formula, step
             ):

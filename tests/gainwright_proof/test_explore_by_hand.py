@@ -49,7 +49,7 @@ def test_same_as_by_hand(seed):
     for requirement in trial.requirements:
         finding = findings[requirement.id]
         match requirement.kind:
-            case RequirementKind.INVARIANT | RequirementKind.STEP:
+            case RequirementKind.INITIAL | RequirementKind.INVARIANT | RequirementKind.STEP:
                 check_shown(finding, boolean.shown.get(requirement.id))
             case RequirementKind.REACHABLE:
                 reached = boolean.shown.get(requirement.id)

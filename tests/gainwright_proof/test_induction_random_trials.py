@@ -20,7 +20,7 @@ def _true(requirement: Requirement, by_hand: ByHand) -> bool:
     """Whether a requirement holds, by visiting everything."""
     shown = by_hand.result.shown
     match requirement.kind:
-        case RequirementKind.INVARIANT | RequirementKind.STEP:
+        case RequirementKind.INITIAL | RequirementKind.INVARIANT | RequirementKind.STEP:
             return requirement.id not in shown
         case RequirementKind.REACHABLE:
             return requirement.id in shown

@@ -145,6 +145,10 @@ def _requirements(source: random.Random, outputs: Sequence[Output]) -> list[Requ
                 source.randint(1, 4),
             ),
         ]  # fmt: skip
+    made += [
+        _requirement(f"initial{number}", RequirementKind.INITIAL, moment.truth(2))
+        for number in range(3)
+    ]
     return made
 
 

@@ -94,7 +94,7 @@ REQUIREMENT: Layout = {
     "kind": Key(
         Shape.TEXT,
         "how the formula is meant",
-        choices=("invariant", "step", "response", "reachable", "bounded"),
+        choices=("initial", "invariant", "step", "response", "reachable", "bounded"),
     ),
     "trigger": Key(Shape.FORMULA, "when the time starts (response, bounded)", required=False),
     "formula": Key(Shape.FORMULA, "what must hold"),

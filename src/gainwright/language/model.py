@@ -121,6 +121,9 @@ class Row:
 
 
 class RequirementKind(Enum):
+    INITIAL = "initial"
+    """``formula`` holds at the first moment, after reset and before the first tick, over state,
+    variables and outputs."""
     INVARIANT = "invariant"
     """``formula`` holds after every tick, over state, variables and outputs."""
     STEP = "step"

@@ -75,6 +75,12 @@ class _Inference:
                 "next of a variable or output",
                 "inputs and conditions are those that the tick saw: write the plain name",
             )
+        elif after and name in scope.readable:
+            self._error(
+                f"next({name}) in {scope.place}",
+                "plain names",
+                f"write {name}; what a tick changes is said in a requirement of kind step",
+            )
         elif name in scope.declared:
             self._error(
                 f"'{name}', which is {scope.declared[name]}",

@@ -11,6 +11,7 @@ from gainwright.semantics.python_code import CodeWriter
 
 MONITORED = frozenset(
     {
+        RequirementKind.INITIAL,
         RequirementKind.INVARIANT,
         RequirementKind.STEP,
         RequirementKind.RESPONSE,
@@ -41,8 +42,11 @@ class Violation:
 class Monitor:
     """Judges every moment and tick of one run against all requirements that a run can violate."""
 
-    def __init__(self, trial: Trial, first: Snapshot) -> None:
-        """``first`` is the moment at which the run begins, tick 0."""
+    def __init__(self, trial: Trial, first: Snapshot, after_reset: bool = True) -> None:
+        """``first`` is the moment at which the run begins, tick 0.
+
+        Requirements of the initial moment are judged only if that moment is ``after_reset``.
+        """
         self._trial = trial
         self.tick = 0
         self._requirements = [r for r in trial.requirements if r.kind in MONITORED]
@@ -52,13 +56,17 @@ class Monitor:
         always = Boolean(True)
         self._over_ticks = [r for r in self._requirements if r.kind is RequirementKind.STEP]
         self._responses = [r for r in self._requirements if r.kind is RequirementKind.RESPONSE]
+        self._initial = [
+            r for r in self._requirements if r.kind is RequirementKind.INITIAL and after_reset
+        ]
         self._invariants = [r for r in self._requirements if r.kind is RequirementKind.INVARIANT]
         self._bounded = [r for r in self._requirements if r.kind is RequirementKind.BOUNDED]
         self._check_tick = writer.function(
             [r.formula for r in self._over_ticks] + [r.trigger or always for r in self._responses]
         )
         self._check_moment = writer.function(
-            [r.formula for r in self._invariants]
+            [r.formula for r in self._initial]
+            + [r.formula for r in self._invariants]
             + [r.formula for r in self._responses]
             + [r.formula for r in self._bounded]
             + [r.trigger or always for r in self._bounded]
@@ -97,6 +105,9 @@ class Monitor:
         results = iter(
             self._check_moment({**now.variables, **now.outputs}, self._index[now.state], {}, 0)
         )
+        for requirement in self._initial:
+            if not next(results) and self.tick == 0:
+                yield self._violation(requirement)
         for requirement in self._invariants:
             if not next(results):
                 yield self._violation(requirement)

@@ -119,7 +119,12 @@ class RunWatch:
         formula, trigger = self._monitor.formulas[index], self._monitor.triggers[index]
         if requirement.kind in _OVER_TICKS:
             return _first(~columns.over_ticks(formula), offset=1)
+        first = requirement.kind is RequirementKind.INITIAL
+        if first and self._moment > 0:
+            return None
         holds = columns.at_moments(formula)
+        if first:
+            return None if holds[0] else 0
         if requirement.kind is RequirementKind.INVARIANT:
             return _first(~holds, offset=0)
         response = requirement.kind is RequirementKind.RESPONSE

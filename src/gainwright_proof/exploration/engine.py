@@ -39,6 +39,7 @@ void gx_search_figures(const gx_search *search, gx_figures *figures);
 void gx_search_nodes_in(const gx_search *search, uint64_t counts[]);
 uint64_t gx_search_row_ticks(const gx_search *search, int32_t row);
 gx_tick gx_search_first(const gx_search *search, int32_t kind, uint32_t subject);
+int32_t gx_holds_after_reset(uint32_t formula);
 gx_wait gx_wait_after_moment(const gx_search *search, uint32_t formula, uint32_t trigger,
                              uint64_t limit, uint32_t waits[]);
 gx_wait gx_wait_after_tick(const gx_search *search, uint32_t requirement, uint64_t limit,
@@ -169,6 +170,10 @@ class Engine:
     def first(self, note: Note, subject: int) -> Place | None:
         """Return the first occurrence of something, nearest to reset; None if there is none."""
         return self._place(self._library.gx_search_first(self._search, int(note), subject))
+
+    def holds_after_reset(self, formula: int) -> bool:
+        """Return whether a formula (number as in ``gx_holds``) holds before the first tick."""
+        return bool(self._library.gx_holds_after_reset(formula))
 
     def path_to(self, node: int) -> list[Vector]:
         """Return the inputs of a shortest run from reset to a node, one vector per tick."""

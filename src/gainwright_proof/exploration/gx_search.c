@@ -306,3 +306,13 @@ gx_tick gx_search_first(const gx_search *search, int32_t kind, uint32_t subject)
 {
     return search->notes[kind][subject];
 }
+
+int32_t gx_holds_after_reset(uint32_t formula)
+{
+    gw_sequencer memory;
+    int32_t outputs[GW_OUTPUT_SLOTS];
+
+    gw_sequencer_reset(&memory);
+    gw_sequencer_outputs(&memory, outputs);
+    return gx_holds(formula, memory.state, memory.variables, outputs);
+}

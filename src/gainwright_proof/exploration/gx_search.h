@@ -64,4 +64,7 @@ void gx_search_nodes_in(const gx_search *search, uint64_t counts[GW_STATE_COUNT]
 uint64_t gx_search_row_ticks(const gx_search *search, int32_t row);
 gx_tick gx_search_first(const gx_search *search, int32_t kind, uint32_t subject);
 
+/* Whether a formula of gx_holds holds after the exported reset, before the first tick. */
+int32_t gx_holds_after_reset(uint32_t formula);
+
 #endif

@@ -136,6 +136,8 @@ class Judge:
         self, number: int, requirement: Requirement, waits: Mapping[str, Future[Wait]]
     ) -> Finding:
         match requirement.kind:
+            case RequirementKind.INITIAL:
+                return self._initial(number, requirement.id)
             case RequirementKind.INVARIANT:
                 return self._invariant(number, requirement.id)
             case RequirementKind.STEP:
@@ -144,6 +146,11 @@ class Judge:
                 return self._reachable(number, requirement.id)
             case RequirementKind.BOUNDED | RequirementKind.RESPONSE:
                 return self._timed(requirement.id, waits)[0]
+
+    def _initial(self, number: int, subject: str) -> Finding:
+        if self._engine.holds_after_reset(2 * number):
+            return self._report.shown(subject, "Holds after the reset of the compiled C.")
+        return self._report.refuted(subject, "Violated after reset, before the first tick.", [])
 
     def _invariant(self, number: int, subject: str) -> Finding:
         place = self._engine.first(Note.MOMENT, number)

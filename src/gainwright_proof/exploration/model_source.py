@@ -204,8 +204,8 @@ class _Model:
 
 
 def _moment_formulas(requirement: Requirement) -> tuple[Expression, ...]:
-    """Return the formulas over one moment that the analyses of the graph ask for."""
-    if requirement.kind is RequirementKind.RESPONSE:
+    """Return the formulas over one moment that are asked for after the search."""
+    if requirement.kind in (RequirementKind.INITIAL, RequirementKind.RESPONSE):
         return (requirement.formula,)
     if requirement.kind is RequirementKind.BOUNDED:
         assert requirement.trigger is not None

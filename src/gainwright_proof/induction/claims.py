@@ -195,6 +195,8 @@ def requirement_question(step: StepEncoding, requirement: Requirement) -> Questi
     name = f"requirement/{requirement.id}"
     claim = Statement(requirement.sentence, step.formula(requirement.formula))
     match requirement.kind:
+        case RequirementKind.INITIAL:
+            return Question(name, heading, claim, (after_power_on(step),))
         case RequirementKind.INVARIANT:
             return Question(name, heading, claim)
         case RequirementKind.STEP:

@@ -35,7 +35,7 @@ def holding_rows(trial: Trial, moment: Moment) -> list[str]:
 
 def violated_in(trial: Trial, trace: Trace) -> frozenset[str]:
     """Return the ids of the requirements that a run violates."""
-    monitor = Monitor(trial, trace.first)
+    monitor = Monitor(trial, trace.first, after_reset=trace.from_power_on)
     found = {violation.requirement_id for violation in monitor.first_violations}
     for tick in trace.ticks:
         if tick.row:

@@ -26,6 +26,7 @@ Replies = Mapping[str, Reply]
 """Reply by name of obligation."""
 
 _METHODS = {
+    RequirementKind.INITIAL: "SMT over the first moment",
     RequirementKind.INVARIANT: "induction",
     RequirementKind.STEP: "induction over one tick",
     RequirementKind.RESPONSE: "induction over one tick",

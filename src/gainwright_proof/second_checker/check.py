@@ -15,7 +15,14 @@ AGREEMENT = "reachable_states_agree"
 MOST_VECTORS = 1 << 14
 LEAST_DEPTH = 10_000_000
 """Deeper than any search of a trial that was not explored first; a stack has a slot per step."""
-JUDGED = frozenset({RequirementKind.INVARIANT, RequirementKind.STEP, RequirementKind.REACHABLE})
+JUDGED = frozenset(
+    {
+        RequirementKind.INITIAL,
+        RequirementKind.INVARIANT,
+        RequirementKind.STEP,
+        RequirementKind.REACHABLE,
+    }
+)
 """Kinds that the model asserts; times would make its states other ones."""
 
 

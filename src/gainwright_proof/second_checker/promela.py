@@ -109,7 +109,7 @@ class _Model:
         scratch += [f"{p}_{output.name}" for output in self._trial.outputs for p in "on"]
         yield from (f"hidden int {name};" for name in scratch)
         flags = [f"c_{condition.name}" for condition in self._trial.conditions]
-        flags += [_flag(requirement) for requirement in self._requirements]
+        flags += ["begun", *(_flag(requirement) for requirement in self._requirements)]
         flags += [f"table_{state.name}" for state in self._trial.states]
         yield from (f"hidden byte {name};" for name in flags)
 
@@ -122,10 +122,14 @@ class _Model:
         """Judge the moment before a tick; so every reachable moment has its turn."""
         for requirement in self._requirements:
             formula = promela_expression(requirement.formula, self._tick)
-            if requirement.kind is RequirementKind.INVARIANT:
+            if requirement.kind is RequirementKind.INITIAL:
+                # Hidden and never taken back: the search begins at the first moment.
+                yield _telling(_flag(requirement), f"!begun && !{formula}")
+            elif requirement.kind is RequirementKind.INVARIANT:
                 yield _telling(_flag(requirement), f"!{formula}")
             elif requirement.kind is RequirementKind.REACHABLE:
                 yield _telling(_flag(requirement), formula)
+        yield "begun = 1;"
         if timed is not None and timed.kind is RequirementKind.BOUNDED:
             assert timed.trigger is not None
             formula = promela_expression(timed.formula, self._tick)
