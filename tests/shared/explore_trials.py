@@ -146,7 +146,7 @@ def _requirements(source: random.Random, outputs: Sequence[Output]) -> list[Requ
             ),
         ]  # fmt: skip
     made += [
-        _requirement(f"initial{number}", RequirementKind.INITIAL, moment.truth(2))
+        _requirement(f"initial{number}", RequirementKind.INITIAL, moment.boolean(2))
         for number in range(3)
     ]
     return made

@@ -8,19 +8,19 @@ from dataclasses import replace
 import pytest
 
 from gainwright.errors import InputError
-from gainwright.proof.smt.prove import prove
-from gainwright.proof.verdict import Verdict
+from gainwright.language.load import trial_from_document
+from gainwright.language.model import RequirementKind, Trial
 from gainwright.semantics.machine import ReferenceMachine
 from gainwright.semantics.monitor import Monitor, Snapshot
-from gainwright.spec.load import trial_from_document
-from gainwright.spec.model import RequirementKind, Trial
-from gainwright_codegen.explore import confirms, engine, explore, replay_run
-from gainwright_codegen.explore.shortened import shortened_trial
-from gainwright_codegen.explore.vectors import vectors_by_state
-from gainwright_codegen.promela import promela_model
-from gainwright_codegen.spin import QUICK_FLAGS, spin_version, verify
+from gainwright_proof.exploration import confirms, engine, explore, replay_run
+from gainwright_proof.exploration.shortened import shortened_trial
+from gainwright_proof.exploration.vectors import vectors_by_state
+from gainwright_proof.induction.prove import prove
+from gainwright_proof.second_checker.promela import promela_model
+from gainwright_proof.second_checker.spin import QUICK_FLAGS, spin_version, verify
+from gainwright_proof.verdict import Verdict
 
-from ..gainwright.small_trial import edited
+from ..shared.small_trial import edited
 
 pytestmark = pytest.mark.usefixtures("scratch_cache")
 
