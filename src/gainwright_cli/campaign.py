@@ -48,9 +48,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    from gainwright.language.load import load_trial
     from gainwright_sim.campaign.distribution import distribution
     from gainwright_sim.campaign.random_axes import run_axes
+
+    from gainwright.language.load import load_trial
 
     trial = load_trial(trial_path(arguments.trial))
     seeds = range(arguments.seed, arguments.seed + arguments.axes)

@@ -53,12 +53,14 @@ class Bench:
     Args:
         trial: what is rehearsed.
         machine: whose tables are compiled in.
-        changeable: other machines may be put on the bench later; their tables then replace the
-            compiled ones. A test shows that this makes no difference.
+        changeable: any machine with the same control tick may be mounted, and one must be before
+            the first run; its tables then replace the compiled ones. A test shows that this makes
+            no difference.
 
     Raises:
         InputError: the trial has inputs that the rig does not know, the machine lacks what a stage
-            needs or does not keep to the trial's times, or the C cannot be compiled.
+            needs or (unless ``changeable``) does not keep to the trial's times, or the C cannot be
+            compiled.
     """
 
     def __init__(self, trial: Trial, machine: Machine, changeable: bool = False) -> None:
@@ -74,16 +76,17 @@ class Bench:
         self._kept: list[Any] = []
         self.machine = machine
         self.tables: tuple[StageTables, ...] = axis_tables(trial, axis)
-        check_fit(trial, machine, self.tables)
+        if not changeable:
+            check_fit(trial, machine, self.tables)
 
     def mount(self, machine: Machine) -> None:
-        """Put another machine on a changeable bench."""
+        """Put a machine on a changeable bench; InputError if it does not fit the trial."""
         if not self._changeable:
             raise ValueError("this bench was compiled for one machine only")
-        self.machine = machine
-        self.tables = axis_tables(self.trial, axis_data(machine))
-        check_fit(self.trial, machine, self.tables)
-        self._kept = replace_tables(self._ffi, self._library, self.tables)
+        tables = axis_tables(self.trial, axis_data(machine))
+        check_fit(self.trial, machine, tables)
+        self.machine, self.tables = machine, tables
+        self._kept = replace_tables(self._ffi, self._library, tables)
 
     def judge(self) -> RequirementJudge:
         """Return a judge of the trial's requirements for one run."""

@@ -1,7 +1,9 @@
-"""The picture of a rehearsal: gain staircase, torque, speed, detector, against time."""
+"""The picture of a rehearsal: gain staircase, torque, speed, detector, state, against time."""
 
 from __future__ import annotations
 
+import textwrap
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -11,8 +13,10 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
 
 from gainwright.detector.settings import LEVEL_ONE
+from gainwright_sim.rehearsal.outcome import OUTCOMES
 from gainwright_sim.rehearsal.rehearse import Rehearsal
 from gainwright_sim.rehearsal.summary import StageSummary, Summary
+from gainwright_sim.rehearsal.words import headline
 
 INK, GAIN, TORQUE, SPEED, RING, BURST, ONSET = (
     "#2b2b2b", "#1f4e79", "#7a5c2e", "#33691e", "#00695c", "#ad5a00", "#b3261e"
@@ -21,25 +25,30 @@ INK, GAIN, TORQUE, SPEED, RING, BURST, ONSET = (
 
 def save_picture(path: Path, rehearsal: Rehearsal, summary: Summary) -> None:
     """Save the picture as PNG."""
-    stages = len(summary.stages)
-    figure = Figure(figsize=(11, 7.6 + 1.6 * stages), layout="constrained")
+    stages, trial = len(summary.stages), rehearsal.trial
+    visited = [k for k in range(len(trial.states)) if (rehearsal.log.state == k).any()]
+    states_height = 0.2 + 0.13 * len(visited)
+    figure = Figure(figsize=(11.5, 7.6 + 1.6 * stages + states_height), layout="constrained")
     FigureCanvasAgg(figure)
-    heights = [2.0] * stages + [1.4, 1.2, 1.6]
-    axes = figure.subplots(stages + 3, 1, sharex=True, height_ratios=heights, squeeze=False).ravel()
-    time_s = np.arange(len(rehearsal.log)) * rehearsal.trial.tick_us * 1e-6
+    heights = [2.0] * stages + [1.4, 1.2, 1.6, states_height]
+    axes = figure.subplots(stages + 4, 1, sharex=True, height_ratios=heights, squeeze=False).ravel()
+    time_s = np.arange(len(rehearsal.log)) * trial.tick_us * 1e-6
     for place, stage in enumerate(summary.stages):
         _gain(axes[place], time_s, rehearsal, place, stage)
     _torque(axes[stages], time_s, rehearsal)
     _speed(axes[stages + 1], time_s, rehearsal)
     _levels(axes[stages + 2], time_s, rehearsal)
+    _states(axes[stages + 3], rehearsal, visited)
     for axis in axes:
         _tidy(axis, summary)
+    _mark_end(axes[-1], rehearsal, summary)
     axes[-1].set_xlabel("machine time [s]")
     axes[-1].set_xlim(0.0, time_s[-1] if len(time_s) > 1 else 1.0)
     figure.suptitle(
-        f"{summary.machine}, trial {summary.trial}: {summary.outcome}   (simulated, seed "
-        f"{summary.seed})",
-        x=0.01, ha="left", fontsize=12, color=INK,
+        f"{summary.machine}, trial {summary.trial}: {headline(summary.outcome)}\n"
+        f"(simulated, seed {summary.seed})",
+        x=0.01, ha="left", fontsize=11, color=ONSET if OUTCOMES[summary.outcome].wrong else INK,
+        wrap=True,
     )  # fmt: skip
     figure.savefig(path, dpi=120, metadata={"Software": None})
 
@@ -52,19 +61,24 @@ def _gain(
     axis.step(time_s, gains, where="post", color=GAIN, lw=1.4)
     _plain_log_scale(axis)
     axis.set_ylabel(f"{stage.stage.replace('_', ' ')}\n[{stage.unit}]")
-    if stage.theory is not None and stage.theory.limit is not None:
-        axis.axhline(stage.theory.limit, color=INK, lw=0.9, ls=(0, (6, 3)))
-        _note(axis, stage.theory.limit, f"exact limit {stage.theory.limit:.4g}")
+    exact = None if stage.theory is None else stage.theory.limit
+    exact_above = exact is not None and stage.result is not None and exact >= stage.result
+    if exact is not None:
+        axis.axhline(exact, color=INK, lw=0.9, ls=(0, (6, 3)))
+        _note(axis, exact, f"exact limit\n{exact:.4g}", INK, exact_above)
     if stage.result is not None:
         axis.axhline(stage.result, color=GAIN, lw=0.7, ls=(0, (1, 2)))
-        _note(axis, stage.result, f"chosen {stage.result:.4g}, margin {stage.margin_db:.1f} dB")
+        text = f"chosen {stage.result:.4g}\nmargin {stage.margin_db:.1f} dB"
+        _note(axis, stage.result, text, GAIN, not exact_above)
     if stage.onset_time_s is not None and stage.limit is not None:
         axis.plot([stage.onset_time_s], [stage.limit], "o", color=ONSET, ms=6, zorder=5)
-        heard = "" if stage.onset_frequency_hz is None else f", {stage.onset_frequency_hz:.0f} Hz"
+        at = "" if stage.onset_frequency_hz is None else f", {stage.onset_frequency_hz:.0f} Hz"
+        early = stage.onset_time_s < 0.3 * max(time_s[-1], 1e-9)
         axis.annotate(
-            f"onset at {stage.limit:.4g}{heard}",
+            f"onset at {stage.limit:.4g}{at}",
             (stage.onset_time_s, stage.limit),
-            xytext=(-8, 6), textcoords="offset points", ha="right", color=ONSET, fontsize=9,
+            xytext=(8 if early else -8, 7), textcoords="offset points",
+            ha="left" if early else "right", color=ONSET, fontsize=9,
         )  # fmt: skip
     axis.margins(y=0.18)
 
@@ -77,10 +91,11 @@ def _plain_log_scale(axis: Any) -> None:
     axis.yaxis.set_minor_formatter(NullFormatter())
 
 
-def _note(axis: Any, value: float, text: str) -> None:
+def _note(axis: Any, value: float, text: str, colour: str, above: bool) -> None:
+    """Write beside the axis, above or below the line that is meant."""
     axis.annotate(
-        text, (0.006, value), xycoords=("axes fraction", "data"), xytext=(0, 3),
-        textcoords="offset points", fontsize=8.5, color=INK,
+        text, (1.005, value), xycoords=("axes fraction", "data"), fontsize=8.5, color=colour,
+        va="bottom" if above else "top", annotation_clip=False,
     )  # fmt: skip
 
 
@@ -95,7 +110,7 @@ def _speed(axis: Any, time_s: np.ndarray, rehearsal: Rehearsal) -> None:
     axis.plot(time_s, rehearsal.log.signal("load_speed"), color="#9ccc65", lw=0.8, label="load")
     axis.plot(time_s, rehearsal.log.signal("speed"), color=SPEED, lw=0.8, label="motor")
     axis.set_ylabel("speed\n[rad/s]")
-    axis.legend(loc="upper right", ncols=2, fontsize=8, frameon=False)
+    _legend_above(axis)
 
 
 def _levels(axis: Any, time_s: np.ndarray, rehearsal: Rehearsal) -> None:
@@ -110,7 +125,55 @@ def _levels(axis: Any, time_s: np.ndarray, rehearsal: Rehearsal) -> None:
     axis.axhline(1.0, color=INK, lw=0.9, ls=(0, (6, 3)))
     _plain_log_scale(axis)
     axis.set_ylabel("detector\n[of threshold]")
-    axis.legend(loc="upper left", ncols=2, fontsize=8, frameon=False)
+    _legend_above(axis)
+
+
+def _legend_above(axis: Any) -> None:
+    """A legend that no curve runs through."""
+    axis.legend(
+        loc="lower right", bbox_to_anchor=(1.0, 0.97), ncols=2, fontsize=8, frameon=False,
+        borderaxespad=0.0,
+    )  # fmt: skip
+
+
+def _states(axis: Any, rehearsal: Rehearsal, visited: list[int]) -> None:
+    """A bar for each stay in a state."""
+    tick_s, states = rehearsal.trial.tick_us * 1e-6, rehearsal.log.state
+    edges = [0, *(np.flatnonzero(np.diff(states)) + 1), len(states)]
+    shortest_s = len(states) * tick_s / 800
+    for line, number in enumerate(visited):
+        stays = [
+            (start * tick_s, max(shortest_s, (stop - start) * tick_s))
+            for start, stop in pairwise(edges)
+            if states[start] == number
+        ]
+        axis.broken_barh(stays, (line - 0.4, 0.8), color=GAIN, lw=0)
+    names = [rehearsal.trial.states[number].name for number in visited]
+    axis.set_yticks(range(len(visited)), [name.replace("_", " ") for name in names])
+    axis.set_ylim(len(visited) - 0.5, -0.5)
+    axis.set_ylabel("state")
+
+
+def _mark_end(axis: Any, rehearsal: Rehearsal, summary: Summary) -> None:
+    """Write under the picture what decided the end, or what was violated."""
+    if summary.violations:
+        marks = [
+            (v["tick"] * rehearsal.trial.tick_us * 1e-6, f"violated: {v['requirement_id']}")
+            for v in summary.violations
+        ]
+    elif summary.ending is not None:
+        end = summary.ending
+        marks = [(end.time_s, f"{end.reason or end.row}: {end.words or end.why}")]
+    else:
+        return
+    time_s = marks[0][0]
+    axis.axvline(time_s, color=ONSET if summary.violations else INK, lw=1.2, ls=(0, (3, 2)))
+    text = "; ".join(dict.fromkeys(text for _, text in marks))
+    axis.annotate(
+        f"{time_s:.3f} s  {textwrap.fill(text, 150)}", (0.0, 1.0), xycoords="axes fraction",
+        xytext=(0, 3), textcoords="offset points", fontsize=8.5,
+        color=ONSET if summary.violations else INK,
+    )  # fmt: skip
 
 
 def _tidy(axis: Any, summary: Summary) -> None:

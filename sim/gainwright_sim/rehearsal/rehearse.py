@@ -41,6 +41,16 @@ class Rehearsal:
     def machine_time_s(self) -> float:
         return len(self.log) * self.trial.tick_us * 1e-6
 
+    def states(self) -> np.ndarray:
+        """Return the index of the state at each moment, before the first tick too, (n + 1,)."""
+        first = [state.name for state in self.trial.states].index(self.trial.initial_state)
+        return np.concatenate([[first], self.log.state])
+
+    def ends_with(self, name: str) -> bool:
+        """Whether the trial has an output of that name and it is not 0 at the end."""
+        names = {signal.name for signal in self.trial.outputs}
+        return name in names and len(self.log) > 0 and bool(self.output(name)[-1])
+
     def output(self, name: str) -> np.ndarray:
         """Return an output over time, (n,); KeyError if the trial has none of that name."""
         places = {signal.name: k for k, signal in enumerate(self.trial.outputs)}

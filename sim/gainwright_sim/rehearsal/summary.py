@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -10,17 +11,19 @@ import numpy as np
 
 from gainwright.language.model import Stage
 from gainwright_codegen.axis_c.tables import StageTables
-from gainwright_sim.machine import machine_digest
+from gainwright_sim.machine import Machine, machine_digest
+from gainwright_sim.rehearsal.ending import Ending, find_ending
 from gainwright_sim.rehearsal.onset import onset_frequency_hz
+from gainwright_sim.rehearsal.outcome import OUTCOMES, ended_as, judged
 from gainwright_sim.rehearsal.rehearse import Rehearsal
 from gainwright_sim.theory.limit import (
+    StabilityLimit,
     UnstableAtStartError,
     limit_for_rigid_body,
+    machine_is_stable,
     machine_stability_limit,
 )
 
-ENDS = ("finished", "aborted", "fault_latched")
-"""Outputs of a trial that say how it ended; the outcome is the name of the one that is 1."""
 THEORY_STAGE = "speed_gain"
 """Stage whose exact limit the theory can say with all other settings at their start."""
 
@@ -33,6 +36,12 @@ class Theory:
     frequency_hz: float | None
     rigid_body_limit: float | None
     """What a calculation from the total inertia alone would have said."""
+    limit_share: float | None
+    """Limit found / exact limit."""
+    result_share: float | None
+    """Result / exact limit."""
+    result_is_stable: bool | None
+    """Whether the loop decays at the result; None without a result."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +68,9 @@ class Summary:
     """Keys of ``gainwright rehearse --json``, in this order."""
 
     outcome: str
-    """finished, aborted, fault_latched, violated, or unfinished."""
+    """A key of :data:`OUTCOMES`."""
+    ending: Ending | None
+    """The row that decided the end, and the trial's reason; None if it did not end by itself."""
     trial: str
     machine: str
     stages: tuple[StageSummary, ...]
@@ -80,13 +91,20 @@ class Summary:
 
 def summarise(rehearsal: Rehearsal) -> Summary:
     """Return the summary of a rehearsal."""
-    machine = rehearsal.machine
+    machine, ending = rehearsal.machine, find_ending(rehearsal)
     peak_nm = float(rehearsal.log.signal("torque_oscillation").max(initial=0.0))
+    onsets = [find_onset(rehearsal, table.stage) for table in rehearsal.tables]
+    key = ended_as(rehearsal, None not in onsets)
+    stages = tuple(_stage(rehearsal, table, key) for table in rehearsal.tables)
+    for stage in stages:
+        if stage.theory is not None:
+            key = judged(key, stage.theory.result_share, stage.theory.result_is_stable)
     return Summary(
-        outcome=outcome(rehearsal),
+        outcome=key,
+        ending=ending,
         trial=rehearsal.trial.name,
         machine=machine.name,
-        stages=tuple(_stage(rehearsal, table) for table in rehearsal.tables),
+        stages=stages,
         machine_time_s=round(rehearsal.machine_time_s, 6),
         torque_oscillation_max_per_unit=peak_nm / machine.drive.rated_torque_nm,
         torque_oscillation_max_of_limit=peak_nm / machine.drive.torque_limit_nm,
@@ -95,18 +113,6 @@ def summarise(rehearsal: Rehearsal) -> Summary:
         trial_digest=rehearsal.trial.digest,
         machine_digest=machine_digest(machine),
     )
-
-
-def outcome(rehearsal: Rehearsal) -> str:
-    """Return how a rehearsal ended, in one word."""
-    if rehearsal.violations:
-        return "violated"
-    names = {signal.name for signal in rehearsal.trial.outputs}
-    if rehearsal.ended:
-        for name in ENDS:
-            if name in names and rehearsal.output(name)[-1]:
-                return name
-    return "unfinished"
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,51 +138,65 @@ def find_onset(rehearsal: Rehearsal, stage: Stage) -> Onset | None:
     return Onset(tick, int(limits[tick]))
 
 
-def _stage(rehearsal: Rehearsal, table: StageTables) -> StageSummary:
+def _stage(rehearsal: Rehearsal, table: StageTables, key: str) -> StageSummary:
     stage, gains = table.stage, table.gains
     onset = find_onset(rehearsal, stage)
-    finished = outcome(rehearsal) == "finished"
-    result = int(rehearsal.variable(stage.result)[-1]) if finished else None
-    top = onset.rung if onset is not None else stage.rungs - 1
+    has_result = OUTCOMES[key].has_result
+    result = gains[int(rehearsal.variable(stage.result)[-1])] if has_result else None
+    limit = None if onset is None else gains[onset.rung]
+    top = gains[stage.rungs - 1] if limit is None else limit
     tick_s = rehearsal.trial.tick_us * 1e-6
     return StageSummary(
         stage=stage.name,
         unit=table.setting.unit,
         start=gains[0],
-        limit=None if onset is None else gains[onset.rung],
-        result=None if result is None else gains[result],
-        margin_db=None if result is None else 20.0 * math.log10(gains[top] / gains[result]),
-        quiet_rung=_quiet_rung(rehearsal, stage),
+        limit=limit,
+        result=result,
+        margin_db=None if result is None else 20.0 * math.log10(top / result),
+        quiet_rung=_quiet_rung(rehearsal, stage, has_result),
         onset_rung=None if onset is None else onset.rung,
         onset_frequency_hz=(
             None if onset is None else onset_frequency_hz(rehearsal, table, onset.tick)
         ),
         onset_time_s=None if onset is None else round(onset.tick * tick_s, 6),
-        theory=_theory(rehearsal) if stage.name == THEORY_STAGE else None,
+        theory=_theory(rehearsal.machine, limit, result) if stage.name == THEORY_STAGE else None,
     )
 
 
-def _quiet_rung(rehearsal: Rehearsal, stage: Stage) -> int | None:
+def _quiet_rung(rehearsal: Rehearsal, stage: Stage, has_result: bool) -> int | None:
     """Highest rung from which the trial went on to a higher one, or at which it stays."""
     rungs = rehearsal.output(stage.rung)
     raised = np.flatnonzero(np.diff(rungs) > 0)
     left = [int(rungs[tick]) for tick in raised]
-    if outcome(rehearsal) == "finished":
+    if has_result:
         left.append(int(rungs[-1]))
         if find_onset(rehearsal, stage) is None:
             left.append(int(rungs.max()))
     return max(left, default=None)
 
 
-def _theory(rehearsal: Rehearsal) -> Theory:
-    limit, frequency_hz = _limit(machine_stability_limit, rehearsal)
-    rigid, _ = _limit(limit_for_rigid_body, rehearsal)
-    return Theory(limit, frequency_hz, rigid)
+def _theory(machine: Machine, limit: float | None, result: float | None) -> Theory:
+    exact, frequency_hz = _limit(machine_stability_limit, machine)
+    rigid, _ = _limit(limit_for_rigid_body, machine)
+    return Theory(
+        limit=exact,
+        frequency_hz=frequency_hz,
+        rigid_body_limit=rigid,
+        limit_share=_share(limit, exact),
+        result_share=_share(result, exact),
+        result_is_stable=None if result is None else machine_is_stable(machine, result),
+    )
 
 
-def _limit(calculation: Any, rehearsal: Rehearsal) -> tuple[float | None, float | None]:
+def _share(found: float | None, exact: float | None) -> float | None:
+    return None if found is None or exact is None else found / exact
+
+
+def _limit(
+    calculation: Callable[[Machine], StabilityLimit], machine: Machine
+) -> tuple[float | None, float | None]:
     try:
-        found = calculation(rehearsal.machine)
+        found = calculation(machine)
     except UnstableAtStartError:
         return None, None
     if not math.isfinite(found.gain):

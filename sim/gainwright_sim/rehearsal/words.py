@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from gainwright_sim.rehearsal.summary import StageSummary, Summary
+from gainwright_sim.rehearsal.ending import Ending
+from gainwright_sim.rehearsal.outcome import OUTCOMES
+from gainwright_sim.rehearsal.summary import StageSummary, Summary, Theory
 
 CAUTION = (
     "A rehearsal is a simulation: it shows what the exported C does on a simulated axis, not what "
@@ -23,21 +25,19 @@ signals.npz       signals, inputs, variables and outputs at each sequencer tick
 rehearsal.png     gain, torque, speed and detector against time
 """
 
-_OUTCOMES = {
-    "finished": "finished: the gain was found and verified",
-    "aborted": "aborted: the trial stopped without a result, at the safe start gain",
-    "fault_latched": "fault: torque was withdrawn and the fault is latched",
-    "violated": "violated: a requirement did not hold, and the rehearsal was ended",
-    "unfinished": "unfinished: the trial had not ended when the longest time was over",
-}
-
 
 def summary_lines(summary: Summary) -> Iterator[str]:
     """Yield the lines of the summary, without markup."""
-    yield f"{summary.machine}, trial {summary.trial}: {_OUTCOMES[summary.outcome]}."
+    outcome = OUTCOMES[summary.outcome]
+    yield f"{summary.machine}, trial {summary.trial}: {headline(summary.outcome)}."
     for violation in summary.violations:
         values = ", ".join(f"{name} = {value}" for name, value in violation["values"].items())
         yield f"  requirement {violation['requirement_id']} at tick {violation['tick']}: {values}"
+    if summary.ending is not None:
+        yield from _ending_lines(summary.ending)
+    remedy = (summary.ending.remedy if summary.ending is not None else "") or outcome.remedy
+    if remedy:
+        yield _line("remedy", _sentence(remedy))
     for stage in summary.stages:
         yield from _stage_lines(stage)
     yield _line("machine time", f"{summary.machine_time_s:.1f} s")
@@ -49,6 +49,29 @@ def summary_lines(summary: Summary) -> Iterator[str]:
     yield _line("seed", str(summary.seed))
 
 
+def headline(key: str) -> str:
+    """Return an outcome as its key and its words, without repeating itself."""
+    words = OUTCOMES[key].words
+    return (
+        words
+        if words.split(":")[0] in (key.replace("_", " "), "wrong")
+        else (f"{key.replace('_', ' ')}: {words}")
+    )
+
+
+def _ending_lines(ending: Ending) -> Iterator[str]:
+    if ending.reason is not None:
+        yield _line("why it ended", f"{ending.words} ({ending.reason})")
+    yield _line(
+        "decided by", f"row '{ending.row}' in state '{ending.state}' at {ending.time_s:.3f} s"
+    )
+    yield _line("", ending.why)
+
+
+def _sentence(text: str) -> str:
+    return text[0].upper() + text[1:].rstrip(".") + "."
+
+
 def _stage_lines(stage: StageSummary) -> Iterator[str]:
     unit = stage.unit
     yield f"  {stage.stage}"
@@ -56,24 +79,32 @@ def _stage_lines(stage: StageSummary) -> Iterator[str]:
         yield _line("limit found", "none: no onset was reported")
     else:
         frequency = stage.onset_frequency_hz
-        heard = "" if frequency is None else f", oscillation at {frequency:.0f} Hz"
-        yield _line("limit found", f"{stage.limit:.4g} {unit} (rung {stage.onset_rung}){heard}")
+        at = "" if frequency is None else f", oscillation at {frequency:.0f} Hz"
+        yield _line("limit found", f"{stage.limit:.4g} {unit} (rung {stage.onset_rung}){at}")
     if stage.result is not None and stage.margin_db is not None:
         yield _line("gain chosen", f"{stage.result:.4g} {unit}, margin {stage.margin_db:.1f} dB")
-    theory = stage.theory
-    if theory is None:
-        return
+    if stage.theory is not None:
+        yield from _theory_lines(stage.theory, stage)
+
+
+def _theory_lines(theory: Theory, stage: StageSummary) -> Iterator[str]:
     if theory.limit is None or theory.frequency_hz is None:
-        yield _line("exact theory says", "no limit above the start gain")
+        yield _line("exact theory says", "no limit near the gains of the ladder")
     else:
-        ratio = f"; found / exact = {stage.limit / theory.limit:.3f}" if stage.limit else ""
+        below = ", below the start gain" if theory.limit < stage.start else ""
         yield _line(
-            "exact theory says",
-            f"{theory.limit:.4g} {unit} at {theory.frequency_hz:.0f} Hz{ratio}",
+            "exact limit",
+            f"{theory.limit:.4g} {stage.unit} at {theory.frequency_hz:.0f} Hz{below}",
         )
+    if theory.limit_share is not None:
+        yield _line("limit / exact", f"{theory.limit_share:.3f}")
+    if theory.result_share is not None:
+        stable = "" if theory.result_is_stable else ": NOT STABLE"
+        yield _line("chosen / exact", f"{theory.result_share:.3f}{stable}")
     if theory.rigid_body_limit is not None:
-        yield _line("as a rigid body", f"{theory.rigid_body_limit:.4g} {unit}")
+        yield _line("as a rigid body", f"{theory.rigid_body_limit:.4g} {stage.unit}")
 
 
 def _line(name: str, value: str) -> str:
-    return f"    {name + ':':<20} {value}"
+    label = f"{name}:" if name else ""
+    return f"    {label:<20} {value}"
