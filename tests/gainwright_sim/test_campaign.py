@@ -1,4 +1,4 @@
-"""Campaigns: the numbers wanted on a few axes, each number can be missed, workers change nothing."""
+"""Campaigns: the numbers wanted on a few axes; each can be missed; workers change nothing."""
 
 from __future__ import annotations
 

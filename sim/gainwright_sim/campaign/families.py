@@ -38,10 +38,12 @@ class Family:
     """Coulomb friction of motor and load together, of rated torque, uniform."""
     viscous_share: Span | None = None
     """Viscous friction of motor and load together at top speed, of rated torque, uniform."""
+    breakaway_factor: Span | None = None
+    """Breakaway torque / Coulomb friction, uniform."""
+    stribeck_speed_rad_per_s: Span | None = None
+    """Log-uniform."""
     integral_time_s: Span | None = None
-    """Tn of the start settings, log-uniform, where there is an integral part."""
-    integral_part: float = 0.0
-    """Share of the axes that start with an integral part (a constant load always needs one)."""
+    """Tn of the start settings, log-uniform; longer where the start gain would not damp it."""
     cruise_speed_rad_per_s: Span | None = None
     """Log-uniform."""
     cruise_time_s: Span | None = None
@@ -52,7 +54,7 @@ class Family:
     """Weight on the motor shaft, of rated torque, uniform; comes with a holding brake."""
 
 
-OWN = Family("own", "8 kHz, 20-bit encoder, P control, anti-resonance 3 to 600 Hz, friction to 3 %")
+OWN = Family("own", "8 kHz, 20-bit encoder, anti-resonance 3 to 600 Hz, Coulomb friction to 3 %")
 TIMING = Family(
     "timing",
     "control tick 62.5 to 250 us, delay 1 to 3 ticks, speed filter to 1 ms",
@@ -79,11 +81,12 @@ RESONANCE = Family(
 )
 FRICTION = Family(
     "friction",
-    "Coulomb friction to 20 % of rated torque, viscous to 10 %, P or PI control",
+    "Coulomb friction to 20 % of rated torque, breakaway to 1.8 times that, viscous to 10 %",
     coulomb_share=(0.0, 0.20),
     viscous_share=(0.0, 0.10),
-    integral_time_s=(0.02, 0.2),
-    integral_part=0.5,
+    breakaway_factor=(1.0, 1.8),
+    stribeck_speed_rad_per_s=(0.05, 1.0),
+    integral_time_s=(0.05, 0.2),
 )
 MOTION = Family(
     "motion",
@@ -94,7 +97,7 @@ MOTION = Family(
 )
 VERTICAL = Family(
     "vertical",
-    "weight of 5 to 40 % of rated torque, holding brake, PI control",
+    "weight of 5 to 40 % of rated torque, holding brake",
     constant_load_share=(0.05, 0.40),
     integral_time_s=(0.02, 0.2),
     limit_over_start=(3.0, 20.0),

@@ -13,7 +13,7 @@ import numpy as np
 from gainwright_sim.campaign.families import Family, Span
 from gainwright_sim.machine.mechanics import two_mass_chain
 from gainwright_sim.machine.model import Brake, Chain, Friction, Machine
-from gainwright_sim.plant.chain import resonances_hz
+from gainwright_sim.plant.chain import anti_resonances_hz, resonances_hz
 from gainwright_sim.theory.limit import UnstableAtStartError, machine_stability_limit
 from gainwright_sim.theory.random_axis import sample_axis
 
@@ -29,7 +29,10 @@ SAG_SHARE = 0.15
 BRAKE_OVER_LOAD = (1.5, 3.0)
 BRAKE_TIME_S = (0.02, 0.15)
 THREE_MASS_SHARE, FILTER_SHARE, MIXED_VERTICAL_SHARE = 0.25, 0.5, 0.5
-LEAST_PI_DAMPING_RATIO = 0.35
+LEAST_PI_DAMPING_RATIO = 0.5
+HOLD_TIMES_INTEGRAL_TIME = 0.4
+"""The position hold is no faster than this over the integral time: as in the own family."""
+SLOWEST_SWING_SHARE = 0.5
 
 
 def sample(family: Family, seed: int) -> Machine:
@@ -120,6 +123,13 @@ def _friction(machine: Machine, family: Family, random: Random) -> Machine:
         coulomb_nm = rated_nm * _between(family.coulomb_share, coulomb)
         changes["motor_coulomb_nm"] = (1.0 - on_load) * coulomb_nm
         changes["load_coulomb_nm"] = on_load * coulomb_nm
+    if family.breakaway_factor is not None:
+        factor = random.uniform(*family.breakaway_factor)
+        for side in ("motor", "load"):
+            changes[f"{side}_breakaway_nm"] = factor * changes[f"{side}_coulomb_nm"]
+    if family.stribeck_speed_rad_per_s is not None:
+        stribeck = _log_uniform(random, family.stribeck_speed_rad_per_s)
+        changes["stribeck_speed_rad_per_s"] = stribeck
     if family.viscous_share is not None:
         slope = rated_nm * _between(family.viscous_share, viscous)
         slope /= machine.drive.top_speed_rad_per_s
@@ -165,21 +175,27 @@ def _start_gain(machine: Machine, family: Family, random: Random) -> Machine:
 
 
 def _exact_limit(machine: Machine) -> float | None:
+    """Return the limit without integral part and position hold, which are settled afterwards."""
+    loop = dataclasses.replace(machine.speed_loop, integral_time_s=0.0, hold_gain_per_s=0.0)
     with suppress(UnstableAtStartError):
-        limit = machine_stability_limit(machine).gain
+        limit = machine_stability_limit(dataclasses.replace(machine, speed_loop=loop)).gain
         return limit if math.isfinite(limit) else None
     return None
 
 
 def _integral(machine: Machine, family: Family, random: Random) -> Machine:
-    """An integral part that the start gain still damps."""
-    here, load_nm = random.uniform(), abs(machine.friction.constant_load_torque_nm)
-    if family.integral_time_s is None or (here >= family.integral_part and not load_nm):
-        return machine
-    gain = machine.speed_loop.start_speed_gain_nms_per_rad
-    damped_s = (2.0 * LEAST_PI_DAMPING_RATIO) ** 2 * machine.chain.total_inertia_kgm2 / gain
-    time_s = max(damped_s, _log_uniform(random, family.integral_time_s))
-    loop = dataclasses.replace(machine.speed_loop, integral_time_s=time_s)
+    """An integral part and a position hold that the start gain damps."""
+    loop, span = machine.speed_loop, family.integral_time_s
+    wanted_s = loop.integral_time_s if span is None else _log_uniform(random, span)
+    # Rigid body under PI control: damping ratio sqrt(Kp Tn / J) / 2.
+    slowness_s = machine.chain.total_inertia_kgm2 / loop.start_speed_gain_nms_per_rad
+    time_s = max(wanted_s, (2.0 * LEAST_PI_DAMPING_RATIO) ** 2 * slowness_s)
+    hold_per_s = min(loop.hold_gain_per_s, HOLD_TIMES_INTEGRAL_TIME / time_s)
+    for anti_resonance_hz in anti_resonances_hz(machine.chain)[:1]:
+        # Kp (1 + 1/(s Tn)) (1 + Kv/s) damps a swinging load only above sqrt(Kv / Tn).
+        swing_rad_per_s = 2.0 * math.pi * anti_resonance_hz
+        hold_per_s = min(hold_per_s, time_s * (SLOWEST_SWING_SHARE * swing_rad_per_s) ** 2)
+    loop = dataclasses.replace(loop, integral_time_s=time_s, hold_gain_per_s=hold_per_s)
     return dataclasses.replace(machine, speed_loop=loop)
 
 
