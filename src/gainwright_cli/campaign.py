@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import argparse
 import os
+import shlex
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from gainwright_cli.console import (
+    DEFAULT_TRIAL,
     add_json_option,
+    add_out_options,
     add_trial_option,
     console,
     print_json,
@@ -18,7 +22,7 @@ from gainwright_cli.console import (
 )
 
 if TYPE_CHECKING:
-    from gainwright_sim.campaign.distribution import Distribution
+    from gainwright_sim.campaign.families import Family
 
 
 def _count(text: str) -> int:
@@ -30,9 +34,18 @@ def _count(text: str) -> int:
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
+    from gainwright_sim.campaign.families import FAMILIES
+
     add_trial_option(parser)
     parser.add_argument(
-        "--axes", type=_count, default=200, help="how many random axes (default: %(default)s)"
+        "--family",
+        choices=(*FAMILIES, "all"),
+        default="own",
+        metavar="NAME",
+        help=f"family of axes: {', '.join(FAMILIES)}, or all (default: %(default)s)",
+    )
+    parser.add_argument(
+        "--count", type=_count, default=200, help="axes of each family (default: %(default)s)"
     )
     parser.add_argument("--seed", type=seed, default=0, help="of the first axis (default: 0)")
     parser.add_argument(
@@ -44,61 +57,61 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         default=os.cpu_count() or 1,
         help="processes (default: %(default)s)",
     )
+    add_out_options(parser, "tables, picture and the lines that replay")
     add_json_option(parser)
 
 
 def run(arguments: argparse.Namespace) -> int:
-    from gainwright_sim.campaign.distribution import distribution
-    from gainwright_sim.campaign.random_axes import run_axes
-
     from gainwright.language.load import load_trial
+    from gainwright.result_folder import check_result_folder
+    from gainwright_sim.campaign.families import FAMILIES
+    from gainwright_sim.campaign.report import family_report
+    from gainwright_sim.campaign.run import run_axes
+    from gainwright_sim.campaign.words import report_lines
 
-    trial = load_trial(trial_path(arguments.trial))
-    seeds = range(arguments.seed, arguments.seed + arguments.axes)
-    with _progress(arguments.axes) as progress:
-        results = run_axes(trial, seeds, arguments.noise, arguments.workers, progress)
-    found = distribution(results)
+    if arguments.out is not None:
+        check_result_folder(Path(arguments.out), force=arguments.force)
+    trial_file = trial_path(arguments.trial)
+    trial = load_trial(trial_file)
+    names = FAMILIES if arguments.family == "all" else [arguments.family]
+    seeds = range(arguments.seed, arguments.seed + arguments.count)
+    results = {}
+    for name in names:
+        with _progress(FAMILIES[name], arguments.count) as progress:
+            results[name] = run_axes(
+                trial, seeds, arguments.noise, arguments.workers, progress, FAMILIES[name]
+            )
+    reports = [family_report(results[name]) for name in names]
+    option = _trial_option(arguments)
+    lines = list(report_lines(reports, option))
+    if arguments.out is not None:
+        from gainwright_sim.campaign.record import write_campaign
+
+        write_campaign(
+            arguments.out, trial_file, trial, results, reports, lines, option, arguments.force
+        )
     if arguments.json:
-        print_json({"seed": arguments.seed, "trial_digest": trial.digest, **found.as_json()})
+        families = [report.as_json() for report in reports]
+        data = {"seed": arguments.seed, "trial_digest": trial.digest, "families": families}
+        print_json(data)
     else:
-        _print(found, arguments)
-    return 0 if all(goal.met for goal in found.goals) else 1
+        for line in lines:
+            console().print(line, markup=False)
+        if arguments.out is not None:
+            console().print(f"\nTables and picture: {arguments.out}/campaign.png", markup=False)
+    return 0 if all(goal.met for report in reports for goal in report.goals) else 1
+
+
+def _trial_option(arguments: argparse.Namespace) -> str:
+    given = arguments.trial
+    return "" if given == DEFAULT_TRIAL else f" --trial {shlex.quote(given)}"
 
 
 @contextmanager
-def _progress(total: int) -> Iterator[Callable[[int], None]]:
+def _progress(family: Family, total: int) -> Iterator[Callable[[int], None]]:
     from rich.progress import Progress
 
     screen = console(to_error=True)
     with Progress(console=screen, disable=not screen.is_terminal, transient=True) as bars:
-        task = bars.add_task("random axes", total=total)
+        task = bars.add_task(f"{family.name}: {family.description}", total=total)
         yield lambda done: bars.update(task, completed=done)
-
-
-def _print(found: Distribution, arguments: argparse.Namespace) -> None:
-    from gainwright_sim.campaign.distribution import QUANTILES
-
-    screen = console()
-    screen.print(
-        f"{found.count} random axes from seed {arguments.seed}; "
-        + ", ".join(f"{count} {name}" for name, count in found.outcomes.items()),
-        markup=False,
-    )
-    screen.print(f"{'percentile':<28}" + "".join(f"{q:>9}" for q in QUANTILES), markup=False)
-    for name, values, digits in (
-        ("found / exact limit", found.ratio, 3),
-        ("oscillation / torque limit", found.oscillation_of_limit, 3),
-        ("machine time [s]", found.machine_time_s, 1),
-    ):
-        screen.print(f"{name:<28}" + "".join(f"{v:>9.{digits}f}" for v in values), markup=False)
-    for goal in found.goals:
-        verdict = "met" if goal.met else "NOT MET"
-        screen.print(f"{goal.what}: {goal.wanted}; reached {goal.reached}: {verdict}", markup=False)
-    for result in found.outside:
-        screen.print(
-            f"outside: axis seed {result.axis_seed}, noise seed {result.noise_seed}, "
-            f"{result.masses} masses, {result.outcome}, ratio {result.ratio:.3f}, oscillation "
-            f"{result.oscillation_of_limit:.3f}"
-            + (f", violated {', '.join(result.violations)}" if result.violations else ""),
-            markup=False,
-        )

@@ -3,33 +3,50 @@
 from __future__ import annotations
 
 import argparse
+import shlex
 from collections.abc import Iterator
 from contextlib import contextmanager
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from gainwright_cli.console import (
+    DEFAULT_TRIAL,
     add_json_option,
+    add_out_options,
     add_trial_option,
     console,
     print_json,
+    refuse,
     seed,
     trial_path,
 )
 
 if TYPE_CHECKING:
     from gainwright.language.model import Trial
+    from gainwright_sim.machine import Machine
     from gainwright_sim.rehearsal.rehearse import Progress
+    from gainwright_sim.rehearsal.summary import Summary
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
+    from gainwright_sim.campaign.families import FAMILIES
+
     parser.add_argument(
         "machine",
+        nargs="?",
         metavar="MACHINE",
         help="name of a shipped machine description (such as kiln-shuttle), or a path to one",
     )
+    parser.add_argument(
+        "--family",
+        choices=tuple(FAMILIES),
+        metavar="NAME",
+        help=f"instead of MACHINE: a random axis of a campaign's family ({', '.join(FAMILIES)})",
+    )
+    parser.add_argument("--axis-seed", type=seed, help="with --family: seed of the axis")
     add_trial_option(parser)
     parser.add_argument("--seed", type=seed, default=1, help="of the torque noise (default: 1)")
-    parser.add_argument("--out", metavar="DIR", help="folder for the record and the picture")
+    add_out_options(parser, "the record and the picture")
     parser.add_argument(
         "--replay",
         metavar="FILE",
@@ -40,14 +57,17 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     from gainwright.language.load import load_trial
-    from gainwright_sim.machine import load_machine, machine_path
+    from gainwright.result_folder import check_result_folder
     from gainwright_sim.rehearsal.bench import Bench
+    from gainwright_sim.rehearsal.outcome import OUTCOMES
     from gainwright_sim.rehearsal.rehearse import rehearse
     from gainwright_sim.rehearsal.summary import summarise
 
+    if arguments.out is not None:
+        check_result_folder(Path(arguments.out), force=arguments.force)
     trial_file = trial_path(arguments.trial)
+    machine, description = _machine(arguments)
     trial = load_trial(trial_file)
-    machine = load_machine(arguments.machine)
     bench = Bench(trial, machine)
     forced = _forced(arguments.replay, trial) if arguments.replay is not None else {}
     with _progress(trial) as progress:
@@ -56,12 +76,44 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.out is not None:
         from gainwright_sim.rehearsal.record import write_record
 
-        write_record(arguments.out, rehearsal, summary, trial_file, machine_path(arguments.machine))
+        write_record(arguments.out, rehearsal, summary, trial_file, description, arguments.force)
     if arguments.json:
         print_json(summary.as_json())
     else:
         _print(summary, arguments)
-    return 0 if summary.outcome == "finished" else 1
+    return OUTCOMES[summary.outcome].exit_code
+
+
+def _machine(arguments: argparse.Namespace) -> tuple[Machine, bytes]:
+    """Return the machine that is meant, and its description as a file holds it."""
+    from gainwright_sim.campaign.families import FAMILIES
+    from gainwright_sim.campaign.sampling import sample
+    from gainwright_sim.machine import load_machine, machine_path, machine_toml
+
+    _check_machine_options(arguments)
+    if arguments.family is not None:
+        machine = sample(FAMILIES[arguments.family], arguments.axis_seed)
+        return machine, machine_toml(machine).encode()
+    machine = load_machine(arguments.machine)
+    return machine, machine_path(arguments.machine).read_bytes()
+
+
+def _check_machine_options(arguments: argparse.Namespace) -> None:
+    named, drawn = arguments.machine is not None, arguments.family is not None
+    if named == drawn:
+        raise refuse(
+            "MACHINE",
+            "a machine and --family" if named else "neither a machine nor --family",
+            "one of them: the machine to be rehearsed",
+            "name a machine such as kiln-shuttle, or give --family NAME --axis-seed N",
+        )
+    if drawn != (arguments.axis_seed is not None):
+        raise refuse(
+            "--axis-seed",
+            "--family without a seed of the axis" if drawn else "--axis-seed without --family",
+            "both or neither",
+            "give --family NAME --axis-seed N, or a machine without them",
+        )
 
 
 def _forced(path: str, trial: Trial) -> dict[str, Any]:
@@ -74,27 +126,42 @@ def _forced(path: str, trial: Trial) -> dict[str, Any]:
     return {"overrides": overrides, "exact_ticks": recorded.ticks}
 
 
-def _print(summary, arguments: argparse.Namespace) -> None:  # type: ignore[no-untyped-def]
+def _print(summary: Summary, arguments: argparse.Namespace) -> None:
     from gainwright_sim.rehearsal.words import CAUTION, summary_lines
 
     screen = console()
     for line in summary_lines(summary):
         screen.print(line, markup=False)
     screen.print()
-    if arguments.out is None:
-        screen.print("Next: the same with a record and a picture:", markup=False)
-        screen.print(
-            f"  gainwright rehearse {arguments.machine} --out rehearsal-{summary.machine}",
-            markup=False,
-        )
-    else:
+    if arguments.out is not None:
         screen.print(f"Record and picture: {arguments.out}/rehearsal.png", markup=False)
-        screen.print("Next: take the C home:", markup=False)
-        screen.print(
-            f"  gainwright export {arguments.machine} --out export-{summary.machine}", markup=False
-        )
+    for purpose, command in _next_steps(summary, arguments):
+        screen.print(f"Next: {purpose}:\n  {command}", markup=False)
     screen.print()
     screen.print(CAUTION, style="dim", markup=False)
+
+
+def _next_steps(summary: Summary, arguments: argparse.Namespace) -> Iterator[tuple[str, str]]:
+    """Yield what to do next, and the command for it with all options that matter."""
+    trial = [] if arguments.trial == DEFAULT_TRIAL else ["--trial", arguments.trial]
+    if arguments.out is None:
+        drawn = ["--family", arguments.family, "--axis-seed", arguments.axis_seed]
+        words = ["rehearse", *(drawn if arguments.machine is None else [arguments.machine]), *trial]
+        words += ["--seed", arguments.seed]
+        words += [] if arguments.replay is None else ["--replay", arguments.replay]
+        yield (
+            "the same with a record and a picture",
+            _command(*words, "--out", f"rehearsal-{summary.machine}"),
+        )
+    if summary.outcome == "violated":
+        yield "the shortest way to a violation", _command("prove", arguments.trial)
+    if summary.outcome in ("finished", "limited_by_noise") and arguments.machine is not None:
+        out = ["--out", f"export-{summary.machine}"]
+        yield "take the C home", _command("export", arguments.machine, *trial, *out)
+
+
+def _command(*words: str | int) -> str:
+    return shlex.join(["gainwright", *(str(word) for word in words)])
 
 
 @contextmanager

@@ -153,11 +153,10 @@ def test_names_that_do_not_exist(capsys, words, wanted):
 @pytest.mark.parametrize(
     "words",
     [
-        ["rehearse"],
         ["rehearse", "kiln-shuttle", "--seed", "-1"],
         ["rehearse", "kiln-shuttle", "--seed", "one"],
-        ["campaign", "--axes", "0"],
-        ["campaign", "--axes", "1.5"],
+        ["campaign", "--count", "0"],
+        ["campaign", "--count", "1.5"],
         ["schema", "plant"],
         ["export", "kiln-shuttle"],
         ["fly"],
@@ -171,6 +170,19 @@ def test_bad_options(capsys, words):
     assert "usage:" in capsys.readouterr().err
 
 
+@pytest.mark.parametrize(
+    ("words", "found"),
+    [
+        ([], "neither a machine nor --family"),
+        (["grinder-slide", "--family", "own", "--axis-seed", "1"], "a machine and --family"),
+        (["--family", "own"], "--family without"),
+        (["grinder-slide", "--axis-seed", "1"], "--axis-seed without"),
+    ],
+)
+def test_rehearse_takes_a_machine_or_a_drawn_axis(capsys, words, found):
+    assert_clear_error(*run(capsys, "rehearse", *words), found)
+
+
 @pytest.mark.parametrize("command", ["rehearse", "export"])
 def test_output_that_can_not_be_written(capsys, tmp_path, command):
     file = tmp_path / "file"
@@ -181,9 +193,10 @@ def test_output_that_can_not_be_written(capsys, tmp_path, command):
     assert sorted(path.name for path in tmp_path.iterdir()) == ["file"]
 
 
-def test_interrupt_in_mid_rehearsal_leaves_nothing(tmp_path):
+@pytest.mark.parametrize("workers", ["1", "2"])
+def test_interrupt_in_mid_campaign_leaves_nothing(tmp_path, workers):
     program = "import sys; from gainwright_cli.main import main; sys.exit(main(sys.argv[1:]))"
-    words = ["campaign", "--axes", "5000", "--workers", "1"]
+    words = ["campaign", "--count", "5000", "--workers", workers, "--out", "record"]
     process = subprocess.Popen(
         [sys.executable, "-c", program, *words],
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, cwd=tmp_path,

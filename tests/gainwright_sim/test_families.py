@@ -10,6 +10,7 @@ import pytest
 
 from gainwright_sim.campaign.families import FAMILIES, OWN, Family, merged
 from gainwright_sim.campaign.sampling import SAG_SHARE, sample
+from gainwright_sim.machine import load_machine, machine_toml, shipped_machine_names
 from gainwright_sim.machine.model import Machine
 from gainwright_sim.plant.chain import resonances_hz
 from gainwright_sim.theory import machine_stability_limit, sample_axis
@@ -165,3 +166,14 @@ def test_merged_family_has_every_replacement_and_the_last_one_decides():
         (0.0, 0.2), (3.0, 4.0), (2,),
     )  # fmt: skip
     assert math.isclose(FAMILIES["mixed"].resonance_hz[1], 1500.0)
+
+
+DRAWN = [sample(family, seed) for family in FAMILIES.values() for seed in range(8)]
+SHIPPED = [load_machine(name) for name in shipped_machine_names()]
+
+
+@pytest.mark.parametrize("machine", [*DRAWN, *SHIPPED], ids=lambda machine: machine.name)
+def test_written_description_loads_as_the_same_machine(machine, tmp_path):
+    path = tmp_path / "machine.toml"
+    path.write_text(machine_toml(machine), encoding="utf-8")
+    assert load_machine(str(path)) == dataclasses.replace(machine, motor_rad_per_load_m=None)

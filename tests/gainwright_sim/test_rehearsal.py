@@ -68,7 +68,7 @@ def test_record_is_complete_and_the_same_bytes_twice(tmp_path):
         rehearsal = rehearsed("grinder-slide", seed=7, log_control=True)
         write_record(
             tmp_path / place, rehearsal, summarise(rehearsal), TRIAL_FILE,
-            machine_path("grinder-slide"),
+            machine_path("grinder-slide").read_bytes(),
         )  # fmt: skip
         files = sorted((tmp_path / place).iterdir())
         digests.append({p.name: hashlib.sha256(p.read_bytes()).hexdigest() for p in files})
@@ -98,7 +98,11 @@ def test_folder_of_somebody_else_is_refused_and_left_alone(tmp_path):
     rehearsal = rehearsed("grinder-slide")
     with pytest.raises(InputError, match=r"folder with other contents \(mine.txt"):
         write_record(
-            tmp_path, rehearsal, summarise(rehearsal), TRIAL_FILE, machine_path("grinder-slide")
+            tmp_path,
+            rehearsal,
+            summarise(rehearsal),
+            TRIAL_FILE,
+            machine_path("grinder-slide").read_bytes(),
         )
     assert [path.name for path in tmp_path.iterdir()] == ["mine.txt"]
 

@@ -59,9 +59,8 @@ def family_report(results: Sequence[AxisResult]) -> FamilyReport:
     """Return the report of one family with at least one axis."""
     limits = _known(result.limit_share for result in results)
     shares = _known(result.result_share for result in results)
-    ran = [result for result in results if result.outcome != "refused"]
-    oscillations = np.array([result.oscillation_of_limit for result in ran])
-    times = np.array([result.machine_time_s for result in ran])
+    oscillations = _known(result.oscillation_of_limit for result in results)
+    times = _known(result.machine_time_s for result in results)
     without = float(np.mean([not OUTCOMES[result.outcome].has_result for result in results]))
     wrong = sorted((r for r in results if r.wrong), key=lambda r: -(r.result_share or 0.0))
     outside = [result for result in results if not result.wrong and _badness(result) > 0.0]
@@ -113,7 +112,7 @@ def _badness(result: AxisResult) -> float:
         bad += max(0.0, LIMIT_BAND[0] - result.limit_share, result.limit_share - LIMIT_BAND[1])
     if _mistaken_noise(result):
         bad += 1.0
-    return bad + max(0.0, result.oscillation_of_limit - OSCILLATION)
+    return bad + max(0.0, (result.oscillation_of_limit or 0.0) - OSCILLATION)
 
 
 def _mistaken_noise(result: AxisResult) -> bool:

@@ -48,8 +48,9 @@ class AxisResult:
     """Limit found / exact limit."""
     result_share: float | None = None
     """Result / exact limit."""
-    oscillation_of_limit: float = 0.0
-    machine_time_s: float = 0.0
+    oscillation_of_limit: float | None = None
+    """Largest torque oscillation, of the torque limit; None if the axis was refused."""
+    machine_time_s: float | None = None
 
     @property
     def wrong(self) -> bool:

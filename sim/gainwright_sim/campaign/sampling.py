@@ -63,7 +63,7 @@ def _drive(machine: Machine, **changes: float) -> Machine:
 
 
 def _timing(machine: Machine, family: Family, random: Random) -> Machine:
-    tick, delay, filtered = random.uniform(size=3)
+    tick, delay, filtered = random.uniform(size=3).tolist()
     if family.control_tick_s is not None:
         machine = _drive(machine, control_tick_s=_pick(family.control_tick_s, tick))
     if family.torque_delay_ticks is not None:
@@ -117,7 +117,7 @@ def _tuned_chain(
 
 
 def _friction(machine: Machine, family: Family, random: Random) -> Machine:
-    coulomb, on_load, viscous, viscous_on_load = random.uniform(size=4)
+    coulomb, on_load, viscous, viscous_on_load = random.uniform(size=4).tolist()
     rated_nm, changes = machine.drive.rated_torque_nm, {}
     if family.coulomb_share is not None:
         coulomb_nm = rated_nm * _between(family.coulomb_share, coulomb)
@@ -145,7 +145,7 @@ def _between(span: Span, draw: float) -> float:
 
 def _weight(machine: Machine, family: Family, random: Random) -> Machine:
     """A constant load downwards, and the brake that holds it."""
-    here, share = random.uniform(size=2)
+    here, share = random.uniform(size=2).tolist()
     if family.constant_load_share is None:
         return machine
     if family.name == "mixed" and here >= MIXED_VERTICAL_SHARE:
@@ -201,7 +201,7 @@ def _integral(machine: Machine, family: Family, random: Random) -> Machine:
 
 def _motion(machine: Machine, family: Family, random: Random) -> Machine:
     """Moves that the torque allows, and a window for them."""
-    motion, (speed_draw, time_draw) = machine.motion, random.uniform(size=2)
+    motion, (speed_draw, time_draw) = machine.motion, random.uniform(size=2).tolist()
     speed, window = motion.cruise_speed_rad_per_s, motion.travel_window_rad
     jerk_time_s = motion.acceleration_rad_per_s2 / motion.jerk_rad_per_s3
     if family.cruise_speed_rad_per_s is not None:

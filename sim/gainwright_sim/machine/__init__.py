@@ -19,6 +19,7 @@ from gainwright_sim.machine.model import (
     Motion,
     SpeedLoop,
 )
+from gainwright_sim.machine.write import machine_toml
 
 __all__ = [
     "Brake",
@@ -34,6 +35,7 @@ __all__ = [
     "machine_digest",
     "machine_from_document",
     "machine_path",
+    "machine_toml",
     "shipped_machine_names",
     "shipped_machine_path",
 ]

@@ -21,17 +21,25 @@ def write_record(
     rehearsal: Rehearsal,
     summary: Summary,
     trial_file: Path,
-    machine_file: Path,
+    description: bytes,
     force: bool = False,
 ) -> None:
     """Write the record of a rehearsal to a folder, whole or not at all.
+
+    Args:
+        directory: where to.
+        rehearsal: what happened.
+        summary: of the same.
+        trial_file: the specification as it was read.
+        description: the machine description as its file holds it.
+        force: as :func:`gainwright.result_folder.result_folder`.
 
     Raises:
         InputError: as :func:`gainwright.result_folder.result_folder`.
     """
     with result_folder(directory, force=force) as folder:
         (folder / "trial.toml").write_bytes(trial_file.read_bytes())
-        (folder / "machine.toml").write_bytes(machine_file.read_bytes())
+        (folder / "machine.toml").write_bytes(description)
         text = json.dumps(summary.as_json(), indent=2, allow_nan=False) + "\n"
         (folder / "summary.json").write_text(text, encoding="utf-8")
         for table in rehearsal.tables:

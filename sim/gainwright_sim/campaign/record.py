@@ -1,0 +1,92 @@
+"""The record of a campaign: a folder of trial, tables, picture and the lines that replay."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import fields
+from pathlib import Path
+
+from gainwright.language.model import Trial
+from gainwright.result_folder import result_folder
+from gainwright_sim.campaign.picture import save_picture
+from gainwright_sim.campaign.report import FamilyReport
+from gainwright_sim.campaign.run import AxisResult
+from gainwright_sim.campaign.words import replay_line
+from gainwright_sim.rehearsal.words import CAUTION
+
+FILES = """\
+report.txt     what was found, as it was printed
+campaign.json  the same as numbers
+axes.csv       one line per axis
+replay.txt     the commands that repeat each axis outside the numbers, worst first
+campaign.png   limits, results and oscillations, a line for each family
+trial.toml     the trial that was rehearsed
+"""
+
+
+def write_campaign(
+    directory: str | Path,
+    trial_file: Path,
+    trial: Trial,
+    results: Mapping[str, Sequence[AxisResult]],
+    reports: Sequence[FamilyReport],
+    lines: Sequence[str],
+    trial_option: str,
+    force: bool = False,
+) -> None:
+    """Write the record to a folder, whole or not at all.
+
+    Args:
+        directory: where to.
+        trial_file: the specification as it was read.
+        trial: the same, loaded.
+        results: by the name of the family.
+        reports: one per family.
+        lines: of the printed report.
+        trial_option: repeated in the lines that replay.
+        force: as :func:`gainwright.result_folder.result_folder`.
+
+    Raises:
+        InputError: as :func:`gainwright.result_folder.result_folder`.
+    """
+    with result_folder(directory, force=force) as folder:
+        (folder / "trial.toml").write_bytes(trial_file.read_bytes())
+        _write(folder / "report.txt", "\n".join(lines) + "\n")
+        data = {
+            "trial": trial.name,
+            "trial_digest": trial.digest,
+            "families": [report.as_json() for report in reports],
+        }
+        _write(folder / "campaign.json", json.dumps(data, indent=2, allow_nan=False) + "\n")
+        _write(folder / "axes.csv", axes_csv([r for group in results.values() for r in group]))
+        worst = [r for report in reports for r in report.wrong]
+        worst += [r for report in reports for r in report.outside]
+        _write(folder / "replay.txt", "".join(f"{replay_line(r, trial_option)}\n" for r in worst))
+        save_picture(folder / "campaign.png", results)
+        _write(folder / "README.txt", f"{FILES}\n{CAUTION}\n")
+
+
+def _write(path: Path, text: str) -> None:
+    path.write_text(text, encoding="utf-8", newline="")
+
+
+def axes_csv(results: Sequence[AxisResult]) -> str:
+    """Return one line per axis, with a header."""
+    stream = io.StringIO()
+    writer = csv.writer(stream, lineterminator="\n")
+    names = [field.name for field in fields(AxisResult)]
+    writer.writerow(names)
+    for result in results:
+        writer.writerow([_text(getattr(result, name)) for name in names])
+    return stream.getvalue()
+
+
+def _text(value: object) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, tuple):
+        return " ".join(value)
+    return f"{value:.9g}" if isinstance(value, float) else str(value)
