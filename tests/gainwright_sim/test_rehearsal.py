@@ -93,20 +93,6 @@ def test_rung_table_covers_the_whole_time_without_gaps():
     assert all(a.until_s == b.from_s for a, b in itertools.pairwise(lines))
 
 
-def test_folder_of_somebody_else_is_refused_and_left_alone(tmp_path):
-    (tmp_path / "mine.txt").write_text("keep me")
-    rehearsal = rehearsed("grinder-slide")
-    with pytest.raises(InputError, match=r"folder with other contents \(mine.txt"):
-        write_record(
-            tmp_path,
-            rehearsal,
-            summarise(rehearsal),
-            TRIAL_FILE,
-            machine_path("grinder-slide").read_bytes(),
-        )
-    assert [path.name for path in tmp_path.iterdir()] == ["mine.txt"]
-
-
 def test_permit_released_gives_a_withdrawn_summary_without_result():
     override = Override(start=3000, stop=10**6, input="run_permit", value=0)
     rehearsal = rehearsed("grinder-slide", overrides=[override])
