@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from gainwright.errors import input_error
+from gainwright.errors import InputError, input_error
 from gainwright.language.shipped import shipped_trial_names, shipped_trial_path
 from gainwright_cli.console import (
     DEFAULT_TRIAL,
@@ -17,6 +19,9 @@ from gainwright_cli.console import (
     refuse,
     trial_path,
 )
+
+if TYPE_CHECKING:
+    from gainwright.language.model import Trial
 
 Checked = tuple[dict[str, str | int], Sequence[str]]
 """What there is to say of a file, and advice about it."""
@@ -92,6 +97,7 @@ def _check_trial(path: Path) -> Checked:
     from gainwright.language.load import load_trial
 
     trial = load_trial(path)
+    _check_limits_of_c(trial, path)
     return {
         "name": trial.name,
         "states": len(trial.states),
@@ -101,6 +107,16 @@ def _check_trial(path: Path) -> Checked:
         "stages": len(trial.stages),
         "digest": trial.digest,
     }, trial_advice(trial)
+
+
+def _check_limits_of_c(trial: Trial, path: Path) -> None:
+    """Refuse here what rehearse, prove and export would refuse later, under the file's name."""
+    from gainwright_codegen.sources import trial_sources
+
+    try:
+        trial_sources(trial)
+    except InputError as error:
+        raise InputError(replace(problem, file=str(path)) for problem in error.problems) from None
 
 
 def _check_machine(path: Path, trial_name: str) -> Checked:

@@ -11,13 +11,13 @@ from hypothesis import strategies as st
 from gainwright.language.expression import ARITHMETIC, COMPARISONS, SELECTIONS, Binary, Reference
 from gainwright.language.model import Kind
 from gainwright.language.parse import parse
-from gainwright.language.scope import ANY_TRUTH, Bounds, Scope
+from gainwright.language.scope import ANY_BOOLEAN, Bounds, Scope
 from gainwright.language.typing import infer
 from gainwright.semantics.evaluate import evaluate
 
 NUMBERS = {"p": (-2, 3), "q": (0, 2), "r": (5, 7)}
 SCOPE = Scope(
-    {**{name: Bounds(Kind.INTEGER, *ends) for name, ends in NUMBERS.items()}, "t": ANY_TRUTH},
+    {**{name: Bounds(Kind.INTEGER, *ends) for name, ends in NUMBERS.items()}, "t": ANY_BOOLEAN},
     declared=dict.fromkeys([*NUMBERS, "t"], "a variable") | {"hidden": "an output"},
     place="an action",
 )

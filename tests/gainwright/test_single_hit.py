@@ -6,7 +6,7 @@ import itertools
 import tomllib
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gainwright.errors import InputError
@@ -14,8 +14,10 @@ from gainwright.language.attainable import Attainable
 from gainwright.language.load import trial_from_document
 from gainwright.language.model import Condition, Kind, Row
 from gainwright.language.parse import parse
-from gainwright.language.scope import ANY_TRUTH, Bounds
-from gainwright.language.single_hit import DeadRow, Gap, Overlap, table_faults
+from gainwright.language.scope import ANY_BOOLEAN, Bounds
+from gainwright.language.single_hit import table_faults
+from gainwright.language.single_hit_solver import solved_faults
+from gainwright.language.table_fault import DeadRow, Gap, Overlap
 from gainwright.semantics.evaluate import evaluate
 
 
@@ -27,7 +29,7 @@ def _free(names: str) -> Attainable:
     """Conditions that are free of each other, as the condition stub of a textbook table."""
     return Attainable(
         {name: Condition(name, parse(f"in_{name}"), "") for name in names},
-        {f"in_{name}": ANY_TRUTH for name in names},
+        {f"in_{name}": ANY_BOOLEAN for name in names},
     )
 
 
@@ -111,7 +113,7 @@ def test_faults_are_those_that_brute_force_finds(columns):
     assert {(f.first.id, f.second.id) for f in faults if isinstance(f, Overlap)} == pairs
 
 
-NUMBERS = {"x": Bounds(Kind.INTEGER, -3, 4), "y": Bounds(Kind.INTEGER, 0, 3), "t": ANY_TRUTH}
+NUMBERS = {"x": Bounds(Kind.INTEGER, -3, 4), "y": Bounds(Kind.INTEGER, 0, 3), "t": ANY_BOOLEAN}
 comparisons = st.one_of(
     st.builds(
         "{} {} {}".format,
@@ -182,11 +184,74 @@ def test_contradictory_conditions_are_no_gap_and_no_overlap():
     ) == [DeadRow(both)]
 
 
-def test_too_many_combinations_are_left_to_the_proof():
+@settings(max_examples=60)
+@given(entries, condition_texts)
+def test_the_solver_finds_what_counting_finds(columns, texts):
+    names = "abcd"[: len(texts)]
+    conditions = {n: Condition(n, parse(t), "") for n, t in zip(names, texts, strict=True)}
+    rows = _table(*(column[: len(texts)] for column in columns))
+    if not any(row.when or row.unless for row in rows):
+        return
+    attainable = Attainable(conditions, NUMBERS)
+    counted, solved = table_faults(rows, attainable), solved_faults(rows, attainable)
+
+    def said(faults):
+        pairs = {(f.first.id, f.second.id) for f in faults if isinstance(f, Overlap)}
+        gaps = [sum(f.example.booleans.values()) for f in faults if isinstance(f, Gap)]
+        return {f.row.id for f in faults if isinstance(f, DeadRow)}, pairs, gaps
+
+    assert said(solved) == said(counted)
+    for fault in solved:
+        if not isinstance(fault, DeadRow):
+            values = dict.fromkeys(NUMBERS, 0) | fault.example.witness
+            for name, boolean in fault.example.booleans.items():
+                assert evaluate(conditions[name].expression, values) == boolean
+
+
+def test_conditions_over_many_inputs_are_decided_by_the_solver():
     names = [f"i{number}" for number in range(20)]
     condition = Condition("all_in", parse(" and ".join(names)), "")
-    attainable = Attainable({"all_in": condition}, dict.fromkeys(names, ANY_TRUTH))
-    assert table_faults([_row(0, ("all_in",), ())], attainable) == []
+    attainable = Attainable({"all_in": condition}, dict.fromkeys(names, ANY_BOOLEAN))
+    assert attainable.combinations(["all_in"]) is None
+    (gap,) = table_faults([_row(0, ("all_in",), ())], attainable)
+    assert gap.example.booleans == {"all_in": False} and 0 in gap.example.witness.values()
+    assert table_faults([_row(0, ("all_in",), ()), _row(1, (), ("all_in",))], attainable) == []
+
+
+def _priorities(count: int, last: bool = True) -> list[Row]:
+    """Each row holds if its condition does and none before it; the last one if none does."""
+    names = [f"c{number}" for number in range(count)]
+    rows = [_row(n, (name,), tuple(names[:n])) for n, name in enumerate(names)]
+    return [*rows, _row(count, (), tuple(names))] if last else rows
+
+
+def _many(count: int, text: str) -> Attainable:
+    conditions = {f"c{n}": Condition(f"c{n}", parse(text.format(n=n)), "") for n in range(count)}
+    inputs = dict.fromkeys((f"i{n}" for n in range(count)), ANY_BOOLEAN)
+    return Attainable(conditions, {**inputs, "time": Bounds(Kind.INTEGER, 0, 1000)})
+
+
+@pytest.mark.parametrize("text", ["i{n}", "i{n} and time >= {n}"])
+def test_two_hundred_conditions_of_one_state(text):
+    """Independent ones are counted, those that share a name are solved; neither is enumerated."""
+    attainable = _many(200, text)
+    assert table_faults(_priorities(200), attainable) == []
+    (gap,) = table_faults(_priorities(200, last=False), attainable)
+    assert not any(gap.example.booleans.values())
+    doubled = [*_priorities(200), _row(300, ("c7", "c150"), ("c3",))]
+    overlaps = table_faults(doubled, attainable)
+    assert overlaps and all(isinstance(fault, Overlap) for fault in overlaps)
+    assert all("r300" in (fault.first.id, fault.second.id) for fault in overlaps)
+
+
+def test_smallest_gap_of_a_hundred_conditions():
+    """All rows need a true condition among the first ten; the gap needs two of the others."""
+    names = [f"c{number}" for number in range(100)]
+    rows = _priorities(10, last=False)
+    rest = [_row(n, (), (*names[:10], names[10])) for n in (20,)]
+    rest += [_row(21, (names[10],), (*names[:10], names[11]))]
+    (gap,) = table_faults([*rows, *rest], _many(100, "i{n}"))
+    assert {name for name, true in gap.example.booleans.items() if true} == {"c10", "c11"}
 
 
 def test_the_same_fault_is_reported_from_a_file():

@@ -298,7 +298,7 @@ CASES = {
     ),
     "hazard not answered": (
         "[requirements.ends]",
-        '[hazards.fire]\nharm = "It burns"\n\n[requirements.ends]',
+        '[hazards.fire]\nconsequence = "It burns"\n\n[requirements.ends]',
         "[hazards] fire",
         "no requirement answers",
         "add a requirement",

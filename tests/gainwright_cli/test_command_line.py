@@ -17,6 +17,8 @@ from gainwright.language.shipped import shipped_trial_path
 from gainwright_cli.main import main
 from gainwright_sim.machine import machine_path
 
+from ..shared.small_trial import edited
+
 MACHINE = machine_path("grinder-slide").read_text(encoding="utf-8")
 TRIAL = shipped_trial_path("standard").read_text(encoding="utf-8")
 INERTIA = re.search(r"^rotor_inertia_kgm2.*$|^motor_inertia_kgm2.*$", MACHINE, re.M).group(0)
@@ -243,6 +245,31 @@ def test_schema_and_check_of_shipped_files(capsys):
     for name, kind in (("standard", "trial"), ("door-hoist", "machine")):
         code, out, _ = run(capsys, "check", name, "--json")
         assert (code, json.loads(out)["kind"]) == (0, kind)
+
+
+def test_check_refuses_what_the_exported_c_cannot_hold(capsys, tmp_path):
+    """Otherwise check says valid, and prove and export say no."""
+    inputs = "".join(f'i{k} = {{ kind = "boolean", meaning = "x" }}\n' for k in range(70))
+    conditions = "".join(f'c{k} = {{ holds = "i{k}", meaning = "x" }}\n' for k in range(70))
+    names = ["wanted", *(f"c{k}" for k in range(70))]
+    stay = '[[rows]]\nid = "stay"\nfrom = "rest"\nunless = ["wanted"]\nwhy = "Not asked for."\n'
+    rows = "".join(
+        f'[[rows]]\nid = "r{k}"\nfrom = "rest"\nwhen = ["c{k}"]\n'
+        f'unless = {names[: k + 1]}\nwhy = "x"\n'
+        for k in range(70)
+    )
+    file = tmp_path / "many.toml"
+    file.write_text(
+        edited(
+            ("[variables]\n", inputs + "\n[variables]\n"),
+            ("[states.rest]\n", conditions + "\n[states.rest]\n"),
+            (stay, rows + stay.replace('["wanted"]', f"{names}")),
+        ),
+        encoding="utf-8",
+    )
+    code, _, err = run(capsys, "check", str(file))
+    assert code == 2
+    assert str(file) in err and "73 conditions" in err and "at most 64 conditions" in err
 
 
 @pytest.mark.skipif(os.name != "posix", reason="a pipe that closes early is a POSIX matter")

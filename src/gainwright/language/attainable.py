@@ -25,8 +25,8 @@ from gainwright.language.model import Condition, Kind
 from gainwright.language.scope import Bounds
 from gainwright.semantics.evaluate import evaluate
 
-MOST_COMBINATIONS = 1 << 17
-"""Groups with more combinations of critical values are left to the proof."""
+MOST_COMBINATIONS = 1 << 12
+"""Groups with more combinations of critical values are left to the solver."""
 
 
 @dataclass(frozen=True, slots=True)

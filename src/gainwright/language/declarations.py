@@ -18,7 +18,7 @@ from gainwright.language.model import (
     Variable,
 )
 from gainwright.language.reader import Reader
-from gainwright.language.scope import ANY_TRUTH, Bounds, suggestion
+from gainwright.language.scope import ANY_BOOLEAN, Bounds, suggestion
 from gainwright.language.shape import described, shaped
 
 
@@ -144,16 +144,17 @@ def read_conditions(reader: Reader) -> tuple[Condition, ...]:
         if "holds" not in entry:
             continue
         scope = reader.scope(readable, "a condition")
-        expression, bounds = reader.expression(entry["holds"], f"{place}, holds", scope, ANY_TRUTH)
+        where = f"{place}, holds"
+        expression, bounds = reader.expression(entry["holds"], where, scope, ANY_BOOLEAN)
         if bounds is not None and bounds.constant:
             reader.problems.add(
-                f"{place}, holds",
+                where,
                 f"a condition that is always {'true' if bounds.low else 'false'}: {entry['holds']}",
                 "a condition that can be true and false within the declared ranges",
                 "correct the comparison or the range, or remove the condition",
             )
         elif expression is not None:
-            reader.conditions[name] = ANY_TRUTH
+            reader.conditions[name] = ANY_BOOLEAN
             conditions.append(Condition(name, expression, entry.get("meaning", "")))
     return tuple(conditions)
 
@@ -174,7 +175,7 @@ def _bounds(reader: Reader, entry: Mapping[str, Any], place: str) -> Bounds | No
     kind = entry.get("kind")
     _check_keys_of_kind(reader, kind, entry, place)
     if kind == "boolean":
-        return ANY_TRUTH
+        return ANY_BOOLEAN
     if kind == "enumeration":
         return _bounds_of_enumeration(reader, entry, place)
     if kind is None:

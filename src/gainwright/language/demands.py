@@ -14,7 +14,7 @@ from gainwright.language.model import (
     RequirementKind,
 )
 from gainwright.language.reader import Reader
-from gainwright.language.scope import ANY_TRUTH, Scope, suggestion
+from gainwright.language.scope import ANY_BOOLEAN, Scope, suggestion
 
 LONGEST_TICKS = 2**31 - 1
 _TIMED = frozenset({RequirementKind.RESPONSE, RequirementKind.BOUNDED})
@@ -110,7 +110,7 @@ def _check_keys(
 
 def _formula(reader: Reader, value: object, place: str, over_a_tick: bool) -> Expression | None:
     scope = _step_scope(reader) if over_a_tick else _invariant_scope(reader)
-    expression, bounds = reader.expression(value, place, scope, ANY_TRUTH, requirement=True)
+    expression, bounds = reader.expression(value, place, scope, ANY_BOOLEAN, requirement=True)
     if bounds is not None and bounds.constant:
         reader.problems.add(
             place,

@@ -35,7 +35,7 @@ class Bounds:
         return self.kind is other.kind and self.enumeration == other.enumeration
 
 
-ANY_TRUTH = Bounds(Kind.BOOLEAN, 0, 1)
+ANY_BOOLEAN = Bounds(Kind.BOOLEAN, 0, 1)
 ANY_INTEGER = Bounds(Kind.INTEGER, INT32_LOW, INT32_HIGH)
 
 

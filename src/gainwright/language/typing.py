@@ -25,7 +25,7 @@ from gainwright.language.expression import (
 from gainwright.language.expression_error import ExpressionError
 from gainwright.language.intervals import compared, computed, connected
 from gainwright.language.model import Kind
-from gainwright.language.scope import ANY_TRUTH, INT32_HIGH, INT32_LOW, Bounds, Scope, suggestion
+from gainwright.language.scope import ANY_BOOLEAN, INT32_HIGH, INT32_LOW, Bounds, Scope, suggestion
 from gainwright.language.write import write
 
 
@@ -99,7 +99,7 @@ class _Inference:
                     "a state of the trial",
                     suggestion(state, self._scope.states),
                 )
-        return ANY_TRUTH
+        return ANY_BOOLEAN
 
     def _operand(self, expression: Expression, kind: Kind, user: str) -> Bounds | None:
         return self._required(self.bounds(expression), expression, kind, user)
@@ -120,7 +120,7 @@ class _Inference:
     def _unary(self, operator: Operator, operand: Expression, whole: Expression) -> Bounds | None:
         if operator is Operator.NOT:
             bounds = self._operand(operand, Kind.BOOLEAN, "not")
-            return Bounds(Kind.BOOLEAN, 1 - bounds.high, 1 - bounds.low) if bounds else ANY_TRUTH
+            return Bounds(Kind.BOOLEAN, 1 - bounds.high, 1 - bounds.low) if bounds else ANY_BOOLEAN
         bounds = self._operand(operand, Kind.INTEGER, "-")
         if bounds is None:
             return None
@@ -131,8 +131,9 @@ class _Inference:
     ) -> Bounds | None:
         user = operator.value
         if operator in CONNECTIVES:
-            sides = [self._operand(side, Kind.BOOLEAN, user) or ANY_TRUTH for side in (left, right)]
-            return Bounds(Kind.BOOLEAN, *connected(operator, *map(_pair, sides)))
+            first, second = (self._operand(s, Kind.BOOLEAN, user) for s in (left, right))
+            pairs = [_pair(side or ANY_BOOLEAN) for side in (first, second)]
+            return Bounds(Kind.BOOLEAN, *connected(operator, *pairs))
         if operator in COMPARISONS:
             return self._comparison(operator, left, right)
         first = self._operand(left, Kind.INTEGER, user)
@@ -146,12 +147,12 @@ class _Inference:
     def _comparison(self, operator: Operator, left: Expression, right: Expression) -> Bounds:
         first, second = self.bounds(left), self.bounds(right)
         if first is None or second is None:
-            return ANY_TRUTH
+            return ANY_BOOLEAN
         equality = operator in (Operator.EQUAL, Operator.NOT_EQUAL)
         if not equality and not first.enumeration and not second.enumeration:
             sides = ((first, left), (second, right))
             if None in [self._required(*s, Kind.INTEGER, operator.value) for s in sides]:
-                return ANY_TRUTH
+                return ANY_BOOLEAN
         elif not first.same_type(second):
             self._error(
                 f"{first.type_words} compared with {second.type_words}: "
@@ -159,7 +160,7 @@ class _Inference:
                 "two values of the same type",
                 _comparison_remedy(first, second),
             )
-            return ANY_TRUTH
+            return ANY_BOOLEAN
         return Bounds(Kind.BOOLEAN, *compared(operator, _pair(first), _pair(second)))
 
     def _choice(self, choice: Choice) -> Bounds | None:

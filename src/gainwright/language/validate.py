@@ -9,7 +9,8 @@ from gainwright.language.model import Condition, Row, State
 from gainwright.language.problems import Problems
 from gainwright.language.reader import Reader
 from gainwright.language.scope import Bounds
-from gainwright.language.single_hit import DeadRow, Gap, Overlap, table_faults
+from gainwright.language.single_hit import table_faults
+from gainwright.language.table_fault import DeadRow, Gap, Overlap
 
 
 def check_unused(reader: Reader) -> None:

@@ -15,7 +15,7 @@ from gainwright.language.expression import (
     walk,
 )
 from gainwright.language.model import Condition, Row, Trial
-from gainwright.language.scope import ANY_TRUTH, Bounds, Scope
+from gainwright.language.scope import ANY_BOOLEAN, Bounds, Scope
 from gainwright.language.typing import infer
 from gainwright_proof.mutants.mutant import Mutant, MutationKind
 
@@ -27,7 +27,7 @@ def threshold_mutants(trial: Trial) -> Iterator[Mutant]:
     that way, since some value would leave 32 bits or a shift its range.
     """
     signals = {s.name: Bounds(s.kind, s.low, s.high) for s in (*trial.inputs, *trial.variables)}
-    scope = Scope(signals | {c.name: ANY_TRUTH for c in trial.conditions})
+    scope = Scope(signals | {c.name: ANY_BOOLEAN for c in trial.conditions})
     for condition in trial.conditions:
         if not affected_rows(trial, condition.name):
             continue
