@@ -132,6 +132,8 @@ def test_arithmetic_means_what_the_same_text_means_in_python(text, a, b):
         ("a + .5", 5, "decimal number .5", "scale"),
         ("1e3", 1, "decimal number 1e3", "scale"),
         ("a << b", 6, "a shift by 'b'", "number"),
+        ("(-0 << 0 + 0)", 10, "'+' after the distance of a shift", "(... << 0) + ..."),
+        ("a >> 1 * b", 8, "'*' after the distance of a shift", "(... >> 1) * ..."),
         ("a << 32", 6, "a shift by '32'", "number"),
         ("a >> -1", 6, "a shift by '-'", "number"),
         ("a < b < c", 7, "a second comparison '<'", "and"),

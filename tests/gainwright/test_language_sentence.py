@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 from hypothesis import given
 
+from gainwright.language.expression import Binary, Operator, Reference, Unary
 from gainwright.language.parse import parse
 from gainwright.language.sentence import phrase, sentence, sentences
 
@@ -57,3 +58,16 @@ def test_amount():
 def test_every_tree_has_a_sentence_that_names_what_it_reads(tree):
     text = sentence(tree)
     assert text.endswith(".") and "_" not in text and "  " not in text
+
+
+@pytest.mark.parametrize(
+    "tree",
+    [
+        Binary(Operator.NOT, Reference("a"), Reference("b")),
+        Unary(Operator.ADD, Reference("a")),
+    ],
+)
+@pytest.mark.parametrize("say", [sentence, phrase])
+def test_an_operator_without_words_is_an_error_not_an_endless_loop(tree, say):
+    with pytest.raises(ValueError, match="no words for the operator"):
+        say(tree)

@@ -205,6 +205,69 @@ CASES = {
         "'late'",
         "declare",
     ),
+    "constant of decimals in a condition": (
+        'top = { value = 7,',
+        'bad = { value = 50.5, meaning = "Bad" }\ntop = { value = 7,',
+        "[constants] bad, value",
+        'the decimal number 50.5',
+        "",
+    ),
+    "constant too large in a condition": (
+        'top = { value = 7,',
+        'bad = { value = 2147483648, meaning = "Bad" }\ntop = { value = 7,',
+        "[constants] bad, value",
+        'between 2147483648 and 2147483648',
+        "",
+    ),
+    "constant not a number in a condition": (
+        'top = { value = 7,',
+        'bad = { value = nan, meaning = "Bad" }\ntop = { value = 7,',
+        "[constants] bad, value",
+        'not a number (nan)',
+        "",
+    ),
+    "constant true in a condition": (
+        'top = { value = 7,',
+        'bad = { value = true, meaning = "Bad" }\ntop = { value = 7,',
+        "[constants] bad, value",
+        'true',
+        "",
+    ),
+    "constant text of decimals in a condition": (
+        'top = { value = 7,',
+        'bad = { value = "50.5", meaning = "Bad" }\ntop = { value = 7,',
+        "[constants] bad, value",
+        'the decimal number 50.5',
+        "",
+    ),
+    "state with a hyphen": (
+        "[states.search]",
+        "[states.search-up]",
+        "[states] search-up",
+        "the name 'search-up'",
+        "write search_up",
+    ),
+    "target with a hyphen": (
+        'when = ["wanted"]\nto = "search"',
+        'when = ["wanted"]\nto = "search-up"',
+        "row 'begin', to",
+        "the name 'search-up'",
+        "write search_up",
+    ),
+    "condition with a hyphen": (
+        'when = ["wanted", "late"]',
+        'when = ["wanted", "too-late"]',
+        "row 'too_late', when",
+        "a list with the name 'too-late'",
+        "write too_late",
+    ),
+    "hyphens in an expression": (
+        '"level > 50"',
+        '"level > low-level-5"',
+        "[conditions] loud, holds",
+        "low-level-5, where 'low_level_5' is a name",
+        "write low_level_5",
+    ),
     "overflow": (
         '"level > 50"',
         '"level * 30000000 > 50"',
@@ -440,6 +503,16 @@ CASES = {
     ),
 }
 EXTRA_EDITS = {
+    "hyphens in an expression": [
+        (
+            "[outputs]\n",
+            'low_level_5 = { kind = "boolean", initial = false, meaning = "L" }\n\n[outputs]\n',
+        )
+    ],
+    **{
+        f"constant {what} in a condition": [('"level > 50"', '"level > bad"')]
+        for what in ("of decimals", "too large", "not a number", "true", "text of decimals")
+    },
     "row never holds": [
         ("[states.rest]", 'early = { holds = "time < 3", meaning = "Early" }\n\n[states.rest]')
     ],
@@ -447,6 +520,8 @@ EXTRA_EDITS = {
 
 # One mistake must not bury the reader in others that only follow from it.
 FOLLOW_UPS = {
+    "state with a hyphen",
+    "target with a hyphen",
     "state not reachable",  # the state is also never left
     "inputs not a table",
     "rows not a list",

@@ -66,6 +66,8 @@ def _read_row(reader: Reader, raw: object, number: int, ids: set[str]) -> list[R
     id_given = raw.get("id") if isinstance(raw, dict) else None
     place = f"row '{id_given}'" if isinstance(id_given, str) else f"row number {number}"
     entry = shaped(raw, ROW, place, reader.problems)
+    if not isinstance(raw, dict) or {"from", "when", "unless"} & raw.keys() - entry.keys():
+        reader.rows_sound = False
     row_id = entry.get("id", "")
     if row_id in ids:
         reader.problems.add(

@@ -153,7 +153,7 @@ def read_conditions(reader: Reader) -> tuple[Condition, ...]:
                 "a condition that can be true and false within the declared ranges",
                 "correct the comparison or the range, or remove the condition",
             )
-        elif expression is not None:
+        elif expression is not None and reader.has_values(expression, scope):
             reader.conditions[name] = ANY_BOOLEAN
             conditions.append(Condition(name, expression, entry.get("meaning", "")))
     return tuple(conditions)

@@ -172,12 +172,19 @@ class _Parser:
         left = self._sum()
         while self._now.text in _SHIFT_SYMBOLS:
             operator = _SHIFT_SYMBOLS[self._advance().text]
-            left = Binary(operator, left, self._shift_distance())
+            left = Binary(operator, left, self._shift_distance(operator))
         return left
 
-    def _shift_distance(self) -> Integer:
+    def _shift_distance(self, operator: Operator) -> Integer:
         token = self._now
         distance = self._sign()
+        if self._now.text in ("+", "-", "*"):
+            raise ExpressionError(
+                f"{self._now} after the distance of a shift",
+                "the shift in brackets; without them the sum would be the distance",
+                f"write (... {operator.value} {token.text}) {self._now.text} ...",
+                self._now.column,
+            )
         if isinstance(distance, Integer) and 0 <= distance.value <= LARGEST_SHIFT:
             return distance
         raise ExpressionError(

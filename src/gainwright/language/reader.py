@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from gainwright.language.expression import Expression, Integer, Reference, walk
+from gainwright.language.expression import Expression, Integer, Reference, references, walk
 from gainwright.language.expression_error import ExpressionError
 from gainwright.language.layout import NAMED_TABLES
 from gainwright.language.model import Kind
 from gainwright.language.parse import parse
 from gainwright.language.problems import Problems
 from gainwright.language.scope import ANY_INTEGER, INT32_HIGH, INT32_LOW, Bounds, Scope
-from gainwright.language.shape import name_problem, shaped
+from gainwright.language.shape import name_problem, name_remedy, shaped
 from gainwright.language.typing import infer
 
 
@@ -38,6 +38,8 @@ class Reader:
         self.outputs: dict[str, Bounds | None] = {}
         self.conditions: dict[str, Bounds | None] = {}
         self.states: tuple[str, ...] = ()
+        self.rows_sound = True
+        """Whether every row is as its author wrote it, so that tables can be judged."""
 
     def signals(self) -> dict[str, Bounds]:
         """Return the sound inputs and variables."""
@@ -48,6 +50,10 @@ class Reader:
         """Return whether every input, variable and condition has a meaning."""
         parts = (self.inputs, self.variables, self.conditions)
         return all(bounds is not None for part in parts for bounds in part.values())
+
+    def has_values(self, expression: Expression, scope: Scope) -> bool:
+        """Return whether every name that an expression reads has a sound declaration."""
+        return all(scope.readable.get(name) is not None for name in references(expression))
 
     def entries(self, table: str) -> list[tuple[str, str, dict[str, Any]]]:
         """Return (name, place, well-shaped keys) of each entry of a table of named entries."""
@@ -72,7 +78,7 @@ class Reader:
             where = f"{place} {name}"
             if wrong := name_problem(name):
                 self.problems.add(
-                    where, wrong, "lower case letters, digits and single _", "rename it"
+                    where, wrong, "lower case letters, digits and single _", name_remedy(name)
                 )
                 continue
             yield name, where, entry

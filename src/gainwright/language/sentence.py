@@ -142,6 +142,10 @@ def _amount(expression: Expression) -> str:
             return f"{_inner(left)} {_COMPUTED[operator]} {_inner(right)}"
         case Choice(condition, consequence, alternative):
             return f"{_value(consequence)} if {_claim(condition)}, otherwise {_value(alternative)}"
+        case Binary(operator, _, _) if operator not in CONNECTIVES | COMPARISONS:
+            raise ValueError(f"no words for the operator {operator}")
+        case Unary(operator, _) if operator is not Operator.NOT:
+            raise ValueError(f"no words for the operator {operator}")
     return _claim(expression)
 
 

@@ -72,6 +72,15 @@ def name_problem(name: object) -> str:
     return ""
 
 
+def name_remedy(name: object) -> str:
+    """Return how a bad name can be written."""
+    if isinstance(name, str) and name not in RESERVED:
+        better = re.sub(r"[^a-z0-9]+", "_", name.lower()).strip("_")
+        if not name_problem(better):
+            return f"write {better}"
+    return "rename it, for example gain_rung"
+
+
 def _shortened(text: str) -> str:
     return text if len(text) <= 60 else f"{text[:57]}..."
 
@@ -124,7 +133,6 @@ _TESTS: Mapping[Shape, Callable[[Any], bool]] = {
 
 _REMEDIES: Mapping[Shape, str] = {
     Shape.TEXT: "write it as a text in quotes",
-    Shape.NAME: "rename it, for example gain_rung",
     Shape.WHOLE: "write it without a decimal point; scale the quantity if it has a fraction",
     Shape.NUMBER: "write a plain number such as 1.04",
     Shape.BOOLEAN: "write true or false without quotes",
@@ -139,7 +147,7 @@ _REMEDIES: Mapping[Shape, str] = {
 
 def _has_shape(value: object, rule: Key, place: str, problems: Problems) -> bool:
     if not _TESTS[rule.shape](value):
-        remedy = _REMEDIES[rule.shape]
+        remedy = _remedy(value, rule.shape)
         problems.add(place, _described_part(value, rule.shape), rule.shape.value, remedy)
         return False
     if rule.choices and value not in rule.choices:
@@ -148,6 +156,17 @@ def _has_shape(value: object, rule: Key, place: str, problems: Problems) -> bool
         )
         return False
     return True
+
+
+def _remedy(value: object, shape: Shape) -> str:
+    if shape is Shape.NAME:
+        return name_remedy(value)
+    if shape in (Shape.NAMES, Shape.STATES):
+        members = value if isinstance(value, list) else [value]
+        bad = [name for name in members if isinstance(name, str) and name_problem(name)]
+        if bad:
+            return name_remedy(bad[0])
+    return _REMEDIES[shape]
 
 
 def _described_part(value: object, shape: Shape) -> str:

@@ -21,6 +21,7 @@ from gainwright.language.expression import (
     Operator,
     Reference,
     Unary,
+    references,
 )
 from gainwright.language.expression_error import ExpressionError
 from gainwright.language.intervals import compared, computed, connected
@@ -126,10 +127,25 @@ class _Inference:
             return None
         return self._fitting(Bounds(Kind.INTEGER, -bounds.high, -bounds.low), whole)
 
+    def _hyphenated(self, whole: Expression) -> bool:
+        """Report a name written with hyphens, which are signs of subtraction here."""
+        meant = "_".join(_subtracted_names(whole))
+        if "_" not in meant or meant not in self._scope.readable:
+            return False
+        self._error(
+            f"{write(whole).replace(' ', '')}, where '{meant}' is a name",
+            "names with _; - subtracts",
+            f"write {meant}, or put the difference in brackets",
+        )
+        return True
+
     def _binary(
         self, operator: Operator, left: Expression, right: Expression, whole: Expression
     ) -> Bounds | None:
         user = operator.value
+        unknown = references(whole) - self._scope.readable.keys()
+        if operator is Operator.SUBTRACT and unknown and self._hyphenated(whole):
+            return None
         if operator in CONNECTIVES:
             first, second = (self._operand(s, Kind.BOOLEAN, user) for s in (left, right))
             pairs = [_pair(side or ANY_BOOLEAN) for side in (first, second)]
@@ -204,6 +220,17 @@ def _comparison_remedy(first: Bounds, second: Bounds) -> str:
     if named := first.enumeration or second.enumeration:
         return f"compare with a value of '{named}' by its name"
     return "compare like with like; true and false are written as words"
+
+
+def _subtracted_names(expression: Expression) -> list[str]:
+    match expression:
+        case Reference(name, False) | Integer(_, name) if name:
+            return [name]
+        case Integer(value, _):
+            return [str(value)]
+        case Binary(Operator.SUBTRACT, left, right):
+            return [*_subtracted_names(left), *_subtracted_names(right)]
+    return [""]
 
 
 def _pair(bounds: Bounds) -> tuple[int, int]:
