@@ -25,7 +25,6 @@ if TYPE_CHECKING:
 
 Checked = tuple[dict[str, str | int], Sequence[str]]
 """What there is to say of a file, and advice about it."""
-TRIAL_TABLE, MACHINE_TABLES = "trial", frozenset({"mechanics", "drive", "motion", "speed_loop"})
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -69,6 +68,7 @@ def _following(kind: str, arguments: argparse.Namespace) -> str:
 
 
 def _kind(name: str) -> tuple[str, Path]:
+    from gainwright.language.file_kind import file_kind
     from gainwright.language.text_file import read_toml
     from gainwright_sim.machine import machine_path, shipped_machine_names
 
@@ -78,16 +78,13 @@ def _kind(name: str) -> tuple[str, Path]:
         return "machine", machine_path(name)
     path = Path(name)
     tables = read_toml(path).keys()
-    if TRIAL_TABLE in tables:
-        return "trial", path
-    if MACHINE_TABLES & tables:
-        return "machine", path
+    if kind := file_kind(tables):
+        return kind, path
     raise input_error(
         path,
         "",
         f"tables {', '.join(sorted(tables)) or '(none)'}",
-        f"a trial (it has a table [{TRIAL_TABLE}]) or a machine description "
-        f"([{'], ['.join(sorted(MACHINE_TABLES))}])",
+        "a trial (it has a table [trial]) or a machine description ([mechanics], [drive])",
         "see `gainwright schema trial` and `gainwright schema machine`",
     )
 

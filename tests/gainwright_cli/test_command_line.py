@@ -247,6 +247,26 @@ def test_schema_and_check_of_shipped_files(capsys):
         assert (code, json.loads(out)["kind"]) == (0, kind)
 
 
+def test_a_file_of_the_other_kind_is_one_sentence(capsys, tmp_path):
+    trial, machine = str(shipped_trial_path()), str(machine_path("door-hoist"))
+    out = str(tmp_path / "out")
+    for words in (
+        ("rehearse", trial, "--out", out),
+        ("export", trial, "--out", out),
+        ("rehearse", "door-hoist", "--trial", machine, "--out", out),
+        ("show", machine),
+        ("prove", machine),
+    ):
+        code, _, err = run(capsys, *words)
+        assert code == 2
+        found, expected = "a trial specification", "a machine description"
+        if machine in words:
+            found, expected = expected, found
+        assert f"found:    {found}\n" in err and f"expected: {expected}\n" in err
+        assert err.count("found:") == 1
+        assert not Path(out).exists()
+
+
 def test_check_refuses_what_the_exported_c_cannot_hold(capsys, tmp_path):
     """Otherwise check says valid, and prove and export say no."""
     inputs = "".join(f'i{k} = {{ kind = "boolean", meaning = "x" }}\n' for k in range(70))

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from gainwright.errors import InputError, Problem, input_error
+from gainwright.language.file_kind import MACHINE, refuse_other_kind
 from gainwright.language.text_file import read_toml
 from gainwright_sim.machine.build import build_machine, check_machine, check_mechanics, check_name
 from gainwright_sim.machine.check import Checker
@@ -43,6 +44,7 @@ def load_machine(name_or_path: str | os.PathLike[str]) -> Machine:
 
 def machine_from_document(document: Mapping[str, Any], file: str) -> Machine:
     """Return the machine of a parsed description; ``file`` is what error messages call it."""
+    refuse_other_kind(document, file, MACHINE)
     checker = Checker(file, document)
     check_name(checker)
     check_mechanics(checker)

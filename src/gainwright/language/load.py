@@ -18,6 +18,8 @@ from gainwright.language.declarations import (
 )
 from gainwright.language.demands import read_equivalent_mutants, read_hazards, read_requirements
 from gainwright.language.digest import trial_digest
+from gainwright.language.file_kind import TRIAL as TRIAL_FILE
+from gainwright.language.file_kind import refuse_other_kind
 from gainwright.language.layout import ENUMERATIONS, NAMED_TABLES, TRIAL
 from gainwright.language.model import Trial
 from gainwright.language.problems import Problems
@@ -38,6 +40,7 @@ def load_trial(path: str | Path) -> Trial:
 
 def trial_from_document(document: Mapping[str, Any], file: str) -> Trial:
     """Return the trial in a parsed TOML document; ``file`` names it in error messages."""
+    refuse_other_kind(document, file, TRIAL_FILE)
     problems = Problems(file)
     reader = Reader(document, problems)
     _check_tables_known(reader)
