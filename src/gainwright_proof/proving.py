@@ -14,7 +14,7 @@ from gainwright.language.model import Trial
 from gainwright_codegen.bundle.stamp import proved_sources
 from gainwright_codegen.host.compiler import compilers
 from gainwright_proof.c_checks.checks import check_sources
-from gainwright_proof.exploration import Exploration, Run, explore
+from gainwright_proof.exploration import Exploration, Run, Vacuity, explore
 from gainwright_proof.induction import prove as smt
 from gainwright_proof.induction.solvers import SOLVERS
 from gainwright_proof.second_checker.check import second_checker
@@ -46,6 +46,7 @@ def prove(
     trial: Trial,
     announce: Announce = lambda name, ended: None,
     further_solvers: bool = False,
+    exported: Mapping[str, bytes] | None = None,
 ) -> Proof:
     """Prove a trial by every method that is installed.
 
@@ -53,21 +54,23 @@ def prove(
         trial: what is proved.
         announce: told when a method begins and ends.
         further_solvers: let the further SMT solvers decide every obligation again.
+        exported: the C to look at, if it is not what the exporter writes now.
 
     Raises:
         InputError: the trial cannot be exported, or there is no C compiler.
     """
-    exported = proved_sources(trial)
+    exported = proved_sources(trial) if exported is None else exported
     explored: list[Exploration] = []
 
     def exploration() -> Sequence[Finding]:
-        explored.append(explore(trial))
+        explored.append(explore(trial, exported=exported))
         return explored[0].findings
 
     solvers = FURTHER_SOLVERS if further_solvers else ()
     methods: dict[str, Method] = {
         "induction by SMT": lambda: smt.prove(trial, solvers).findings,
         "exploration of the compiled C": exploration,
+        "premises of the requirements": lambda: Vacuity(trial, exported=exported).findings(),
         "checks of the C source": lambda: check_sources(trial, exported),
     }
     findings = _side_by_side(methods, announce)

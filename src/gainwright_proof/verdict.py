@@ -18,13 +18,23 @@ class Verdict(Enum):
     PROVED = "proved"
     REFUTED = "refuted"
     """A counterexample exists and comes with it (none can exist if nothing is reachable)."""
+    TESTED = "tested"
+    """Tried on inputs that are listed or drawn, without a difference: evidence, no proof."""
     UNFINISHED = "unfinished"
     """Undecided: the detail says what ran out (time, memory, depth, ideas)."""
     NOT_RUN = "not run"
     """Not tried: the detail says what is missing."""
 
 
-_WORST_FIRST = (Verdict.REFUTED, Verdict.UNFINISHED, Verdict.NOT_RUN, Verdict.PROVED)
+_WORST_FIRST = (
+    Verdict.REFUTED,
+    Verdict.UNFINISHED,
+    Verdict.NOT_RUN,
+    Verdict.TESTED,
+    Verdict.PROVED,
+)
+HOLDS = frozenset({Verdict.PROVED, Verdict.TESTED})
+"""Verdicts that leave nothing open."""
 
 
 def worst(verdicts: Iterable[Verdict]) -> Verdict:

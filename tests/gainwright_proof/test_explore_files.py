@@ -22,7 +22,7 @@ from gainwright_proof.exploration import (
     run_text,
 )
 from gainwright_proof.exploration.shortened import shortened_trial
-from gainwright_proof.verdict import Verdict
+from gainwright_proof.verdict import HOLDS, Verdict
 
 from ..shared.random_trials import counter_trial, trial_of
 
@@ -157,7 +157,7 @@ def test_a_trial_of_almost_nothing():
     trial = trial_of(states=(State("only", "", True, {}),), rows=rows)
     exploration = explore(trial)
     assert (exploration.figures.nodes, exploration.figures.edges) == (1, 1)
-    assert {finding.verdict for finding in exploration.findings} == {Verdict.PROVED}
+    assert {finding.verdict for finding in exploration.findings} <= HOLDS
 
 
 def test_an_input_with_many_values_that_all_matter():

@@ -11,7 +11,7 @@ from gainwright.language.load import load_trial
 from gainwright.language.shipped import shipped_trial_path
 from gainwright_codegen.host.sequencer import CompiledSequencer
 from gainwright_proof.exploration import confirms, explore, replay_run
-from gainwright_proof.verdict import Verdict
+from gainwright_proof.verdict import HOLDS, Verdict
 from gainwright_sim.machine import load_machine
 from gainwright_sim.rehearsal.bench import Bench
 from gainwright_sim.rehearsal.rehearse import rehearse
@@ -67,7 +67,9 @@ def test_counts_follow_from_times_and_ladder(explored):
 def test_everything_is_proved_and_in_time(explored):
     trial, exploration, seconds = explored
     assert exploration.complete
-    assert {finding.verdict for finding in exploration.findings} == {Verdict.PROVED}
+    tested = {f.subject for f in exploration.findings if f.verdict is not Verdict.PROVED}
+    assert tested == {"exported_code_one_step"}
+    assert {finding.verdict for finding in exploration.findings} <= HOLDS
     subjects = [finding.subject for finding in exploration.findings]
     assert len(subjects) == len(set(subjects))
     assert set(subjects) >= {requirement.id for requirement in trial.requirements}

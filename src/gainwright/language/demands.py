@@ -88,6 +88,7 @@ def _requirement(
         trigger=trigger,
         within_ticks=within,
         proved_by=entry.get("proved_by", ""),
+        vacuous_because=entry.get("vacuous_because", ""),
     )
 
 

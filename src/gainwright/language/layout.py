@@ -99,7 +99,10 @@ REQUIREMENT: Layout = {
     "trigger": Key(Shape.FORMULA, "when the time starts (response, bounded)", required=False),
     "formula": Key(Shape.FORMULA, "what must hold"),
     "within_ticks": Key(Shape.WHOLE, "time allowed (response, bounded)", required=False),
-    "proved_by": Key(Shape.TEXT, "how it is proved, in words"),
+    "proved_by": Key(Shape.TEXT, "how it is to be proved, in words"),
+    "vacuous_because": Key(
+        Shape.TEXT, "why its premise or trigger need not occur, if it does not", required=False
+    ),
 }
 STAGE: Layout = {
     "title": Key(Shape.TEXT, "the gain's name in the trade"),

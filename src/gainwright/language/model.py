@@ -157,7 +157,9 @@ class Requirement:
     trigger: Expression | None
     within_ticks: int
     proved_by: str
-    """How it is proved, in words."""
+    """How it is to be proved, in words: a plan, not a verdict."""
+    vacuous_because: str = ""
+    """Why it may stand although its premise or trigger never occurs; empty: it must occur."""
 
 
 @dataclass(frozen=True, slots=True)

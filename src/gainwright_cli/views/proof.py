@@ -16,6 +16,7 @@ from gainwright_proof.verdict import Finding, Trace, Verdict
 
 STYLES = {
     Verdict.PROVED: "green",
+    Verdict.TESTED: "cyan",
     Verdict.REFUTED: "bold red",
     Verdict.UNFINISHED: "yellow",
     Verdict.NOT_RUN: "dim",

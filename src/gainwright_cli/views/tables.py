@@ -86,7 +86,9 @@ def _render_requirement(requirement: Requirement, console: Console) -> None:
     console.print(Text(requirement.id, style="bold"))
     _paragraph(console, f"  {requirement.sentence}")
     time = "" if requirement.within_ticks == NEVER else f", within {requirement.within_ticks} ticks"
-    _paragraph(console, f"  {requirement.kind.value}{time}; proved by {requirement.proved_by}")
+    _paragraph(
+        console, f"  {requirement.kind.value}{time}; to be proved by {requirement.proved_by}"
+    )
     if requirement.trigger is not None:
         _paragraph(console, f"  when: {sentence(requirement.trigger)}", "dim")
     for part in sentences(requirement.formula):

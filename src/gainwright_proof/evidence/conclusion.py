@@ -6,7 +6,7 @@ from collections.abc import Container, Iterable
 from dataclasses import dataclass
 
 from gainwright.language.model import Trial
-from gainwright_proof.verdict import Finding, Verdict
+from gainwright_proof.verdict import HOLDS, Finding, Verdict
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,8 +24,9 @@ class Conclusion:
 def conclude(findings: Iterable[Finding]) -> tuple[Conclusion, ...]:
     """Return a conclusion per subject, in the order in which subjects first appear.
 
-    Refuted if any method refutes; else proved if any method proves; else unfinished if any method
-    tried; else not run. A method that is missing takes nothing away from one that proved.
+    Refuted if any method refutes; else proved if any method proves; else tested if any method
+    tested it; else unfinished if any method tried; else not run. A method that is missing takes
+    nothing away from one that proved.
     """
     by_subject: dict[str, list[Finding]] = {}
     for finding in findings:
@@ -35,7 +36,13 @@ def conclude(findings: Iterable[Finding]) -> tuple[Conclusion, ...]:
 
 def _conclude(subject: str, findings: list[Finding]) -> Conclusion:
     verdicts = [finding.verdict for finding in findings]
-    order = (Verdict.REFUTED, Verdict.PROVED, Verdict.UNFINISHED, Verdict.NOT_RUN)
+    order = (
+        Verdict.REFUTED,
+        Verdict.PROVED,
+        Verdict.TESTED,
+        Verdict.UNFINISHED,
+        Verdict.NOT_RUN,
+    )
     verdict = next(candidate for candidate in order if candidate in verdicts)
     return Conclusion(
         subject,
@@ -46,7 +53,7 @@ def _conclude(subject: str, findings: list[Finding]) -> Conclusion:
 
 
 def exit_code(conclusions: Iterable[Conclusion], required: Container[str] | None = None) -> int:
-    """Return 0 if everything is proved, 1 if anything is refuted, else 3.
+    """Return 0 if everything is proved or tested, 1 if anything is refuted, else 3.
 
     ``required`` names subjects that must be proved; without it, all must be. A subject beyond them
     may be left out for want of a tool, but what was tried must have been proved.
@@ -60,7 +67,7 @@ def exit_code(conclusions: Iterable[Conclusion], required: Container[str] | None
     }
     if Verdict.REFUTED in verdicts:
         return 1
-    return 0 if verdicts == {Verdict.PROVED} else 3
+    return 0 if verdicts and verdicts <= HOLDS else 3
 
 
 def required_subjects(trial: Trial) -> frozenset[str]:

@@ -6,12 +6,14 @@ by vectors that stand for all others, see :mod:`vectors`.
 :func:`explore` is the entry. Order of work: :mod:`vectors` finds the inputs to try
 (:mod:`questions`, :mod:`features`, :mod:`behaviour`), :mod:`model_source` writes the C that goes
 with the exported sources, :mod:`engine` runs the search (``gx_*.c``), :mod:`judge` turns what it
-found into findings, :mod:`run_file` and :mod:`replay` keep runs that show something.
+found into findings, :mod:`one_step` tries values that no specification names, :mod:`vacuity` asks
+whether premises occur, :mod:`run_file` and :mod:`replay` keep runs that show something.
 """
 
 from gainwright_proof.exploration.exploration import Exploration, Limits, explore
 from gainwright_proof.exploration.replay import MachinesDifferError, Replay, confirms, replay_run
 from gainwright_proof.exploration.run_file import HeldInputs, Run, read_run, run_text
+from gainwright_proof.exploration.vacuity import Vacuity
 
 __all__ = [
     "Exploration",
@@ -20,6 +22,7 @@ __all__ = [
     "MachinesDifferError",
     "Replay",
     "Run",
+    "Vacuity",
     "confirms",
     "explore",
     "read_run",

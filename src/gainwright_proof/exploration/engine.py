@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from enum import IntEnum
 from itertools import pairwise
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from gainwright.language.model import Trial
 from gainwright_codegen.host import compile_shared, load_library, read_sources
@@ -17,6 +17,10 @@ from gainwright_codegen.sources import sequencer_sources
 from gainwright_proof.exploration.encoding import Encoding
 from gainwright_proof.exploration.model_source import model_sources
 from gainwright_proof.exploration.vectors import StateVectors, Vector
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
 
 _DIRECTORY = Path(__file__).parent
 _NOWHERE = 2**32 - 1
@@ -36,6 +40,10 @@ gx_search *gx_search_new(uint64_t most_nodes);
 void gx_search_free(gx_search *search);
 int32_t gx_search_run(gx_search *search, uint64_t nodes);
 void gx_search_figures(const gx_search *search, gx_figures *figures);
+void gx_search_situations(const gx_search *search, uint32_t nodes[]);
+void gx_memory_of(const gx_search *search, uint32_t node, gw_sequencer *memory);
+void gx_probe(const gx_search *search, uint32_t node, uint64_t count, const int32_t *inputs,
+              int32_t rows[], int32_t states[], int32_t *variables, int32_t *outputs);
 void gx_search_nodes_in(const gx_search *search, uint64_t counts[]);
 uint64_t gx_search_row_ticks(const gx_search *search, int32_t row);
 gx_tick gx_search_first(const gx_search *search, int32_t kind, uint32_t subject);
@@ -114,6 +122,19 @@ class Wait:
     early where it has gone round a circle, or where no row holds."""
 
 
+@dataclass(frozen=True, slots=True)
+class Probed:
+    """What the compiled step did, one element per input vector."""
+
+    rows: NDArray[np.int32]
+    """Number of the row, or a negative code."""
+    states: NDArray[np.int32]
+    variables: NDArray[np.int32]
+    """Shape (n, number of variables, at least 1)."""
+    outputs: NDArray[np.int32]
+    """Shape (n, number of outputs, at least 1)."""
+
+
 class OutOfMemory(Exception):
     """An analysis of the graph found too little memory."""
 
@@ -122,15 +143,24 @@ class Engine:
     """A search over one trial, from reset. After the search, threads may share it."""
 
     def __init__(
-        self, trial: Trial, vectors: Sequence[StateVectors], encoding: Encoding, most_nodes: int
+        self,
+        trial: Trial,
+        vectors: Sequence[StateVectors],
+        encoding: Encoding,
+        most_nodes: int,
+        exported: Mapping[str, bytes] | None = None,
     ) -> None:
-        """Compile the explorer; InputError if that fails, OutOfMemory at once if it is short."""
+        """Compile the explorer; InputError if that fails, OutOfMemory at once if it is short.
+
+        ``exported`` is the C to explore, if it is not what the exporter writes now.
+        """
         self._trial = trial
+        self.vectors_by_state = tuple(vectors)
         self.vectors: tuple[Vector, ...] = tuple(v for s in vectors for v in s.vectors)
         library = compile_shared(
             _one_unit(
                 {
-                    **sequencer_sources(trial),
+                    **_explored_sources(trial, exported),
                     **read_sources(_DIRECTORY, "*.h", "*.c"),
                     **model_sources(trial, vectors, encoding),
                 }
@@ -167,6 +197,35 @@ class Engine:
         count = len(self._trial.rows)
         return tuple(self._library.gx_search_row_ticks(self._search, k) for k in range(count))
 
+    def situations(self) -> tuple[int, ...]:
+        """Return a node of every situation that can be reached, in the order of the states."""
+        count = sum(1 + len(state.enough) for state in self.vectors_by_state)
+        nodes = self._ffi.new("uint32_t[]", count)
+        self._library.gx_search_situations(self._search, nodes)
+        return tuple(node for node in nodes if node != _NOWHERE)
+
+    def memory_of(self, node: int) -> tuple[int, tuple[int, ...]]:
+        """Return the number of the state of a node, and its variables."""
+        memory = self._ffi.new("gw_sequencer *")
+        self._library.gx_memory_of(self._search, node, memory)
+        return memory.state, tuple(memory.variables[0 : len(self._trial.variables)])
+
+    def probe(self, node: int, inputs: NDArray[np.int32]) -> Probed:
+        """Take one step from a node with each of the inputs, whatever they hold; shape (n, slots).
+
+        Outputs are those after the step.
+        """
+        import numpy as np
+
+        trial, count = self._trial, len(inputs)
+        sizes = (1, 1, len(trial.variables), len(trial.outputs))
+        found = [np.zeros((count, max(1, size)), dtype=np.int32) for size in sizes]
+        inputs = np.ascontiguousarray(inputs, dtype=np.int32)
+        arrays = [self._ffi.from_buffer("int32_t[]", array) for array in (inputs, *found)]
+        self._library.gx_probe(self._search, node, count, *arrays)
+        rows, states, variables, outputs = found
+        return Probed(rows[:, 0], states[:, 0], variables, outputs)
+
     def first(self, note: Note, subject: int) -> Place | None:
         """Return the first occurrence of something, nearest to reset; None if there is none."""
         return self._place(self._library.gx_search_first(self._search, int(note), subject))
@@ -177,6 +236,13 @@ class Engine:
 
     def path_to(self, node: int) -> list[Vector]:
         """Return the inputs of a shortest run from reset to a node, one vector per tick."""
+        return self.along(self._nodes_to(node))
+
+    def ticks_to(self, node: int) -> int:
+        """Return the length of a shortest run from reset to a node."""
+        return len(self._nodes_to(node)) - 1
+
+    def _nodes_to(self, node: int) -> list[int]:
         with self._lock:
             if self._parents is None:
                 self._parents = self._places()
@@ -184,7 +250,7 @@ class Engine:
         nodes = [node]
         while self._parents[nodes[-1]] != _NOWHERE:
             nodes.append(self._parents[nodes[-1]])
-        return self.along(nodes[::-1])
+        return nodes[::-1]
 
     def path_over(self, place: Place) -> list[Vector]:
         """Return the inputs of a shortest run from reset to a place, its own tick included."""
@@ -243,6 +309,11 @@ class Engine:
 
     def _place(self, tick: Any) -> Place | None:
         return None if tick.node == _NOWHERE else Place(tick.node, tick.vector)
+
+
+def _explored_sources(trial: Trial, exported: Mapping[str, bytes] | None) -> dict[str, bytes]:
+    wanted = sequencer_sources(trial)
+    return wanted if exported is None else {name: exported[name] for name in wanted}
 
 
 def _one_unit(sources: Mapping[str, str | bytes]) -> dict[str, str | bytes]:

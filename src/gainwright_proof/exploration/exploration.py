@@ -62,9 +62,14 @@ class Exploration:
 
 
 def explore(
-    trial: Trial, limits: Limits | None = None, progress: Progress | None = None
+    trial: Trial,
+    limits: Limits | None = None,
+    progress: Progress | None = None,
+    exported: Mapping[str, bytes] | None = None,
 ) -> Exploration:
     """Explore all that a trial can do from reset, whatever the inputs.
+
+    ``exported`` is the C to explore, if it is not what the exporter writes now.
 
     A trial that is too large is not an error: the findings then say what ran out.
 
@@ -79,7 +84,7 @@ def explore(
                 f"state and variables have {encoding.codes:,} combinations, more than 63 bits hold"
             )
         vectors = vectors_by_state(trial, limits.vectors)
-        engine = Engine(trial, vectors, encoding, limits.nodes)
+        engine = Engine(trial, vectors, encoding, limits.nodes, exported)
     except (TooManyVectors, _CannotBegin, OutOfMemory) as error:
         return _not_begun(trial, encoding.codes, str(error) or "there is too little memory")
     result = _searched(engine, progress)

@@ -309,7 +309,7 @@ uint32_t gx_vector_between(const gx_search *search, uint32_t node, uint32_t targ
     for (vector = gx_first_vector[before.state]; vector < gx_first_vector[before.state + 1];
          vector++) {
         gw_sequencer after = before;
-        const int32_t row = gw_sequencer_advance(&after, gx_vectors[vector]);
+        const int32_t row = gw_sequencer_step(&after, gx_vectors[vector]);
 
         if ((row >= 0) && (after.state == wanted.state)
             && (memcmp(after.variables, wanted.variables, sizeof after.variables) == 0)

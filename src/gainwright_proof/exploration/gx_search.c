@@ -1,6 +1,7 @@
 /*
  * Gainwright, exhaustive exploration: breadth-first search. See gx_search.h.
  *
+ * Every tick is one of gw_sequencer_step and gw_sequencer_outputs, the functions that firmware calls.
  * In every node all vectors that behave in different ways are tried. In a situation (what the
  * variables contribute to the conditions of the state's table) not seen before, all others are tried
  * too: so all boolean values that these conditions can have together in a reachable node have been put
@@ -63,6 +64,7 @@ gx_search *gx_search_new(uint64_t most_nodes)
         gx_search_free(search);
         return NULL;
     }
+    memset(search->seen, 0xFF, sizeof search->seen);
     gw_sequencer_reset(&memory);
     (void)gx_store_number(&search->store, &memory, gx_encode(&memory));
     return search;
@@ -89,7 +91,7 @@ static void judge_moment(gx_search *search, const gw_sequencer *memory, uint32_t
     uint16_t found[GX_REQUIREMENT_SLOTS];
     uint32_t count;
 
-    gw_trial_outputs(memory->state, memory->variables, outputs);
+    gw_sequencer_outputs(memory, outputs);
     count = gx_judge_moment(memory->state, memory->variables, outputs, found);
     while (count > 0U) {
         count--;
@@ -192,7 +194,7 @@ static int32_t try_vector(gx_search *search, expansion *x, uint32_t vector, int3
     const int32_t *inputs = gx_vectors[vector];
     gw_sequencer after = x->before;
     uint16_t found[GX_REQUIREMENT_SLOTS];
-    const int32_t row = gw_sequencer_advance(&after, inputs);
+    const int32_t row = gw_sequencer_step(&after, inputs);
     uint64_t code;
     uint32_t count;
 
@@ -252,8 +254,8 @@ static int32_t expand(gx_search *search, uint32_t node)
         }
     }
     /* The first list of a state does not stand for one situation. */
-    if ((search->seen[list] == 0U) || (list == gx_first_list[x.before.state])) {
-        search->seen[list] = 1U;
+    if ((search->seen[list] == GX_NOWHERE) || (list == gx_first_list[x.before.state])) {
+        search->seen[list] = (search->seen[list] == GX_NOWHERE) ? node : search->seen[list];
         return try_others(search, &x);
     }
     return 1;
@@ -315,4 +317,32 @@ int32_t gx_holds_after_reset(uint32_t formula)
     gw_sequencer_reset(&memory);
     gw_sequencer_outputs(&memory, outputs);
     return gx_holds(formula, memory.state, memory.variables, outputs);
+}
+
+void gx_search_situations(const gx_search *search, uint32_t nodes[GX_LIST_COUNT])
+{
+    memcpy(nodes, search->seen, sizeof search->seen);
+}
+
+void gx_memory_of(const gx_search *search, uint32_t node, gw_sequencer *memory)
+{
+    gx_decode(search->store.codes[node], memory);
+}
+
+void gx_probe(const gx_search *search, uint32_t node, uint64_t count,
+              const int32_t inputs[][GW_INPUT_SLOTS], int32_t rows[], int32_t states[],
+              int32_t variables[][GW_VARIABLE_SLOTS], int32_t outputs[][GW_OUTPUT_SLOTS])
+{
+    gw_sequencer before;
+    uint64_t index;
+
+    gx_decode(search->store.codes[node], &before);
+    for (index = 0U; index < count; index++) {
+        gw_sequencer after = before;
+
+        rows[index] = gw_sequencer_step(&after, inputs[index]);
+        states[index] = after.state;
+        memcpy(variables[index], after.variables, sizeof after.variables);
+        gw_sequencer_outputs(&after, outputs[index]);
+    }
 }

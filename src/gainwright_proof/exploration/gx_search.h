@@ -49,7 +49,7 @@ typedef struct {
     gw_variable_set saturated;
     gx_tick *notes[GX_NOTE_KINDS];
     uint64_t row_ticks[GW_ROW_COUNT];
-    uint8_t seen[GX_LIST_COUNT]; /* Lists for which all vectors of the state were tried once. */
+    uint32_t seen[GX_LIST_COUNT]; /* Node at which all vectors were tried for a list; or nowhere. */
 } gx_search;
 
 /* A search that holds the reset only; NULL if memory is short. */
@@ -66,5 +66,17 @@ gx_tick gx_search_first(const gx_search *search, int32_t kind, uint32_t subject)
 
 /* Whether a formula of gx_holds holds after the exported reset, before the first tick. */
 int32_t gx_holds_after_reset(uint32_t formula);
+
+/* Write for each list (of a situation) the first node that was expanded in it, or GX_NOWHERE. */
+void gx_search_situations(const gx_search *search, uint32_t nodes[GX_LIST_COUNT]);
+
+/* What the functions that firmware calls do with a node and any inputs, one step for each of count
+ * input vectors: row or negative code, then state, variables and outputs. */
+void gx_probe(const gx_search *search, uint32_t node, uint64_t count,
+              const int32_t inputs[][GW_INPUT_SLOTS], int32_t rows[], int32_t states[],
+              int32_t variables[][GW_VARIABLE_SLOTS], int32_t outputs[][GW_OUTPUT_SLOTS]);
+
+/* State and variables of a node. */
+void gx_memory_of(const gx_search *search, uint32_t node, gw_sequencer *memory);
 
 #endif

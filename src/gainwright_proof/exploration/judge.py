@@ -8,9 +8,15 @@ from concurrent.futures import Executor, Future, ThreadPoolExecutor
 
 from gainwright.language.model import Requirement, RequirementKind, Trial
 from gainwright_proof.exploration.engine import Engine, Note, OutOfMemory, Wait
+from gainwright_proof.exploration.one_step import SEED, OneStep
 from gainwright_proof.exploration.report import Report, unfinished
 from gainwright_proof.exploration.run_file import Run
-from gainwright_proof.exploration.subjects import AS_SPECIFIED, END_REACHABLE, WHOLE_TRIAL
+from gainwright_proof.exploration.subjects import (
+    AS_SPECIFIED,
+    END_REACHABLE,
+    ONE_STEP,
+    WHOLE_TRIAL,
+)
 from gainwright_proof.verdict import Finding
 
 _ENDLESS = 2**32 - 4
@@ -20,6 +26,7 @@ _ENDLESS = 2**32 - 4
 def unfinished_findings(trial: Trial, reason: str) -> Iterator[Finding]:
     """Yield one unfinished finding about every subject."""
     yield unfinished(AS_SPECIFIED, reason)
+    yield unfinished(ONE_STEP, reason)
     for state in trial.states:
         yield unfinished(f"single_hit/{state.name}", reason)
     for row in trial.rows:
@@ -74,6 +81,7 @@ class Judge:
 
     def _findings(self, waits: Mapping[str, Future[Wait]]) -> Iterator[Finding]:
         yield self._as_specified()
+        yield self._one_step()
         for number, state in enumerate(self._trial.states):
             yield self._single_hit(number, state.name)
         for number, row in enumerate(self._trial.rows):
@@ -101,6 +109,20 @@ class Judge:
             AS_SPECIFIED,
             "The outputs of every reachable state are those of the specification; conditions and "
             "the effect of inputs were compared in every situation.",
+        )
+
+    def _one_step(self) -> Finding:
+        one_step = OneStep(self._trial, self._engine)
+        difference = one_step.first_difference()
+        if difference is not None:
+            node, text = difference
+            return self._report.refuted(ONE_STEP, text, self._engine.path_to(node))
+        return self._report.tested(
+            ONE_STEP,
+            f"{one_step.steps:,} steps from {one_step.situations} situations, under boundaries, "
+            f"powers of two, aliases and random 32-bit values of every input (seed {SEED}), are "
+            "those of the reference.",
+            {"steps": one_step.steps, "situations": one_step.situations},
         )
 
     def _single_hit(self, number: int, state: str) -> Finding:

@@ -41,6 +41,10 @@ class Report:
             return unfinished(subject, self._stopped)
         return Finding(subject, METHOD, Verdict.PROVED, text, figures=figures or {})
 
+    def tested(self, subject: str, text: str, figures: Mapping[str, int]) -> Finding:
+        """Return what held wherever it was tried."""
+        return Finding(subject, METHOD, Verdict.TESTED, text, figures=figures)
+
     def shown(self, subject: str, text: str, path: Sequence[Vector] | None = None) -> Finding:
         """Return what was asked for and found, however much more there is."""
         if path is None:
