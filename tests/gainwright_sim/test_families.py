@@ -177,3 +177,20 @@ def test_written_description_loads_as_the_same_machine(machine, tmp_path):
     path = tmp_path / "machine.toml"
     path.write_text(machine_toml(machine), encoding="utf-8")
     assert load_machine(str(path)) == dataclasses.replace(machine, motor_rad_per_load_m=None)
+
+
+@pytest.mark.parametrize("name", ["disturbed", "mixed"])
+def test_disturbances_are_of_the_orders_that_slots_and_poles_give(name):
+    # SOURCES: cogging at the least common multiple of slots and poles (Zhu and Howe 2000, IEEE
+    # Trans. Energy Convers. 15:407), ripple at 6 per electrical period (Jahns and Soong 1996).
+    pumps = 0
+    for machine in axes(name):
+        source = machine.disturbances
+        ripple, cogging = source.torque_ripple[0], source.cogging[0]
+        assert ripple.order == 6 * source.motor_pole_pairs
+        assert cogging.order % (2 * source.motor_pole_pairs) == 0
+        assert 0.002 <= ripple.amplitude <= 0.05
+        assert 1e-3 <= source.current_noise_per_unit <= 1e-2
+        assert 4 * source.encoder_lines_per_turn <= machine.drive.encoder_counts_per_turn
+        pumps += source.external_torque_per_unit > 0.0
+    assert 15 < pumps < 45

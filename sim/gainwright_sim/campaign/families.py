@@ -15,6 +15,31 @@ Span = tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True)
+class DisturbanceRanges:
+    """Log-uniform amplitudes (peak) of what a real axis and drive add on their own.
+
+    Torques are of rated torque, but for the ripple, which is of the torque itself. Orders follow
+    from pole pairs and slots.
+    """
+
+    pole_pairs: tuple[int, ...] = (3, 4, 5, 8)
+    slots: tuple[int, ...] = (9, 12, 18, 24, 36)
+    torque_ripple: Span = (0.002, 0.05)
+    cogging: Span = (0.001, 0.02)
+    load_passing: Span = (0.0005, 0.01)
+    load_passing_order: Span = (3.0, 60.0)
+    encoder_lines: tuple[int, ...] = (512, 1024, 2048)
+    interpolation_first_order: Span = (0.0005, 0.01)
+    """Share of a line."""
+    interpolation_second_order: Span = (0.0005, 0.005)
+    current_noise: Span = (1e-3, 1e-2)
+    current_offset: Span = (5e-4, 0.01)
+    current_gain_error: Span = (1e-3, 0.02)
+    external_torque: Span = (5e-4, 0.02)
+    external_frequency_hz: Span = (8.0, 400.0)
+
+
+@dataclass(frozen=True, slots=True)
 class Family:
     """Ranges that replace those of the own family; ``None`` leaves what the own family draws."""
 
@@ -52,6 +77,7 @@ class Family:
     """Exact limit / start gain, log-uniform."""
     constant_load_share: Span | None = None
     """Weight on the motor shaft, of rated torque, uniform; comes with a holding brake."""
+    disturbances: DisturbanceRanges | None = None
 
 
 OWN = Family("own", "8 kHz, 20-bit encoder, anti-resonance 3 to 600 Hz, Coulomb friction to 3 %")
@@ -102,6 +128,11 @@ VERTICAL = Family(
     integral_time_s=(0.02, 0.2),
     limit_over_start=(3.0, 20.0),
 )
+DISTURBED = Family(
+    "disturbed",
+    "torque ripple, cogging, load passing, interpolation and current-sensor errors, a pump",
+    disturbances=DisturbanceRanges(),
+)
 
 
 def merged(name: str, description: str, *families: Family) -> Family:
@@ -118,11 +149,12 @@ def merged(name: str, description: str, *families: Family) -> Family:
 MIXED = merged(
     "mixed",
     "everything above at once; half of the axes vertical",
-    TIMING, ENCODER, RESONANCE, FRICTION, VERTICAL, MOTION,
+    TIMING, ENCODER, RESONANCE, FRICTION, VERTICAL, MOTION, DISTURBED,
 )  # fmt: skip
 FAMILIES = {
     family.name: family
     for family in (
-        OWN, TIMING, RATES, ENCODER, RESONANCE, FRICTION, MOTION, VERTICAL, MIXED,
+        OWN, TIMING, RATES, ENCODER, RESONANCE, FRICTION, MOTION, VERTICAL, DISTURBED,
+        MIXED,
     )
 }  # fmt: skip

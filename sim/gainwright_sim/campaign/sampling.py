@@ -11,8 +11,9 @@ from typing import Any
 import numpy as np
 
 from gainwright_sim.campaign.families import Family, Span
+from gainwright_sim.machine.disturbances import COUNTS_PER_LINE
 from gainwright_sim.machine.mechanics import two_mass_chain
-from gainwright_sim.machine.model import Brake, Chain, Friction, Machine
+from gainwright_sim.machine.model import Brake, Chain, Disturbances, Friction, Harmonic, Machine
 from gainwright_sim.plant.chain import anti_resonances_hz, resonances_hz
 from gainwright_sim.theory.limit import UnstableAtStartError, machine_stability_limit
 from gainwright_sim.theory.random_axis import sample_axis
@@ -33,6 +34,8 @@ LEAST_PI_DAMPING_RATIO = 0.5
 HOLD_TIMES_INTEGRAL_TIME = 0.4
 """The position hold is no faster than this over the integral time: as in the own family."""
 SLOWEST_SWING_SHARE = 0.5
+PUMP_SHARE = 0.5
+"""Part of the disturbed axes that stand near a machine that shakes them at a fixed frequency."""
 
 
 def sample(family: Family, seed: int) -> Machine:
@@ -237,8 +240,49 @@ def _bearable_weight(machine: Machine, _family: Family, _random: Random) -> Mach
     return dataclasses.replace(machine, friction=friction)
 
 
+def _disturbances(machine: Machine, family: Family, random: Random) -> Machine:
+    """Orders: cogging at the least common multiple of slots and poles (Zhu and Howe 2000), torque
+    ripple at 6 and 12 per electrical period (Jahns and Soong 1996), the second half as strong."""
+    ranges = family.disturbances
+    if ranges is None:
+        return machine
+    picks = random.uniform(size=4).tolist()
+    pole_pairs, slots = _pick(ranges.pole_pairs, picks[0]), _pick(ranges.slots, picks[1])
+    lines = min(
+        _pick(ranges.encoder_lines, picks[2]),
+        machine.drive.encoder_counts_per_turn // COUNTS_PER_LINE,
+    )
+    ripple, cogging, passing = (
+        _log_uniform(random, span)
+        for span in (ranges.torque_ripple, ranges.cogging, ranges.load_passing)
+    )
+    source = Disturbances(
+        torque_ripple=_with_half(6.0 * pole_pairs, ripple),
+        cogging=_with_half(float(math.lcm(slots, 2 * pole_pairs)), cogging),
+        load_passing=(Harmonic(_log_uniform(random, ranges.load_passing_order), passing),),
+        encoder_lines_per_turn=lines,
+        interpolation_first_order=_log_uniform(random, ranges.interpolation_first_order),
+        interpolation_second_order=_log_uniform(random, ranges.interpolation_second_order),
+        current_noise_per_unit=_log_uniform(random, ranges.current_noise),
+        current_offset_per_unit=_log_uniform(random, ranges.current_offset),
+        current_gain_error=_log_uniform(random, ranges.current_gain_error),
+        motor_pole_pairs=pole_pairs,
+        external_frequency_hz=_log_uniform(random, ranges.external_frequency_hz),
+        external_torque_per_unit=_log_uniform(random, ranges.external_torque),
+    )
+    if picks[3] >= PUMP_SHARE:
+        source = dataclasses.replace(
+            source, external_torque_per_unit=0.0, external_frequency_hz=0.0
+        )
+    return dataclasses.replace(machine, disturbances=source)
+
+
+def _with_half(order: float, amplitude: float) -> tuple[Harmonic, ...]:
+    return Harmonic(order, amplitude), Harmonic(2.0 * order, 0.5 * amplitude)
+
+
 _CHANGES: tuple[Callable[[Machine, Family, Random], Machine], ...] = (
     _timing, _encoder, _resonance, _friction, _weight, _start_gain, _integral, _motion,
-    _bearable_weight,
+    _bearable_weight, _disturbances,
 )  # fmt: skip
 """In this order: each may look at what the ones before have made."""

@@ -6,7 +6,8 @@ from collections.abc import Iterator, Mapping
 from dataclasses import asdict
 from typing import Any
 
-from gainwright_sim.machine.model import Friction, Machine
+from gainwright_sim.machine.disturbances import SINES
+from gainwright_sim.machine.model import Disturbances, Friction, Machine
 
 FORMAT = 1
 _CAUTION = (
@@ -40,6 +41,9 @@ def _tables(machine: Machine) -> Iterator[tuple[str, Mapping[str, Any]]]:
     yield "motion", asdict(machine.motion)
     if machine.brake is not None:
         yield "brake", asdict(machine.brake)
+    disturbances = _disturbances(machine.disturbances)
+    if disturbances:
+        yield "disturbances", disturbances
 
 
 def _friction(friction: Friction) -> dict[str, float]:
@@ -52,6 +56,18 @@ def _friction(friction: Friction) -> dict[str, float]:
         for key, value in values.items()
         if value
     }
+
+
+def _disturbances(source: Disturbances) -> dict[str, Any]:
+    """Return what is not left out; sines as a list of orders and one of amplitudes."""
+    values = {}
+    for key, value in asdict(source).items():
+        if key in SINES:
+            values[f"{key}_orders"] = [sine["order"] for sine in value]
+            values[f"{key}_per_unit"] = [sine["amplitude"] for sine in value]
+        else:
+            values[key] = value
+    return {key: value for key, value in values.items() if value}
 
 
 def _lines(table: Mapping[str, Any]) -> Iterator[str]:
