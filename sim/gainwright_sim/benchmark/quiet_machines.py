@@ -1,8 +1,9 @@
 """How often is onset reported on axes that cannot oscillate?
 
 ``python -m gainwright_sim.benchmark.quiet_machines --count 10000`` rehearses the shipped trial with
-a short gain ladder that ends below the exact stability limit of each random axis. Whatever
-friction, encoder steps, noise and resonances do, every report of onset is then a false one.
+a short gain ladder that ends below the exact stability limit of each random axis, by default of the
+family ``disturbed``. Whatever friction, encoder steps, noise, disturbances and resonances do, every
+report of onset is then a false one. (A search that ends as limited by noise is no onset.)
 """
 
 from __future__ import annotations
@@ -13,18 +14,24 @@ import json
 import math
 import sys
 import tomllib
+from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
+from functools import partial
 
 from gainwright.errors import InputError
 from gainwright.language.load import trial_from_document
 from gainwright.language.model import Trial
 from gainwright.language.shipped import shipped_trial_path
+from gainwright_sim.campaign.families import FAMILIES, Family
+from gainwright_sim.campaign.report import rate_bound
+from gainwright_sim.campaign.run import Benches
+from gainwright_sim.campaign.sampling import sample, with_start_gain
+from gainwright_sim.campaign.workers import share_out
 from gainwright_sim.machine import Machine
-from gainwright_sim.rehearsal.bench import Bench
+from gainwright_sim.rehearsal.outcome import ended_as
 from gainwright_sim.rehearsal.rehearse import Rehearsal, rehearse
-from gainwright_sim.theory import machine_stability_limit, sample_axis
+from gainwright_sim.theory import machine_stability_limit
 
 RUNGS = 40
 TOP_SHARE = 0.8
@@ -38,7 +45,8 @@ class QuietResult:
     """What happened on one axis; its seed is that of the axis and of the noise."""
 
     seed: int
-    finished: bool
+    outcome: str
+    """A key of :data:`OUTCOMES`."""
     onset_rung: int | None
     machine_time_s: float
 
@@ -50,19 +58,20 @@ def short_ladder_trial(rungs: int = RUNGS) -> Trial:
     return trial_from_document(document, f"standard with {rungs} rungs")
 
 
-def quiet_axis(seed: int, trial: Trial, top_share: float = TOP_SHARE) -> Machine | None:
+def quiet_axis(
+    family: Family, seed: int, trial: Trial, top_share: float = TOP_SHARE
+) -> Machine | None:
     """Return the random axis of a seed with a start gain by which the ladder ends in safety.
 
     None if the axis has no limit that theory finds.
     """
-    machine = sample_axis(seed)
+    machine = sample(family, seed)
     limit = machine_stability_limit(machine).gain
     if not math.isfinite(limit):
         return None
     stage = trial.stages[0]
     start = top_share * limit / stage.ratio ** (stage.rungs - 1)
-    loop = dataclasses.replace(machine.speed_loop, start_speed_gain_nms_per_rad=start)
-    return dataclasses.replace(machine, speed_loop=loop)
+    return with_start_gain(machine, start, machine.speed_loop.integral_time_s)
 
 
 def onset_rung(rehearsal: Rehearsal) -> int | None:
@@ -72,46 +81,45 @@ def onset_rung(rehearsal: Rehearsal) -> int | None:
     return int(rehearsal.variable(stage.limit)[places[0]]) if len(places) else None
 
 
-def run_seeds(seeds: Sequence[int], top_share: float) -> list[QuietResult]:
-    """Rehearse the quiet axis of each seed."""
+def run_seeds(family: Family, top_share: float, seeds: Sequence[int]) -> list[QuietResult]:
+    """Rehearse the quiet axis of each seed; axes that the trial refuses are left out."""
     trial = short_ladder_trial()
-    bench = Bench(trial, sample_axis(0), changeable=True)
+    benches = Benches(trial)
     results = []
     for seed in seeds:
-        machine = quiet_axis(seed, trial, top_share)
+        machine = quiet_axis(family, seed, trial, top_share)
         if machine is None:
             continue
-        bench.mount(machine)
+        try:
+            bench = benches.mounted(machine)
+        except InputError:
+            continue
         rehearsal = rehearse(bench, seed)
-        finished = rehearsal.ended and bool(rehearsal.output("finished")[-1])
-        results.append(QuietResult(seed, finished, onset_rung(rehearsal), rehearsal.machine_time_s))
+        rung = onset_rung(rehearsal)
+        how = ended_as(rehearsal, rung is not None)
+        results.append(QuietResult(seed, how, rung, rehearsal.machine_time_s))
     return results
 
 
-def run_all(seeds: Iterable[int], top_share: float, workers: int) -> Iterator[list[QuietResult]]:
+def run_all(
+    family: Family, seeds: Iterable[int], top_share: float, workers: int
+) -> Iterator[list[QuietResult]]:
     """Rehearse all seeds in pieces of CHUNK, in order, on so many processes."""
     row = list(seeds)
     chunks = [row[k : k + CHUNK] for k in range(0, len(row), CHUNK)]
-    shares = [top_share] * len(chunks)
-    if workers == 1:
-        yield from map(run_seeds, chunks, shares)
-        return
-    run_seeds(row[:1], top_share)  # compiles once, before the workers look into the cache
-    with ProcessPoolExecutor(workers) as pool:
-        yield from pool.map(run_seeds, chunks, shares)
-
-
-def rate_bound(events: int, count: int, confidence: float = 0.95) -> float:
-    """Return the exact one-sided upper bound of an event's rate (Clopper and Pearson 1934)."""
-    from scipy.stats import beta
-
-    return 1.0 if events == count else float(beta.ppf(confidence, events + 1, count - events))
+    if workers > 1:
+        run_seeds(family, top_share, row[:1])  # compiles before the workers look into the cache
+    yield from share_out(partial(run_seeds, family, top_share), chunks, workers)
 
 
 def main() -> int:
     """Run the rehearsals; 1 if there was a false onset, 2 for wrong input."""
     parser = argparse.ArgumentParser(prog="python -m gainwright_sim.benchmark.quiet_machines")
     parser.add_argument("--count", type=_positive, default=200, help="axes (default: 200)")
+    parser.add_argument(
+        "--family", choices=tuple(FAMILIES), default="disturbed",
+        help="of the axes (default: %(default)s)",
+    )  # fmt: skip
     parser.add_argument("--seed", type=int, default=0, help="of the first axis (default: 0)")
     parser.add_argument("--workers", type=_positive, default=1, help="processes (default: 1)")
     parser.add_argument(
@@ -123,7 +131,8 @@ def main() -> int:
     seeds = range(options.seed, options.seed + options.count)
     results: list[QuietResult] = []
     try:
-        for part in run_all(seeds, options.top_share, options.workers):
+        family = FAMILIES[options.family]
+        for part in run_all(family, seeds, options.top_share, options.workers):
             results += part
             print(f"{len(results)} of {options.count}", end="\r", file=sys.stderr, flush=True)
     except InputError as error:
@@ -152,26 +161,29 @@ def _share(text: str) -> float:
 
 def _report(results: Sequence[QuietResult], options: argparse.Namespace) -> None:
     false = [result for result in results if result.onset_rung is not None]
-    unfinished = [result for result in results if not result.finished]
+    outcomes = Counter(result.outcome for result in results)
     bound = rate_bound(len(false), len(results))
     if options.json:
         summary = {
+            "family": options.family,
             "rehearsals": len(results),
             "top_share": options.top_share,
             "false_onsets": [dataclasses.asdict(result) for result in false],
-            "unfinished": [dataclasses.asdict(result) for result in unfinished],
+            "outcomes": dict(sorted(outcomes.items())),
             "rate_bound_95": bound,
             "machine_time_s": sum(result.machine_time_s for result in results),
         }
         print(json.dumps(summary, indent=2))
         return
+    print(f"family                        {options.family}")
     print(f"rehearsals                    {len(results)}")
     print(f"highest rung / exact limit    {options.top_share}")
     print(f"false onsets                  {len(false)}")
     print(f"upper bound of the rate, 95 % {bound:.2e}")
-    print(f"not finished                  {len(unfinished)}")
-    for result in [*false, *unfinished]:
-        print(f"  seed {result.seed}: onset rung {result.onset_rung}, finished {result.finished}")
+    for outcome, count in sorted(outcomes.items()):
+        print(f"{outcome.replace('_', ' '):<30}{count}")
+    for result in false:
+        print(f"  seed {result.seed}: onset at rung {result.onset_rung}, {result.outcome}")
 
 
 if __name__ == "__main__":

@@ -8,6 +8,7 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 import numpy as np
+from scipy.stats import beta
 
 from gainwright_sim.campaign.run import AxisResult
 from gainwright_sim.rehearsal.outcome import HIGHEST_RESULT_SHARE, OUTCOMES
@@ -101,6 +102,11 @@ def _outcomes(results: Sequence[AxisResult]) -> dict[str, dict[str, int]]:
         key: dict(sorted(counted[key].items(), key=lambda item: (-item[1], item[0])))
         for key in order
     }
+
+
+def rate_bound(events: int, count: int, confidence: float = 0.95) -> float:
+    """Return the exact one-sided upper bound of an event's rate (Clopper and Pearson 1934)."""
+    return 1.0 if events == count else float(beta.ppf(confidence, events + 1, count - events))
 
 
 def _badness(result: AxisResult) -> float:

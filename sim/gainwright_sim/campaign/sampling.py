@@ -13,7 +13,15 @@ import numpy as np
 from gainwright_sim.campaign.families import Family, Span
 from gainwright_sim.machine.disturbances import COUNTS_PER_LINE
 from gainwright_sim.machine.mechanics import two_mass_chain
-from gainwright_sim.machine.model import Brake, Chain, Disturbances, Friction, Harmonic, Machine
+from gainwright_sim.machine.model import (
+    Brake,
+    Chain,
+    Disturbances,
+    Friction,
+    Harmonic,
+    Machine,
+    SpeedLoop,
+)
 from gainwright_sim.plant.chain import anti_resonances_hz, resonances_hz
 from gainwright_sim.theory.limit import UnstableAtStartError, machine_stability_limit
 from gainwright_sim.theory.random_axis import sample_axis
@@ -187,18 +195,28 @@ def _exact_limit(machine: Machine) -> float | None:
 
 
 def _integral(machine: Machine, family: Family, random: Random) -> Machine:
-    """An integral part and a position hold that the start gain damps."""
-    loop, span = machine.speed_loop, family.integral_time_s
-    wanted_s = loop.integral_time_s if span is None else _log_uniform(random, span)
+    span = family.integral_time_s
+    wanted_s = machine.speed_loop.integral_time_s if span is None else _log_uniform(random, span)
+    return with_start_gain(machine, machine.speed_loop.start_speed_gain_nms_per_rad, wanted_s)
+
+
+def with_start_gain(machine: Machine, gain_nms_per_rad: float, integral_time_s: float) -> Machine:
+    """Return the machine with a start gain, and integral part and position hold that it damps.
+
+    Args:
+        machine: whose hold gain is the largest that is wanted.
+        gain_nms_per_rad: the start gain.
+        integral_time_s: the shortest that is wanted.
+    """
     # Rigid body under PI control: damping ratio sqrt(Kp Tn / J) / 2.
-    slowness_s = machine.chain.total_inertia_kgm2 / loop.start_speed_gain_nms_per_rad
-    time_s = max(wanted_s, (2.0 * LEAST_PI_DAMPING_RATIO) ** 2 * slowness_s)
-    hold_per_s = min(loop.hold_gain_per_s, HOLD_TIMES_INTEGRAL_TIME / time_s)
+    slowness_s = machine.chain.total_inertia_kgm2 / gain_nms_per_rad
+    time_s = max(integral_time_s, (2.0 * LEAST_PI_DAMPING_RATIO) ** 2 * slowness_s)
+    hold_per_s = min(machine.speed_loop.hold_gain_per_s, HOLD_TIMES_INTEGRAL_TIME / time_s)
     for anti_resonance_hz in anti_resonances_hz(machine.chain)[:1]:
         # Kp (1 + 1/(s Tn)) (1 + Kv/s) damps a swinging load only above sqrt(Kv / Tn).
         swing_rad_per_s = 2.0 * math.pi * anti_resonance_hz
         hold_per_s = min(hold_per_s, time_s * (SLOWEST_SWING_SHARE * swing_rad_per_s) ** 2)
-    loop = dataclasses.replace(loop, integral_time_s=time_s, hold_gain_per_s=hold_per_s)
+    loop = SpeedLoop(gain_nms_per_rad, time_s, hold_per_s)
     return dataclasses.replace(machine, speed_loop=loop)
 
 

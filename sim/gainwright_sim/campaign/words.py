@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from gainwright_sim.campaign.report import QUANTILES, FamilyReport
+from gainwright_sim.campaign.report import QUANTILES, FamilyReport, rate_bound
 from gainwright_sim.campaign.run import AxisResult
 from gainwright_sim.rehearsal.outcome import OUTCOMES
 from gainwright_sim.rehearsal.words import headline
@@ -27,8 +27,9 @@ def report_lines(reports: Sequence[FamilyReport], trial_option: str = "") -> Ite
         trial_option: to be repeated in the lines that replay an axis; empty for the default trial.
     """
     wrong = [result for report in reports for result in report.wrong]
+    count = sum(report.count for report in reports)
     if wrong:
-        yield f"WRONG on {len(wrong)} of {sum(report.count for report in reports)} axes:"
+        yield f"WRONG on {len(wrong)} of {count} axes:"
         for result in wrong:
             yield f"  {_axis(result)}"
             yield f"    {replay_line(result, trial_option)}"
@@ -36,6 +37,11 @@ def report_lines(reports: Sequence[FamilyReport], trial_option: str = "") -> Ite
     yield from _HEAD
     for report in reports:
         yield _row(report)
+    yield ""
+    yield (
+        f"Wrongly verified: {len(wrong)} of {count} axes, a rate below "
+        f"{rate_bound(len(wrong), count):.2%} (95 % confidence)."
+    )
     for report in reports:
         yield ""
         yield from _family_lines(report, trial_option)
