@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
@@ -48,17 +48,20 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    from gainwright.language.load import load_trial
+    from gainwright.language.load import trial_from_document
+    from gainwright.language.text_file import read_toml
 
-    trial = load_trial(trial_path(arguments.trial))
+    path = trial_path(arguments.trial)
+    document = read_toml(path)
+    trial = trial_from_document(document, str(path))
     if arguments.recheck is not None:
         return _recheck(trial, arguments)
     if arguments.replay is not None:
         return _replay(trial, arguments)
-    return _prove(trial, arguments)
+    return _prove(trial, document, arguments)
 
 
-def _prove(trial: Trial, arguments: argparse.Namespace) -> int:
+def _prove(trial: Trial, source: Mapping[str, Any], arguments: argparse.Namespace) -> int:
     from gainwright_proof.evidence.conclusion import conclude, exit_code, required_subjects
     from gainwright_proof.evidence.document import document_digest, evidence_document
     from gainwright_proof.evidence.folder import write_evidence
@@ -66,7 +69,7 @@ def _prove(trial: Trial, arguments: argparse.Namespace) -> int:
     from gainwright_proof.proving import exploration_counts, prove, tool_versions
 
     with _progress() as announce:
-        proof = prove(trial, announce, arguments.solvers)
+        proof = prove(trial, announce, arguments.solvers, document=source)
     mutants = _mutants(trial) if arguments.mutants else None
     document = evidence_document(
         trial,

