@@ -43,7 +43,7 @@ def save_picture(path: Path, rehearsal: Rehearsal, summary: Summary) -> None:
         _tidy(axis, summary)
     _mark_end(axes[-1], rehearsal, summary)
     axes[-1].set_xlabel("machine time [s]")
-    axes[-1].set_xlim(0.0, time_s[-1] if len(time_s) > 1 else 1.0)
+    axes[-1].set_xlim(0.0, 1.004 * time_s[-1] if len(time_s) > 1 else 1.0)
     figure.suptitle(
         f"{summary.machine}, trial {summary.trial}: {headline(summary.outcome)}\n"
         f"(simulated, seed {summary.seed})",

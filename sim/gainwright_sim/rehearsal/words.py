@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Iterator
 
 from gainwright_sim.rehearsal.ending import Ending
 from gainwright_sim.rehearsal.outcome import OUTCOMES
 from gainwright_sim.rehearsal.summary import StageSummary, Summary, Theory
 
-CAUTION = (
-    "A rehearsal is a simulation: it shows what the exported C does on a simulated axis, not what "
-    "your machine will do. On the machine, people stay out of the hazard zone; an independent\n"
-    "emergency stop, limit switches and safe torque off are in place and tested first; vertical "
-    "axes have a brake or a counterweight. Risk assessment, local codes and licensed practice\n"
-    "decide. Gainwright is not a safety function."
-)
+WIDTH = 80
+
+CAUTION = """\
+A rehearsal is a simulation: it shows what the exported C does on a simulated
+axis, not what your machine will do. On the machine, people stay out of the
+hazard zone; an independent emergency stop, limit switches and safe torque off
+are in place and tested first; vertical axes have a brake or a counterweight.
+Risk assessment, local codes and licensed practice decide. Gainwright is not a
+safety function."""
 
 FILES = """\
 summary.json      what was found, with seed and digests
@@ -29,10 +32,12 @@ rehearsal.png     gain, torque, speed and detector against time
 def summary_lines(summary: Summary) -> Iterator[str]:
     """Yield the lines of the summary, without markup."""
     outcome = OUTCOMES[summary.outcome]
-    yield f"{summary.machine}, trial {summary.trial}: {headline(summary.outcome)}."
+    head = f"{summary.machine}, trial {summary.trial}: {headline(summary.outcome)}."
+    yield textwrap.fill(head, WIDTH, subsequent_indent="  ")
     for violation in summary.violations:
         values = ", ".join(f"{name} = {value}" for name, value in violation["values"].items())
-        yield f"  requirement {violation['requirement_id']} at tick {violation['tick']}: {values}"
+        head = f"requirement {violation['requirement_id']} at tick {violation['tick']}: {values}"
+        yield textwrap.fill(head, WIDTH, initial_indent="  ", subsequent_indent="    ")
     if summary.ending is not None:
         yield from _ending_lines(summary.ending)
     remedy = (summary.ending.remedy if summary.ending is not None else "") or outcome.remedy
@@ -106,5 +111,5 @@ def _theory_lines(theory: Theory, stage: StageSummary) -> Iterator[str]:
 
 
 def _line(name: str, value: str) -> str:
-    label = f"{name}:" if name else ""
-    return f"    {label:<20} {value}"
+    label = f"    {f'{name}:' if name else '':<20} "
+    return textwrap.fill(value, WIDTH, initial_indent=label, subsequent_indent=" " * len(label))
