@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from operator import neg
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -10,6 +12,7 @@ from hypothesis import strategies as st
 from gainwright.detector.pulse_reference import ReferencePulse
 from gainwright.detector.reference import ReferenceDetector
 from gainwright.detector.settings import (
+    HIGH_PASS_LIMIT,
     LARGEST_SCALE,
     LARGEST_SHIFT,
     LEVEL_MAX,
@@ -39,7 +42,18 @@ levels = st.builds(
     shift=st.integers(0, LARGEST_SHIFT),
     scale=st.one_of(st.just(LARGEST_SCALE), st.integers(1, LARGEST_SCALE)),
 )
-sections = st.tuples(*[st.builds(BiquadCoefficients, *[word32] * 5)] * 2)
+below_one = st.one_of(
+    st.sampled_from((0, HIGH_PASS_LIMIT - 1)), st.integers(0, HIGH_PASS_LIMIT - 1)
+)
+
+
+def high_pass(b0: int, a1: int, a2: int) -> BiquadCoefficients:
+    return BiquadCoefficients(b0, -2 * b0, b0, a1, a2)
+
+
+sections = st.tuples(
+    *[st.builds(high_pass, below_one, word32, st.one_of(below_one, below_one.map(neg)))] * 2
+)
 
 
 def any_settings(words: tuple[BiquadCoefficients, ...], ring, burst) -> DetectorSettings:
@@ -89,13 +103,14 @@ def test_noise_through_a_high_pass(ring, burst, seed, bits):
 
 def test_longest_block_of_the_loudest_signal():
     """2^14 squares of a filtered signal at its limit: the largest energy there can be."""
-    words = (BiquadCoefficients(MAX32, 0, 0, 0, 0),) * 2
+    words = (high_pass(HIGH_PASS_LIMIT - 1, 0, 0),) * 2
     longest = [LevelSettings(LONGEST_BLOCK_TICKS, shift, 2**17) for shift in (47, 0)]
     made = any_settings(words, *longest)
     signal = np.where(np.arange(LONGEST_BLOCK_TICKS) % 2, MAX32, MIN32)
     found = compiled_levels(made, signal, signal)
     assert found == reference_levels(made, signal, signal)
-    # Every square is 2^48, as the rounding of 2^28 - 1 goes up: (2^62 >> 47) 2^17 >> 24 = 2^8.
+    # Every square is 2^48, as the rounding of 2^28 - 1 goes up and -2^28 is exact:
+    # (2^62 >> 47) 2^17 >> 24 = 2^8.
     assert found[-1] == (256, LEVEL_MAX)
     assert found[-2] == (0, 0)
 
@@ -159,3 +174,20 @@ def test_speed_over_a_million_samples(benchmark):
     signals = np.random.default_rng(2).integers(-(2**20), 2**20, (2, 1_000_000)).astype(np.int32)
     ring, burst = benchmark(CompiledDetector(made).run, *signals)
     assert len(ring) == len(burst) == 1_000_000
+
+
+@pytest.mark.parametrize(
+    ("section", "words"),
+    [
+        (BiquadCoefficients(5, -9, 5, 1, 1), "zeros at z = 1"),
+        (BiquadCoefficients(5, -10, 4, 1, 1), "zeros at z = 1"),
+        (high_pass(-1, 0, 0), "not below"),
+        (high_pass(HIGH_PASS_LIMIT, 0, 0), "not below"),
+        (high_pass(1, 0, HIGH_PASS_LIMIT), "not below"),
+        (high_pass(1, 0, -HIGH_PASS_LIMIT), "not below"),
+    ],
+)
+def test_what_the_c_cannot_hold_is_refused(section, words):
+    level = LevelSettings(7, 9, 99)
+    with pytest.raises(ValueError, match=words):
+        any_settings((section, high_pass(1, 1, 1)), level, level)

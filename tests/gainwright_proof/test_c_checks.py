@@ -100,7 +100,7 @@ def of_tool(findings: list[Finding], word: str) -> dict[str, Finding]:
                 "gw_axis_control_tick",
                 "gw_axis_sequencer_tick",
                 "gw_product_i64",
-                "gw_biquad_step",
+                "gw_highpass_step",
                 "gw_detector/filter",
                 "gw_detector/add_square",
                 "gw_pulse_sample",
@@ -151,7 +151,7 @@ def test_ranges_of_an_export(sources):
     rows = exported_ranges(sources)
     assert all(row.kept for row in rows)
     assert {row.place.split(":")[0] for row in rows} >= {
-        "gw_fixed.h", "gw_biquad.h", "gw_detector.c", "gw_pulse.h", "gw_machine.c",
+        "gw_fixed.h", "gw_highpass.h", "gw_detector.c", "gw_pulse.h", "gw_machine.c",
     }  # fmt: skip
 
 
@@ -422,7 +422,7 @@ def test_drivers_compile_without_a_warning(sources, command, monkeypatch):
 def test_every_promised_member_is_filled_and_checked(sources):
     with workspace(sources) as made:
         text = (made.folder / "any_structs.c").read_text()
-    for structure in ("gw_biquad_state", "gw_band", "gw_pulse", "gw_level_settings"):
+    for structure in ("gw_highpass_past", "gw_band", "gw_pulse", "gw_level_settings"):
         for member in RUNTIME_RANGES[structure]:
             place = re.escape(f"{structure.removeprefix('gw_')}->{member}")
             assert re.search(rf"{place} = gw_any_u?int\d+\(", text)

@@ -7,7 +7,6 @@ import subprocess
 
 import pytest
 
-from gainwright.fixed.qformat import SIGNAL_LIMIT
 from gainwright_codegen.host import compile_program
 from gainwright_codegen.sources import RUNTIME_DIRECTORY
 from gainwright_proof.c_checks.c_source.interpreter import Interpreter
@@ -321,29 +320,28 @@ def by_expression(rows, fragment: str) -> list[RangeRow]:
 
 
 def test_the_sum_of_a_section_is_what_its_header_says(rows):
-    """5 * 2^31 * (2^28 - 1) + 2^30 - 1 < 2^62, by the worst coefficients and states."""
-    (row,) = by_expression(rows, "gw_biquad_sum(coefficients, state, input) + state->fraction")
-    assert row.derived == (-5 * 2**31 * SIGNAL_LIMIT, 5 * 2**31 * SIGNAL_LIMIT + 2**30 - 1)
-    assert row.derived[1] < 2**62
-    assert row.margin_bits == 1
+    """Below 2^61 by the worst coefficients and states, so that 32 bits hold its whole part."""
+    (row,) = by_expression(rows, "past_y->before)) + (*fraction)")
+    assert 2**60 < -row.derived[0] < row.derived[1] < 2**61
 
 
 def test_squares_and_blocks(rows, detector_text):
     (square,) = [r for r in by_expression(rows, "value) * value") if "energy" not in r.expression]
     assert square.derived == (0, 2**48)
     (total,) = by_expression(rows, "energy + ")
-    assert total.derived == (0, 2**62)
-    # The limit on the sum in the source never changes a value: it is exactly the most there is.
+    assert total.derived == (0, 2**62 - 1 + 2**48)
+    # The mask on the sum in the source never changes a value: the most there is lies below.
     block = block_sum(detector_text)
-    assert block.derived == block.allowed == (0, 16383 * 2**48)
+    assert block.derived == (0, 16383 * 2**48)
+    assert block.allowed == (0, 2**62 - 1)
     ticks = [row for row in rows if row.expression == "gw_band.ticks afterwards"]
     assert ticks[-1].derived == (0, 16383)
 
 
 def test_a_shorter_limit_would_be_noticed(detector_text):
-    sound = "(16384 - 1) * (1LL << 48)"
+    sound = "0x3FFFFFFFFFFFFFFF"
     assert sound in detector_text
-    broken = block_sum(detector_text.replace(sound, "(16384 - 2) * (1LL << 48)"))
+    broken = block_sum(detector_text.replace(sound, "0x1FFFFFFFFFFFFFFF"))
     assert not broken.kept
 
 

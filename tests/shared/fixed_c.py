@@ -16,9 +16,9 @@ SHIFTS_64 = {"floor_shift_i64": (0, 62), "round_shift_i64": (1, 62)}
 SHIFTS_32 = {"floor_shift_i32": (0, 30), "round_shift_i32": (1, 30), "shift_left_i32": (0, 30)}
 PAIRS = ("add_i32", "subtract_i32")
 WIDE_PAIRS = ("product_i64",)
-SINGLES = ("negate_i32", "absolute_i32")
+SINGLES = ("negate_i32", "absolute_i32", "saturate_signal")
 PRODUCTS = {"multiply_floor_i32": (0, 62), "multiply_round_i32": (1, 62)}
-NARROWINGS = ("saturate_i32", "saturate_signal")
+NARROWINGS = ("saturate_i32",)
 CLAMPS = {"clamp_i32": "int32_t", "clamp_i64": "int64_t"}
 
 PROTOTYPES = [
@@ -31,20 +31,21 @@ PROTOTYPES = [
     *(f"int32_t {name}(int64_t a)" for name in NARROWINGS),
     *(f"int32_t {name}({a_type} a, int32_t b, int32_t c)" for name, a_type in CLAMPS.items()),
 ]
-BIQUAD_PROTOTYPE = (
-    "void run_biquad(const int32_t words[5], int count, const int32_t *x, int32_t *y)"
+HIGHPASS_PROTOTYPE = (
+    "void run_highpass(const int32_t words[3], int count, const int32_t *x, int32_t *y)"
 )
-BIQUAD = f"""
-{BIQUAD_PROTOTYPE};
-{BIQUAD_PROTOTYPE}
+HIGHPASS = f"""
+{HIGHPASS_PROTOTYPE};
+{HIGHPASS_PROTOTYPE}
 {{
-    const gw_biquad_coefficients coefficients = {{
-        words[0], words[1], words[2], words[3], words[4]
-    }};
-    gw_biquad_state state;
-    gw_biquad_reset(&state);
+    const gw_highpass_coefficients coefficients = {{words[0], words[1], words[2]}};
+    gw_highpass_past past_x = {{0, 0}};
+    gw_highpass_past past_y = {{0, 0}};
+    int32_t fraction = GW_HIGHPASS_HALF;
     for (int k = 0; k < count; k++) {{
-        y[k] = gw_biquad_step(&coefficients, &state, x[k]);
+        y[k] = gw_highpass_step(&coefficients, &past_x, &past_y, &fraction,
+                                gw_saturate_signal(x[k]));
+        gw_highpass_push(&past_y, y[k]);
     }}
 }}
 """
@@ -61,26 +62,26 @@ def reference(c_name: str, *arguments: int) -> int:
 
 def sources() -> dict[str, bytes]:
     """The headers, and one external function per inline function."""
-    lines = ['#include "gw_biquad.h"']
+    lines = ['#include "gw_highpass.h"']
     for prototype in PROTOTYPES:
         name = prototype.split()[1].split("(")[0]
         arguments = ", ".join(part.split()[-1].rstrip(")") for part in prototype.split(","))
         lines += [f"{prototype};", f"{prototype} {{ return gw_{name}({arguments}); }}"]
-    text = "\n".join(lines) + BIQUAD
-    return read_sources(RUNTIME, "gw_fixed.h", "gw_biquad.h") | {"calls.c": text.encode()}
+    text = "\n".join(lines) + HIGHPASS
+    return read_sources(RUNTIME, "gw_fixed.h", "gw_highpass.h") | {"calls.c": text.encode()}
 
 
 @cache
 def library():
     """Return (ffi, library), compiled without a warning."""
-    cdef = ";".join([*PROTOTYPES, BIQUAD_PROTOTYPE]) + ";"
+    cdef = ";".join([*PROTOTYPES, HIGHPASS_PROTOTYPE]) + ";"
     return load_library(compile_shared(sources(), STRICT, name="fixed_calls"), cdef)
 
 
-def run_biquad(words, samples) -> list[int]:
-    """Run the C biquad from its reset state."""
+def run_highpass(words, samples) -> list[int]:
+    """Run the C high-pass section from its reset state."""
     ffi, lib = library()
     out = ffi.new("int32_t[]", len(samples))
     x = ffi.new("int32_t[]", list(samples))
-    lib.run_biquad(ffi.new("int32_t[5]", words), len(samples), x, out)
+    lib.run_highpass(ffi.new("int32_t[3]", words), len(samples), x, out)
     return list(out)

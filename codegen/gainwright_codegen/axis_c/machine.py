@@ -96,7 +96,7 @@ def _stage_objects(axis: AxisData, stages: Sequence[StageTables]) -> list[Machin
     ]
 
 
-_NO_DETECTOR = ((((1 << 30), 0, 0, 0, 0),) * 2, (1, 0, 1), (1, 0, 1))
+_NO_DETECTOR = (((0, 0, 0),) * 2, (1, 0, 1), (1, 0, 1))
 
 
 def _per_stage(  # type: ignore[no-untyped-def]
@@ -136,8 +136,8 @@ def _detector_note(axis: AxisData, stage: StageTables) -> str:
     rate_hz, corner_hz = 1.0 / axis.timing.control_tick_s, stage.detector.corner_hz
     error = response_error(stage.detector.quantised, rate_hz, corner_hz / 2, 0.49 * rate_hz)
     return (
-        f"{stage.stage.title}: high-pass from {corner_hz:.1f} Hz in two sections, Q1.30, b0 b1 b2 "
-        f"a1 a2 with a1 and a2 negated; quantising changes its response above half that frequency "
+        f"{stage.stage.title}: high-pass from {corner_hz:.1f} Hz in two sections, Q1.30, b0 a1 a2 "
+        f"with a1 and a2 negated; quantising changes its response above half that frequency "
         f"by at most {error.largest_db:.2g} dB. Then block length in control ticks, shift and "
         "scale of the ring level (speed error), and the same of the burst level (torque command)."
     )
@@ -145,7 +145,7 @@ def _detector_note(axis: AxisData, stage: StageTables) -> str:
 
 def _detector(settings: DetectorSettings):  # type: ignore[no-untyped-def]
     return (
-        tuple(section.as_tuple() for section in settings.sections),
+        settings.words,
         _level(settings.ring),
         _level(settings.burst),
     )

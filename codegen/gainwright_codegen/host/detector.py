@@ -17,18 +17,19 @@ from gainwright_codegen.sources import RUNTIME_DIRECTORY
 Samples = NDArray[np.int32]
 
 _HOST = Path(__file__).with_suffix(".c")
-_FILES = ("gw_fixed.h", "gw_biquad.h", "gw_detector.h", "gw_detector.c", "gw_pulse.h")
+_FILES = ("gw_fixed.h", "gw_highpass.h", "gw_detector.h", "gw_detector.c", "gw_pulse.h")
 _CDEF = """
-typedef struct { int32_t b0, b1, b2, a1, a2; } gw_biquad_coefficients;
-typedef struct { int32_t x1, x2, y1, y2, fraction; } gw_biquad_state;
+typedef struct { int32_t b0, a1, a2; } gw_highpass_coefficients;
+typedef struct { int32_t last, before; } gw_highpass_past;
 typedef struct { int32_t block_ticks; uint32_t shift; int32_t scale; } gw_level_settings;
 typedef struct {
-    gw_biquad_coefficients section[2];
+    gw_highpass_coefficients section[2];
     gw_level_settings ring;
     gw_level_settings burst;
 } gw_detector_settings;
 typedef struct {
-    gw_biquad_state section[2];
+    gw_highpass_past past[3];
+    int32_t fraction[2];
     int64_t energy;
     int32_t ticks;
     int32_t level;
@@ -124,8 +125,7 @@ def _load(flags: Iterable[str]) -> tuple[cffi.FFI, Any]:
 
 
 def _c_settings(settings: DetectorSettings) -> tuple[object, ...]:
-    sections = [section.as_tuple() for section in settings.sections]
-    return (sections, _c_level(settings.ring), _c_level(settings.burst))
+    return (settings.words, _c_level(settings.ring), _c_level(settings.burst))
 
 
 def _c_level(level: LevelSettings) -> tuple[int, int, int]:

@@ -87,6 +87,11 @@ static uint32_t checksum_of(const gw_axis *axis)
     return with_word(sum, (uint32_t)axis->fault);
 }
 
+void gw_axis_seal(gw_axis *axis)
+{
+    axis->checksum = checksum_of(axis);
+}
+
 void gw_axis_reset(gw_axis *axis)
 {
     int32_t i;
@@ -108,7 +113,7 @@ void gw_axis_reset(gw_axis *axis)
     axis->rate.sequencer_ticks = -1;
     axis->fault = 0;
     axis->stage = axis->order.stage;
-    axis->checksum = checksum_of(axis);
+    gw_axis_seal(axis);
 }
 
 /* A filter in mid-flight means nothing to other coefficients. */
@@ -272,7 +277,7 @@ int32_t gw_axis_sequencer_tick(gw_axis *axis, const int32_t drive_inputs[GW_INPU
     }
     give_order(axis, outputs);
     show(axis, outputs);
-    axis->checksum = checksum_of(axis);
+    gw_axis_seal(axis);
     return row;
 }
 

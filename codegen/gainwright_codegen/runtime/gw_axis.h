@@ -83,6 +83,10 @@ int32_t gw_axis_control_tick(gw_axis *axis, int32_t torque_command, int32_t spee
  * Returns the row taken, or the negative code that has latched. */
 int32_t gw_axis_sequencer_tick(gw_axis *axis, const int32_t drive_inputs[GW_INPUT_SLOTS]);
 
+/* Take the fields of the axis for sound as they are: for checkers that put it where they want. Not
+ * for firmware. */
+void gw_axis_seal(gw_axis *axis);
+
 /* The gain of a stage that applies now, in the format of gw_gain_ladder. */
 int32_t gw_axis_gain(const gw_axis *axis, int32_t stage);
 

@@ -3,16 +3,19 @@
 
 /* Filtered signals lose 4 bits before they are squared: |value| <= 2^24, squares <= 2^48. */
 #define GW_DETECTOR_HEADROOM_BITS 4U
-#define GW_DETECTOR_SQUARE_MAX (INT64_C(1) << 48)
+#define GW_DETECTOR_ENERGY_MAX UINT64_C(0x3FFFFFFFFFFFFFFF)
 #define GW_LEVEL_SCALE_BITS 24U
-#define GW_LEVEL_QUOTIENT_MAX INT64_C(4294967295)
 
 static void reset_band(gw_band *band)
 {
     int32_t i;
 
+    for (i = 0; i <= GW_DETECTOR_SECTIONS; i++) {
+        band->past[i].last = 0;
+        band->past[i].before = 0;
+    }
     for (i = 0; i < GW_DETECTOR_SECTIONS; i++) {
-        gw_biquad_reset(&band->section[i]);
+        band->fraction[i] = GW_HIGHPASS_HALF;
     }
     band->energy = 0;
     band->ticks = 0;
@@ -27,30 +30,33 @@ void gw_detector_reset(gw_detector *detector)
 
 static int32_t filter(gw_band *band, const gw_detector_settings *settings, int32_t signal)
 {
-    int32_t value = signal;
+    int32_t value = gw_saturate_signal(signal);
     int32_t i;
 
     for (i = 0; i < GW_DETECTOR_SECTIONS; i++) {
-        value = gw_biquad_step(&settings->section[i], &band->section[i], value);
+        value = gw_highpass_step(&settings->section[i], &band->past[i], &band->past[i + 1],
+                                 &band->fraction[i], value);
     }
+    gw_highpass_push(&band->past[GW_DETECTOR_SECTIONS], value);
     return gw_round_shift_i32(value, GW_DETECTOR_HEADROOM_BITS);
 }
 
 static int32_t level_of(int64_t energy, const gw_level_settings *settings)
 {
-    const int64_t shifted = energy >> settings->shift; /* energy is never negative */
-    const int64_t bounded = (shifted > GW_LEVEL_QUOTIENT_MAX) ? GW_LEVEL_QUOTIENT_MAX : shifted;
+    const uint64_t shifted = (uint64_t)energy >> settings->shift; /* energy is never negative */
+    const uint32_t bounded = (shifted > UINT32_MAX) ? UINT32_MAX : (uint32_t)shifted;
+    const uint64_t level = ((uint64_t)bounded * (uint32_t)settings->scale) >> GW_LEVEL_SCALE_BITS;
 
-    return gw_clamp_i64((bounded * settings->scale) >> GW_LEVEL_SCALE_BITS, 0, GW_LEVEL_MAX);
+    return (level > (uint64_t)GW_LEVEL_MAX) ? GW_LEVEL_MAX : (int32_t)level;
 }
 
 /* Adds one square; a complete block gives a new level. A block that goes on never holds more than
- * GW_DETECTOR_BLOCK_MAX - 1 squares; the limit only says so where nobody counts them, so that the
- * sum can be seen not to overflow. A damaged count ends the block, so that none lasts for long. */
+ * GW_DETECTOR_BLOCK_MAX - 1 squares; the mask only says so where nobody counts them, so that the
+ * sum can be seen not to overflow, whatever damaged memory holds. A damaged count ends the block, so that none lasts for long. */
 static void add_square(gw_band *band, const gw_level_settings *settings, int32_t value)
 {
-    const int64_t most = (GW_DETECTOR_BLOCK_MAX - 1) * GW_DETECTOR_SQUARE_MAX;
-    const int64_t energy = ((uint64_t)band->energy > (uint64_t)most) ? most : band->energy;
+    const uint64_t most = GW_DETECTOR_ENERGY_MAX;
+    const int64_t energy = (int64_t)((uint64_t)band->energy & most);
 
     band->energy = energy + ((int64_t)value * value);
     band->ticks += 1;

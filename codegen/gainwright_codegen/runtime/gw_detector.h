@@ -18,7 +18,7 @@
 
 #include <stdint.h>
 
-#include "gw_biquad.h"
+#include "gw_highpass.h"
 
 #define GW_DETECTOR_SECTIONS 2
 #define GW_LEVEL_ONE INT32_C(256)
@@ -35,13 +35,14 @@ typedef struct {
 } gw_level_settings;
 
 typedef struct {
-    gw_biquad_coefficients section[GW_DETECTOR_SECTIONS]; /* high-pass, Q1.30 */
+    gw_highpass_coefficients section[GW_DETECTOR_SECTIONS]; /* Q1.30 */
     gw_level_settings ring;
     gw_level_settings burst;
 } gw_detector_settings;
 
 typedef struct {
-    gw_biquad_state section[GW_DETECTOR_SECTIONS];
+    gw_highpass_past past[GW_DETECTOR_SECTIONS + 1]; /* before each section, and behind the last */
+    int32_t fraction[GW_DETECTOR_SECTIONS];
     int64_t energy; /* of the block that is being filled */
     int32_t ticks;  /* samples in it, 0 to block_ticks - 1 */
     int32_t level;  /* of the last complete block */

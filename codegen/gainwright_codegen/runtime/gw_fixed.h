@@ -7,7 +7,8 @@
  * licensed practice decide.
  *
  * Qm.n has m integer bits without the sign and n fraction bits. Signals are Q4.24, per unit of the
- * drive's rated torque or of the axis' top speed, limited to +-(2^28 - 1).
+ * drive's rated torque or of the axis' top speed, saturated to -2^28 to 2^28 - 1, which is
+ * sixteen times that (29 bits, so that processors with a saturating instruction need just one).
  *
  * Every function is defined for every argument in its stated range: no signed overflow, no right
  * shift of a negative value, no shift by the width or more, no out-of-range conversion
@@ -20,6 +21,7 @@
 
 #define GW_SIGNAL_FRACTION_BITS 24U
 #define GW_SIGNAL_LIMIT INT32_C(268435455)
+#define GW_SIGNAL_LOWEST (-GW_SIGNAL_LIMIT - 1)
 
 /* value, or the nearer of low and high if it lies outside; low <= high. */
 static inline int32_t gw_clamp_i32(int32_t value, int32_t low, int32_t high)
@@ -39,9 +41,9 @@ static inline int32_t gw_saturate_i32(int64_t value)
 }
 
 /* Saturate to the range of a Q4.24 signal. */
-static inline int32_t gw_saturate_signal(int64_t value)
+static inline int32_t gw_saturate_signal(int32_t value)
 {
-    return gw_clamp_i64(value, -GW_SIGNAL_LIMIT, GW_SIGNAL_LIMIT);
+    return gw_clamp_i32(value, GW_SIGNAL_LOWEST, GW_SIGNAL_LIMIT);
 }
 
 /* floor(value / 2^bits), bits 0 to 62. Neither branch shifts a negative value; compilers see that

@@ -18,10 +18,10 @@ FLAGS = ("-O3", "-ffp-contract=off")
 CHANGEABLE_TABLES = ("-DGW_MACHINE_CONST=",)
 """Leaves the tables of the axis writable, so that one compilation serves many axes."""
 _TABLES_CDEF = """
-typedef struct { int32_t b0, b1, b2, a1, a2; } gw_biquad_coefficients;
+typedef struct { int32_t b0, a1, a2; } gw_highpass_coefficients;
 typedef struct { int32_t block_ticks; uint32_t shift; int32_t scale; } gw_level_settings;
 typedef struct {
-    gw_biquad_coefficients section[2];
+    gw_highpass_coefficients section[2];
     gw_level_settings ring;
     gw_level_settings burst;
 } gw_detector_settings;

@@ -265,9 +265,9 @@ static int32_t signal_word(double value, double words_per_unit)
  * when it is switched off is no oscillation. */
 static void watch(rig *r, double pulse_torque)
 {
-    const gw_biquad_state *last = &r->axis.detector.burst.section[GW_DETECTOR_SECTIONS - 1];
+    const int32_t filtered = r->axis.detector.burst.past[GW_DETECTOR_SECTIONS].last;
     const double value = (r->torque_on != 0)
-                             ? fabs(last->y1 * r->drive.nm_per_torque_word + pulse_torque)
+                             ? fabs(filtered * r->drive.nm_per_torque_word + pulse_torque)
                              : 0.0;
     const double torque = r->torque;
 

@@ -23,9 +23,9 @@ def replace_tables(ffi: cffi.FFI, library: Any, tables: Sequence[StageTables]) -
         library.gw_gain_ladder[number][0:rungs] = list(table.ladder.raw)
         library.gw_pulse_height[number][0:rungs] = list(table.pulse.heights)
         detector = library.gw_stage_detector[number]
-        for place, section in enumerate(table.detector.sections):
+        for place, words in enumerate(table.detector.words):
             target = detector.section[place]
-            target.b0, target.b1, target.b2, target.a1, target.a2 = section.as_tuple()
+            target.b0, target.a1, target.a2 = words
         _write_level(detector.ring, table.detector.ring)
         _write_level(detector.burst, table.detector.burst)
         shape = ffi.new("int16_t[]", list(table.pulse.shape))

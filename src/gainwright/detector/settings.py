@@ -14,6 +14,8 @@ LEVEL_SCALE_BITS = 24
 HEADROOM_BITS = 4
 """Bits that filtered signals lose before they are squared."""
 SECTIONS = 2
+HIGH_PASS_LIMIT = 2**30
+"""b0 and a2 of a stable high-pass with a gain of at most one are below this, which is 1.0."""
 LONGEST_BLOCK_TICKS = 16384
 LARGEST_SHIFT = 47
 LARGEST_SCALE = 2**25
@@ -40,10 +42,23 @@ class DetectorSettings:
     ring: LevelSettings
     burst: LevelSettings
 
+    def __post_init__(self) -> None:
+        """Raise ValueError for what the exported C takes for granted and does not hold."""
+        for section in self.sections:
+            if (section.b1, section.b2) != (-2 * section.b0, section.b0):
+                raise ValueError(f"{section} has not both zeros at z = 1: no high-pass section")
+            if not 0 <= section.b0 < HIGH_PASS_LIMIT or abs(section.a2) >= HIGH_PASS_LIMIT:
+                raise ValueError(f"b0 or a2 of {section} is not below {HIGH_PASS_LIMIT}")
+
     @property
     def sections(self) -> tuple[BiquadCoefficients, ...]:
         """The high-pass as raw Q1.30 words."""
         return tuple(section.coefficients for section in self.quantised)
+
+    @property
+    def words(self) -> tuple[tuple[int, int, int], ...]:
+        """b0, a1 and a2 of each section, as the exported C holds them."""
+        return tuple((section.b0, section.a1, section.a2) for section in self.sections)
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,7 +6,7 @@ width is a parameter here, 32 bits unless given, so that 16-bit formats can be c
 
 from __future__ import annotations
 
-from gainwright.fixed.qformat import SIGNAL_LIMIT
+from gainwright.fixed.qformat import SIGNAL_LIMIT, SIGNAL_LOWEST
 
 WORD_BITS = 32
 
@@ -22,8 +22,8 @@ def saturate(value: int, word_bits: int = WORD_BITS) -> int:
 
 
 def saturate_signal(value: int) -> int:
-    """Saturate to the range of a Q4.24 signal, plus and minus 2^28 - 1."""
-    return clamp(value, -SIGNAL_LIMIT, SIGNAL_LIMIT)
+    """Saturate to the range of a Q4.24 signal, -2^28 to 2^28 - 1."""
+    return clamp(value, SIGNAL_LOWEST, SIGNAL_LIMIT)
 
 
 def floor_shift(value: int, bits: int) -> int:

@@ -1,10 +1,10 @@
-"""The second-order section of the exported ``gw_biquad.h``, sample by sample on Python integers.
+"""A second-order section, sample by sample on Python integers.
 
 Direct form 1 with Q4.24 signals and Q1.30 coefficients:
 ``y[k] = b0 x[k] + b1 x[k-1] + b2 x[k-2] + a1 y[k-1] + a2 y[k-2]``, where a1 and a2 carry the
-feedback sign already negated. Inputs and outputs are saturated to 2^28 - 1 in magnitude and no
-32-bit coefficient exceeds 2^31, so the sum stays below 5 * 2^31 * (2^28 - 1) + 2^30 < 2^62: the
-64-bit accumulator of the C cannot overflow, whatever the coefficients are.
+feedback sign already negated. Inputs and outputs are saturated to -2^28 to 2^28 - 1.
+
+The exported ``gw_highpass.h`` is the same bit for bit where b1 = -2 b0 and b2 = b0.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ class BiquadCoefficients:
 
 @dataclass(slots=True)
 class BiquadReference:
-    """State of one section, as in ``gw_biquad_state``; raw Q4.24 words."""
+    """State of one section; raw Q4.24 words."""
 
     coefficients: BiquadCoefficients
     x1: int = 0

@@ -115,7 +115,9 @@ def round_fraction(value: Fraction, rounding: Rounding) -> int:
 SIGNAL = QFormat(4, 24)
 """Torque per unit of rated torque, speed per unit of top speed; kept in 32-bit words."""
 SIGNAL_LIMIT = SIGNAL.highest
-"""Signals saturate at plus and minus this raw word, 2^28 - 1, so that negation is exact."""
+SIGNAL_LOWEST = SIGNAL.lowest
+"""Signals saturate at these raw words, 2^28 - 1 and -2^28: 29 bits, for which many processors have
+an instruction."""
 COEFFICIENT = QFormat(1, 30)
 """Filter coefficients of magnitude below two."""
 Q15 = QFormat(0, 15)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from gainwright.fixed.arithmetic import saturate_signal
+from gainwright.fixed.arithmetic import clamp
 from gainwright.fixed.qformat import SIGNAL, SIGNAL_LIMIT
 
 
@@ -48,7 +48,7 @@ class PerUnitScale:
 
 def signal_raw(per_unit: float) -> int:
     """Return the saturated Q4.24 word for a per-unit value, rounded half up."""
-    return saturate_signal(SIGNAL.quantise(per_unit))
+    return clamp(SIGNAL.quantise(per_unit), -SIGNAL_LIMIT, SIGNAL_LIMIT)
 
 
 def signals_raw(per_unit: npt.ArrayLike) -> npt.NDArray[np.int32]:

@@ -52,11 +52,19 @@ PRODUCT = Defect(
     "gw_check_products",
 )
 SATURATION = Defect(
-    "gw_biquad.h",
-    "const int32_t input = gw_saturate_signal(x);",
-    "const int32_t input = x;",
+    "gw_detector.c",
+    "int32_t value = gw_saturate_signal(signal);",
+    "int32_t value = signal;",
     "input of the filter not limited",
-    "gw_check_biquad",
+    "gw_check_filter",
+    breaks_range=True,
+)
+OUTPUT = Defect(
+    "gw_highpass.h",
+    "return gw_saturate_signal(y);",
+    "return y;",
+    "output of the filter not limited",
+    "gw_check_highpass",
     breaks_range=True,
 )
 SQUARE = Defect(
@@ -108,6 +116,7 @@ STEP_DEFECTS = (ROW_INDEX,)
 AXIS_DEFECTS = (
     PRODUCT,
     SATURATION,
+    OUTPUT,
     HEADROOM,
     SQUARE,
     SHIFT,

@@ -21,7 +21,7 @@ _METHOD = "abstract interpretation"
 _STEP_FILES = ("check_step.c", "any_frama_c.c", "gw_sequencer.c", "gw_trial.c")
 _AXIS_FILES = (
     "check_axis.c",
-    "check_biquad.c",
+    "check_highpass.c",
     "check_detector.c",
     "any_structs.c",
     "gw_axis.c",

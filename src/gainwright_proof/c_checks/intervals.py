@@ -91,4 +91,3 @@ def block_sum(text: str, promises: Promises = PROMISES) -> RangeRow:
         derived=(0, (longest - 1) * largest),
         allowed=(0, program.constant(limit.init)),
     )
-

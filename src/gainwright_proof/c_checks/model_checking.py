@@ -19,7 +19,7 @@ from gainwright_proof.verdict import Finding, Verdict
 _COMMON = ("any_esbmc.c",)
 _STEP_FILES = (*_COMMON, "check_step.c", "gw_sequencer.c", "gw_trial.c")
 _TABLE_FILES = (*_COMMON, "check_axis.c", "any_structs.c", "gw_machine.c")
-_BIQUAD_FILES = (*_COMMON, "check_biquad.c")
+_HIGHPASS_FILES = (*_COMMON, "check_highpass.c")
 _DETECTOR_FILES = (*_COMMON, "any_detector.c", "any_structs.c", "gw_machine.c")
 _AXIS_FILES = (*_TABLE_FILES, "any_detector.c", "any_sequencer.c", "gw_axis.c", "gw_trial.c")
 
@@ -63,9 +63,9 @@ HARNESSES = (
         one_by_one=True,
     ),
     Harness(
-        "gw_biquad_step",
-        "gw_check_biquad",
-        _BIQUAD_FILES,
+        "gw_highpass_step",
+        "gw_check_highpass",
+        _HIGHPASS_FILES,
         "one sample of a filter section with any such products, from any promised state and back "
         "into it",
     ),

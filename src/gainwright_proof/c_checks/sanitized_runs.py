@@ -26,7 +26,7 @@ _PROGRAM = "run_random"
 _FILES = ("run_random.c", "any_random.c", "check_step.c", "gw_sequencer.c", "gw_trial.c")
 _AXIS_FILES = (
     "check_axis.c",
-    "check_biquad.c",
+    "check_highpass.c",
     "check_detector.c",
     "any_structs.c",
     "gw_axis.c",

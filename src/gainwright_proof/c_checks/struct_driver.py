@@ -7,7 +7,14 @@ from collections.abc import Iterator
 from gainwright_proof.c_checks.c_source.types import ArrayType, CType, IntType, Program, StructType
 from gainwright_proof.c_checks.runtime_ranges import RUNTIME_RANGES
 
-STRUCTURES = ("gw_level_settings", "gw_biquad_state", "gw_band", "gw_detector", "gw_pulse")
+STRUCTURES = (
+    "gw_level_settings",
+    "gw_highpass_coefficients",
+    "gw_highpass_past",
+    "gw_band",
+    "gw_detector",
+    "gw_pulse",
+)
 """State of detector and pulse, and its settings; each comes after those that it holds."""
 _OPENING = """\
 /* Any promised state of detector and pulse, generated from the promised ranges. */

@@ -49,10 +49,9 @@ static void check_axis(const gw_axis *axis)
 #endif
 }
 
-static void check_product(int32_t coefficient)
+static void check_product(int32_t coefficient, int32_t most)
 {
-    const int64_t product
-        = gw_product_i64(coefficient, gw_any_int32(-GW_SIGNAL_LIMIT, GW_SIGNAL_LIMIT));
+    const int64_t product = gw_product_i64(coefficient, gw_any_int32(-most, most));
 
     gw_check(product >= -GW_CHECK_PRODUCT_MAX);
     gw_check(product <= GW_CHECK_PRODUCT_MAX);
@@ -66,13 +65,11 @@ void gw_check_products(void)
 
     for (stage = 0; stage < GW_STAGE_SLOTS; stage++) {
         for (i = 0; i < GW_DETECTOR_SECTIONS; i++) {
-            const gw_biquad_coefficients *section = &gw_stage_detector[stage].section[i];
+            const gw_highpass_coefficients *section = &gw_stage_detector[stage].section[i];
 
-            check_product(section->b0);
-            check_product(section->b1);
-            check_product(section->b2);
-            check_product(section->a1);
-            check_product(section->a2);
+            check_product(section->b0, GW_CHECK_DIFFERENCE_MAX);
+            check_product(section->a1, -GW_SIGNAL_LOWEST);
+            check_product(section->a2, -GW_SIGNAL_LOWEST);
         }
     }
 }
@@ -126,7 +123,7 @@ void gw_check_axis_all(void)
     check_axis(&axis);
     gw_check_step_all();
     gw_check_products();
-    gw_check_biquad();
+    gw_check_highpass();
     gw_check_filter();
     gw_check_block();
     gw_check_control_tick();

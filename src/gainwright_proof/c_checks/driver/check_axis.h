@@ -10,14 +10,15 @@ void gw_any_detector(gw_detector *detector);
 void gw_any_pulse(gw_pulse *pulse);
 void gw_check_detector(const gw_detector *detector);
 void gw_check_pulse(const gw_pulse *pulse);
-void gw_any_biquad_state(gw_biquad_state *state);
-void gw_check_biquad_state(const gw_biquad_state *state);
+void gw_any_highpass_coefficients(gw_highpass_coefficients *coefficients);
+void gw_any_highpass_past(gw_highpass_past *past);
+void gw_check_highpass_past(const gw_highpass_past *past);
 void gw_any_band(gw_band *band);
 void gw_check_band(const gw_band *band);
 void gw_any_level_settings(gw_level_settings *settings);
 
 void gw_check_products(void);
-void gw_check_biquad(void);
+void gw_check_highpass(void);
 void gw_check_filter(void);
 void gw_check_block(void);
 void gw_check_control_tick(void);

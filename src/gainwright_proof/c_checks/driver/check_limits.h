@@ -2,8 +2,13 @@
 #ifndef CHECK_LIMITS_H
 #define CHECK_LIMITS_H
 
-/* Product of any 32-bit coefficient and any signal: 2^31 times the largest signal. */
-#define GW_CHECK_PRODUCT_MAX ((INT64_C(1) << 31) * GW_SIGNAL_LIMIT)
+/* Second difference of any saturated signal, which is the largest factor of a coefficient. */
+#define GW_CHECK_DIFFERENCE_MAX (INT32_C(1) << 30)
+
+/* Product of any exported coefficient and what it is multiplied by. */
+#define GW_CHECK_PRODUCT_MAX (INT64_C(1) << 60)
+
+#define GW_CHECK_FRACTION_MAX ((INT32_C(1) << 30) - 1)
 
 /* Filtered value that is squared. */
 #define GW_CHECK_VALUE_MAX (INT32_C(1) << 24)

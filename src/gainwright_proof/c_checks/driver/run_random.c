@@ -59,7 +59,7 @@ static const struct {
     {"gw_check_step", gw_check_step},
 #ifdef GW_CHECK_MACHINE
     {"gw_check_products", gw_check_products},
-    {"gw_check_biquad", gw_check_biquad},
+    {"gw_check_highpass", gw_check_highpass},
     {"gw_check_filter", gw_check_filter},
     {"gw_check_block", gw_check_block},
     {"gw_check_control_tick", gw_check_control_tick},

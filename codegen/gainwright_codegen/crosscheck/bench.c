@@ -1,0 +1,42 @@
+/* What a cross-check calls besides the exported functions. Not part of any export. */
+#define GW_SELFTEST_NO_MAIN
+#define GW_SELFTEST_PRINT(text, name, number) ((void)(text), (void)(name), (void)(number))
+#include "gw_selftest.c"
+
+#include "gw_axis.h"
+
+gw_axis bench_axis;
+
+const uint32_t bench_sizes[4] = {
+    (uint32_t)sizeof(gw_axis),
+    SEQUENCE_COUNT,
+    GW_CONTROL_TICKS_PER_SEQUENCER_TICK,
+    (uint32_t)sizeof(gw_sequencer),
+};
+
+/* Put the axis where a golden sequence begins, and return the inputs of its first tick. */
+const int32_t *bench_place(uint32_t number);
+const int32_t *bench_place(uint32_t number)
+{
+    const golden_sequence *sequence = &golden_sequences[number];
+    uint32_t index;
+
+    gw_axis_reset(&bench_axis);
+    bench_axis.sequencer.state = sequence->state;
+    for (index = 0U; index < (uint32_t)GW_VARIABLE_SLOTS; index++) {
+        bench_axis.sequencer.variables[index] = sequence->variables[index];
+    }
+    gw_axis_seal(&bench_axis);
+    return golden_segments[sequence->first_segment].inputs;
+}
+
+/* The pulse of a stage begins with the next control tick. */
+void bench_pulse(int32_t stage);
+void bench_pulse(int32_t stage)
+{
+    bench_axis.order.stage = stage;
+    bench_axis.order.height = gw_pulse_height[stage][0];
+    bench_axis.order.complement = gw_pulse_complement(gw_pulse_height[stage][0]);
+    bench_axis.order.number += 1U;
+    gw_axis_seal(&bench_axis);
+}

@@ -1,0 +1,134 @@
+"""Compiles a bundle for a processor and links it, alone and with what the cross-check calls."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from gainwright.errors import input_error
+from gainwright_codegen.crosscheck.elf import ElfFile, Symbol
+from gainwright_codegen.crosscheck.targets import Target
+
+FLAGS = ("-std=c99", "-O2", "-ffreestanding", "-ffunction-sections", "-fdata-sections")
+FIRMWARE_FUNCTIONS = (
+    "gw_axis_reset",
+    "gw_axis_control_tick",
+    "gw_axis_sequencer_tick",
+    "gw_axis_gain",
+)
+"""What firmware calls: everything else in flash is there for these."""
+_BENCH_FUNCTIONS = ("bench_place", "bench_pulse", "bench_sizes", "gw_selftest_run")
+BENCH_FILE = "bench.c"
+SELF_TEST_FILE = "gw_selftest.c"
+_LAYOUT = """\
+EXTERN({names})
+ENTRY({entry})
+SECTIONS {{
+    . = 0x08000000;
+    .text : {{ *(.text*) }}
+    .rodata : {{ *(.rodata*) }}
+    .ARM.exidx : {{ *(.ARM.exidx*) }}
+    . = 0x20000000;
+    .data : {{ *(.data*) *(.sdata*) }}
+    .bss : {{ *(.bss*) *(.sbss*) *(COMMON) }}
+}}
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Image:
+    """A bundle as it lies in the memory of a target."""
+
+    target: Target
+    firmware: ElfFile
+    """Only what firmware calls."""
+    bench: ElfFile
+    """The same with self-test and bench."""
+    units: Mapping[str, str]
+    """C file by symbol; what is missing comes from the compiler."""
+
+    def flash(self) -> dict[str, int]:
+        """Return bytes of flash by C file, without padding; ``compiler`` for its own helpers."""
+        sizes: dict[str, int] = {}
+        for symbol in self.firmware.symbols:
+            if symbol.section in (".text", ".rodata") and symbol.size:
+                unit = self.units.get(symbol.name, "compiler")
+                sizes[unit] = sizes.get(unit, 0) + symbol.size
+        return dict(sorted(sizes.items()))
+
+    def helpers(self) -> tuple[str, ...]:
+        """Return the functions that the compiler adds."""
+        return tuple(
+            sorted(s.name for s in self.firmware.symbols if s.is_function and self._foreign(s))
+        )
+
+    def static_ram(self) -> int:
+        """Return bytes of RAM that are not in a ``gw_axis``."""
+        return sum(s.size for s in self.firmware.sections if s.name in (".data", ".bss"))
+
+    def _foreign(self, symbol: Symbol) -> bool:
+        return symbol.name not in self.units and not symbol.name.startswith("$")
+
+
+def build_image(folder: Path, names: Sequence[str], target: Target) -> Image:
+    """Compile the C files of a folder, which also holds the bench, and link them.
+
+    Args:
+        folder: holds the sources; products are left in a folder inside.
+        names: C files of the bundle.
+        target: for which processor.
+
+    Raises:
+        InputError: the compiler does not accept the sources, or cannot link them.
+    """
+    place = folder / target.cpu.replace("+", "_")
+    place.mkdir()
+    units = [name for name in names if name != SELF_TEST_FILE]
+    objects = [_compiled(target, place, name) for name in units]
+    all_objects = [*objects, _compiled(target, place, BENCH_FILE)]
+    bench = _linked(target, place, all_objects, (*FIRMWARE_FUNCTIONS, *_BENCH_FUNCTIONS))
+    return Image(
+        target,
+        firmware=_linked(target, place, objects, FIRMWARE_FUNCTIONS),
+        bench=bench,
+        units={
+            symbol.name: unit
+            for unit, file in zip(units, objects, strict=True)
+            for symbol in ElfFile((place / file).read_bytes()).symbols
+            if symbol.name
+        },
+    )
+
+
+def _compiled(target: Target, place: Path, name: str) -> str:
+    product = name.removesuffix(".c") + ".o"
+    _run(target, place, ["-c", "-I..", *FLAGS, f"../{name}", "-o", product])
+    return product
+
+
+def _linked(
+    target: Target, place: Path, objects: Sequence[str], functions: Sequence[str]
+) -> ElfFile:
+    layout = _LAYOUT.format(names=" ".join(functions), entry=functions[0])
+    (place / "layout.ld").write_text(layout, encoding="ascii")
+    _run(target, place, ["-Wl,-T,layout.ld", "-Wl,--gc-sections", "-O2", *objects, "-o", "image"])
+    return ElfFile((place / "image").read_bytes())
+
+
+def _run(target: Target, place: Path, arguments: Sequence[str]) -> None:
+    command = [sys.executable, "-m", "ziglang", "cc"]
+    command += ["-target", target.triple, f"-mcpu={target.cpu}", *arguments]
+    result = subprocess.run(
+        command, cwd=place, capture_output=True, text=True, errors="replace", check=False
+    )
+    if result.returncode != 0:
+        raise input_error(
+            "bundle",
+            f"compiled for {target.name}",
+            "\n    ".join((result.stderr + result.stdout).strip().splitlines()[:20]),
+            "C files that compile and link",
+            "export the bundle again; report it if that does not help",
+        )

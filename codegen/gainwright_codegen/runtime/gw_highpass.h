@@ -1,0 +1,72 @@
+/*
+ * Gainwright: second-order high-pass section in direct form 1, Q4.24 signals, Q1.30 coefficients.
+ *
+ * NOT A SAFETY FUNCTION: see gw_fixed.h.
+ *
+ *   y[k] = b0 (x[k] - 2 x[k-1] + x[k-2]) + a1 y[k-1] + a2 y[k-2]
+ *
+ * Both zeros are at z = 1 exactly, so three products are enough. a1 and a2 are stored with the
+ * feedback sign already negated: the transfer function is
+ * b0 (1 - 1/z)^2 / (1 - a1/z - a2/z^2).
+ *
+ * In a chain of sections the outputs of one are the inputs of the next, so each pair of earlier
+ * values is kept once.
+ *
+ * With 0 <= b0 < 2^30 and |a2| < 2^30 the sum can not overflow, whatever 32-bit values damaged
+ * memory holds: 2^30 2^31 + 2^31 2^31 + 2^30 2^31 = 2^63, less than which it stays. From sound
+ * memory, |x| and |y| at most 2^28, it stays below 2^61, and so its whole part fits 32 bits.
+ * gainwright.fixed.biquad_reference is the same bit for bit.
+ */
+#ifndef GW_HIGHPASS_H
+#define GW_HIGHPASS_H
+
+#include <stdint.h>
+
+#include "gw_fixed.h"
+
+#define GW_HIGHPASS_FRACTION_BITS 30U
+#define GW_HIGHPASS_HALF (INT32_C(1) << 29)
+
+typedef struct {
+    int32_t b0; /* 0 to 2^30 - 1 */
+    int32_t a1;
+    int32_t a2; /* -(2^30 - 1) to 2^30 - 1 */
+} gw_highpass_coefficients;
+
+/* The last two values of a signal, saturated. */
+typedef struct {
+    int32_t last;
+    int32_t before;
+} gw_highpass_past;
+
+static inline void gw_highpass_push(gw_highpass_past *past, int32_t value)
+{
+    past->before = past->last;
+    past->last = value;
+}
+
+/* x[k] - 2 x[k-1] + x[k-2], which for saturated values is within +-2^30. */
+static inline int32_t gw_highpass_difference(int32_t x, const gw_highpass_past *past)
+{
+    return (int32_t)(((int64_t)x - (2 * (int64_t)past->last)) + past->before);
+}
+
+/* One sample that is saturated already; remembers it in `past_x`, and what rounding cuts off. That
+ * is added to the next sum, so the rounding error has no part at zero frequency: poles near z = 1
+ * do not amplify it, and an error at standstill stays within a unit or so. */
+static inline int32_t gw_highpass_step(const gw_highpass_coefficients *coefficients,
+                                       gw_highpass_past *past_x, const gw_highpass_past *past_y,
+                                       int32_t *fraction, int32_t x)
+{
+    const int64_t sum
+        = gw_product_i64(coefficients->b0, gw_highpass_difference(x, past_x))
+          + gw_product_i64(coefficients->a1, past_y->last)
+          + gw_product_i64(coefficients->a2, past_y->before) + *fraction;
+    const int32_t y = (int32_t)gw_floor_shift_i64(sum, GW_HIGHPASS_FRACTION_BITS);
+
+    *fraction = (int32_t)((uint64_t)sum & UINT64_C(0x3FFFFFFF));
+    gw_highpass_push(past_x, x);
+    return gw_saturate_signal(y);
+}
+
+#endif
