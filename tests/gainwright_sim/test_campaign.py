@@ -4,15 +4,21 @@ from __future__ import annotations
 
 import dataclasses
 import json
+from contextlib import suppress
 
+import numpy as np
 import pytest
 
+from gainwright.errors import InputError
 from gainwright.language.load import load_trial
 from gainwright.language.shipped import shipped_trial_path
 from gainwright_sim.campaign.families import FAMILIES
 from gainwright_sim.campaign.report import family_report
-from gainwright_sim.campaign.run import AxisResult, run_axes
+from gainwright_sim.campaign.run import AxisResult, Benches, run_axes
+from gainwright_sim.campaign.sampling import sample
 from gainwright_sim.campaign.workers import share_out
+from gainwright_sim.rehearsal.bench import Bench
+from gainwright_sim.rehearsal.rehearse import rehearse
 
 TRIAL = load_trial(shipped_trial_path("standard"))
 GOOD = AxisResult(
@@ -41,6 +47,23 @@ def test_workers_change_nothing():
     family = FAMILIES["mixed"]
     alone = run_axes(TRIAL, range(12), family=family)
     assert run_axes(TRIAL, range(12), workers=2, family=family) == alone
+
+
+@pytest.mark.parametrize("seed", [0, 1, 2])
+def test_mounted_axis_runs_like_one_that_was_compiled_in(seed):
+    benches = Benches(TRIAL)
+    with suppress(InputError):
+        benches.mounted(sample(FAMILIES["mixed"], seed + 40))  # leaves its tables behind
+    machine = sample(FAMILIES["mixed"], seed)
+    try:
+        compiled = Bench(TRIAL, machine)
+    except InputError:
+        with pytest.raises(InputError):
+            benches.mounted(machine)
+        return
+    one, other = (rehearse(bench, 7) for bench in (compiled, benches.mounted(machine)))
+    assert np.array_equal(one.log.signals, other.log.signals)
+    assert np.array_equal(one.log.inputs, other.log.inputs)
 
 
 @pytest.mark.parametrize(

@@ -68,7 +68,7 @@ def _ending_lines(ending: Ending) -> Iterator[str]:
     if ending.reason is not None:
         yield _line("why it ended", f"{ending.words} ({ending.reason})")
     yield _line(
-        "decided by", f"row '{ending.row}' in state '{ending.state}' at {ending.time_s:.3f} s"
+        "decided at", f"{ending.time_s:.3f} s by row '{ending.row}' in state '{ending.state}'"
     )
     yield _line("", ending.why)
 
