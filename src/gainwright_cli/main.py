@@ -35,6 +35,7 @@ COMMANDS = {
     "listen": "run the detector over a recorded signal",
     "prove": "prove a trial's requirements, state by state and input by input",
     "campaign": "rehearse on many random axes and compare with exact theory",
+    "compare": "show what moved between two records of rehearse or campaign",
     "list": "list the trials and machines that come with gainwright",
     "new": "begin a trial or a machine description of your own from a commented template",
     "schema": "print the JSON Schema of a file kind, for editors",

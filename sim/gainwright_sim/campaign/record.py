@@ -6,7 +6,7 @@ import csv
 import io
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import fields
+from dataclasses import asdict, fields
 from pathlib import Path
 
 from gainwright.language.model import Trial
@@ -19,7 +19,7 @@ from gainwright_sim.rehearsal.words import CAUTION
 
 FILES = """\
 report.txt     what was found, as it was printed
-campaign.json  the same as numbers
+campaign.json  the same as numbers, with every axis; `gainwright compare` reads it
 axes.csv       one line per axis
 replay.txt     the commands that repeat each axis outside the numbers, worst first
 campaign.png   limits, results and oscillations, a line for each family
@@ -59,6 +59,7 @@ def write_campaign(
             "trial": trial.name,
             "trial_digest": trial.digest,
             "families": [report.as_json() for report in reports],
+            "axes": [asdict(result) for group in results.values() for result in group],
         }
         _write(folder / "campaign.json", json.dumps(data, indent=2, allow_nan=False) + "\n")
         _write(folder / "axes.csv", axes_csv([r for group in results.values() for r in group]))

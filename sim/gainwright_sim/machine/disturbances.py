@@ -117,9 +117,7 @@ def check_torque_orders(checker: Checker, machine: Machine) -> None:
     for name in SINES:
         for number, sine in enumerate(getattr(source, name)):
             if sine.order >= allowed:
-                _report_alias(
-                    checker, f"{name}_orders[{number}]", sine.order, turns_per_s, rate_hz
-                )
+                _report_alias(checker, f"{name}_orders[{number}]", sine.order, turns_per_s, rate_hz)
     electrical = 2 * source.motor_pole_pairs
     if (source.current_offset_per_unit or source.current_gain_error) and electrical >= allowed:
         _report_alias(checker, "motor_pole_pairs", electrical, turns_per_s, rate_hz)
