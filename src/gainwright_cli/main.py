@@ -32,6 +32,7 @@ COMMANDS = {
     "show": "show a trial as decision tables, with its requirements",
     "check": "check a trial or a machine description",
     "export": "write C99 source of a trial for one axis",
+    "crosscheck": "build and run an export on real instruction sets, and measure it",
     "listen": "run the detector over a recorded signal",
     "prove": "prove a trial's requirements, state by state and input by input",
     "campaign": "rehearse on many random axes and compare with exact theory",

@@ -66,15 +66,9 @@ class Emulator:
         """Return the address of a symbol; KeyError if there is none."""
         return self._image.address(name)
 
-    def words(self, address: int, count: int) -> list[int]:
-        """Return unsigned 32-bit words from memory."""
-        content = bytes(self._machine.mem_read(address, 4 * count))
-        return [int.from_bytes(content[k : k + 4], "little") for k in range(0, 4 * count, 4)]
-
-    def write_words(self, address: int, words: list[int]) -> None:
-        """Write 32-bit words, signed or not."""
-        content = b"".join((word % _WORD).to_bytes(4, "little") for word in words)
-        self._machine.mem_write(address, content)
+    def memory(self, address: int, size: int) -> bytes:
+        """Return bytes from memory."""
+        return bytes(self._machine.mem_read(address, size))
 
     def call(self, name: str, *arguments: int) -> int:
         """Call a function with up to four words and return its word, unsigned."""

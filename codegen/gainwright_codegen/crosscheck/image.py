@@ -12,7 +12,15 @@ from gainwright.errors import input_error
 from gainwright_codegen.crosscheck.elf import ElfFile, Symbol
 from gainwright_codegen.crosscheck.targets import Target
 
-FLAGS = ("-std=c99", "-O2", "-ffreestanding", "-ffunction-sections", "-fdata-sections")
+FLAGS = (
+    "-std=c99",
+    "-O2",
+    "-ffreestanding",
+    "-ffunction-sections",
+    "-fdata-sections",
+    "-fno-unwind-tables",
+    "-fno-asynchronous-unwind-tables",
+)
 FIRMWARE_FUNCTIONS = (
     "gw_axis_reset",
     "gw_axis_control_tick",
@@ -53,8 +61,12 @@ class Image:
     def flash(self) -> dict[str, int]:
         """Return bytes of flash by C file, without padding; ``compiler`` for its own helpers."""
         sizes: dict[str, int] = {}
+        seen: set[int] = set()
+        # A function of the compiler has several names.
         for symbol in self.firmware.symbols:
-            if symbol.section in (".text", ".rodata") and symbol.size:
+            in_flash = symbol.section in (".text", ".rodata") and symbol.size > 0
+            if in_flash and symbol.address not in seen:
+                seen.add(symbol.address)
                 unit = self.units.get(symbol.name, "compiler")
                 sizes[unit] = sizes.get(unit, 0) + symbol.size
         return dict(sorted(sizes.items()))
@@ -70,7 +82,7 @@ class Image:
         return sum(s.size for s in self.firmware.sections if s.name in (".data", ".bss"))
 
     def _foreign(self, symbol: Symbol) -> bool:
-        return symbol.name not in self.units and not symbol.name.startswith("$")
+        return symbol.name not in self.units and "." not in symbol.name and symbol.size > 0
 
 
 def build_image(folder: Path, names: Sequence[str], target: Target) -> Image:

@@ -1,0 +1,163 @@
+"""Cross-checks a bundle in a folder: every processor that is there, one after the other."""
+
+from __future__ import annotations
+
+import hashlib
+import importlib.util
+import shutil
+import tempfile
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+from gainwright.errors import input_error
+from gainwright_codegen.bundle.bundle import SUMS_FILE
+from gainwright_codegen.crosscheck import emulator, workload
+from gainwright_codegen.crosscheck.image import BENCH_FILE, SELF_TEST_FILE, Image, build_image
+from gainwright_codegen.crosscheck.processor import Host
+from gainwright_codegen.crosscheck.targets import TARGETS, Target
+
+_COMPILER_PACKAGE = "ziglang"
+_HOST = "this computer"
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What was found on one processor."""
+
+    target: str
+    missing: str = ""
+    """Why it was not tried; then all else is empty."""
+    failed_vectors: int = 0
+    """Golden vectors of the self-test that came out otherwise than the Python reference."""
+    digest: str = ""
+    """Over every result and the memory of the axis."""
+    axis_bytes: int = 0
+    flash: tuple[tuple[str, int], ...] = ()
+    """Bytes by C file; empty where they were not measured."""
+    static_ram: int = 0
+    helpers: tuple[str, ...] = ()
+    """Functions that the compiler adds."""
+    costs: workload.Costs | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Crosscheck:
+    changed: tuple[str, ...]
+    """Files that are not as exported."""
+    outcomes: tuple[Outcome, ...]
+
+    def is_identical(self, outcome: Outcome) -> bool:
+        """Return whether a processor gives what the reference and this computer give."""
+        return outcome.failed_vectors == 0 and outcome.digest == self.outcomes[0].digest
+
+    @property
+    def tried(self) -> tuple[Outcome, ...]:
+        return tuple(outcome for outcome in self.outcomes if not outcome.missing)
+
+    @property
+    def identical(self) -> bool:
+        """Whether all processors that were tried give the same."""
+        return all(self.is_identical(outcome) for outcome in self.tried)
+
+
+def crosscheck(directory: str | Path, targets: Iterable[Target] = TARGETS) -> Crosscheck:
+    """Build and run a bundle on this computer and on the targets.
+
+    Raises:
+        InputError: the folder holds no bundle with a machine, or its C does not compile.
+    """
+    with _workspace(Path(directory)) as (folder, names, changed):
+        outcomes = [_on_host(folder, names)]
+        outcomes += [_on_target(folder, names, target) for target in targets]
+    return Crosscheck(changed, tuple(outcomes))
+
+
+@contextmanager
+def _workspace(bundle: Path) -> Iterator[tuple[Path, list[str], tuple[str, ...]]]:
+    """Yield a folder with the C of a bundle and the bench, the C files, and what was changed."""
+    sums = _sums(bundle)
+    with tempfile.TemporaryDirectory(prefix="gainwright-crosscheck-") as root:
+        folder = Path(root)
+        for name in sums:
+            if name.endswith((".c", ".h")):
+                (folder / name).write_bytes(_content(bundle, name))
+        shutil.copy(Path(__file__).with_name(BENCH_FILE), folder)
+        changed = tuple(
+            name
+            for name, digest in sums.items()
+            if hashlib.sha256(_content(bundle, name)).hexdigest() != digest
+        )
+        yield folder, [name for name in sums if name.endswith(".c")], changed
+
+
+def _sums(bundle: Path) -> dict[str, str]:
+    try:
+        lines = (bundle / SUMS_FILE).read_text(encoding="ascii").splitlines()
+        sums = {name: digest for digest, name in (line.split() for line in lines)}
+    except (OSError, ValueError):
+        sums = {}
+    needed = {"gw_axis.c", "gw_machine.c", SELF_TEST_FILE}
+    if not needed <= sums.keys() or any("/" in name for name in sums):
+        raise input_error(
+            bundle,
+            SUMS_FILE,
+            "no list of an export with a machine",
+            f"a folder written by `gainwright export`, with {', '.join(sorted(needed))}",
+            "export the trial for a machine, and name that folder",
+        )
+    return sums
+
+
+def _content(bundle: Path, name: str) -> bytes:
+    try:
+        return (bundle / name).read_bytes()
+    except OSError as error:
+        raise input_error(
+            bundle, name, error.strerror or "unreadable", "the file as exported", "export it again"
+        ) from error
+
+
+def _on_host(folder: Path, names: list[str]) -> Outcome:
+    headers = [path.name for path in sorted(folder.glob("*.h"))]
+    units = [name for name in names if name != SELF_TEST_FILE]
+    # The bench includes the self-test.
+    host = Host(folder, [*headers, *units, BENCH_FILE, *_included(folder)])
+    return Outcome(
+        _HOST,
+        failed_vectors=workload.failures(host),
+        digest=workload.digest(host),
+        axis_bytes=workload.sizes(host).axis_bytes,
+    )
+
+
+def _included(folder: Path) -> list[str]:
+    """Copy the self-test to a name that is not compiled by itself, as the bench includes it."""
+    text = (folder / BENCH_FILE).read_text(encoding="ascii")
+    included = SELF_TEST_FILE.replace(".c", ".inc")
+    (folder / BENCH_FILE).write_text(text.replace(SELF_TEST_FILE, included), encoding="ascii")
+    shutil.copy(folder / SELF_TEST_FILE, folder / included)
+    return [included]
+
+
+def _on_target(folder: Path, names: list[str], target: Target) -> Outcome:
+    for package in (_COMPILER_PACKAGE, emulator.PACKAGE):
+        if importlib.util.find_spec(package) is None:
+            return Outcome(target.name, missing=f"the package {package} is not installed")
+    image = build_image(folder, names, target)
+    return _measured(image, emulator.Emulator(target, image.bench))
+
+
+def _measured(image: Image, processor: emulator.Emulator) -> Outcome:
+    failed, digest = workload.failures(processor), workload.digest(processor)
+    return Outcome(
+        image.target.name,
+        failed_vectors=failed,
+        digest=digest,
+        axis_bytes=workload.sizes(processor).axis_bytes,
+        flash=tuple(image.flash().items()),
+        static_ram=image.static_ram(),
+        helpers=image.helpers(),
+        costs=workload.costs(processor),
+    )

@@ -1,0 +1,112 @@
+"""What is run on every processor: self-test, adversarial control ticks, a walk over all rows."""
+
+from __future__ import annotations
+
+import hashlib
+import random
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from gainwright_codegen.crosscheck.emulator import Emulator
+from gainwright_codegen.crosscheck.processor import Processor
+
+CONTROL_TICKS = 2400
+"""Enough for every kind of signal, and for pulses and block ends to meet."""
+_PHASE_TICKS = 100
+_PULSE_TICKS = 160
+_LIMIT, _WORD_HIGH, _WORD_LOW = 2**28 - 1, 2**31 - 1, -(2**31)
+_SEED = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Sizes:
+    """What the bench says of itself."""
+
+    axis_bytes: int
+    sequences: int
+    control_ticks: int
+    """Per sequencer tick."""
+
+
+@dataclass(frozen=True, slots=True)
+class Instructions:
+    """Instructions of one function over many calls."""
+
+    least: int
+    typical: int
+    """Median."""
+    worst: int
+    stack_bytes: int
+
+
+@dataclass(frozen=True, slots=True)
+class Costs:
+    control: Instructions
+    sequencer: Instructions
+
+
+def sizes(processor: Processor) -> Sizes:
+    """Return the sizes of the image that a processor runs."""
+    content = processor.memory(processor.address("bench_sizes"), 12)
+    return Sizes(*(int.from_bytes(content[k : k + 4], "little") for k in (0, 4, 8)))
+
+
+def failures(processor: Processor) -> int:
+    """Run the self-test; return how many golden vectors came out otherwise."""
+    return processor.call("gw_selftest_run")
+
+
+def digest(processor: Processor) -> str:
+    """Run everything; return SHA-256 (hex) over every result and the memory of the axis.
+
+    A ``gw_axis`` holds no pointer, so its bytes are the same on every little-endian processor.
+    """
+    total, size = hashlib.sha256(), sizes(processor).axis_bytes
+    axis = processor.address("bench_axis")
+    for name, arguments in _calls(processor):
+        result = processor.call(name, axis, *arguments)
+        total.update(result.to_bytes(4, "little"))
+        total.update(processor.memory(axis, size))
+    return total.hexdigest()
+
+
+def costs(emulator: Emulator) -> Costs:
+    """Run everything on an emulated processor and count."""
+    axis = emulator.address("bench_axis")
+    counts: dict[str, list[int]] = {}
+    stacks: dict[str, int] = {}
+    for name, arguments in _calls(emulator):
+        emulator.paint_stack()
+        counts.setdefault(name, []).append(emulator.counted(name, axis, *arguments)[1])
+        stacks[name] = max(stacks.get(name, 0), emulator.painted_over())
+    return Costs(*(_summary(counts[name], stacks[name]) for name in counts))
+
+
+def _summary(counts: list[int], stack_bytes: int) -> Instructions:
+    ordered = sorted(counts)
+    return Instructions(ordered[0], ordered[len(ordered) // 2], ordered[-1], stack_bytes)
+
+
+def _calls(processor: Processor) -> Iterator[tuple[str, tuple[int, ...]]]:
+    """Yield the calls one after the other; what prepares a call is done just before it."""
+    processor.call("gw_axis_reset", processor.address("bench_axis"))
+    for tick, signals in enumerate(_signals()):
+        if tick % _PULSE_TICKS == 0:
+            processor.call("bench_pulse", 0)
+        yield "gw_axis_control_tick", signals
+    for number in range(sizes(processor).sequences):
+        yield "gw_axis_sequencer_tick", (processor.call("bench_place", number),)
+
+
+def _signals() -> Iterator[tuple[int, int]]:
+    """Yield pairs of torque command and speed error: rest, square waves, noise, beyond all."""
+    source = random.Random(_SEED)
+    for tick in range(CONTROL_TICKS):
+        high = tick % 8 < 4
+        yield (
+            (0, 0),
+            (_LIMIT, -_LIMIT) if high else (-_LIMIT, _LIMIT),
+            (source.randint(-(2**20), 2**20), source.randint(-(2**12), 2**12)),
+            (source.randint(_WORD_LOW, _WORD_HIGH), source.randint(_WORD_LOW, _WORD_HIGH)),
+            (_WORD_HIGH, _WORD_LOW) if tick % 2 else (_WORD_LOW, _WORD_HIGH),
+        )[tick // _PHASE_TICKS % 5]

@@ -1,0 +1,53 @@
+"""``gainwright crosscheck``: an exported bundle on real instruction sets, with what it costs."""
+
+from __future__ import annotations
+
+import argparse
+
+from gainwright_cli.console import add_json_option, console, print_json, refuse
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("bundle", metavar="BUNDLE", help="folder that `gainwright export` wrote")
+    parser.add_argument(
+        "--target",
+        action="append",
+        metavar="NAME",
+        help="only this processor, besides this computer; may be given several times",
+    )
+    add_json_option(parser)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    from gainwright_codegen.crosscheck.report import HEADINGS, document, notes, table
+    from gainwright_codegen.crosscheck.run import crosscheck
+    from gainwright_codegen.crosscheck.targets import TARGETS
+
+    known = {target.name: target for target in TARGETS}
+    wanted = arguments.target or list(known)
+    for name in wanted:
+        if name not in known:
+            expected = f"one of: {', '.join(known)}"
+            raise refuse("--target", name, expected, "name one of them, or none for all")
+    with console(to_error=True).status("building and running the bundle"):
+        result = crosscheck(arguments.bundle, [known[name] for name in dict.fromkeys(wanted)])
+    if arguments.json:
+        print_json(document(result))
+    else:
+        _print(HEADINGS, table(result), notes(result))
+    if not result.identical:
+        return 1
+    return 0 if len(result.tried) == len(result.outcomes) else 3
+
+
+def _print(headings, rows, lines) -> None:  # type: ignore[no-untyped-def]
+    from rich.table import Table
+
+    grid = Table(*headings, box=None, pad_edge=False)
+    for row in rows:
+        grid.add_row(*row)
+    screen = console()
+    screen.print(grid)
+    screen.print()
+    for line in lines:
+        screen.print(line, markup=False)

@@ -1,0 +1,145 @@
+"""The cross-check on bundles that are sound and on bundles that are not, and what it measures."""
+
+from __future__ import annotations
+
+import importlib.util
+import shutil
+from pathlib import Path
+
+import pytest
+
+from gainwright.errors import InputError
+from gainwright.language.load import load_trial
+from gainwright.language.shipped import shipped_trial_path
+from gainwright_cli.main import main
+from gainwright_codegen.bundle.axis import export_axis
+from gainwright_codegen.crosscheck import run as running
+from gainwright_codegen.crosscheck.elf import ElfFile
+from gainwright_codegen.crosscheck.report import HEADINGS, document, markdown, notes, table
+from gainwright_codegen.crosscheck.run import Crosscheck, crosscheck
+from gainwright_codegen.crosscheck.targets import TARGETS
+from gainwright_sim.machine import load_machine
+from gainwright_sim.rig.axis import axis_data
+
+pytestmark = pytest.mark.usefixtures("scratch_cache")
+needs_emulator = pytest.mark.skipif(
+    any(importlib.util.find_spec(name) is None for name in ("unicorn", "ziglang")),
+    reason="unicorn or ziglang is not installed: pip install 'gainwright[crosscheck]'",
+)
+BY_NAME = {target.name: target for target in TARGETS}
+
+
+@pytest.fixture(scope="module")
+def bundle(scratch_cache, tmp_path_factory) -> Path:
+    folder = tmp_path_factory.mktemp("bundle") / "kiln-shuttle"
+    trial, machine = load_trial(shipped_trial_path()), load_machine("kiln-shuttle")
+    export_axis(trial, axis_data(machine), folder)
+    return folder
+
+
+def altered(bundle: Path, target: Path, name: str, old: str, new: str) -> Path:
+    shutil.copytree(bundle, target)
+    text = (target / name).read_text()
+    assert text.count(old) == 1
+    (target / name).write_text(text.replace(old, new))
+    return target
+
+
+@pytest.fixture(scope="module")
+def result(bundle) -> Crosscheck:
+    if any(importlib.util.find_spec(name) is None for name in ("unicorn", "ziglang")):
+        pytest.skip("unicorn or ziglang is not installed")
+    return crosscheck(bundle, [BY_NAME[name] for name in ("Cortex-M0", "Cortex-M4", "RV32IMC")])
+
+
+def test_all_processors_give_the_same_bits(result):
+    assert result.identical and result.changed == ()
+    assert [len(outcome.digest) for outcome in result.outcomes] == [64] * 4
+    assert len({outcome.axis_bytes for outcome in result.outcomes}) == 1
+
+
+def test_what_a_tick_takes(result):
+    """Goals of the design for a Cortex-M4 at -O2: 220 instructions for a control tick at worst."""
+    costs = {outcome.target: outcome.costs for outcome in result.outcomes[1:]}
+    assert costs["Cortex-M4"].control.typical <= 160
+    assert costs["Cortex-M4"].control.worst <= 220
+    assert costs["Cortex-M4"].control.stack_bytes <= 72
+    # A processor without long multiplication calls a function for each product.
+    assert costs["Cortex-M0"].control.typical > 3 * costs["Cortex-M4"].control.typical
+    for counted in costs.values():
+        assert 0 < counted.control.least <= counted.control.typical <= counted.control.worst
+        assert counted.control.worst < counted.sequencer.worst
+
+
+def test_what_the_compiler_adds_is_said(result):
+    helpers = {outcome.target: outcome.helpers for outcome in result.outcomes}
+    assert "__aeabi_lmul" in helpers["Cortex-M0"]
+    assert helpers["Cortex-M4"] == helpers["RV32IMC"] == ()
+
+
+def test_table_and_document(result):
+    rows = table(result)
+    assert {len(row) for row in rows} == {len(HEADINGS)}
+    assert [row[1] for row in rows] == ["yes"] * 4
+    assert markdown(result).count("\n") == 2 + 4
+    data = document(result)
+    (m4,) = [one for one in data["processors"] if one["processor"] == "Cortex-M4"]
+    assert sum(m4["flash_bytes"].values()) == int(rows[2][2]) > 4000
+    assert set(m4["flash_bytes"]) == {
+        "gw_axis.c", "gw_detector.c", "gw_machine.c", "gw_sequencer.c", "gw_trial.c"
+    }  # fmt: skip
+    assert any("gw_trial.c" in line for line in notes(result))
+
+
+@needs_emulator
+def test_a_processor_that_gives_something_else_is_noticed(bundle, tmp_path):
+    """A difference that no golden vector sees: an error of one count in the pulse, ARM only."""
+    old = "            torque = gw_multiply_round_i32(pulse->height, shape->shape[next], 15U);\n"
+    new = old + "#ifdef __arm__\n            torque += 1;\n#endif\n"
+    folder = altered(bundle, tmp_path / "altered", "gw_pulse.h", old, new)
+    found = crosscheck(folder, [BY_NAME["Cortex-M4"], BY_NAME["RV32IMC"]])
+    assert [found.is_identical(outcome) for outcome in found.outcomes] == [True, False, True]
+    assert not found.identical
+    assert found.changed == ("gw_pulse.h",)
+    assert table(found)[1][1] == "NO"
+    assert any("Not as exported: gw_pulse.h" in line for line in notes(found))
+
+
+def test_golden_vectors_that_fail_are_counted(bundle, tmp_path, capsys):
+    """The command says no with its exit code, whatever the other processors do."""
+    old = "x - (2 * (int64_t)past->last)"
+    folder = altered(bundle, tmp_path / "altered", "gw_highpass.h", old, "x - (int64_t)past->last")
+    found = crosscheck(folder, [])
+    assert found.outcomes[0].failed_vectors > 0
+    assert not found.identical
+    assert main(["crosscheck", str(folder), "--target", "Cortex-M4"]) == 1
+    assert "golden vectors fail" in capsys.readouterr().out
+
+
+def test_what_is_missing_is_said(bundle, monkeypatch, capsys):
+    monkeypatch.setattr(running.importlib.util, "find_spec", lambda name: None)
+    assert main(["crosscheck", str(bundle)]) == 3
+    out = capsys.readouterr().out
+    for target in TARGETS:
+        assert f"{target.name} was not tried: the package ziglang is not installed." in out
+
+
+def test_a_folder_without_a_bundle_is_refused(tmp_path, capsys):
+    (tmp_path / "SHA256SUMS").write_text("0" * 64 + "  gw_axis.c\n")
+    for folder in (tmp_path, tmp_path / "nowhere"):
+        with pytest.raises(InputError, match="gainwright export"):
+            crosscheck(folder)
+    assert main(["crosscheck", str(tmp_path), "--target", "Cortex-M9"]) == 2
+    assert "Cortex-M33" in capsys.readouterr().err
+
+
+def test_a_file_that_is_missing_is_refused(bundle, tmp_path):
+    shutil.copytree(bundle, tmp_path / "part")
+    (tmp_path / "part" / "gw_pulse.h").unlink()
+    with pytest.raises(InputError, match=r"gw_pulse\.h"):
+        crosscheck(tmp_path / "part")
+
+
+def test_only_elf_files_of_32_bits_are_read():
+    with pytest.raises(ValueError, match="ELF"):
+        ElfFile(b"\x7fELF\x02\x01\x01" + bytes(60))
