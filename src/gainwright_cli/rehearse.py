@@ -181,7 +181,7 @@ def _progress(trial: Trial) -> Iterator[Progress]:
         tasks = [
             bars.add_task(stage.title, total=stage.rungs - 1, state="") for stage in trial.stages
         ]
-        places = {signal.name: k for k, signal in enumerate(trial.outputs)}
+        places = trial.index.outputs
 
         def update(log) -> None:  # type: ignore[no-untyped-def]
             if not len(log):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 
 import pytest
 from hypothesis import settings
@@ -344,3 +345,18 @@ def _holding(trial: Trial, state: str, booleans: Mapping[str, int]) -> Iterator:
 
 RandomInputs.TestCase.settings = settings(max_examples=15, stateful_step_count=12, deadline=None)
 TestRandomInputs = RandomInputs.TestCase
+
+
+def test_numbers_of_names_are_places_in_the_file():
+    trial = TRIAL
+    for group, numbers in (
+        (trial.states, trial.index.states),
+        (trial.inputs, trial.index.inputs),
+        (trial.outputs, trial.index.outputs),
+        (trial.variables, trial.index.variables),
+        (trial.conditions, trial.index.conditions),
+    ):
+        assert [group[number].name for number in numbers.values()] == list(numbers)
+    assert trial.index.condition_bits[trial.conditions[5].name] == 1 << 5
+    fewer = replace(trial, states=trial.states[1:])
+    assert fewer.index.states[trial.states[1].name] == 0

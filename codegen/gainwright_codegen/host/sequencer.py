@@ -67,8 +67,8 @@ class CompiledSequencer:
         self._sequencer = self._ffi.new("gw_sequencer *")
         self._inputs = self._ffi.new("int32_t[]", max(1, len(trial.inputs)))
         self._outputs = self._ffi.new("int32_t[]", max(1, len(trial.outputs)))
-        self._state_numbers = {state.name: k for k, state in enumerate(trial.states)}
-        self._variable_numbers = {variable.name: k for k, variable in enumerate(trial.variables)}
+        self._state_numbers = trial.index.states
+        self._variable_numbers = trial.index.variables
         self.reset()
 
     def reset(self) -> None:

@@ -69,8 +69,8 @@ def _bit(condition: str) -> str:
 
 
 def _rows(trial: Trial, actions: Sequence[_Action]) -> str:
-    numbers = {row.id: number for number, row in enumerate(trial.rows)}
-    bits = {condition.name: 1 << k for k, condition in enumerate(trial.conditions)}
+    numbers = trial.index.rows
+    bits = trial.index.condition_bits
     suffix = "UINT64_C" if len(trial.conditions) > 32 else "UINT32_C"
     first, lines = [0], list[str]()
     for state in trial.states:
@@ -119,11 +119,10 @@ def _ranges(trial: Trial) -> str:
 
 
 def _stages(trial: Trial) -> str:
-    outputs = [output.name for output in trial.outputs]
-    variables = [variable.name for variable in trial.variables]
+    outputs, variables = trial.index.outputs, trial.index.variables
     rows = [
-        f"{{{outputs.index(s.rung)}U, {variables.index(s.limit)}U, {variables.index(s.result)}U, "
-        f"{variables.index(s.onset)}U, {s.rungs}U}}"
+        f"{{{outputs[s.rung]}U, {variables[s.limit]}U, {variables[s.result]}U, "
+        f"{variables[s.onset]}U, {s.rungs}U}}"
         for s in trial.stages
     ] or ["{0U, 0U, 0U, 0U, 0U}"]
     return f"const gw_stage_binding gw_trial_stages[GW_STAGE_SLOTS] = {array(rows)};\n"

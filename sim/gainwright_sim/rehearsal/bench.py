@@ -30,7 +30,7 @@ class RequirementJudge:
     def __init__(self, trial: Trial, watch: RunWatch) -> None:
         self._watch = watch
         power_on = ReferenceMachine(trial)
-        first = [state.name for state in trial.states].index(power_on.state)
+        first = trial.index.states[power_on.state]
         self._last = (
             np.array([first]),
             np.array([list(power_on.variables.values()) or [0]]),

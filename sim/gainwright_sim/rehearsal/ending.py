@@ -82,7 +82,7 @@ def _closing_states(trial: Trial) -> set[int]:
 
     Ways out of an end, such as a reset, do not count.
     """
-    index = {state.name: number for number, state in enumerate(trial.states)}
+    index = trial.index.states
     ends = {state.name for state in trial.states if state.end}
     following: dict[int, set[int]] = {number: set() for number in index.values()}
     for row in trial.rows:

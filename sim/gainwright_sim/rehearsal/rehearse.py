@@ -43,7 +43,7 @@ class Rehearsal:
 
     def states(self) -> np.ndarray:
         """Return the index of the state at each moment, before the first tick too, (n + 1,)."""
-        first = [state.name for state in self.trial.states].index(self.trial.initial_state)
+        first = self.trial.index.states[self.trial.initial_state]
         return np.concatenate([[first], self.log.state])
 
     def ends_with(self, name: str) -> bool:
@@ -53,17 +53,17 @@ class Rehearsal:
 
     def output(self, name: str) -> np.ndarray:
         """Return an output over time, (n,); KeyError if the trial has none of that name."""
-        places = {signal.name: k for k, signal in enumerate(self.trial.outputs)}
+        places = self.trial.index.outputs
         return self.log.outputs[:, places[name]]
 
     def variable(self, name: str) -> np.ndarray:
         """Return a variable over time, (n,); KeyError if the trial has none of that name."""
-        places = {signal.name: k for k, signal in enumerate(self.trial.variables)}
+        places = self.trial.index.variables
         return self.log.variables[:, places[name]]
 
     def input(self, name: str) -> np.ndarray:
         """Return an input over time, (n,); KeyError if the trial has none of that name."""
-        places = {signal.name: k for k, signal in enumerate(self.trial.inputs)}
+        places = self.trial.index.inputs
         return self.log.inputs[:, places[name]]
 
 

@@ -70,11 +70,10 @@ def check_rig_inputs(trial: Trial) -> None:
 def binding(ffi: cffi.FFI, trial: Trial, tables: Sequence[StageTables]) -> Any:
     """Return a ``rig_binding``: where the trial has the names that the drive knows."""
     result = ffi.new("rig_binding *")
-    for group, names, target in (
-        (trial.inputs, DRIVE_INPUTS, result.input),
-        (trial.outputs, OBEYED_OUTPUTS, result.output),
+    for places, names, target in (
+        (trial.index.inputs, DRIVE_INPUTS, result.input),
+        (trial.index.outputs, OBEYED_OUTPUTS, result.output),
     ):
-        places = {signal.name: number for number, signal in enumerate(group)}
         for number, name in enumerate(names):
             target[number] = places.get(name, -1)
     setting_numbers = {setting.name: number for number, setting in enumerate(DRIVE_SETTINGS)}

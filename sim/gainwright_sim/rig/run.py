@@ -75,7 +75,7 @@ class Rig:
         )
 
     def _overrides(self, overrides: Iterable[Override]) -> Any:
-        numbers = {signal.name: number for number, signal in enumerate(self._trial.inputs)}
+        numbers = self._trial.index.inputs
         entries = [
             {"from": o.start, "until": o.stop, "input": numbers[o.input], "value": o.value}
             for o in overrides

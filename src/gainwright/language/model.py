@@ -7,7 +7,7 @@ rely on every name being resolved, every expression being well typed and every r
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from enum import Enum
 from functools import cached_property
@@ -212,6 +212,26 @@ class Stage:
     per control tick makes."""
 
 
+class TrialIndex:
+    """Numbers of everything in a trial that has a name, as they stand in the exported C."""
+
+    def __init__(self, trial: Trial) -> None:
+        self.states = _numbered(state.name for state in trial.states)
+        self.rows = _numbered(row.id for row in trial.rows)
+        self.inputs = _numbered(signal.name for signal in trial.inputs)
+        self.outputs = _numbered(output.name for output in trial.outputs)
+        self.variables = _numbered(variable.name for variable in trial.variables)
+        self.conditions = _numbered(condition.name for condition in trial.conditions)
+        self.requirements = _numbered(requirement.id for requirement in trial.requirements)
+        self.stages = _numbered(stage.name for stage in trial.stages)
+        self.condition_bits = {name: 1 << number for name, number in self.conditions.items()}
+        self.variable_bits = {name: 1 << number for name, number in self.variables.items()}
+
+
+def _numbered(names: Iterable[str]) -> Mapping[str, int]:
+    return {name: number for number, name in enumerate(names)}
+
+
 @dataclass(frozen=True)
 class Trial:
     name: str
@@ -241,6 +261,11 @@ class Trial:
             state.name: tuple(row for row in self.rows if row.source == state.name)
             for state in self.states
         }
+
+    @cached_property
+    def index(self) -> TrialIndex:
+        """Return the number of each state, row, signal and so on by its name."""
+        return TrialIndex(self)
 
     def constant(self, name: str) -> int:
         """Return the value of a constant; KeyError if the trial has none of that name."""

@@ -51,7 +51,7 @@ class Monitor:
         self.tick = 0
         self._requirements = [r for r in trial.requirements if r.kind in MONITORED]
         self._signals = {s.name: s for s in (*trial.variables, *trial.outputs)}
-        self._index = {state.name: index for index, state in enumerate(trial.states)}
+        self._index = trial.index.states
         writer = CodeWriter(list(self._index), trial.conditions)
         always = Boolean(True)
         self._over_ticks = [r for r in self._requirements if r.kind is RequirementKind.STEP]
@@ -156,6 +156,5 @@ class Monitor:
     def _value(self, name: str, known: Mapping[str, int]) -> int:
         if name in known:
             return known[name]
-        names = [condition.name for condition in self._trial.conditions]
         booleans = self._conditions(known, 0, {}, 0)
-        return int(booleans[names.index(name)])
+        return int(booleans[self._trial.index.conditions[name]])

@@ -30,7 +30,7 @@ class Behaviour:
     """Compares input vectors of one trial."""
 
     def __init__(self, trial: Trial) -> None:
-        self._inputs = {signal.name: k for k, signal in enumerate(trial.inputs)}
+        self._inputs = trial.index.inputs
         self._kinds = [signal.kind for signal in trial.inputs]
         self._left: dict[Hashable, Expression] = {}
 

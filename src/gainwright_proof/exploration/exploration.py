@@ -142,7 +142,7 @@ def _named(names: Iterable[str], values: Iterable[int]) -> dict[str, int]:
 
 
 def _single_misses(trial: Trial, engine: Engine) -> dict[str, dict[str, bool]]:
-    numbers = {condition.name: k for k, condition in enumerate(trial.conditions)}
+    numbers = trial.index.conditions
     slots = max(1, len(trial.conditions))
     return {
         row.id: {

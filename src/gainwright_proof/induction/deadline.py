@@ -165,7 +165,7 @@ class CourseFinder:
         (trigger,) = self._terms.parse([step.formula(deadline.trigger)])
         found = []
         for row in self._trial.rows:
-            code = [state.name for state in self._trial.states].index(row.source)
+            code = self._trial.index.states[row.source]
             known = z3.substitute(trigger, (self._terms.state, z3.BitVecVal(code, step.state_bits)))
             after = self._terms.after(row, [pending[row.target]])
             start = Start(row.target, [*self.premise(row), known, *after], row)

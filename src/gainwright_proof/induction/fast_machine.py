@@ -31,7 +31,7 @@ class FastMachine:
         )
         self._actions = {row.id: writer.function(list(row.actions.values())) for row in trial.rows}
         self._ranges = {v.name: (v.low, v.high) for v in trial.variables}
-        bits = {condition.name: 1 << index for index, condition in enumerate(trial.conditions)}
+        bits = trial.index.condition_bits
         self._cubes = {
             state: [(_mask(row, bits), _mask_true(row, bits), row) for row in rows]
             for state, rows in trial.rows_by_state.items()

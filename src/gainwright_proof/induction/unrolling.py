@@ -112,8 +112,7 @@ class Unrolling:
     def _begin(self) -> None:
         trial = self._step.trial
         first = self._new_moment()
-        states = [state.name for state in trial.states]
-        self._solver.add(first[_STATE] == states.index(trial.initial_state))
+        self._solver.add(first[_STATE] == trial.index.states[trial.initial_state])
         for variable in trial.variables:
             term = first[variable.name]
             boolean = variable.kind is Kind.BOOLEAN

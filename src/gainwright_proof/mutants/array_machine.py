@@ -40,7 +40,7 @@ class ArrayMachine:
         """``code`` must have been made with the conditions of this trial."""
         self.trial = trial
         self._conditions = code.function([c.expression for c in code.conditions])
-        index = {state.name: i for i, state in enumerate(trial.states)}
+        index = trial.index.states
         self._targets = np.array([index[row.target] for row in trial.rows], dtype=np.int64)
         self._cube_tables(index)
         self._assignments = [_Assignment(v, trial, code) for v in trial.variables]
@@ -48,7 +48,7 @@ class ArrayMachine:
 
     def _cube_tables(self, index: dict[str, int]) -> None:
         trial = self.trial
-        bits = {condition.name: 1 << k for k, condition in enumerate(trial.conditions)}
+        bits = trial.index.condition_bits
         most = max((len(rows) for rows in trial.rows_by_state.values()), default=0)
         shape = (len(trial.states), max(most, 1))
         # A place without a row never holds: no condition is looked at, but bit 63 is wanted.

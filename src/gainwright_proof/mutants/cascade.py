@@ -66,9 +66,9 @@ class Cascade:
         self._valuations = Valuations(trial, self._code, seed)
         self._one_tick = OneTick(ArrayMachine(trial, self._code), found.corpus, found.samples)
         self._solver = SolverCheck(trial, SOLVER_LIMIT_S)
-        self._states = {state.name: number for number, state in enumerate(trial.states)}
-        self._rows = {row.id: number for number, row in enumerate(trial.rows)}
-        self._order = {r.id: place for place, r in enumerate(trial.requirements)}
+        self._states = trial.index.states
+        self._rows = trial.index.rows
+        self._order = trial.index.requirements
 
     def decide(self, mutant: Mutant) -> Outcome:
         """Return what became of the mutant; undecided if it is left to a prover."""

@@ -105,8 +105,7 @@ class Explorer:
         return self._corpus()
 
     def _power_on(self) -> tuple[NDArray[np.int64], Columns]:
-        states = [state.name for state in self._trial.states]
-        first = np.array([states.index(self._trial.initial_state)])
+        first = np.array([self._trial.index.states[self._trial.initial_state]])
         return first, {v.name: np.array([v.initial]) for v in self._trial.variables}
 
     def _begin(self, states: NDArray[np.int64], variables: Columns) -> None:

@@ -39,7 +39,7 @@ class Holding:
 
     def __init__(self, trial: Trial) -> None:
         self._trial = trial
-        self._index = {state.name: number for number, state in enumerate(trial.states)}
+        self._index = trial.index.states
         self._stops_at: dict[str, list[NDArray[np.int64] | None]] = {
             name: [self._stops(state.name, name) for state in trial.states]
             for name in sorted(counter_names(trial))

@@ -66,7 +66,7 @@ class _Model:
         self._trial = trial
         self._vectors = vectors
         self._offer = offer
-        self._states = {state.name: number for number, state in enumerate(trial.states)}
+        self._states = trial.index.states
         self._requirements = trial.requirements if judged else ()
         prefixes: dict[str, str] = {}
         for prefix, items in (

@@ -42,7 +42,7 @@ class Explorer:
         self._ffi, self._library = load_library(library, sequencer_cdef(trial) + _HOLD_CDEF)
         self._sequencer = self._ffi.new("gw_sequencer *")
         self._inputs = self._ffi.new("int32_t[]", max(1, len(trial.inputs)))
-        bits = {condition.name: 1 << k for k, condition in enumerate(trial.conditions)}
+        bits = trial.index.condition_bits
         self.cubes = tuple(_cube(row, bits) for row in trial.rows)
 
     def reset(self) -> Memory:

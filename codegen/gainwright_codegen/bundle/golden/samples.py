@@ -33,7 +33,7 @@ class Sampler:
     def __init__(self, trial: Trial, explorer: Explorer, source: random.Random) -> None:
         self._trial, self._explorer, self._source = trial, explorer, source
         self._inputs, self._variables = input_domain(trial), variable_domain(trial)
-        self._states = {state.name: number for number, state in enumerate(trial.states)}
+        self._states = trial.index.states
 
     def row_samples(self) -> Iterator[tuple[int, Scenario]]:
         """Yield rows by number with a tick that takes them, several ticks for each row."""

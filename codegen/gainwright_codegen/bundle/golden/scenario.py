@@ -74,9 +74,9 @@ class Checksum:
     def __init__(self, trial: Trial) -> None:
         self.value = CHECKSUM_START
         self._trial = trial
-        self._state_numbers = {state.name: k for k, state in enumerate(trial.states)}
-        self._row_numbers = {row.id: k for k, row in enumerate(trial.rows)}
-        self._bits = {variable.name: 1 << k for k, variable in enumerate(trial.variables)}
+        self._state_numbers = trial.index.states
+        self._row_numbers = trial.index.rows
+        self._bits = trial.index.variable_bits
 
     def add(self, machine: Machine, row: Row) -> None:
         """Add row taken, new state, saturated variables, variables and outputs."""

@@ -82,8 +82,7 @@ class _Search:
         self._trial, self._limits, self._source = trial, limits, source
         self._explorer = explorer
         self._domain = input_domain(trial)
-        states = [state.name for state in trial.states]
-        self._state_of = [states.index(row.source) for row in trial.rows]
+        self._state_of = [trial.index.states[row.source] for row in trial.rows]
         self._nearest: dict[Memory, _Situation] = {}
         self._waiting: list[tuple[int, Memory]] = []
         self._expanded: set[Memory] = set()
