@@ -162,6 +162,7 @@ def replay_in_python(
         sample = loop.tick(
             move.position_rad,
             move.speed_rad_per_s,
+            steady=move.steady,
             added_torque_nm=added * SIGNAL.resolution * rated_nm,
         )
         lines.append(

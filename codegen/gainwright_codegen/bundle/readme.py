@@ -121,6 +121,14 @@ def _rates(trial: Trial, machine: MachineTables | None) -> str:
         "gw_axis; nothing else is written.",
         "When a speed-loop gain changes, carry the controller's integral part over without a jump: "
         "with u = Kp (e + I), multiply I by old Kp / new Kp. A vertical axis would sag otherwise.",
+        "An axis with friction must move at the start gain. Keep a slow integral part on during "
+        "the trial, and compensate the friction that you measure on the way: while the reference "
+        "is at rest or at constant speed and the axis really moves, take the mean torque of the "
+        "speed controller; half the difference between the two directions is friction, half their "
+        "sum is weight. From the next move on add friction, times the sign of the speed reference "
+        "(in proportion below a fifth of cruise speed), to the torque command that "
+        "gw_axis_control_tick sees, and lead the integral part to the weight as the move sets in. "
+        "Neither changes a closed loop.",
     )
 
 

@@ -5,6 +5,7 @@
  */
 #include "bare_loop.h"
 
+#include "rig_compensation.h"
 #include "rig_math.h"
 #include "rig_measured.h"
 #include "rig_motion.h"
@@ -26,6 +27,7 @@ struct bare_loop {
     double pending[RIG_DELAY_MAX];
     int32_t pending_next;
     rig_measured measured;
+    rig_compensation compensation;
     double integral;
 };
 
@@ -63,6 +65,7 @@ void bare_loop_start(bare_loop *loop, const rig_plant *plant, const rig_drive *d
                        rig_floor(loop->x[0] * drive->encoder.counts_per_rad)
                            * drive->encoder.count_rad);
     loop->integral = 0.0;
+    rig_compensation_start(&loop->compensation);
     rig_motion_start(&loop->motion, drive, loop->measured.position_rad);
 }
 
@@ -85,7 +88,8 @@ static inline double new_torque(bare_loop *loop, double gain)
     double integral;
     double torque;
 
-    loop->measured.position_rad = rig_floor(loop->x[0] * d->encoder.counts_per_rad) * d->encoder.count_rad;
+    loop->measured.position_rad
+        = rig_floor(loop->x[0] * d->encoder.counts_per_rad) * d->encoder.count_rad;
     measured = (d->speed_sensor != 0) ? loop->x[MOTOR_SPEED]
                                       : (loop->measured.position_rad - before) * d->ticks_per_s;
     loop->measured.speed_rad_per_s
@@ -95,15 +99,20 @@ static inline double new_torque(bare_loop *loop, double gain)
             + d->setting[RIG_POSITION_GAIN]
                   * (loop->motion.smooth - loop->measured.position_rad)
             - loop->measured.speed_rad_per_s;
+    if (d->setting[RIG_INTEGRAL_RATE] > 0.0) {
+        loop->integral = rig_compensation_lead(&loop->compensation, d, loop->motion.smooth_speed,
+                                               loop->integral * gain)
+                         / gain;
+    }
     integral = loop->integral + error * d->tick_s * d->setting[RIG_INTEGRAL_RATE];
-    torque = gain * (error + integral);
-    if (torque > d->torque_limit_nm) {
-        return d->torque_limit_nm;
+    torque = gain * (error + integral)
+             + rig_compensation_torque(&loop->compensation, d, loop->motion.smooth_speed);
+    if (torque == rig_limited(torque, d->torque_limit_nm)) {
+        loop->integral = integral;
     }
-    if (torque < -d->torque_limit_nm) {
-        return -d->torque_limit_nm;
-    }
-    loop->integral = integral;
+    torque = rig_limited(torque, d->torque_limit_nm);
+    rig_compensation_step(&loop->compensation, d, &loop->motion, torque,
+                          loop->measured.speed_rad_per_s);
     return torque;
 }
 

@@ -14,6 +14,7 @@ from gainwright_sim.rig.library import FLAGS, SOURCE_DIRECTORY, header_declarati
 
 _FOLDER = Path(__file__).parent
 _RIG_HEADERS = (
+    "rig_compensation.h",
     "rig_disturbance.h",
     "rig_friction.h",
     "rig_math.h",

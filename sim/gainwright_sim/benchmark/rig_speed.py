@@ -123,5 +123,10 @@ def python_loop_s(machine: Machine, ticks: int = PYTHON_TICKS) -> float:
         if move.resting:
             target = math.copysign(target, -move.position_rad)
         move.tick(target)
-        loop.tick(move.position_rad, move.speed_rad_per_s, torque_noise_nm=value)
+        loop.tick(
+            move.position_rad,
+            move.speed_rad_per_s,
+            steady=move.steady,
+            torque_noise_nm=value,
+        )
     return (time.thread_time() - start) / ticks

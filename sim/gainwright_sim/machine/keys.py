@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from enum import Enum
 from typing import get_args
 
-from gainwright_sim.machine.model import SpeedSource
+from gainwright_sim.machine.model import FrictionCompensation, SpeedSource
 
 REQUIRED = object()
 """Default of a key that must be given."""
@@ -190,6 +190,9 @@ SPEED_LOOP = Table(
             1e-9, 1e7),
         Key("integral_time_s", _N, "Tn; 0 = no integral part", 0, 1e3, 0.0),
         Key("hold_gain_per_s", _N, "weak position hold on the speed reference", 0, 1e3, 0.0),
+        Key("friction_compensation", Type.CHOICE, "measured = torque at constant speed in both "
+            "directions, half the difference fed forward", default="measured",
+            choices=get_args(FrictionCompensation)),
     ),
 )  # fmt: skip
 

@@ -15,6 +15,9 @@ SpeedSource = Literal["difference", "sensor"]
 """Backward difference of the encoder's position over one tick, or a speed sensor on the motor shaft
 without steps or lag (as textbook cases have it)."""
 
+FrictionCompensation = Literal["measured", "none"]
+"""Friction measured at constant speed in both directions and fed forward, or left to the gains."""
+
 LARGEST_MASS_COUNT = 4
 
 
@@ -93,6 +96,7 @@ class SpeedLoop:
     """Tn of u = Kp (e + I), I += e Ts/Tn; 0 = no integral part (P only)."""
     hold_gain_per_s: float
     """Weak position hold: this times (reference - position) is added to the speed reference."""
+    friction_compensation: FrictionCompensation = "measured"
 
 
 @dataclass(frozen=True, slots=True)

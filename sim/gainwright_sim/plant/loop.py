@@ -5,7 +5,8 @@ sensor's value), then the optional low-pass w_f += a (w - w_f), a = 1 - exp(-Ts/
 reference + Kv (position reference - position) - w_f; I takes e first (I += e Ts/Tn), then
 u = Kp (e + I); where u exceeds the torque limit it is cut and I keeps its old value. When Kp
 changes, I is multiplied by old Kp / new Kp, so that the torque of the integral part does not jump.
-A test pulse is added to u and the sum cut again. The torque of tick k is applied from tick k + d
+What friction compensation feeds forward is part of u. A test pulse is added to u and the sum cut
+again. The torque of tick k is applied from tick k + d
 on, held, through the current loop.
 """
 
@@ -17,6 +18,7 @@ from dataclasses import dataclass
 
 from gainwright_sim.machine.model import Machine
 from gainwright_sim.plant.axis import Axis
+from gainwright_sim.plant.compensation import FrictionCompensation
 from gainwright_sim.plant.disturbance import interpolated_angle
 
 
@@ -47,6 +49,7 @@ class DriveLoop:
         drive, loop = machine.drive, machine.speed_loop
         self.axis = axis
         self._machine = machine
+        self._compensation = FrictionCompensation(machine)
         self._speed_gain = loop.start_speed_gain_nms_per_rad
         self.integral_time_s = loop.integral_time_s
         self.hold_gain_per_s = loop.hold_gain_per_s
@@ -84,13 +87,15 @@ class DriveLoop:
         position_reference_rad: float = 0.0,
         speed_reference_rad_per_s: float = 0.0,
         *,
+        steady: bool = False,
         added_torque_nm: float = 0.0,
         torque_noise_nm: float = 0.0,
     ) -> LoopSample:
         """Do one control tick and move the axis on by it.
 
-        ``added_torque_nm`` is a test pulse; ``torque_noise_nm`` is what the amplifier adds to the
-        torque that is applied in this tick.
+        ``steady`` says that the reference is at rest or at its constant speed, which lets
+        friction be measured. ``added_torque_nm`` is a test pulse; ``torque_noise_nm`` is what the
+        amplifier adds to the torque that is applied in this tick.
         """
         position = self._read_position()
         speed = self._measure_speed(position)
@@ -101,7 +106,8 @@ class DriveLoop:
             + self.hold_gain_per_s * (position_reference_rad - position)
             - self._speed_rad_per_s
         )
-        wanted, limited = self._control(error)
+        wanted, limited = self._control(error, speed_reference_rad_per_s)
+        self._compensation.learn(wanted, self._speed_rad_per_s, steady)
         command = self._limit(wanted + added_torque_nm)
         self._queue.append(command)
         self.axis.advance(self._queue.popleft() + torque_noise_nm)
@@ -115,11 +121,17 @@ class DriveLoop:
     def _limit(self, torque_nm: float) -> float:
         return min(max(torque_nm, -self._limit_nm), self._limit_nm)
 
-    def _control(self, error: float) -> tuple[float, bool]:
+    def _control(self, error: float, speed_reference_rad_per_s: float) -> tuple[float, bool]:
+        compensation, has_integral = self._compensation, self.integral_time_s > 0.0
+        if has_integral and self._speed_gain > 0.0:
+            integral_nm = self._integral * self._speed_gain
+            led_nm = compensation.lead(speed_reference_rad_per_s, integral_nm)
+            self._integral = led_nm / self._speed_gain
         integral = self._integral
-        if self.integral_time_s > 0.0:
+        if has_integral:
             integral += error * self._tick_s / self.integral_time_s
         command = self._speed_gain * (error + integral)
+        command += compensation.torque_nm(speed_reference_rad_per_s)
         limited = abs(command) > self._limit_nm
         if not limited:
             self._integral = integral

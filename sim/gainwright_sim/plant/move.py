@@ -49,6 +49,11 @@ class MoveGenerator:
         """Whether the averaged reference, too, has come to rest."""
         return self._rest_ticks >= len(self._ring)
 
+    @property
+    def steady(self) -> bool:
+        """Whether it neither speeds up nor slows down."""
+        return self.cruising or self.resting
+
     def tick(self, target_rad: float, enabled: bool = True) -> None:
         """Move on by one control tick; not enabled means decelerate to rest and stay."""
         before = self.position_rad

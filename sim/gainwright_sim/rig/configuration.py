@@ -15,6 +15,7 @@ from gainwright.language.model import Trial
 from gainwright_codegen.axis_c.machine import control_ticks
 from gainwright_codegen.axis_c.tables import StageTables
 from gainwright_sim.machine import Machine
+from gainwright_sim.plant import compensation
 from gainwright_sim.plant.discrete import DiscretePlant, discretise_machine
 from gainwright_sim.plant.disturbance import DisturbanceTorques
 from gainwright_sim.plant.friction import friction_levels, response
@@ -181,8 +182,21 @@ def drive(ffi: cffi.FFI, machine: Machine, trial: Trial) -> Any:
     result.acceleration_rad_per_s2 = motion.acceleration_rad_per_s2
     result.smoothing_ticks = smoothing_ticks(machine)
     result.smoothing_share = 1.0 / result.smoothing_ticks
+    _compensating(result, machine)
     _measuring(result, machine, trial)
     return result
+
+
+def _compensating(result: Any, machine: Machine) -> None:
+    """Fill in how the drive measures friction and feeds it forward."""
+    tick_s = machine.drive.control_tick_s
+    if machine.speed_loop.friction_compensation == "measured":
+        result.compensation_share = -math.expm1(-tick_s / compensation.LAG_S)
+    cruise = machine.motion.cruise_speed_rad_per_s
+    result.compensation_per_speed = 1.0 / (compensation.FULL_SPEED_SHARE * cruise)
+    result.compensation_least_speed = compensation.LEAST_SPEED_SHARE * cruise
+    result.compensation_limit_nm = machine.drive.rated_torque_nm
+    result.compensation_ticks = max(1, round(compensation.LEAST_S / tick_s))
 
 
 MEAN_S = 0.01
@@ -193,7 +207,7 @@ COUNT_SHARE = 0.025
 """One encoder count over the mean's time is at most this share of cruise speed."""
 STANDSTILL_SHARE = 0.03
 CRUISE_TOLERANCE = 0.25
-POSITION_WINDOW_SHARE = 0.02
+POSITION_WINDOW_SHARE = 0.05
 """Of the travel window: so near to the target counts as arrived ..."""
 POSITION_WINDOW_S = 0.02
 """... after so long."""

@@ -4,6 +4,7 @@
 #include <math.h>
 #include <string.h>
 
+#include "rig_compensation.h"
 #include "rig_measured.h"
 #include "rig_motion.h"
 #include "rig_noise.h"
@@ -41,6 +42,7 @@ struct rig {
     int32_t pending_next;
     double start_rad;
     rig_measured measured;
+    rig_compensation compensation;
     double speed_error;
     double external_turns; /* phase of the disturbance from outside */
     double torque; /* last command, test pulse included */
@@ -71,6 +73,7 @@ static void clear_window(rig *r)
 /* The drive forgets what it was doing: no torque, reference at the present position. */
 static void rest_drive(rig *r)
 {
+    rig_compensation_start(&r->compensation);
     r->integral = 0.0;
     rig_motion_start(&r->motion, &r->drive, r->measured.position_rad);
 }
@@ -241,17 +244,29 @@ static double speed_loop(rig *r)
     const double error = r->motion.smooth_speed
                          + r->drive.setting[RIG_POSITION_GAIN] * (r->motion.smooth - r->measured.position_rad)
                          - r->measured.speed_rad_per_s;
-    const double integral
-        = r->integral + error * r->drive.tick_s * r->drive.setting[RIG_INTEGRAL_RATE];
-    const double wanted = r->drive.setting[RIG_SPEED_GAIN] * (error + integral);
-    const double torque = rig_limited(wanted, r->drive.torque_limit_nm);
+    const double gain = r->drive.setting[RIG_SPEED_GAIN];
+    const double reference = r->motion.smooth_speed;
+    double integral;
+    double wanted;
+    double torque;
 
+    if ((r->drive.setting[RIG_INTEGRAL_RATE] > 0.0) && (gain > 0.0)) {
+        r->integral = rig_compensation_lead(&r->compensation, &r->drive, reference,
+                                            r->integral * gain)
+                      / gain;
+    }
+    integral = r->integral + error * r->drive.tick_s * r->drive.setting[RIG_INTEGRAL_RATE];
+    wanted = gain * (error + integral)
+             + rig_compensation_torque(&r->compensation, &r->drive, reference);
+    torque = rig_limited(wanted, r->drive.torque_limit_nm);
     r->speed_error = error;
     if (torque == wanted) {
         r->integral = integral;
     } else {
         r->window.limited_ticks += 1;
     }
+    rig_compensation_step(&r->compensation, &r->drive, &r->motion, torque,
+                          r->measured.speed_rad_per_s);
     return torque;
 }
 

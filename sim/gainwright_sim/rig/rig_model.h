@@ -100,6 +100,11 @@ typedef struct {
     double acceleration_rad_per_s2;
     int32_t smoothing_ticks; /* moving average that limits the jerk, 1 to RIG_SMOOTHING_MAX */
     double smoothing_share;  /* 1 / smoothing_ticks */
+    double compensation_share; /* of the low-pass of the torque per tick, 0: no compensation */
+    double compensation_per_speed; /* 1 / speed of the reference from which on friction is full */
+    double compensation_limit_nm;
+    double compensation_least_speed; /* a slower axis does not move */
+    int32_t compensation_ticks; /* shortest time of steady motion that is measured in */
     int32_t mean_ticks;      /* sequencer ticks over which the mean speed is measured */
     double means_per_s;      /* 1 / their duration */
     double standstill_rad_per_s; /* a smaller mean speed is standstill */
