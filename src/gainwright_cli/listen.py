@@ -20,6 +20,8 @@ CAUTION = (
     "Hearing no onset in a recording is no proof of a stable axis, and the detector protects "
     "nobody: it is not a safety function. Local codes and licensed practice decide."
 )
+NOT_KNOWN = 3
+"""Exit code where the recording gives no ground for a verdict."""
 PICTURE = "listen.png"
 FILES = f"""\
 summary.json   what was heard, as --json prints it
@@ -31,9 +33,9 @@ levels.csv     detector levels at the end of each burst block, 256 = threshold
 _CHANNELS = (
     ("--torque", "torque", "NAME", "torque command or current (needed)"),
     ("--speed-error", "speed_error", "NAME", "reference less actual speed"),
-    ("--speed", "speed", "NAME", "actual speed, in place of the speed error"),
+    ("--speed", "speed", "NAME", "actual speed: shows how the axis moves"),
     ("--speed-reference", "speed_reference", "NAME", "its reference (default: 0)"),
-    ("--position", "position", "NAME", "position, differenced to a speed"),
+    ("--position", "position", "NAME", "position, differenced to a speed; in place of it"),
     ("--position-reference", "position_reference", "NAME", "its reference (default: 0)"),
     ("--time", "time", "NAME", "sample times (default: time_s, if the file has it)"),
 )
@@ -41,7 +43,7 @@ _SCALES = (
     ("--torque-base", "torque_base", "VALUE", "torque that is one per unit (default: 1)"),
     ("--speed-base", "speed_base", "VALUE", "speed that is one per unit (default: 1)"),
     ("--time-unit", "time_unit_s", "SECONDS", "unit of the sample times (default: 1)"),
-    ("--rate", "sample_rate_hz", "HZ", "sample rate, where there are no sample times"),
+    ("--rate", "sample_rate_hz", "HZ", "sample rate, where there are no good sample times"),
 )
 # Option, field of ListenOptions, name of the value, help.
 _BAND = (
@@ -58,8 +60,9 @@ _BAND = (
 _THRESHOLDS = (
     ("--burst", "burst_per_unit", "PER_UNIT", "torque amplitude that is onset"),
     ("--silence", "silence_per_unit", "PER_UNIT", "speed-error amplitude that is silence"),
-    ("--quiet-from", "quiet_from_s", "SECONDS", "start of the quiet part (default: 0)"),
-    ("--quiet-seconds", "quiet_seconds", "SECONDS", "length of the quiet part (default: 1)"),
+    ("--quiet-from", "quiet_from_s", "SECONDS", "start of a quiet part that you know (default: "
+     "the recording's own is sought)"),
+    ("--quiet-seconds", "quiet_seconds", "SECONDS", "length of a quiet part that you know"),
     ("--quiet-factor", "quiet_factor", "FACTOR", "threshold over the quiet part's loudest block "
      "(default: 2)"),
     ("--ringing-seconds", "ringing_seconds", "SECONDS", "unbroken ringing that is onset "
@@ -69,10 +72,12 @@ _THRESHOLDS = (
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.description = (
-        "Run the exported detector over a recorded signal and say when it reports onset. The band "
-        "follows from the drive's timing: below the frequency at which the drive's own lag "
-        "reaches 90 degrees no speed loop oscillates. Thresholds are given, or found in a quiet "
-        "part of the recording, in which the axis moves as usual and does not oscillate."
+        "Run the exported detector over a recorded signal and say: onset, quiet, or not known, and "
+        "why. The band follows from the drive's timing: below the frequency at which the drive's "
+        "own lag reaches 90 degrees no speed loop oscillates. Thresholds are given, or found in a "
+        "quiet part, in which the axis moves as usual; the recording's own is sought where none is "
+        "stated. Without a given burst threshold, onset needs a line that grew. Quiet needs an "
+        "axis that moves: name its speed or position. Exit code 3 where the verdict is not known."
     )
     parser.add_argument(
         "recording", metavar="RECORDING", help="CSV with a header row, .npz, or .mat up to 7.2"
@@ -114,7 +119,7 @@ def run(arguments: argparse.Namespace) -> int:
         print_json(keys)
     else:
         _print(listening, arguments)
-    return 0
+    return NOT_KNOWN if keys["verdict"] == "not known" else 0
 
 
 def _add_numbers(group: Any, table: tuple[tuple[str, str, str, str], ...]) -> None:

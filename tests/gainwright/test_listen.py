@@ -153,7 +153,8 @@ def test_lasting_ringing_is_onset_without_any_burst(rings_s, gap, expected_s):
     error += sine(6.0, 300.0, 0.02) * ((time_s >= 1.0) & (time_s < 1.0 + rings_s))
     if gap:
         error[(time_s >= 3.0) & (time_s < 3.15)] *= 0.001
-    listening = heard(noise(6.0, QUIET_NOISE, 9), error, quiet_seconds=0.9)
+    torque = noise(6.0, QUIET_NOISE, 9)
+    listening = heard(torque, error, quiet_seconds=0.9, silence_per_unit=1e-3)
     if expected_s is None:
         assert listening.onset is None
         return
@@ -184,8 +185,10 @@ def test_defaults_judge_as_the_shipped_trial_does():
 def test_the_first_of_two_causes_counts():
     error = 1e-4 * noise(6.0, 1.0, 8) + sine(6.0, 300.0, 0.02) * (times_s(6.0) >= 1.0)
     torque = noise(6.0, QUIET_NOISE, 9)
-    late, early = (heard(torque + growing(6.0, 410.0, at_s, 0.1, 20.0), error, quiet_seconds=0.9)
-                   for at_s in (5.0, 3.0))  # fmt: skip
+    late, early = (
+        heard(torque + growing(6.0, 410.0, at_s, 0.1, 20.0), error, silence_per_unit=1e-3)
+        for at_s in (5.0, 3.0)
+    )
     assert late.onset is not None and late.onset.cause is OnsetCause.RINGING
     assert early.onset is not None and early.onset.cause is OnsetCause.BURST
 
@@ -204,16 +207,17 @@ def test_a_block_across_the_end_of_the_quiet_part_does_not_count():
     calm = noise(2.0, QUIET_NOISE, 18)
     tone = sine(2.0, 800.0, 1.0) * (times_s(2.0) >= 0.9985)
     plain, loud = (heard(signal, quiet_seconds=0.9985) for signal in (calm, calm + tone))
-    assert loud.onset is not None
+    assert loud.burst.values.max() > 16 * LEVEL_ONE
     assert loud.thresholds == plain.thresholds
 
 
-def test_quiet_part_anywhere():
-    """A recording that begins at standstill: the quiet part is stated where the axis moves."""
+def test_loud_motion_after_standstill_is_no_onset():
+    """Whatever part is stated as quiet: noise that sets in does not grow at one frequency."""
     moving = times_s(5.0) >= 1.2
     torque = noise(5.0, 1e-4, 10) + moving * noise(5.0, 0.02, 11)
-    assert heard(torque).onset is not None
-    assert heard(torque, quiet_from_s=1.5).onset is None
+    for stated in ({}, {"quiet_from_s": 0.0}, {"quiet_from_s": 1.5}):
+        assert heard(torque, **stated).onset is None
+    assert heard(torque).thresholds.quiet.from_s > 1.0
 
 
 def test_one_threshold_given_and_the_other_calibrated():
@@ -294,10 +298,3 @@ def test_the_stated_shortest_quiet_part_is_enough():
         heard(torque, quiet_seconds=0.01)
     seconds = float(error.value.problems[0].remedy.split()[-1])
     assert heard(torque, quiet_seconds=seconds).onset is None
-
-
-@pytest.mark.parametrize(("torque", "error"), [(0.0, 0.01), (0.01, 0.0)])
-def test_a_quiet_part_in_which_nothing_moves_gives_no_threshold(torque, error):
-    """Standstill in exact zeros: any motion would count as onset, so it is refused."""
-    with pytest.raises(InputError, match="nothing to be heard there"):
-        heard(noise(2.0, torque, 16), noise(2.0, error, 17))

@@ -127,7 +127,7 @@ def test_vectors_of_any_shape_and_number_type(tmp_path, shape, kind):
 @pytest.mark.parametrize(
     ("choice", "rate_hz"),
     [
-        ({"sample_rate_hz": 8000.0}, 8000.0),
+        ({"sample_rate_hz": 2010.0}, 2010.0),
         ({"time": "time_s"}, RATE_HZ),
         ({"time": "time_s", "time_unit_s": 1e-3}, 1000 * RATE_HZ),
         ({"time": "time_s", "sample_rate_hz": 2001.0}, 2001.0),
@@ -137,6 +137,30 @@ def test_vectors_of_any_shape_and_number_type(tmp_path, shape, kind):
 def test_sample_rate_given_or_read(tmp_path, choice, rate_hz):
     recording = read_recording(write(tmp_path / "log.npz"), replace(CHOICE, **choice))
     assert recording.sample_rate_hz == pytest.approx(rate_hz, rel=1e-12)
+
+
+def test_bad_times_do_no_harm_beside_a_stated_rate(tmp_path):
+    path = write(tmp_path / "log.npz", ARRAYS | {"time_s": np.zeros(COUNT)})
+    assert read_recording(path, replace(CHOICE, sample_rate_hz=500.0)).sample_rate_hz == 500.0
+
+
+def test_slow_times_are_taken_where_their_unit_is_stated(tmp_path):
+    path = write(tmp_path / "log.npz", ARRAYS | {"time_s": 1000.0 * TIMES_S})
+    choice = replace(CHOICE, time_unit_s=1.0)
+    assert read_recording(path, choice).sample_rate_hz == pytest.approx(2.0)
+
+
+@pytest.mark.parametrize(
+    ("motion", "expected"),
+    [({}, None), ({"speed": "speed"}, SPEED), ({"position": "angle"}, np.r_[0.0, SPEED[1:]])],
+)
+def test_motion_beside_a_speed_error(tmp_path, motion, expected):
+    recording = read_recording(write(tmp_path / "log.npz"), replace(CHOICE, **motion))
+    assert recording.speed_error_name == "speed_error"
+    if expected is None:
+        assert recording.speed_per_unit is None
+    else:
+        assert recording.speed_per_unit == pytest.approx(expected, abs=1e-9)
 
 
 def test_times_with_jitter_and_coarse_digits_are_uniform_enough(tmp_path):
@@ -172,6 +196,26 @@ BAD_ARRAYS = {
         {"time": "time_s", "sample_rate_hz": 8000.0},
         ("2000 Hz", "8000 Hz", "--time-unit"),
     ),
+    "rate contradicts times that were not asked for": (
+        ARRAYS,
+        {"sample_rate_hz": 8000.0},
+        ("time_s and --rate", "2000 Hz", "8000 Hz"),
+    ),
+    "times in milliseconds beside a rate": (
+        ARRAYS | {"time_s": 1000.0 * TIMES_S},
+        {"sample_rate_hz": RATE_HZ},
+        ("2 Hz by the sample times", "the sample times are milliseconds: state --time-unit 0.001"),
+    ),
+    "times in milliseconds": (
+        ARRAYS | {"time_s": 1000.0 * TIMES_S},
+        {},
+        ("2 Hz if the sample times are seconds", "--time-unit 0.001 for milliseconds"),
+    ),
+    "times in milliseconds by their name": (
+        ARRAYS | {"t_ms": 10.0 * TIMES_S},
+        {"time": "t_ms"},
+        ("milliseconds by their name", "state --time-unit 0.001"),
+    ),
     "no rate at all": (
         {name: array for name, array in ARRAYS.items() if name != "time_s"},
         {},
@@ -197,10 +241,10 @@ BAD_ARRAYS = {
         ("40 samples", "at least 100", "record for longer"),
     ),
     "no speed error": (ARRAYS, {"speed_error": None}, ("none of them", "--speed-error")),
-    "two speed errors": (
+    "two motions": (
         ARRAYS,
-        {"position": "angle"},
-        ("--speed-error and --position", "one of"),
+        {"position": "angle", "speed": "speed"},
+        ("--speed and --position", "--speed-error, --speed or --position"),
     ),
     "reference alone": (
         ARRAYS,
@@ -300,7 +344,15 @@ BAD_FILES = {
     ),
     "decimal_comma.csv": (
         (HEADER + ROWS).replace(",", ";").replace(".", ",").encode(),
-        ("column torque, row 2", "'0,1'", "decimal point"),
+        ("column torque, row 2", "'0,1'", "the file has decimal commas"),
+    ),
+    "decimal_commas_between_commas.csv": (
+        (HEADER + "0,001,0,1,0,2\n" * 200).encode(),
+        ("row 2", "6 cells under 3 names", "the file has decimal commas"),
+    ),
+    "too_wide.csv": (
+        (HEADER + ROWS.replace("0.2", "0.2,7")).encode(),
+        ("row 2", "4 cells under 3 names", "give each column a name"),
     ),
     "no_header.csv": (ROWS.encode(), ("row 1", "numbers only", "header row")),
     "blank_header.csv": (b"\n" + ROWS.encode(), ("row 1", "no names")),

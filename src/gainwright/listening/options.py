@@ -40,8 +40,8 @@ class ListenOptions:
     """How to listen; None is "not said".
 
     The band is given by the drive's timing (:mod:`gainwright.detector.timing`), or directly. A
-    threshold is given, or found in a part of the recording that the user knows to be free of
-    oscillation, the quiet part.
+    threshold is given, or found in the quiet part: one that the user states, or the recording's own
+    (:mod:`gainwright.listening.reference`).
     """
 
     band_from_hz: float | None = None
@@ -58,8 +58,10 @@ class ListenOptions:
     """Amplitude of torque oscillation that counts as a burst, per unit of rated torque."""
     silence_per_unit: float | None = None
     """Amplitude of the speed error that counts as silence, per unit of top speed."""
-    quiet_from_s: float = 0.0
-    quiet_seconds: float = 1.0
+    quiet_from_s: float | None = None
+    """Start of a quiet part that the user knows; 0 if only its length is said."""
+    quiet_seconds: float | None = None
+    """Its length; 1 s if only its start is said. Both left out: the recording's own is sought."""
     quiet_factor: float = 2.0
     """Threshold as a multiple of the largest amplitude in the quiet part.
 

@@ -14,8 +14,11 @@ from gainwright.detector.settings import LEVEL_ONE
 from gainwright.language.digest import canonical
 from gainwright.listening.blocks import Blocks
 from gainwright.listening.calibration import Threshold
+from gainwright.listening.grown import Grown
+from gainwright.listening.growth import Growth
 from gainwright.listening.listen import Listening
 from gainwright.listening.onset import OnsetCause
+from gainwright.listening.reference import QuietPart
 
 _DIGITS = 9
 
@@ -51,9 +54,23 @@ def summary_keys(listening: Listening) -> dict[str, Any]:
         ``burst_per_unit``, ``silence_per_unit``: amplitudes with level 256;
         ``burst_source``, ``silence_source``: "given" or "quiet part";
         ``quiet_part_s``: start and end, or null; ``quiet_factor``: or null
+    quiet_part
+        null without one, else ``chosen_by`` ("recording" or "user"), ``sureness`` ("sure", "fair",
+        "poor" or "stated"), ``agreement``: share of the comparable windows that are as loud within
+        a factor of two, ``windows``: how many they were, ``speed_per_unit``: mean speed in the
+        part; null where not known
+    verdict
+        "onset"; "quiet": the axis moves and nothing grows; "not known": the recording gives no
+        ground for either
+    reasons
+        why, as sentences
     onset, onset_time_s, onset_cause, onset_frequency_hz
-        whether, when (first sample at 0), by "burst" or "ringing", and at which frequency;
-        null where there was none
+        whether onset was seen (false is not quiet: see ``verdict``), when (first sample at 0), by
+        "burst" or "ringing", and at which frequency; null where there was none
+    growth
+        the oscillation behind an onset that a quiet part showed: ``from_s``, ``to_s``,
+        ``frequency_hz``, ``factor`` by which its amplitude grew in that time (null for a line that
+        was there at once); null otherwise
     burst_level_max, ring_level_max
         ``level`` (256 = threshold) and ``time_s`` of the loudest block, or null
     detector_settings_digest
@@ -79,10 +96,14 @@ def summary_keys(listening: Listening) -> dict[str, Any]:
             "quiet_part_s": [_rounded(quiet.from_s), _rounded(quiet.to_s)] if quiet else None,
             "quiet_factor": listening.options.quiet_factor if quiet else None,
         },
+        "quiet_part": _quiet_part(quiet),
+        "verdict": listening.verdict.value,
+        "reasons": list(listening.reasons),
         "onset": onset is not None,
         "onset_time_s": _rounded(onset.time_s) if onset else None,
         "onset_cause": onset.cause.value if onset else None,
         "onset_frequency_hz": _frequency(listening),
+        "growth": _growth(listening.grown),
         "burst_level_max": _level(listening.burst, band.settling_s),
         "ring_level_max": _level(listening.ring, band.settling_s),
         "detector_settings_digest": _settings_digest(listening),
@@ -108,6 +129,8 @@ def summary_text(listening: Listening) -> str:
         ),
         ("Burst", _threshold_text(listening, listening.thresholds.burst, "torque")),
         ("Silence", _threshold_text(listening, listening.thresholds.silence, "speed error")),
+        ("Quiet part", _quiet_text(listening)),
+        ("Verdict", _verdict_text(listening)),
         ("Onset", _onset_text(listening)),
         ("Torque", _loudest_text(listening.burst, band.settling_s)),
         ("Speed error", _loudest_text(listening.ring, band.settling_s)),
@@ -137,15 +160,31 @@ def _threshold_text(listening: Listening, threshold: Threshold, channel: str) ->
     )
 
 
+def _quiet_text(listening: Listening) -> str:
+    quiet = listening.thresholds.quiet
+    if quiet is None:
+        return "none"
+    times = f"{quiet.from_s:.4g} s to {quiet.to_s:.4g} s"
+    if quiet.agreement is None:
+        return f"{times}, as stated"
+    speed = "" if quiet.speed is None else f", mean speed {quiet.speed:.3g} per unit"
+    return (
+        f"{times}{speed}; found in the recording, {quiet.sureness}: {quiet.agreement:.0%} of "
+        f"{quiet.windows} comparable windows are as loud"
+    )
+
+
+def _verdict_text(listening: Listening) -> str:
+    return f"{listening.verdict.value}: {'; '.join(listening.reasons)}"
+
+
 def _onset_text(listening: Listening) -> str:
     onset = listening.onset
     if onset is None:
-        return "none"
-    what = (
-        "burst of the torque"
-        if onset.cause is OnsetCause.BURST
-        else f"speed error not silent for {listening.options.ringing_seconds:g} s"
-    )
+        return "none seen"
+    what = "burst of the torque"
+    if onset.cause is OnsetCause.RINGING:
+        what = "ringing that does not decay"
     return f"at {onset.time_s:.4f} s, near {listening.onset_frequency_hz:.4g} Hz: {what}"
 
 
@@ -172,6 +211,30 @@ def _level(blocks: Blocks, settled_s: float) -> dict[str, float] | None:
 def _frequency(listening: Listening) -> float | None:
     frequency_hz = listening.onset_frequency_hz
     return None if frequency_hz is None else float(f"{frequency_hz:.4g}")
+
+
+def _quiet_part(quiet: QuietPart | None) -> dict[str, Any] | None:
+    if quiet is None:
+        return None
+    return {
+        "chosen_by": "recording" if quiet.found else "user",
+        "sureness": quiet.sureness,
+        "agreement": None if quiet.agreement is None else _rounded(quiet.agreement),
+        "windows": quiet.windows,
+        "speed_per_unit": None if quiet.speed is None else _rounded(quiet.speed),
+    }
+
+
+def _growth(grown: Grown | None) -> dict[str, float | None] | None:
+    if grown is None:
+        return None
+    line = grown.line
+    return {
+        "from_s": _rounded(line.from_s),
+        "to_s": _rounded(line.to_s),
+        "frequency_hz": float(f"{line.frequency_hz:.4g}"),
+        "factor": float(f"{line.factor:.4g}") if isinstance(line, Growth) else None,
+    }
 
 
 def _source(threshold: Threshold) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import itertools
 from pathlib import Path
 
 import numpy as np
@@ -12,6 +13,11 @@ from gainwright.recording.table import not_readable
 
 _DELIMITERS = (",", ";", "\t")
 _CELL_SHOWN = 40
+_ROWS_LOOKED_AT = 1000
+_DECIMAL_COMMAS = (
+    "the file has decimal commas: export it with decimal points, or replace them, e.g. with: "
+    "sed 's/,/./g' (after choosing semicolons between the cells)"
+)
 _NO_TEXT = "bytes that are no UTF-8 text"
 
 
@@ -26,6 +32,7 @@ class CsvTable:
             cell.strip() for cell in next(csv.reader([header], delimiter=self._delimiter))
         ]
         self._check_header()
+        self._check_width()
         rows = self._count_rows()
         self.shapes = {name: (rows,) for name in self._names}
 
@@ -88,6 +95,32 @@ class CsvTable:
                 "rename one of the columns",
             )
 
+    def _check_width(self) -> None:
+        """Refuse rows with more cells than there are names: a reader of columns would not notice.
+
+        Empty cells at the end of a row do no harm.
+        """
+        try:
+            with self.file.open(encoding="utf-8-sig", newline="") as file:
+                rows = csv.reader(file, delimiter=self._delimiter)
+                next(rows, None)
+                for row in itertools.islice(rows, _ROWS_LOOKED_AT):
+                    extra = [cell for cell in row[len(self._names) :] if cell.strip()]
+                    if extra:
+                        raise self._too_wide(rows.line_num, row)
+        except UnicodeDecodeError as error:
+            raise not_readable(self.file, _NO_TEXT) from error
+
+    def _too_wide(self, line: int, row: list[str]) -> InputError:
+        commas = self._delimiter == "," and len(row) == 2 * len(self._names)
+        return input_error(
+            self.file,
+            f"row {line}",
+            f"{len(row)} cells under {len(self._names)} names",
+            "one cell for each name",
+            _DECIMAL_COMMAS if commas else "give each column a name in row 1",
+        )
+
     def _bad_cell(self, name: str, column: int, otherwise: str) -> InputError:
         """Find the first cell that is no number; the fast reader does not say it in our words."""
         with self.file.open(encoding="utf-8-sig", newline="") as file:
@@ -103,13 +136,10 @@ class CsvTable:
 
 
 def _cell_error(file: Path, place: str, found: str) -> InputError:
-    return input_error(
-        file,
-        place,
-        found,
-        "a number with a decimal point",
-        "correct the cell, or cut the recording before it",
-    )
+    remedy = "correct the cell, or cut the recording before it"
+    if _is_number(found.strip("'").replace(",", ".", 1)):
+        remedy = _DECIMAL_COMMAS
+    return input_error(file, place, found, "a number with a decimal point", remedy)
 
 
 def _is_number(cell: str) -> bool:

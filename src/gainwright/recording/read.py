@@ -13,7 +13,7 @@ from gainwright.fixed.qformat import SIGNAL, SIGNAL_LIMIT
 from gainwright.recording.open_table import open_table
 from gainwright.recording.recording import ChannelChoice, FloatArray, Recording
 from gainwright.recording.table import Table, describe_names, describe_shape, is_vector
-from gainwright.recording.timebase import check_stated_rate, rate_from_times_hz
+from gainwright.recording.timebase import check_stated_rate, check_unit, rate_from_times_hz
 
 TIME_NAME = "time_s"
 FEWEST_SAMPLES = 100
@@ -49,25 +49,35 @@ def read_recording(path: str | Path, choice: ChannelChoice) -> Recording:
     channels = _read_channels(table, choice)
     rate_hz = _sample_rate_hz(table, choice, len(channels["torque"]))
     speed_error, speed_error_name = _speed_error(channels, choice, rate_hz)
+    speed = _speed(channels, rate_hz)
     torque = channels["torque"] / choice.torque_base
     speed_error = speed_error / choice.speed_base
     _check_range(table, torque, "torque", "torque_base")
     _check_range(table, speed_error, "speed error", "speed_base")
-    return Recording(str(path), rate_hz, torque, speed_error, choice.torque, speed_error_name)
+    return Recording(
+        str(path),
+        rate_hz,
+        torque,
+        speed_error,
+        choice.torque,
+        speed_error_name,
+        None if speed is None else speed / choice.speed_base,
+    )
 
 
 def _check_choice(path: str | Path, choice: ChannelChoice) -> None:
-    ways = [way for way in ("speed_error", "speed", "position") if getattr(choice, way)]
+    ways = [way for way in ("speed", "position") if getattr(choice, way)]
     problems = []
-    if len(ways) != 1:
+    if len(ways) > 1 or not (ways or choice.speed_error):
         found = " and ".join(OPTIONS[way] for way in ways) or "none of them"
         problems.append(
             Problem(
                 str(path),
                 "speed error",
                 found,
-                "one of --speed-error, --speed, --position",
-                "name the channel that holds it",
+                "--speed-error, --speed or --position",
+                "name the channel that holds it; beside --speed-error one of the others may tell "
+                "how the axis moves",
             )
         )
     for reference, of in (("speed_reference", "speed"), ("position_reference", "position")):
@@ -170,34 +180,45 @@ def _check_finite(table: Table, name: str, values: FloatArray) -> None:
 
 
 def _sample_rate_hz(table: Table, choice: ChannelChoice, samples: int) -> float:
-    name = choice.time
-    if name is None and choice.sample_rate_hz is None:
-        if TIME_NAME not in table.shapes:
-            raise input_error(
-                table.file,
-                "sample rate",
-                f"no --rate, no --time, and no channel {TIME_NAME}",
-                "one of them",
-                f"state the rate, e.g. --rate 8000; names in the file: "
-                f"{describe_names(table.shapes)}",
-            )
+    name, stated_hz = choice.time, choice.sample_rate_hz
+    if name is None and TIME_NAME in table.shapes:
         name = TIME_NAME
     if name is None:
-        assert choice.sample_rate_hz is not None
-        return choice.sample_rate_hz
-    times_s = _read_channel(table, name, OPTIONS["time"]) * choice.time_unit_s
-    if len(times_s) != samples:
+        if stated_hz is not None:
+            return stated_hz
+        raise input_error(
+            table.file,
+            "sample rate",
+            f"no --rate, no --time, and no channel {TIME_NAME}",
+            "one of them",
+            f"state the rate, e.g. --rate 8000; names in the file: {describe_names(table.shapes)}",
+        )
+    if stated_hz is None:
+        return _rate_by_times_hz(table, name, choice, samples)
+    try:
+        rate_hz = _rate_by_times_hz(table, name, choice, samples)
+    except InputError:
+        # Bad times that nobody asked for do no harm beside a stated rate.
+        if choice.time is not None:
+            raise
+    else:
+        check_stated_rate(table, name, rate_hz, stated_hz)
+    return stated_hz
+
+
+def _rate_by_times_hz(table: Table, name: str, choice: ChannelChoice, samples: int) -> float:
+    times = _read_channel(table, name, OPTIONS["time"])
+    if len(times) != samples:
         raise input_error(
             table.file,
             f"{OPTIONS['time']} {name}",
-            f"{len(times_s)} times for {samples} samples",
+            f"{len(times)} times for {samples} samples",
             "one time per sample",
             "choose the times of this measurement, or state the rate with --rate",
         )
-    rate_hz = rate_from_times_hz(table, name, times_s)
-    if choice.sample_rate_hz is not None:
-        check_stated_rate(table, name, rate_hz, choice.sample_rate_hz)
-        return choice.sample_rate_hz
+    rate_hz = rate_from_times_hz(table, name, times * (choice.time_unit_s or 1.0))
+    if choice.time_unit_s is None and choice.sample_rate_hz is None:
+        check_unit(table, name, rate_hz)
     return rate_hz
 
 
@@ -215,6 +236,15 @@ def _speed_error(
         return error, name
     # Backward difference; the sample before the first is not known and counts as equal to it.
     return np.diff(error, prepend=error[:1]) * rate_hz, f"difference of ({name}) over one sample"
+
+
+def _speed(channels: dict[str, FloatArray], rate_hz: float) -> FloatArray | None:
+    """Return the actual speed where a channel tells it."""
+    if "speed" in channels:
+        return channels["speed"]
+    if "position" not in channels:
+        return None
+    return np.diff(channels["position"], prepend=channels["position"][:1]) * rate_hz
 
 
 def _check_range(table: Table, per_unit: FloatArray, what: str, base: str) -> None:

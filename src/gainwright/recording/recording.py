@@ -18,8 +18,9 @@ class ChannelChoice:
 
     The speed error is given in one of three ways: as a channel of its own; as a speed, with or
     without its reference; as a position, with or without its reference, differenced over one
-    sample. A reference that is not named counts as zero. A file with a single channel may be named
-    for torque and speed error alike.
+    sample. A reference that is not named counts as zero. Beside a speed error, speed or position
+    tells how the axis moves. A file with a single channel may be named for torque and speed error
+    alike.
     """
 
     torque: str
@@ -34,7 +35,8 @@ class ChannelChoice:
     """Value that is the axis' top speed, in the channel's unit; for a position, per second."""
     time: str | None = None
     """Channel of sample times; ``time_s`` where nothing is said and the file has it."""
-    time_unit_s: float = 1.0
+    time_unit_s: float | None = None
+    """Unit of the sample times in seconds; one second where nothing is said."""
     sample_rate_hz: float | None = None
 
 
@@ -51,6 +53,8 @@ class Recording:
     torque_name: str
     speed_error_name: str
     """How the channel was made, in words of the file's names."""
+    speed_per_unit: FloatArray | None = None
+    """Actual speed per unit of top speed, shape (samples,); None where no channel tells it."""
 
     @property
     def samples(self) -> int:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +23,8 @@ COLUMNS = 3000
 INK, TORQUE, SPEED, QUIET, SETTLING, ONSET = (
     "#2b2b2b", "#8a5a14", "#1b5e63", "#e3f0e3", "#e4e4e4", "#b3261e"
 )  # fmt: skip
+REASON_WIDTH = 130
+"""Letters in a line of the title."""
 LOWEST_SHOWN = 0.05
 """Smallest amplitude, share of the threshold, that the panel of levels shows."""
 
@@ -42,10 +45,14 @@ def save_listen_picture(path: Path, listening: Listening) -> None:
     _levels(axes[4], listening)
     for axis in axes:
         _marks(axis, listening)
-    axes[-1].legend(loc="upper left", ncols=4, fontsize=8, frameon=False)
     axes[-1].set_xlabel("time in the recording [s]")
+    # Below all axes, where no curve runs.
+    handles, labels = axes[-1].get_legend_handles_labels()
+    figure.legend(handles, labels, loc="outside lower left", ncols=5, fontsize=8, frameon=False)
     axes[-1].set_xlim(0.0, recording.duration_s)
-    figure.suptitle(_title(listening), x=0.01, ha="left", fontsize=12, color=INK)
+    figure.suptitle(
+        f"{_title(listening)}\n{_reason(listening)}", x=0.01, ha="left", fontsize=11, color=INK
+    )
     figure.savefig(path, dpi=120, metadata={"Software": None})
 
 
@@ -53,11 +60,15 @@ def _title(listening: Listening) -> str:
     name = Path(listening.recording.file).name
     onset = listening.onset
     if onset is None:
-        return f"{name}: no onset in {listening.recording.duration_s:.4g} s"
+        return f"{name}: {listening.verdict.value}, {listening.recording.duration_s:.4g} s"
     return (
         f"{name}: onset at {onset.time_s:.3f} s near {listening.onset_frequency_hz:.0f} Hz "
         f"({onset.cause.value})"
     )
+
+
+def _reason(listening: Listening) -> str:
+    return "\n".join(textwrap.wrap("; ".join(listening.reasons), REASON_WIDTH))
 
 
 def _name(axis: Any, channel: str) -> None:
@@ -123,9 +134,10 @@ def _marks(axis: Any, listening: Listening) -> None:
     axis.axvspan(0.0, settling_s, color=SETTLING, lw=0.0, zorder=0, label="filter settles")
     quiet = listening.thresholds.quiet
     if quiet is not None:
-        axis.axvspan(quiet.from_s, quiet.to_s, color=QUIET, lw=0.0, zorder=0, label="quiet part")
+        label = f"quiet part ({quiet.sureness})"
+        axis.axvspan(quiet.from_s, quiet.to_s, color=QUIET, lw=0.0, zorder=0, label=label)
     if listening.onset is not None:
-        axis.axvline(listening.onset.time_s, color=ONSET, lw=1.1)
+        axis.axvline(listening.onset.time_s, color=ONSET, lw=1.1, label="onset")
     axis.set_axisbelow(True)
     axis.grid(True, which="major", color="#dddddd", lw=0.6)
     axis.spines[["top", "right"]].set_visible(False)
