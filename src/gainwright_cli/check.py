@@ -68,8 +68,8 @@ def _following(kind: str, arguments: argparse.Namespace) -> str:
 
 
 def _kind(name: str) -> tuple[str, Path]:
-    from gainwright.language.file_kind import file_kind
-    from gainwright.language.text_file import read_toml
+    from gainwright.described.file_kind import file_kind
+    from gainwright.described.text_file import read_toml
     from gainwright_sim.machine import machine_path, shipped_machine_names
 
     if name in shipped_trial_names() and not Path(name).exists():

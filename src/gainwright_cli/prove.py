@@ -48,8 +48,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
+    from gainwright.described.text_file import read_toml
     from gainwright.language.load import trial_from_document
-    from gainwright.language.text_file import read_toml
 
     path = trial_path(arguments.trial)
     document = read_toml(path)

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import argparse
-import difflib
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, TypeVar
 
+from gainwright.described.nearest import nearest
 from gainwright_cli.console import DEFAULT_TRIAL, console, refuse, trial_path
 
 if TYPE_CHECKING:
@@ -72,9 +72,9 @@ def _print_as(arguments: argparse.Namespace, trial: Trial) -> int:
 
 def _chosen(things: Mapping[str, T], name: str, option: str) -> T:
     if name not in things:
-        near = difflib.get_close_matches(name, things, n=1)
+        near = nearest(name, things)
         raise refuse(
             option, name, f"one of {', '.join(things)}",
-            f"did you mean {near[0]}?" if near else "take one of these",
+            f"did you mean {near}?" if near else "take one of these",
         )  # fmt: skip
     return things[name]

@@ -9,10 +9,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from gainwright.described.shape import said
 from gainwright.errors import Problem
 from gainwright_sim.machine.keys import MECHANICS_KINDS, REQUIRED, TABLES, TOP, Key, Table
 from gainwright_sim.machine.unknown import explain_unknown
-from gainwright_sim.machine.value import check_value, expectation, show
+from gainwright_sim.machine.value import check_value, expectation
 
 Values = dict[str, dict[str, Any]]
 """Table name -> key name -> checked value, defaults filled in; an absent table has no entry."""
@@ -46,7 +47,7 @@ class Checker:
             self._check_table(table, content, set())
         else:
             remedy = f"write it as {place} with one key a line"
-            self.report(place, show(content), f"a table: {table.meaning}", remedy)
+            self.report(place, said(content), f"a table: {table.meaning}", remedy)
 
     def _required(self, table: Table) -> list[list[str]]:
         groups = _alternatives(self._applicable(table)).values()

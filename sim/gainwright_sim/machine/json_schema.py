@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
+from gainwright.described.shape import object_schema
 from gainwright_sim.machine.keys import (
     LINEAR_KINDS,
-    LONGEST_LIST,
     MECHANICS,
     MECHANICS_KINDS,
     REQUIRED,
@@ -14,8 +14,8 @@ from gainwright_sim.machine.keys import (
     TOP,
     Key,
     Table,
-    Type,
 )
+from gainwright_sim.machine.value import shape_of
 
 
 def machine_schema() -> dict[str, Any]:
@@ -55,17 +55,12 @@ def _object(table: Table, keys: tuple[Key, ...]) -> dict[str, Any]:
     alternatives: dict[str, list[Key]] = {}
     for key in keys:
         alternatives.setdefault(key.quantity or key.name, []).append(key)
-    schema: dict[str, Any] = {
-        "type": "object",
-        "description": table.meaning,
-        "additionalProperties": False,
-        "properties": {key.name: _value(key) for key in keys},
-        "required": [
-            group[0].name
-            for group in alternatives.values()
-            if len(group) == 1 and group[0].default is REQUIRED
-        ],
-    }
+    required = [
+        group[0].name
+        for group in alternatives.values()
+        if len(group) == 1 and group[0].default is REQUIRED
+    ]
+    schema = object_schema({key.name: _value(key) for key in keys}, required, table.meaning)
     choices = [_exclusive(group) for group in alternatives.values() if len(group) > 1]
     return schema | ({"allOf": choices} if choices else {})
 
@@ -83,13 +78,4 @@ def _without_linear(table: Table) -> dict[str, Any]:
 
 
 def _value(key: Key) -> dict[str, Any]:
-    schema: dict[str, Any] = {"description": key.meaning}
-    if key.type is Type.CHOICE:
-        return schema | {"enum": list(key.choices)}
-    if key.type is Type.TEXT:
-        return schema | {"type": "string"}
-    span = {"minimum": key.low, "maximum": key.high}
-    if key.type is Type.NUMBERS:
-        items = {"type": "number", **span}
-        return schema | {"type": "array", "maxItems": LONGEST_LIST, "items": items}
-    return schema | {"type": "integer" if key.type is Type.INTEGER else "number", **span}
+    return {**shape_of(key).schema, "description": key.meaning}

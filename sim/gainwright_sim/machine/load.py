@@ -8,15 +8,15 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+from gainwright.described.file_kind import MACHINE, refuse_other_kind
+from gainwright.described.nearest import nearest
+from gainwright.described.text_file import read_toml
 from gainwright.errors import InputError, Problem, input_error
-from gainwright.language.file_kind import MACHINE, refuse_other_kind
-from gainwright.language.text_file import read_toml
 from gainwright_sim.machine.build import build_machine, check_machine, check_mechanics, check_name
 from gainwright_sim.machine.check import Checker
 from gainwright_sim.machine.disturbances import check_breakaway, check_disturbances
 from gainwright_sim.machine.keys import TABLES
 from gainwright_sim.machine.model import Machine
-from gainwright_sim.machine.units import nearest
 
 _FOLDER = Path(__file__).resolve().parent.parent / "machines"
 

@@ -64,9 +64,3 @@ def same_quantity(unknown: str, allowed: Iterable[str]) -> tuple[str, float | No
             ):
                 return name, factor
     return None
-
-
-def nearest(unknown: str, allowed: Iterable[str]) -> str | None:
-    """Return the allowed name that looks most like the unknown one, if any does."""
-    found = difflib.get_close_matches(unknown, list(allowed), n=1, cutoff=0.6)
-    return found[0] if found else None

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+from gainwright.described.nearest import nearest
 from gainwright_sim.machine.keys import MECHANICS_KINDS, TABLES, TOP, Table
-from gainwright_sim.machine.units import nearest, same_quantity
+from gainwright_sim.machine.units import same_quantity
 
 
 class Explanation(NamedTuple):

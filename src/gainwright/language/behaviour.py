@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from gainwright.described.nearest import suggestion
+from gainwright.described.shape import said
+from gainwright.described.table import read_table
 from gainwright.language.declarations import output_value
 from gainwright.language.expression import Expression
 from gainwright.language.layout import ROW
 from gainwright.language.model import Row, State
 from gainwright.language.reader import Reader
-from gainwright.language.scope import suggestion
-from gainwright.language.shape import described, shaped
 
 
 def read_states(reader: Reader) -> tuple[State, ...]:
@@ -52,7 +53,7 @@ def read_rows(reader: Reader) -> tuple[Row, ...]:
     listed = reader.document.get("rows", [])
     if not isinstance(listed, list) or not listed:
         reader.problems.add(
-            "[[rows]]", described(listed), "the rows of the decision tables", "add [[rows]] entries"
+            "[[rows]]", said(listed), "the rows of the decision tables", "add [[rows]] entries"
         )
         return ()
     rows: list[Row] = []
@@ -65,7 +66,7 @@ def read_rows(reader: Reader) -> tuple[Row, ...]:
 def _read_row(reader: Reader, raw: object, number: int, ids: set[str]) -> list[Row]:
     id_given = raw.get("id") if isinstance(raw, dict) else None
     place = f"row '{id_given}'" if isinstance(id_given, str) else f"row number {number}"
-    entry = shaped(raw, ROW, place, reader.problems)
+    entry = read_table(raw, ROW, place, reader.problems)
     if not isinstance(raw, dict) or {"from", "when", "unless"} & raw.keys() - entry.keys():
         reader.rows_sound = False
     row_id = entry.get("id", "")

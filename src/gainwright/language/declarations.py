@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from gainwright.described.nearest import suggestion
+from gainwright.described.shape import said
+from gainwright.described.table import read_table
 from gainwright.language.expression import Expression
 from gainwright.language.layout import ENUMERATION_VALUE
 from gainwright.language.model import (
@@ -18,8 +21,7 @@ from gainwright.language.model import (
     Variable,
 )
 from gainwright.language.reader import Reader
-from gainwright.language.scope import ANY_BOOLEAN, Bounds, suggestion
-from gainwright.language.shape import described, shaped
+from gainwright.language.scope import ANY_BOOLEAN, Bounds
 
 
 def read_constants(reader: Reader) -> tuple[Constant, ...]:
@@ -41,7 +43,7 @@ def read_enumerations(reader: Reader) -> tuple[Enumeration, ...]:
     content = reader.document.get("enumerations", {})
     if not isinstance(content, dict):
         reader.problems.add(
-            "[enumerations]", described(content), "a table", "write [enumerations.some_name]"
+            "[enumerations]", said(content), "a table", "write [enumerations.some_name]"
         )
         return ()
     enumerations = []
@@ -62,14 +64,14 @@ def _enumeration_values(
     if not isinstance(values, dict) or not values:
         reader.problems.add(
             place,
-            "no value in it" if values == {} else described(values),
+            "no value in it" if values == {} else said(values),
             'a table of its values: name = { words = "what it means" }',
             "add its values",
         )
         return ()
     read = []
     for name, where, entry in reader.named(values, f"[enumerations.{enumeration}]"):
-        keys = shaped(entry, ENUMERATION_VALUE, where, reader.problems)
+        keys = read_table(entry, ENUMERATION_VALUE, where, reader.problems)
         if reader.declare(name, f"a value of the enumeration '{enumeration}'", where):
             reader.constants[name] = len(read)
             reader.enumeration_of[name] = enumeration

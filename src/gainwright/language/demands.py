@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from gainwright.described.nearest import suggestion
 from gainwright.language.expression import Expression
 from gainwright.language.model import (
     NEVER,
@@ -14,7 +15,7 @@ from gainwright.language.model import (
     RequirementKind,
 )
 from gainwright.language.reader import Reader
-from gainwright.language.scope import ANY_BOOLEAN, Scope, suggestion
+from gainwright.language.scope import ANY_BOOLEAN, Scope
 
 LONGEST_TICKS = 2**31 - 1
 _TIMED = frozenset({RequirementKind.RESPONSE, RequirementKind.BOUNDED})

@@ -3,40 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
-from enum import Enum
 
-
-class Shape(Enum):
-    """What may stand at a key; the value is how an error message says it."""
-
-    TEXT = "a text in quotes, not empty"
-    NAME = "a name (lower case letters, digits and _, starting with a letter)"
-    WHOLE = "an integer, or a text with an expression over constants"
-    NUMBER = "a finite number"
-    BOOLEAN = "true or false"
-    FORMULA = "a text with an expression, an integer, or true or false"
-    NAMES = "a list of names in quotes"
-    TEXTS = "a list of texts in quotes, not empty"
-    STATES = "a name in quotes, or a list of names in quotes"
-    RANGE = "a list [low, high] of two integers or expressions over constants"
-    FORMULAS = "a table of name = expression"
-
-
-@dataclass(frozen=True, slots=True)
-class Key:
-    shape: Shape
-    meaning: str
-    required: bool = True
-    choices: tuple[str, ...] = ()
-
-
-Layout = Mapping[str, Key]
+from gainwright.described.shape import choice
+from gainwright.described.table import Key, Layout
+from gainwright.language.shapes import Shape
 
 _MEANING = Key(Shape.TEXT, "one sentence that says what it is")
 _UNIT = Key(Shape.TEXT, "unit, in words", required=False)
-_KIND = Key(Shape.TEXT, "type", choices=("boolean", "integer"))
-_KIND_KEPT = Key(Shape.TEXT, "type", choices=("boolean", "integer", "enumeration"))
+_KIND = Key(choice("boolean", "integer"), "type")
+_KIND_KEPT = Key(choice("boolean", "integer", "enumeration"), "type")
 _OF = Key(Shape.NAME, "the enumeration that names the values", required=False)
 _RANGE = Key(Shape.RANGE, "smallest and largest value, integers only", required=False)
 
@@ -92,9 +67,8 @@ REQUIREMENT: Layout = {
     "hazard": Key(Shape.NAME, "the hazard it answers"),
     "sentence": Key(Shape.TEXT, "the requirement in words"),
     "kind": Key(
-        Shape.TEXT,
+        choice("initial", "invariant", "step", "response", "reachable", "bounded"),
         "how the formula is meant",
-        choices=("initial", "invariant", "step", "response", "reachable", "bounded"),
     ),
     "trigger": Key(Shape.FORMULA, "when the time starts (response, bounded)", required=False),
     "formula": Key(Shape.FORMULA, "what must hold"),

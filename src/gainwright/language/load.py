@@ -7,6 +7,13 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from gainwright.described.file_kind import TRIAL as TRIAL_FILE
+from gainwright.described.file_kind import refuse_other_kind
+from gainwright.described.nearest import suggestion
+from gainwright.described.problems import Problems
+from gainwright.described.shape import said
+from gainwright.described.table import read_table
+from gainwright.described.text_file import read_toml
 from gainwright.language.behaviour import read_rows, read_states
 from gainwright.language.declarations import (
     read_conditions,
@@ -18,16 +25,10 @@ from gainwright.language.declarations import (
 )
 from gainwright.language.demands import read_equivalent_mutants, read_hazards, read_requirements
 from gainwright.language.digest import trial_digest
-from gainwright.language.file_kind import TRIAL as TRIAL_FILE
-from gainwright.language.file_kind import refuse_other_kind
 from gainwright.language.layout import ENUMERATIONS, NAMED_TABLES, TRIAL
 from gainwright.language.model import Trial
-from gainwright.language.problems import Problems
 from gainwright.language.reader import Reader
-from gainwright.language.scope import suggestion
-from gainwright.language.shape import described, shaped
 from gainwright.language.stages import read_stages
-from gainwright.language.text_file import read_toml
 from gainwright.language.validate import check_reachable, check_tables, check_unused
 
 LONGEST_TICK_US = 1_000_000
@@ -104,7 +105,7 @@ def _heading(reader: Reader) -> dict[str, Any]:
             "[trial]", "no such table", "a trial file", "add [trial] with name, title, tick_us"
         )
         return {}
-    heading = shaped(reader.document["trial"], TRIAL, "[trial]", reader.problems)
+    heading = read_table(reader.document["trial"], TRIAL, "[trial]", reader.problems)
     if "tick_us" in heading:
         place = "[trial], tick_us"
         heading["tick_us"] = reader.whole(heading["tick_us"], place, 1, LONGEST_TICK_US)
@@ -116,7 +117,7 @@ def _check_initial_state(reader: Reader, heading: Mapping[str, Any]) -> None:
     if state is not None and state not in reader.states:
         reader.problems.add(
             "[trial], initial_state",
-            described(state),
+            said(state),
             "a state of the trial",
             suggestion(state, reader.states),
         )

@@ -5,14 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+from gainwright.described.problems import Problems
+from gainwright.described.table import read_table
 from gainwright.language.expression import Expression, Integer, Reference, references, walk
 from gainwright.language.expression_error import ExpressionError
 from gainwright.language.layout import NAMED_TABLES
 from gainwright.language.model import Kind
 from gainwright.language.parse import parse
-from gainwright.language.problems import Problems
 from gainwright.language.scope import ANY_INTEGER, INT32_HIGH, INT32_LOW, Bounds, Scope
-from gainwright.language.shape import name_problem, name_remedy, shaped
+from gainwright.language.shapes import name_problem, name_remedy
 from gainwright.language.typing import infer
 
 
@@ -68,7 +69,7 @@ class Reader:
             )
             return []
         return [
-            (name, place, shaped(entry, layout, place, self.problems))
+            (name, place, read_table(entry, layout, place, self.problems))
             for name, place, entry in self.named(content, f"[{table}]")
         ]
 
@@ -114,7 +115,7 @@ class Reader:
         try:
             expression = parse(text, self.constants, requirement=requirement)
         except ExpressionError as error:
-            self.problems.add_expression_error(place, error)
+            self._add_expression_error(place, error)
             return None
         return expression
 
@@ -131,7 +132,7 @@ class Reader:
         self.note_names(expression)
         bounds, errors = infer(expression, scope)
         for error in errors:
-            self.problems.add_expression_error(place, error)
+            self._add_expression_error(place, error)
         if errors:
             return None, None
         if bounds is not None and not bounds.same_type(wanted):
@@ -143,6 +144,10 @@ class Reader:
             )
             return None, None
         return expression, bounds
+
+    def _add_expression_error(self, place: str, error: ExpressionError) -> None:
+        where = f"{place}, {error.place_in_text}" if error.place_in_text else place
+        self.problems.add(where, error.found, error.expected, error.remedy)
 
     def _type_remedy(self, wanted: Bounds) -> str:
         if wanted.enumeration:

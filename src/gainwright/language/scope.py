@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import difflib
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from gainwright.language.model import Kind
@@ -58,9 +57,3 @@ class Scope:
     enumerations: Mapping[str, str] = field(default_factory=dict)
     """Names of enumerations' values, and the enumeration of each. Empty after loading: then the
     values are plain integers."""
-
-
-def suggestion(name: str, candidates: Iterable[str]) -> str:
-    """Return a remedy for an unknown name: the nearest known one, if there is any."""
-    nearest = difflib.get_close_matches(name, list(candidates), n=1)
-    return f"did you mean '{nearest[0]}'?" if nearest else "declare it or remove it"

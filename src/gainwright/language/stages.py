@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from gainwright.described.nearest import suggestion
 from gainwright.language.model import Kind, Stage
 from gainwright.language.reader import Reader
-from gainwright.language.scope import Bounds, suggestion
+from gainwright.language.scope import Bounds
 
 MOST_RUNGS = 128
 LARGEST_RATIO = 2.0

@@ -6,6 +6,7 @@ and an over-approximation for whole expressions, so a value reported as fitting 
 
 from __future__ import annotations
 
+from gainwright.described.nearest import suggestion
 from gainwright.language.expression import (
     ARITHMETIC,
     COMPARISONS,
@@ -26,7 +27,7 @@ from gainwright.language.expression import (
 from gainwright.language.expression_error import ExpressionError
 from gainwright.language.intervals import compared, computed, connected
 from gainwright.language.model import Kind
-from gainwright.language.scope import ANY_BOOLEAN, INT32_HIGH, INT32_LOW, Bounds, Scope, suggestion
+from gainwright.language.scope import ANY_BOOLEAN, INT32_HIGH, INT32_LOW, Bounds, Scope
 from gainwright.language.write import write
 
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 
+from gainwright.described.problems import Problems
 from gainwright.language.attainable import Attainable, Combination
 from gainwright.language.model import Condition, Row, State
-from gainwright.language.problems import Problems
 from gainwright.language.reader import Reader
 from gainwright.language.scope import Bounds
 from gainwright.language.single_hit import table_faults

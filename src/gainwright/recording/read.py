@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import difflib
 import math
 from pathlib import Path
 
 import numpy as np
 
+from gainwright.described.nearest import nearest
 from gainwright.errors import InputError, Problem, input_error
 from gainwright.fixed.qformat import SIGNAL, SIGNAL_LIMIT
 from gainwright.recording.open_table import open_table
@@ -128,13 +128,13 @@ def _read_channels(table: Table, choice: ChannelChoice) -> dict[str, FloatArray]
 
 def _read_channel(table: Table, name: str, option: str) -> FloatArray:
     if name not in table.shapes:
-        near = difflib.get_close_matches(name, table.shapes, 1)
+        near = nearest(name, table.shapes)
         raise input_error(
             table.file,
             f"{option} {name}",
             "no such name in the file",
             f"one of: {describe_names(table.shapes)}",
-            f"write {option} {near[0]}" if near else "choose one of these names",
+            f"write {option} {near}" if near else "choose one of these names",
         )
     values = table.read(name)
     if values.dtype.kind not in "biuf":

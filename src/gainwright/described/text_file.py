@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import difflib
 import os
 import tomllib
 from pathlib import Path
 from typing import Any
 
+from gainwright.described.nearest import nearest
 from gainwright.errors import InputError, input_error
 
 LARGEST_FILE_BYTES = 1_000_000
@@ -78,5 +78,5 @@ def _nearest_file(file: Path) -> str:
         names = sorted(entry.name for entry in os.scandir(file.parent))
     except OSError:
         return f"check the path; the folder {file.parent} cannot be listed"
-    near = difflib.get_close_matches(file.name, names, n=1)
-    return f"did you mean {file.parent / near[0]}?" if near else "check the path"
+    near = nearest(file.name, names)
+    return f"did you mean {file.parent / near}?" if near else "check the path"

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from gainwright.errors import InputError, Problem
-from gainwright.language.expression_error import ExpressionError
 
 
 class Problems:
@@ -13,10 +12,6 @@ class Problems:
 
     def add(self, place: str, found: str, expected: str, remedy: str) -> None:
         self._found.append(Problem(self._file, place, found, expected, remedy))
-
-    def add_expression_error(self, place: str, error: ExpressionError) -> None:
-        where = f"{place}, {error.place_in_text}" if error.place_in_text else place
-        self.add(where, error.found, error.expected, error.remedy)
 
     def __len__(self) -> int:
         return len(self._found)
