@@ -31,6 +31,10 @@ Random = np.random.Generator
 LIMIT_OVER_START = (3.0, 100.0)
 """Where a family says nothing of its start gain, that of the own family moves into this band: a
 start gain nearer to the limit leaves no margin, a lower one does not reach it with 128 rungs."""
+SLOWEST_RESPONSE_S = 0.1
+"""A start gain lets the axis follow its moves: inertia / gain is at most this, unless that would
+come too near to the limit; moves are then at constant speed for long enough all the same."""
+CRUISE_OVER_RESPONSE = 3.0
 SHARE_BETWEEN_TURNS = 24_000 / 32_768
 """Part of the travel window between the turning points of the shipped trial."""
 SAG_SHARE = 0.15
@@ -181,6 +185,8 @@ def _start_gain(machine: Machine, family: Family, random: Random) -> Machine:
     else:
         low, high = family.limit_over_start
         start = limit / (low * (high / low) ** draw)
+    following = machine.chain.total_inertia_kgm2 / SLOWEST_RESPONSE_S
+    start = max(start, min(following, limit / LIMIT_OVER_START[0]))
     loop = dataclasses.replace(machine.speed_loop, start_speed_gain_nms_per_rad=start)
     return dataclasses.replace(machine, speed_loop=loop)
 
@@ -233,7 +239,9 @@ def _motion(machine: Machine, family: Family, random: Random) -> Machine:
     )
     if family.cruise_time_s is not None:
         low, high = family.cruise_time_s
-        cruise_s = low * (high / low) ** time_draw
+        start_gain = machine.speed_loop.start_speed_gain_nms_per_rad
+        response_s = machine.chain.total_inertia_kgm2 / start_gain
+        cruise_s = max(low * (high / low) ** time_draw, CRUISE_OVER_RESPONSE * response_s)
         moving = speed * (speed / acceleration + jerk_time_s + cruise_s)
         window = moving / SHARE_BETWEEN_TURNS
     motion = dataclasses.replace(

@@ -18,8 +18,8 @@ from gainwright_sim.rehearsal.rehearse import Rehearsal
 from gainwright_sim.rehearsal.summary import StageSummary, Summary
 from gainwright_sim.rehearsal.words import headline
 
-INK, GAIN, TORQUE, SPEED, RING, BURST, ONSET = (
-    "#2b2b2b", "#1f4e79", "#7a5c2e", "#33691e", "#00695c", "#ad5a00", "#b3261e"
+INK, GAIN, TORQUE, SPEED, RING, BURST, NOISE, ONSET = (
+    "#2b2b2b", "#1f4e79", "#7a5c2e", "#33691e", "#00695c", "#ad5a00", "#6a1b9a", "#b3261e"
 )  # fmt: skip
 
 
@@ -118,6 +118,7 @@ def _levels(axis: Any, time_s: np.ndarray, rehearsal: Rehearsal) -> None:
     for name, colour, label in (
         ("ring_level", RING, "ring (speed error), 1 = silence"),
         ("burst_level", BURST, "burst (torque), 1 = burst"),
+        ("noise_level", NOISE, "noise alone (torque)"),
     ):
         if name in names:
             amplitude = np.sqrt(np.maximum(rehearsal.input(name), 0.25) / LEVEL_ONE)
@@ -131,7 +132,7 @@ def _levels(axis: Any, time_s: np.ndarray, rehearsal: Rehearsal) -> None:
 def _legend_above(axis: Any) -> None:
     """A legend that no curve runs through."""
     axis.legend(
-        loc="lower right", bbox_to_anchor=(1.0, 0.97), ncols=2, fontsize=8, frameon=False,
+        loc="lower right", bbox_to_anchor=(1.0, 0.97), ncols=3, fontsize=8, frameon=False,
         borderaxespad=0.0,
     )  # fmt: skip
 

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
+from gainwright.language.model import Signal, Trial
 from gainwright.result_folder import result_folder
 from gainwright_sim.rehearsal.picture import save_picture
 from gainwright_sim.rehearsal.rehearse import Rehearsal
@@ -67,8 +68,18 @@ def _write_signals(path: Path, rehearsal: Rehearsal) -> None:
         (trial.variables, log.variables),
         (trial.outputs, log.outputs),
     ):
-        arrays |= {signal.name: table[:, k] for k, signal in enumerate(group)}
+        arrays |= {
+            signal.name: _named(trial, signal, table[:, k]) for k, signal in enumerate(group)
+        }
     np.savez_compressed(path, **arrays)
+
+
+def _named(trial: Trial, signal: Signal, values: np.ndarray) -> np.ndarray:
+    """Return the values of an enumeration by their names, all others as they are."""
+    if not signal.enumeration:
+        return values
+    names = [value.name for value in trial.enumeration(signal.enumeration).values]
+    return np.array(names)[values]
 
 
 def _suffix(unit: str) -> str:
