@@ -66,7 +66,7 @@ BAD_TRIALS = {
                 ["raise_gain"]),
     "gap": (changed(r'\[\[rows\]\]\nid = "abort"\n(?:.+\n)+', "", TRIAL), ["close_brake"]),
     "empty": ("", ["empty"]),
-    "a_machine": (MACHINE, ["mechanics"]),
+    "a_machine": (MACHINE, ["a machine description"]),
 }  # fmt: skip
 
 
