@@ -268,6 +268,20 @@ CASES = {
         "low-level-5, where 'low_level_5' is a name",
         "write low_level_5",
     ),
+    "state with a hyphen in a formula": (
+        '"in_state(rest)"',
+        '"in_state(rest-state)"',
+        "[requirements] ends, formula, column 10",
+        "the name 'rest-state'",
+        "write rest_state",
+    ),
+    "next of a name with a hyphen": (
+        '"found and limit == top"',
+        '"next(fo-und) and limit == top"',
+        "[requirements] can_find, formula, column 6",
+        "the name 'fo-und'",
+        "write fo_und",
+    ),
     "overflow": (
         '"level > 50"',
         '"level * 30000000 > 50"',

@@ -292,7 +292,19 @@ class _Parser:
                 "write the constant without next",
                 token.column,
             )
+        self._refuse_hyphen(token)
         return Reference(token.text, after=True)
+
+    def _refuse_hyphen(self, token: Token) -> None:
+        """Refuse the rest of a name with hyphens, where only a name may stand."""
+        if self._now.text == "-" and self._tokens[self._position + 1].kind != "end":
+            rest = self._tokens[self._position + 1].text
+            raise ExpressionError(
+                f"the name '{token.text}-{rest}'",
+                "a name with _ instead of -",
+                f"write {token.text}_{rest}",
+                token.column,
+            )
 
     def _in_state(self) -> InState:
         remedy = "write in_state(state) or in_state(state, other_state)"
@@ -302,6 +314,7 @@ class _Parser:
             token = self._advance()
             if token.kind != "word" or token.text in RESERVED:
                 raise ExpressionError(str(token), "the name of a state", remedy, token.column)
+            self._refuse_hyphen(token)
             names.append(token.text)
         self._require(")", remedy)
         return InState(tuple(names))
