@@ -40,6 +40,7 @@ def solved_faults(rows: Sequence[Row], attainable: Attainable) -> list[Fault]:
 class _Solver:
     def __init__(self, rows: Sequence[Row], attainable: Attainable) -> None:
         self._rows = rows
+        self._bounds = attainable.signals
         self._signals = {
             name: z3.Bool(name) if bounds.kind is Kind.BOOLEAN else z3.Int(name)
             for name, bounds in attainable.signals.items()
@@ -94,7 +95,30 @@ class _Solver:
                 break
             self._solver.add(z3.PbLe(counted, trues - 1))
         self._solver.pop()
-        return example
+        return example and self._with_plain_values(example)
+
+    def _with_plain_values(self, example: Combination) -> Combination:
+        """Return the example with values near zero, where they cause the same conditions."""
+        self._solver.push()
+        for name, boolean in example.booleans.items():
+            self._solver.add(self._conditions[name] == z3.BoolVal(boolean))
+        witness = {}
+        for name, value in example.witness.items():
+            bounds, signal = self._bounds[name], self._signals[name]
+            for wanted in dict.fromkeys((min(max(bounds.low, 0), bounds.high), value)):
+                equal = signal == (bool(wanted) if bounds.kind is Kind.BOOLEAN else wanted)
+                if self._solver.check(equal) == z3.sat:
+                    self._solver.add(equal)
+                    witness[name] = wanted
+                    break
+            else:
+                # What the others left no choice for: any value that still fits.
+                self._solver.check()
+                fitting = self._example(self._solver.model()).witness.get(name, bounds.low)
+                self._solver.add(signal == fitting)
+                witness[name] = fitting
+        self._solver.pop()
+        return Combination(example.booleans, witness)
 
     def _example(self, model: z3.ModelRef) -> Combination:
         booleans = {
