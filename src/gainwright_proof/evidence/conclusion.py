@@ -6,6 +6,7 @@ from collections.abc import Container, Iterable
 from dataclasses import dataclass
 
 from gainwright.language.model import Trial
+from gainwright_proof.second_reader import READERS_AGREE
 from gainwright_proof.verdict import HOLDS, Finding, Verdict
 
 
@@ -71,6 +72,7 @@ def exit_code(conclusions: Iterable[Conclusion], required: Container[str] | None
 
 
 def required_subjects(trial: Trial) -> frozenset[str]:
-    """Return what must be proved of every trial: its requirements and its tables."""
+    """Return what must be proved of every trial: its requirements, its tables, its reading."""
     requirements = {requirement.id for requirement in trial.requirements}
-    return frozenset(requirements | {f"single_hit/{state.name}" for state in trial.states})
+    tables = {f"single_hit/{state.name}" for state in trial.states}
+    return frozenset(requirements | tables | {READERS_AGREE})

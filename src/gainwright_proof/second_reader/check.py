@@ -8,6 +8,7 @@ from itertools import islice
 from typing import Any
 
 from gainwright.language.model import Trial
+from gainwright_proof.second_reader import READERS_AGREE as SUBJECT
 from gainwright_proof.second_reader.comparison import (
     TICKS_PER_ROW,
     differences,
@@ -16,8 +17,6 @@ from gainwright_proof.second_reader.comparison import (
 from gainwright_proof.second_reader.reading import KNOWN_TABLES, read
 from gainwright_proof.verdict import Finding, Verdict
 
-SUBJECT = "readers_agree"
-"""Subject: do two independent readers understand the same by the file?"""
 _MOST_SHOWN = 3
 
 
