@@ -65,8 +65,8 @@ class Family:
     """Viscous friction of motor and load together at top speed, of rated torque, uniform."""
     breakaway_factor: Span | None = None
     """Breakaway torque / Coulomb friction, uniform."""
-    stribeck_speed_rad_per_s: Span | None = None
-    """Log-uniform."""
+    stribeck_share: Span | None = None
+    """Stribeck speed / cruise speed, log-uniform: nobody tunes an axis where it stick-slips."""
     integral_time_s: Span | None = None
     """Tn of the start settings, log-uniform; longer where the start gain would not damp it."""
     cruise_speed_rad_per_s: Span | None = None
@@ -111,7 +111,7 @@ FRICTION = Family(
     coulomb_share=(0.0, 0.20),
     viscous_share=(0.0, 0.10),
     breakaway_factor=(1.0, 1.8),
-    stribeck_speed_rad_per_s=(0.05, 1.0),
+    stribeck_share=(0.01, 0.2),
     integral_time_s=(0.05, 0.2),
 )
 MOTION = Family(

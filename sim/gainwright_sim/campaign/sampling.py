@@ -35,6 +35,9 @@ SLOWEST_RESPONSE_S = 0.1
 """A start gain lets the axis follow its moves: inertia / gain is at most this, unless that would
 come too near to the limit; moves are then at constant speed for long enough all the same."""
 CRUISE_OVER_RESPONSE = 3.0
+STICKING_OVER_PROPORTIONAL = 4.0
+"""Slow moves are at least so fast that breakaway torque is this many times gain x cruise speed: the
+integral part and the position hold bring the rest up within a move."""
 SHARE_BETWEEN_TURNS = 24_000 / 32_768
 """Part of the travel window between the turning points of the shipped trial."""
 SAG_SHARE = 0.15
@@ -142,9 +145,6 @@ def _friction(machine: Machine, family: Family, random: Random) -> Machine:
         factor = random.uniform(*family.breakaway_factor)
         for side in ("motor", "load"):
             changes[f"{side}_breakaway_nm"] = factor * changes[f"{side}_coulomb_nm"]
-    if family.stribeck_speed_rad_per_s is not None:
-        stribeck = _log_uniform(random, family.stribeck_speed_rad_per_s)
-        changes["stribeck_speed_rad_per_s"] = stribeck
     if family.viscous_share is not None:
         slope = rated_nm * _between(family.viscous_share, viscous)
         slope /= machine.drive.top_speed_rad_per_s
@@ -233,7 +233,7 @@ def _motion(machine: Machine, family: Family, random: Random) -> Machine:
     jerk_time_s = motion.acceleration_rad_per_s2 / motion.jerk_rad_per_s3
     if family.cruise_speed_rad_per_s is not None:
         low, high = family.cruise_speed_rad_per_s
-        speed = low * (high / low) ** speed_draw
+        speed = min(max(low * (high / low) ** speed_draw, _moving_speed(machine)), high)
     acceleration = min(
         0.4 * machine.drive.rated_torque_nm / machine.chain.total_inertia_kgm2, 20.0 * speed
     )
@@ -252,6 +252,23 @@ def _motion(machine: Machine, family: Family, random: Random) -> Machine:
         jerk_rad_per_s3=acceleration / jerk_time_s,
     )
     return dataclasses.replace(machine, motion=motion)
+
+
+def _moving_speed(machine: Machine) -> float:
+    """Return the slowest speed that the start gain keeps up against the axis' friction."""
+    friction = machine.friction
+    breakaway_nm = max(friction.motor_breakaway_nm, friction.motor_coulomb_nm)
+    breakaway_nm += max(friction.load_breakaway_nm, friction.load_coulomb_nm)
+    gain = machine.speed_loop.start_speed_gain_nms_per_rad
+    return breakaway_nm / (STICKING_OVER_PROPORTIONAL * gain)
+
+
+def _stribeck(machine: Machine, family: Family, random: Random) -> Machine:
+    if family.stribeck_share is None:
+        return machine
+    speed = machine.motion.cruise_speed_rad_per_s * _log_uniform(random, family.stribeck_share)
+    friction = dataclasses.replace(machine.friction, stribeck_speed_rad_per_s=speed)
+    return dataclasses.replace(machine, friction=friction)
 
 
 def _bearable_weight(machine: Machine, _family: Family, _random: Random) -> Machine:
@@ -309,6 +326,6 @@ def _with_half(order: float, amplitude: float) -> tuple[Harmonic, ...]:
 
 _CHANGES: tuple[Callable[[Machine, Family, Random], Machine], ...] = (
     _timing, _encoder, _resonance, _friction, _weight, _start_gain, _integral, _motion,
-    _bearable_weight, _disturbances,
+    _bearable_weight, _stribeck, _disturbances,
 )  # fmt: skip
 """In this order: each may look at what the ones before have made."""
