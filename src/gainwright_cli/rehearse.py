@@ -68,7 +68,8 @@ def run(arguments: argparse.Namespace) -> int:
     trial_file = trial_path(arguments.trial)
     machine, description = _machine(arguments)
     trial = load_trial(trial_file)
-    bench = Bench(trial, machine)
+    with console(to_error=True).status("compiling the exported C and the rig"):
+        bench = Bench(trial, machine)
     forced = _forced(arguments.replay, trial) if arguments.replay is not None else {}
     with _progress(trial) as progress:
         rehearsal = rehearse(bench, arguments.seed, progress, log_control=True, **forced)
