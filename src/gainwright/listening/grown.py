@@ -34,6 +34,11 @@ pure growth needs less."""
 LATEST_SHARE = 2.0
 """The burst, and what it grows to, follow within the longer of this time and this multiple of the
 fit's length."""
+JUST_BEFORE_S = 0.5
+LOUD_QUANTILE = 0.9
+SIMILAR_SPEED = 0.7
+"""So long before a growth, blocks at so much of its speed are half as loud at most as what it leads
+to, but for one in ten."""
 FEWEST_BLOCKS = 3
 """Blocks at or above the threshold that a grown line must reach."""
 LONGEST_GAP = 5
@@ -157,17 +162,32 @@ def _burst_after(search: Search, growth: Growth, threshold: float) -> float | No
 
 
 def _new(search: Search, growth: Growth, own: Mask) -> bool:
-    """Whether the growth leads beyond what the same line had been before it.
+    """Whether the growth leads beyond what there had been before it, of this line or at this speed.
 
     A resonance that noise or speed keeps ringing grows again and again, never much beyond itself.
     """
-    windows, ends_s = search.windows, search.blocks.ends_s
-    before = windows.loudest[own & (windows.to_s <= growth.from_s)]
-    if len(before) == 0:
-        return True
-    span = (ends_s >= growth.from_s) & (ends_s <= _latest_s(growth))
-    usual = float(np.quantile(before, QUANTILE))
-    return bool(search.blocks.values[span].max(initial=0.0) >= PURE_ABOVE * usual)
+    windows, blocks = search.windows, search.blocks
+    span = (blocks.ends_s >= growth.from_s) & (blocks.ends_s <= _latest_s(growth))
+    peak = blocks.values[span].max(initial=0.0)
+    line_before = windows.loudest[own & (windows.to_s <= growth.from_s)]
+    just_before = blocks.values[_just_before(search, growth)]
+    limits = ((line_before, QUANTILE, PURE_ABOVE), (just_before, LOUD_QUANTILE, CLEARLY_ABOVE))
+    return all(
+        len(values) == 0 or peak >= factor * float(np.quantile(values, quantile))
+        for values, quantile, factor in limits
+    )
+
+
+def _just_before(search: Search, growth: Growth) -> Mask:
+    """Return the blocks shortly before a growth, where the axis was about as fast already."""
+    blocks, speed = search.blocks, search.motion.speed
+    before = (blocks.starts_s >= growth.from_s - JUST_BEFORE_S) & (blocks.ends_s <= growth.from_s)
+    if speed is not None:
+        at_block = speed[blocks.length - 1 :: blocks.length][: len(before)]
+        during = search.motion.speed_between(growth.from_s, growth.to_s, blocks.sample_rate_hz)
+        assert during is not None
+        before &= at_block >= SIMILAR_SPEED * during
+    return before
 
 
 def _latest_s(growth: Growth) -> float:
