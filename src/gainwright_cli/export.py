@@ -5,7 +5,6 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING
 
-from gainwright.errors import input_error
 from gainwright_cli.console import (
     add_json_option,
     add_out_options,
@@ -79,20 +78,9 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def _stamp(directory: str, trial: Trial) -> str:
-    """Return the digest of matching evidence that everything is proved."""
-    from gainwright_codegen.bundle.stamp import proved_sources
-    from gainwright_proof.evidence.folder import check_belongs, read_evidence
+    """Return the digest of evidence that was checked, the exploration repeated, and found whole."""
+    from gainwright_cli.proof_check import matching_evidence
+    from gainwright_cli.prove import progress
 
-    evidence = read_evidence(directory)
-    check_belongs(directory, evidence, trial, proved_sources(trial))
-    if not evidence.proved:
-        open_subjects = [
-            f"{subject} ({verdict})"
-            for subject, verdict in evidence.document["verdicts"].items()
-            if verdict != "proved"
-        ]
-        raise input_error(
-            directory, "verdicts", ", ".join(open_subjects[:5]), "everything proved",
-            "see what is open with `gainwright prove`; export without --evidence to go on unproved",
-        )  # fmt: skip
-    return evidence.digest
+    with progress() as announce:
+        return matching_evidence(directory, trial, announce).digest

@@ -3,18 +3,30 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable, Iterator, Mapping
+import difflib
+import os
+import shlex
+import sys
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from gainwright_cli.console import DEFAULT_TRIAL, add_json_option, console, print_json, trial_path
+from gainwright_cli.console import (
+    DEFAULT_TRIAL,
+    add_json_option,
+    add_out_options,
+    console,
+    print_json,
+    refuse,
+    trial_path,
+)
 
 if TYPE_CHECKING:
     from gainwright.language.model import Trial
-    from gainwright_proof.evidence.folder import Evidence
+    from gainwright_proof.evidence.conclusion import Conclusion
     from gainwright_proof.mutants.report import MutantReport
     from gainwright_proof.proving import Proof
-    from gainwright_proof.verdict import Finding
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -25,7 +37,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="TRIAL",
         help="trial specification, or the name of a shipped one (default: %(default)s)",
     )
-    parser.add_argument("--out", metavar="DIR", help="folder for the evidence")
+    add_out_options(parser, "the evidence")
     parser.add_argument(
         "--solvers", action="store_true", help="let further SMT solvers recheck every obligation"
     )
@@ -34,6 +46,15 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         action="store_true",
         help="also try whether the requirements notice every single-row change of the trial",
     )
+    parser.add_argument(
+        "--only",
+        metavar="REQUIREMENT",
+        action="append",
+        help="prove this requirement alone (may be repeated); no evidence is written",
+    )
+    parser.add_argument(
+        "--quick", action="store_true", help="by exploration of the compiled C alone"
+    )
     what = parser.add_mutually_exclusive_group()
     what.add_argument(
         "--recheck", metavar="DIR", help="check evidence: is it whole, about this trial, and true?"
@@ -41,8 +62,20 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     what.add_argument(
         "--replay", metavar="FILE", help="replay a counterexample in the reference and in the C"
     )
+    what.add_argument(
+        "--inserted-defects",
+        action="store_true",
+        help="insert known defects into tool and C, one by one: is each of them noticed?",
+    )
     parser.add_argument(
-        "--exported", metavar="DIR", help="with --recheck: an exported folder that must match"
+        "--exported",
+        metavar="DIR",
+        help="with --recheck: an exported folder that must be the export, byte for byte",
+    )
+    parser.add_argument(
+        "--machine",
+        metavar="MACHINE",
+        help="with --exported: the machine it was exported for, if it is not a shipped one",
     )
     add_json_option(parser)
 
@@ -51,26 +84,80 @@ def run(arguments: argparse.Namespace) -> int:
     from gainwright.described.text_file import read_toml
     from gainwright.language.load import trial_from_document
 
+    _check_options(arguments)
+    if arguments.inserted_defects:
+        return _inserted_defects(arguments)
     path = trial_path(arguments.trial)
     document = read_toml(path)
     trial = trial_from_document(document, str(path))
     if arguments.recheck is not None:
-        return _recheck(trial, arguments)
+        from gainwright_cli.proof_check import recheck
+
+        with progress() as announce:
+            return recheck(trial, arguments, announce)
     if arguments.replay is not None:
-        return _replay(trial, arguments)
-    return _prove(trial, document, arguments)
+        from gainwright_cli.proof_check import replay
+
+        return replay(trial, arguments)
+    return _prove(_chosen(trial, arguments.only), document, arguments)
+
+
+def _check_options(arguments: argparse.Namespace) -> None:
+    """Refuse options that would do nothing."""
+    needs = {
+        "--exported": (arguments.exported is not None, arguments.recheck is not None, "--recheck"),
+        "--machine": (arguments.machine is not None, arguments.exported is not None, "--exported"),
+        "--force": (arguments.force, arguments.out is not None, "--out"),
+    }
+    for option, (given, fulfilled, other) in needs.items():
+        if given and not fulfilled:
+            raise refuse(option, f"{option} without {other}", f"{other} too", f"add {other}")
+    if arguments.only and (arguments.out or arguments.mutants):
+        raise refuse(
+            "--only", "--only beside --out or --mutants", "one of them",
+            "evidence is about the whole trial: leave --only out",
+        )  # fmt: skip
+    if arguments.quick and arguments.solvers:
+        raise refuse(
+            "--quick", "--quick beside --solvers", "one of them",
+            "quick means exploration alone, without any obligation for solvers",
+        )  # fmt: skip
+
+
+def _chosen(trial: Trial, names: Sequence[str] | None) -> Trial:
+    if not names:
+        return trial
+    known = {requirement.id: requirement for requirement in trial.requirements}
+    for name in names:
+        if name not in known:
+            near = difflib.get_close_matches(name, known, n=1)
+            raise refuse(
+                "--only", f"the unknown requirement {name}", "a requirement of the trial",
+                f"did you mean {near[0]}?" if near else "see `gainwright show`",
+            )  # fmt: skip
+    return replace(trial, requirements=tuple(known[name] for name in dict.fromkeys(names)))
 
 
 def _prove(trial: Trial, source: Mapping[str, Any], arguments: argparse.Namespace) -> int:
+    from gainwright.result_folder import check_result_folder
     from gainwright_proof.evidence.conclusion import conclude, exit_code, required_subjects
     from gainwright_proof.evidence.document import document_digest, evidence_document
     from gainwright_proof.evidence.folder import write_evidence
     from gainwright_proof.exploration import run_text
     from gainwright_proof.proving import exploration_counts, prove, tool_versions
 
-    with _progress() as announce:
-        proof = prove(trial, announce, arguments.solvers, document=source)
+    if arguments.out is not None:
+        check_result_folder(arguments.out, force=arguments.force)
+    with progress() as announce:
+        proof = prove(
+            trial,
+            announce,
+            arguments.solvers,
+            quick=arguments.quick,
+            document=source if not arguments.only else None,
+        )
     mutants = _mutants(trial) if arguments.mutants else None
+    rows_noticed = mutants.rows_noticed() if mutants is not None else None
     document = evidence_document(
         trial,
         proof.exported,
@@ -78,10 +165,11 @@ def _prove(trial: Trial, source: Mapping[str, Any], arguments: argparse.Namespac
         tool_versions(),
         exploration_counts(proof.exploration),
         mutants.as_json() if mutants is not None else None,
+        rows_noticed,
     )
     if arguments.out is not None:
         runs = {subject: run_text(run) for subject, run in proof.runs.items()}
-        write_evidence(arguments.out, document, proof.findings, runs)
+        write_evidence(arguments.out, document, proof.findings, runs, arguments.force)
     conclusions = conclude(proof.findings)
     code = exit_code(conclusions, required_subjects(trial)) or _mutants_code(mutants)
     if arguments.json:
@@ -116,40 +204,90 @@ def _mutants_code(report: MutantReport | None) -> int:
 def _print(
     proof: Proof, digest: str, mutants: MutantReport | None, arguments: argparse.Namespace
 ) -> None:
-    from gainwright_cli.views.proof import render_conclusions
+    from gainwright_cli.views.proof import render_conclusions, say
     from gainwright_proof.evidence.conclusion import conclude
     from gainwright_proof.evidence.document import ASSUMPTIONS
+    from gainwright_proof.evidence.overview import overview
     from gainwright_proof.verdict import Verdict
 
     screen = console()
     conclusions = conclude(proof.findings)
-    render_conclusions(proof.trial, conclusions, proof.findings, screen)
+    rows = mutants.rows_noticed() if mutants is not None else None
+    render_conclusions(
+        proof.trial, overview(proof.trial, proof.findings, rows), proof.findings, screen
+    )
     for line in _exploration_lines(proof):
-        screen.print(line, markup=False)
+        say(screen, line)
     if mutants is not None:
         from gainwright_cli.views.mutants import render_mutants
 
         render_mutants(mutants, screen)
     counts = {v: sum(c.verdict is v for c in conclusions) for v in Verdict}
-    screen.print(
-        ", ".join(f"{count} {v.value}" for v, count in counts.items() if count), markup=False
-    )
-    screen.print(f"trial {proof.trial.name}, digest {proof.trial.digest}", markup=False)
-    screen.print(f"evidence digest {digest}", markup=False)
-    screen.print("The proof takes from its environment:", markup=False)
+    say(screen, ", ".join(f"{count} {v.value}" for v, count in counts.items() if count))
+    for what, value in ((f"trial {proof.trial.name}", proof.trial.digest), ("evidence", digest)):
+        if not arguments.only:
+            screen.print(f"{what}, digest\n  {value}", markup=False, soft_wrap=True)
+    say(screen, "The proof takes from its environment:")
     for assumption in ASSUMPTIONS:
-        screen.print(f"  - {assumption}", markup=False)
-    if arguments.out is None:
-        screen.print(
-            f"Next: keep the evidence:\n  gainwright prove {arguments.trial} --out evidence",
-            markup=False,
+        say(screen, f"  - {assumption}")
+    for line in _next_steps(proof, conclusions, arguments):
+        screen.print(line, markup=False, soft_wrap=True)
+
+
+def _next_steps(
+    proof: Proof, conclusions: Sequence[Conclusion], arguments: argparse.Namespace
+) -> Iterator[str]:
+    """Yield what to do now: it fits the outcome, and repeats the options that were given."""
+    from gainwright_proof.evidence.conclusion import what_is_open
+
+    if arguments.only:
+        yield "Next: prove the whole trial:"
+        yield f"  {_command(arguments, '--out', 'evidence', only=False)}"
+        return
+    left = what_is_open(conclusions, proof.trial)
+    if arguments.out is not None:
+        yield f"Evidence: {arguments.out}"
+    if left:
+        yield f"This evidence cannot stamp an export, for: {', '.join(left[:3])}" + (
+            f" and {len(left) - 3} more." if len(left) > 3 else "."
         )
+        refuted = [name for name in proof.runs]
+        if refuted and arguments.out is not None:
+            run_file = f"{arguments.out}/counterexamples/{refuted[0].replace('/', '-')}.json"
+            yield "Next: look at the first counterexample, tick by tick:"
+            yield f"  gainwright prove {shlex.quote(arguments.trial)} --replay {run_file}"
+        elif refuted:
+            yield "Next: write the counterexamples, then replay them:"
+            yield f"  {_command(arguments, '--out', 'evidence')}"
+        else:
+            yield "Next: correct the trial where it is open, and prove it again:"
+            yield f"  {_command(arguments)}"
+    elif arguments.out is None:
+        yield "Next: keep the evidence:"
+        yield f"  {_command(arguments, '--out', 'evidence')}"
     else:
-        screen.print(
-            f"Evidence: {arguments.out}\nNext: export with it:\n"
-            f"  gainwright export MACHINE --out DIR --evidence {arguments.out}",
-            markup=False,
+        trial = "" if arguments.trial == DEFAULT_TRIAL else f" --trial {arguments.trial}"
+        yield "Next: export with it:"
+        yield f"  gainwright export MACHINE --out DIR --evidence {arguments.out}{trial}"
+
+
+def _command(arguments: argparse.Namespace, *more: str, only: bool = True) -> str:
+    """Return the command as it was given, with more options."""
+    words = ["gainwright", "prove", arguments.trial]
+    words += [
+        option
+        for option, given in (
+            ("--quick", arguments.quick),
+            ("--solvers", arguments.solvers),
+            ("--mutants", arguments.mutants),
         )
+        if given
+    ]
+    if only:
+        words += [word for name in arguments.only or () for word in ("--only", name)]
+    if arguments.out is not None and "--out" not in more:
+        words += ["--out", arguments.out, *(["--force"] if arguments.force else [])]
+    return shlex.join([*words, *more])
 
 
 def _exploration_lines(proof: Proof) -> Iterator[str]:
@@ -161,9 +299,9 @@ def _exploration_lines(proof: Proof) -> Iterator[str]:
         return
     states = counts["reachable_states"]
     yield (
-        f"explored {states:,} reachable states and {counts['transitions']:,} transitions by "
-        f"{counts['step_calls']:,} calls of the exported step; "
-        f"{counts['memory_bytes'] / states:.0f} bytes a state, timers in full"
+        f"explored in full, timers too: {states:,} reachable states and "
+        f"{counts['transitions']:,} transitions by {counts['step_calls']:,} calls of "
+        f"gw_sequencer_step; {counts['memory_bytes'] / states:.0f} bytes a state"
     )
     yield (
         f"tables: {counts['rows_taken']} of {counts['rows']} rows taken; of the conditions that "
@@ -175,93 +313,41 @@ def _exploration_lines(proof: Proof) -> Iterator[str]:
         yield f"longest possible trial: {counts['longest_run_ticks']:,} ticks ({seconds:,.0f} s)"
 
 
-def _recheck(trial: Trial, arguments: argparse.Namespace) -> int:
-    from gainwright_codegen.bundle.stamp import check_exported_folder, proved_sources
-    from gainwright_proof.evidence.folder import check_belongs, read_evidence
-    from gainwright_proof.proving import recheck_obligations
+def _inserted_defects(arguments: argparse.Namespace) -> int:
+    from gainwright_proof.inserted_defects.table import report
 
-    evidence = read_evidence(arguments.recheck)
-    check_belongs(arguments.recheck, evidence, trial, proved_sources(trial))
-    if arguments.exported is not None:
-        check_exported_folder(arguments.exported, trial)
-    with _progress() as announce:
-        findings = recheck_obligations(evidence.obligations, announce)
-    return _report_recheck(evidence, findings, trial, arguments)
-
-
-def _report_recheck(
-    evidence: Evidence, findings: list[Finding], trial: Trial, arguments: argparse.Namespace
-) -> int:
-    from gainwright_proof.evidence.conclusion import conclude, exit_code
-    from gainwright_proof.verdict import Verdict
-
-    ran = [finding for finding in findings if finding.verdict is not Verdict.NOT_RUN]
-    if arguments.json:
-        print_json(
-            {
-                "evidence": arguments.recheck,
-                "digest": evidence.digest,
-                "trial_digest": trial.digest,
-                "proved": evidence.proved,
-                "obligations": len(evidence.obligations),
-                "solvers": {finding.method: finding.verdict.value for finding in findings},
-            }
-        )
-    else:
-        screen = console()
-        screen.print(
-            f"{arguments.recheck}: whole, about trial {trial.name} and this C", markup=False
-        )
-        for finding in findings:
-            screen.print(
-                f"  {finding.method}: {finding.verdict.value}: {finding.detail}", markup=False
-            )
-        if not evidence.proved:
-            screen.print("  the evidence itself says that not everything is proved", markup=False)
-    code = exit_code(conclude(ran))
-    return 3 if code == 0 and not evidence.proved else code
-
-
-def _replay(trial: Trial, arguments: argparse.Namespace) -> int:
-    from gainwright_cli.views.proof import render_trace
-    from gainwright_proof.exploration import confirms, read_run, replay_run
-    from gainwright_proof.replay import replay
-
-    recorded = read_run(arguments.replay, trial)
-    outcome = replay_run(trial, recorded)
-    shown = confirms(trial, recorded, outcome)
-    if arguments.json:
-        print_json(
-            {
-                "subject": recorded.subject,
-                "ticks": outcome.ticks,
-                "confirmed": shown,
-                "final_state": outcome.final.state,
-                "violations": [violation.requirement_id for violation in outcome.violations],
-            }
-        )
-    else:
-        screen = console()
-        render_trace(replay(trial, recorded.inputs_by_tick()), screen)
-        screen.print(
-            f"{recorded.subject}: {recorded.shows}\n"
-            f"reference and compiled C agree on all {outcome.ticks} ticks; the run "
-            + ("shows what it says" if shown else "does NOT show what it says"),
-            markup=False,
-        )
-    return 0 if shown else 1
+    return report(arguments.json)
 
 
 @contextmanager
-def _progress() -> Iterator[Callable[[str, bool], None]]:
-    """A line per method with its time; nothing is drawn when piped."""
+def progress() -> Iterator[Callable[[str, bool], None]]:
+    """A line per method; with its time in a terminal, plainly when piped.
+
+    An interrupt ends the process at once: threads in compiled code or beside a solver would be
+    waited for otherwise. Nothing has been written then, as results are written after this.
+    """
+    try:
+        with _bars() if sys.stderr.isatty() else _lines() as announce:
+            yield announce
+    except KeyboardInterrupt:
+        sys.stdout.flush()
+        print("gainwright: interrupted; nothing was written", file=sys.stderr, flush=True)
+        os._exit(130)
+
+
+@contextmanager
+def _lines() -> Iterator[Callable[[str, bool], None]]:
+    yield lambda name, ended: print(
+        f"{name}: {'done' if ended else '...'}", file=sys.stderr, flush=True
+    )
+
+
+@contextmanager
+def _bars() -> Iterator[Callable[[str, bool], None]]:
     from rich.progress import Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
 
-    screen = console(to_error=True)
     columns = (SpinnerColumn(finished_text="+"), TextColumn("{task.description}"))
-    with Progress(
-        *columns, TimeElapsedColumn(), console=screen, disable=not screen.is_terminal
-    ) as bars:
+    with Progress(*columns, TimeElapsedColumn(), console=console(to_error=True)) as bars:
         tasks: dict[str, Any] = {}
 
         def announce(name: str, ended: bool) -> None:

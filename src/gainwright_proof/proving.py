@@ -8,19 +8,21 @@ import shutil
 import subprocess
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from gainwright.language.model import Trial
 from gainwright_codegen.bundle.stamp import proved_sources
 from gainwright_codegen.host.compiler import compilers
+from gainwright_proof.axis_binding.check import check_axis
 from gainwright_proof.c_checks.checks import check_sources
+from gainwright_proof.evidence.document import obligations_of
 from gainwright_proof.exploration import Exploration, Run, Vacuity, explore
 from gainwright_proof.induction import prove as smt
 from gainwright_proof.induction.solvers import SOLVERS
 from gainwright_proof.second_checker.check import second_checker
 from gainwright_proof.second_reader.check import second_reading
-from gainwright_proof.verdict import Finding, Obligation
+from gainwright_proof.verdict import Finding, Obligation, Verdict
 
 FURTHER_SOLVERS = tuple(name for name in SOLVERS if name != smt.SEARCHER.name)
 Announce = Callable[[str, bool], None]
@@ -50,8 +52,11 @@ def prove(
     further_solvers: bool = False,
     exported: Mapping[str, bytes] | None = None,
     document: Mapping[str, Any] | None = None,
+    quick: bool = False,
 ) -> Proof:
     """Prove a trial by every method that is installed.
+
+    Exploration goes first: what it refutes needs no induction.
 
     Args:
         trial: what is proved.
@@ -59,35 +64,84 @@ def prove(
         further_solvers: let the further SMT solvers decide every obligation again.
         exported: the C to look at, if it is not what the exporter writes now.
         document: the file that the trial was read from, as TOML, for a second reader.
+        quick: by exploration alone, and the second reader.
 
     Raises:
         InputError: the trial cannot be exported, or there is no C compiler.
     """
     exported = proved_sources(trial) if exported is None else exported
+    found, findings = _explored(trial, exported, announce)
+    if document is not None:
+        reading: dict[str, Method] = {
+            "second reading of the file": lambda: [second_reading(trial, document)]
+        }
+        findings += _side_by_side(reading, announce)
+    if not quick:
+        solvers = FURTHER_SOLVERS if further_solvers else ()
+        refuted = {f.subject for f in findings if f.verdict is Verdict.REFUTED}
+        standing = replace(
+            trial, requirements=tuple(r for r in trial.requirements if r.id not in refuted)
+        )
+        states = found.figures.nodes if found.figures is not None and found.complete else None
+        methods: dict[str, Method] = {
+            "induction by SMT": lambda: smt.prove(standing, solvers).findings,
+            "checks of the C source": lambda: check_sources(trial, exported),
+            "spin on the Promela export": lambda: second_checker(trial, states),
+        }
+        findings += _side_by_side(methods, announce)
+    refuted = {f.subject for f in findings if f.counterexample is not None}
+    runs = {name: run for name, run in found.runs.items() if name in refuted}
+    return Proof(trial, exported, tuple(findings), found, runs)
+
+
+def _explored(
+    trial: Trial, exported: Mapping[str, bytes], announce: Announce
+) -> tuple[Exploration, list[Finding]]:
     explored: list[Exploration] = []
 
     def exploration() -> Sequence[Finding]:
         explored.append(explore(trial, exported=exported))
         return explored[0].findings
 
-    solvers = FURTHER_SOLVERS if further_solvers else ()
     methods: dict[str, Method] = {
-        "induction by SMT": lambda: smt.prove(trial, solvers).findings,
         "exploration of the compiled C": exploration,
         "premises of the requirements": lambda: Vacuity(trial, exported=exported).findings(),
-        "checks of the C source": lambda: check_sources(trial, exported),
     }
     findings = _side_by_side(methods, announce)
     found = explored[0]
-    states = found.figures.nodes if found.figures is not None and found.complete else None
-    second: dict[str, Method] = {
-        "spin on the Promela export": lambda: second_checker(trial, states)
+    axis: dict[str, Method] = {
+        "axis in lockstep with a model": lambda: check_axis(trial, exported, found.runs_to_rows)
     }
-    second["second reading of the file"] = lambda: [second_reading(trial, document)]
-    findings += _side_by_side(second, announce)
-    refuted = {f.subject for f in findings if f.counterexample is not None}
-    runs = {name: run for name, run in explored[0].runs.items() if name in refuted}
-    return Proof(trial, exported, tuple(findings), explored[0], runs)
+    findings += _side_by_side(axis, announce)
+    return found, findings
+
+
+@dataclass(frozen=True, slots=True)
+class Again:
+    """What methods that can be repeated found again, to hold evidence against."""
+
+    findings: tuple[Finding, ...]
+    exploration: Mapping[str, int] | None
+    obligations: tuple[Obligation, ...] | None
+    """None: induction was not asked again."""
+
+
+def prove_again(
+    trial: Trial, induction: bool, announce: Announce = lambda name, ended: None
+) -> Again:
+    """Explore a trial again, and by choice make and decide its obligations again."""
+    found, findings = _explored(trial, proved_sources(trial), announce)
+    obligations: tuple[Obligation, ...] | None = None
+    if induction:
+        proofs: list[smt.SmtProof] = []
+
+        def by_induction() -> Sequence[Finding]:
+            proofs.append(smt.prove(trial))
+            return proofs[0].findings
+
+        findings += _side_by_side({"induction by SMT": by_induction}, announce)
+        obligations = tuple(obligations_of(findings))
+    return Again(tuple(findings), exploration_counts(found), obligations)
 
 
 def _side_by_side(methods: Mapping[str, Method], announce: Announce) -> list[Finding]:

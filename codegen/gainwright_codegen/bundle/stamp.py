@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 
 from gainwright.errors import InputError, Problem
@@ -51,32 +52,40 @@ def stamp_sources(evidence_digest: str, identities: list[str]) -> dict[str, byte
     return {STAMP_HEADER: header.encode("ascii"), STAMP_SOURCE: source.encode("ascii")}
 
 
-def check_exported_folder(folder: str | Path, trial: Trial) -> None:
-    """Raise InputError with every file of an exported folder that is not the proved C.
+def check_exported_folder(folder: str | Path, wanted: Mapping[str, bytes]) -> None:
+    """Raise InputError with every file of a folder that is not, byte for byte, the export.
 
-    A static file opens with the comment that names its export; the rest must be equal byte by byte.
+    Args:
+        folder: what somebody says was exported.
+        wanted: every file that the exporter writes, ``SHA256SUMS`` among them.
+
+    A C file beside them is named too: it would be compiled with the rest.
     """
-    problems = []
-    for name, wanted in sorted(proved_sources(trial).items()):
-        path = Path(folder) / name
-        try:
-            found = path.read_bytes()
-        except OSError as error:
-            what = error.strerror or str(error)
-        else:
-            if found == wanted or _without_banner(found) == wanted:
-                continue
-            what = "other bytes than those that were proved"
-        problems.append(
-            Problem(
-                str(path), "", what, "the C that the evidence is about", "export the trial again"
-            )
-        )
+    place = Path(folder)
+    problems = [
+        Problem(str(place / name), "", what, "the bytes that the exporter writes",
+                "export the trial again into a new folder, with this evidence")
+        for name in sorted(wanted)
+        if (what := _wrong_file(place / name, wanted[name]))
+    ]  # fmt: skip
+    problems += [
+        Problem(str(path), "", "a file that is no part of the export", "exported files only",
+                "move it to another folder")
+        for path in sorted(place.rglob("*"))
+        if path.suffix in (".c", ".h") and path.relative_to(place).as_posix() not in wanted
+    ]  # fmt: skip
     if problems:
         raise InputError(problems)
 
 
-def _without_banner(content: bytes) -> bytes:
-    """Cut the one comment that an export puts before a static file."""
-    end = content.find(b"*/\n\n")
-    return content[end + 4 :] if content.startswith(b"/*") and end >= 0 else content
+def _wrong_file(path: Path, wanted: bytes) -> str:
+    """Return what is wrong with a file; empty if nothing is."""
+    try:
+        found = path.read_bytes()
+    except OSError as error:
+        return error.strerror or str(error)
+    if found == wanted:
+        return ""
+    lines = zip(found.splitlines(), wanted.splitlines(), strict=False)
+    number = next((k for k, (a, b) in enumerate(lines, 1) if a != b), None)
+    return "another length" if number is None else f"other bytes, first in line {number}"

@@ -6,6 +6,15 @@ from collections.abc import Container, Iterable
 from dataclasses import dataclass
 
 from gainwright.language.model import Trial
+from gainwright_proof.exploration.subjects import (
+    AS_SPECIFIED,
+    AXIS_BINDING,
+    END_REACHABLE,
+    ONE_STEP,
+    PREMISE,
+    WHOLE_TRIAL,
+)
+from gainwright_proof.exploration.vacuity import premises
 from gainwright_proof.second_reader import READERS_AGREE
 from gainwright_proof.verdict import HOLDS, Finding, Verdict
 
@@ -72,7 +81,30 @@ def exit_code(conclusions: Iterable[Conclusion], required: Container[str] | None
 
 
 def required_subjects(trial: Trial) -> frozenset[str]:
-    """Return what must be proved of every trial: its requirements, its tables, its reading."""
-    requirements = {requirement.id for requirement in trial.requirements}
-    tables = {f"single_hit/{state.name}" for state in trial.states}
-    return frozenset(requirements | tables | {READERS_AGREE})
+    """Return what must be proved (or tested, where it says so) of every trial."""
+    names = {requirement.id for requirement in trial.requirements}
+    names |= {f"{PREMISE}/{r.id}" for r in trial.requirements if premises(r)}
+    names |= {f"single_hit/{state.name}" for state in trial.states}
+    names |= {f"row/{row.id}" for row in trial.rows}
+    names |= {AS_SPECIFIED, ONE_STEP, AXIS_BINDING, READERS_AGREE}
+    if any(state.end for state in trial.states):
+        names |= {END_REACHABLE, WHOLE_TRIAL}
+    return frozenset(names)
+
+
+def what_is_open(conclusions: Iterable[Conclusion], trial: Trial) -> list[str]:
+    """Return what keeps an export from being stamped, worst first; empty if nothing does.
+
+    A subject that is not required may be left out for want of a tool; what was tried must hold.
+    """
+    found = {item.subject: item.verdict for item in conclusions}
+    required = required_subjects(trial)
+    left = {name: Verdict.NOT_RUN for name in sorted(required - found.keys())}
+    left |= {
+        name: verdict
+        for name, verdict in found.items()
+        if verdict not in HOLDS and (verdict is not Verdict.NOT_RUN or name in required)
+    }
+    order = (Verdict.REFUTED, Verdict.UNFINISHED, Verdict.NOT_RUN)
+    return [f"{name} ({left[name].value})" for name in sorted(left, key=lambda n: (
+        order.index(left[n]), n))]  # fmt: skip

@@ -10,16 +10,32 @@ from typing import Any
 
 from gainwright.language.model import Trial
 from gainwright_proof.evidence.conclusion import conclude
+from gainwright_proof.evidence.overview import overview
 from gainwright_proof.verdict import Finding, Trace
 
 FORMAT = "gainwright-evidence"
-VERSION = 1
+VERSION = 2
 DOCUMENT = "evidence.json"
 
 ASSUMPTIONS = (
-    "Inputs stay inside their declared ranges, and change only between ticks.",
-    "The step function is called once per sequencer tick, and nobody else writes its memory.",
-    "Compiler, processor and memory do what C99 says; integers have 32 bits in two's complement.",
+    "Inputs change only between ticks. One outside its declared range is taken as the nearest "
+    "value of the range.",
+    "Ticks on time: gw_axis_sequencer_tick is called once per sequencer tick (tick_us) and "
+    "gw_axis_control_tick once per control tick; every time of the trial is counted in ticks. "
+    "Nobody else writes the memory of the axis.",
+    "Watchdog: if ticks stop, no code runs that could ask for rest. The drive's watchdog must take "
+    "torque away and close the brake by itself.",
+    "Stuck or frozen inputs: an input may have any value at any time, so a frozen one starts "
+    "nothing that is forbidden; but feedback that freezes while feedback_valid stays 1 hides what "
+    "the axis does. The drive must notice that and take feedback_valid away.",
+    "Brake feedback: the trial waits for times, not for a switch. A brake that does not close, or "
+    "not in time, is not noticed by it.",
+    "Negative return code of gw_axis_sequencer_tick: the outputs then ask for nothing and every "
+    "tick returns it again until gw_axis_reset. The caller must act on these outputs, must not go "
+    "on with older ones, and must not reset before the cause is known.",
+    "Compiler and target: exploration ran code of this computer's compiler. Compiler, processor "
+    "and memory of the target do what C99 says; integers have 32 bits in two's complement. The "
+    "self-test must be run on the target.",
     "The drive obeys the outputs: it gives torque only while torque_request is 1, closes the brake "
     "while brake_open is 0, and decelerates while motion_enable is 0.",
     "The times of the trial (brake, torque build-up) are at least those of the machine; "
@@ -38,6 +54,7 @@ def evidence_document(
     tools: Mapping[str, str],
     exploration: Mapping[str, int] | None = None,
     mutants: Mapping[str, Any] | None = None,
+    rows_noticed: Mapping[str, Sequence[str]] | None = None,
 ) -> dict[str, Any]:
     """Return the document.
 
@@ -48,6 +65,7 @@ def evidence_document(
         tools: version of each tool by name.
         exploration: counts of the exhaustive exploration, if it is complete.
         mutants: report of the mutants, if they were tried.
+        rows_noticed: rows that each requirement constrains, by these mutants.
     """
     conclusions = conclude(findings)
     return {
@@ -59,9 +77,10 @@ def evidence_document(
             "files": {name: _sha256(exported[name]) for name in sorted(exported)},
         },
         "tools": dict(sorted(tools.items())),
-        "counts": _counts(conclusions, findings),
+        "counts": counts_of(conclusions, findings),
         "exploration": None if exploration is None else dict(exploration),
         "verdicts": {item.subject: item.verdict.value for item in conclusions},
+        "requirements": [line.as_json() for line in overview(trial, findings, rows_noticed)],
         "findings": [_finding(finding) for finding in findings],
         "obligations": {
             obligation.name: obligation.digest for obligation in obligations_of(findings)
@@ -97,7 +116,8 @@ def _sha256(content: bytes) -> str:
     return hashlib.sha256(content).hexdigest()
 
 
-def _counts(conclusions: Sequence[Any], findings: Sequence[Finding]) -> dict[str, int]:
+def counts_of(conclusions: Sequence[Any], findings: Sequence[Finding]) -> dict[str, int]:
+    """Return how many subjects there are of each verdict, and how many are proved in two ways."""
     counts = {"subjects": len(conclusions), "findings": len(findings)}
     for conclusion in conclusions:
         key = conclusion.verdict.value.replace(" ", "_")

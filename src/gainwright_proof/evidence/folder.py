@@ -20,7 +20,7 @@ from gainwright_proof.evidence.document import (
     exported_digest,
     obligations_of,
 )
-from gainwright_proof.verdict import Finding, Obligation, Verdict
+from gainwright_proof.verdict import Finding, Obligation
 
 SUFFIX = ".smt2"
 README = """\
@@ -46,12 +46,6 @@ class Evidence:
     digest: str
     """SHA-256 (hex) of the document."""
     obligations: tuple[Obligation, ...]
-
-    @property
-    def proved(self) -> bool:
-        """Whether every subject is proved."""
-        verdicts = set(self.document["verdicts"].values())
-        return verdicts == {Verdict.PROVED.value}
 
 
 def write_evidence(
@@ -95,6 +89,11 @@ def read_evidence(directory: str | Path) -> Evidence:
             "the evidence document of `gainwright prove --out`", "name a folder made by it",
         ) from error  # fmt: skip
     _check_form(path, document)
+    if document_text(document) != text:
+        raise input_error(
+            path, "", "JSON in another form (keys twice, spaces, escapes)",
+            "the text that `gainwright prove --out` writes", "prove the trial again",
+        )  # fmt: skip
     problems: list[Problem] = []
     obligations = tuple(
         obligation

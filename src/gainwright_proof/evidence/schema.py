@@ -41,6 +41,7 @@ def evidence_schema() -> dict[str, Any]:
                 "counts": _NUMBERS,
                 "exploration": {"anyOf": [_NUMBERS, {"type": "null"}]},
                 "verdicts": {"type": "object", "additionalProperties": _VERDICT},
+                "requirements": {"type": "array", "items": _requirement_line()},
                 "findings": {"type": "array", "items": _finding()},
                 "obligations": {"type": "object", "additionalProperties": _DIGEST},
                 "assumptions": {"type": "array", "items": {"type": "string"}},
@@ -48,6 +49,24 @@ def evidence_schema() -> dict[str, Any]:
             }
         ),
     }
+
+
+def _requirement_line() -> dict[str, Any]:
+    count = {"type": ["integer", "null"], "minimum": 0}
+    names = {"type": "array", "items": {"type": "string"}}
+    return _object(
+        {
+            "hazard": {"type": "string"},
+            "requirement": {"type": "string"},
+            "verdict": _VERDICT,
+            "proved_by": names,
+            "premise": {"enum": ["seen", "not seen", "vacuous", "none"]},
+            "premise_after_ticks": count,
+            "longest_wait_ticks": count,
+            "bound_ticks": count,
+            "rows": {"anyOf": [names, {"type": "null"}]},
+        }
+    )
 
 
 def _finding() -> dict[str, Any]:

@@ -55,6 +55,8 @@ class Exploration:
     findings: tuple[Finding, ...]
     runs: Mapping[str, Run]
     """Counterexamples and witnesses by subject."""
+    runs_to_rows: tuple[Run, ...] = ()
+    """From reset through each row that can be reached."""
 
     @property
     def complete(self) -> bool:
@@ -107,6 +109,7 @@ def explore(
         longest_run_ticks=judge.longest_run_ticks,
         findings=findings,
         runs=judge.runs,
+        runs_to_rows=tuple(judge.runs_to_rows()),
     )
 
 

@@ -10,7 +10,7 @@ from gainwright.language.model import Requirement, RequirementKind, Trial
 from gainwright_proof.exploration.engine import Engine, Note, OutOfMemory, Wait
 from gainwright_proof.exploration.one_step import SEED, OneStep
 from gainwright_proof.exploration.report import Report, unfinished
-from gainwright_proof.exploration.run_file import Run
+from gainwright_proof.exploration.run_file import WITNESS, Run, run_of
 from gainwright_proof.exploration.subjects import (
     AS_SPECIFIED,
     END_REACHABLE,
@@ -143,6 +143,14 @@ class Judge:
         if ticks > 0:
             return self._report.shown(subject, f"Taken in {ticks:,} of the ticks tried.")
         return self._report.never(subject, "No sequence of inputs leads to this row.")
+
+    def runs_to_rows(self) -> Iterator[Run]:
+        """Yield a shortest run from reset through each row that can be reached."""
+        for number, row in enumerate(self._trial.rows):
+            place = self._engine.first(Note.ROW_TAKEN, number)
+            if place is not None:
+                subject = f"row/{row.id}"
+                yield run_of(self._trial, subject, WITNESS, self._engine.path_over(place))
 
     def _end_reachable(self) -> Finding:
         if self._stopped:

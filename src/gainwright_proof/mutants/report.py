@@ -89,6 +89,15 @@ class MutantReport:
                 counts[name] = counts.get(name, 0) + 1
         return counts
 
+    def rows_noticed(self) -> dict[str, tuple[str, ...]]:
+        """Return the rows of which each check caught a changed copy, in the order of the trial."""
+        rows: dict[str, set[str]] = {}
+        for judged in self.judged:
+            for name in judged.outcome.caught_by:
+                rows.setdefault(name, set()).update(judged.outcome.mutant.rows)
+        order = [row.id for row in self.trial.rows]
+        return {name: tuple(r for r in order if r in own) for name, own in rows.items()}
+
     def as_json(self) -> dict[str, Any]:
         """Return the report as plain data, the same for the same trial, seed and provers."""
         return {

@@ -1,0 +1,67 @@
+"""A probe axis: any trial's stages on a drive so fast that every block of the detector fits a tick.
+
+Invented numbers; nothing about a machine is claimed. The control tick is 1/250 of the sequencer
+tick, so that a signal held over one sequencer tick fills three whole blocks of the ring level.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from gainwright.detector.design import DriveRatings
+from gainwright.detector.timing import DriveTiming, lowest_oscillation_frequency_hz
+from gainwright.drive_settings import DRIVE_SETTINGS
+from gainwright.language.model import Trial
+from gainwright_codegen.axis_c.tables import AxisData, StageTables
+from gainwright_codegen.c_text import array
+
+CONTROL_TICKS = 250
+RING_INPUT, BURST_INPUT = "ring_level", "burst_level"
+"""Inputs that the axis itself supplies, by the contract of gw_axis.h."""
+PULSE_OUTPUT, STAGE_OUTPUT = "pulse_request", "active_stage"
+
+
+def probe_axis(trial: Trial) -> AxisData:
+    """Return the axis."""
+    tick_s = trial.tick_us * 1e-6 / CONTROL_TICKS
+    timing = DriveTiming(tick_s, 1, 0.0, 0.0)
+    ratings = DriveRatings(10.0, 20.0, 0.01 / tick_s, 1 << 14, 1e-3)
+    start = {setting.name: 0.5 * setting.base(ratings) for setting in DRIVE_SETTINGS}
+    return AxisData("probe", "Probe for the lockstep", "0" * 64, timing, ratings, start)
+
+
+def lockstep_tables(trial: Trial, axis: AxisData, stages: Sequence[StageTables]) -> str:
+    """Return ``lockstep_tables.h``: what the model knows, from the tables before they were C."""
+    period = 1 / (lowest_oscillation_frequency_hz(axis.timing) * axis.timing.control_tick_s)
+    outputs = [output.name for output in trial.outputs]
+    numbers = {
+        "GL_CONTROL_TICKS": CONTROL_TICKS,
+        "GL_HALF_PERIOD": f"{max(1, round(period / 2))}U",
+        "GL_RING_INPUT": _place([s.name for s in trial.inputs], RING_INPUT),
+        "GL_BURST_INPUT": _place([s.name for s in trial.inputs], BURST_INPUT),
+        "GL_PULSE_OUTPUT": _place(outputs, PULSE_OUTPUT),
+        "GL_STAGE_OUTPUT": _place(outputs, STAGE_OUTPUT),
+        "GL_STAGES": len(stages),
+    }
+    tables = {
+        "int32_t gl_ladder": [table.ladder.raw for table in stages] or [(0,)],
+        "int32_t gl_height": [table.pulse.heights for table in stages] or [(0,)],
+        "int32_t gl_pulse_shape": [table.pulse.shape for table in stages] or [(0,)],
+    }
+    lines = [f"#define {name} ({value})" for name, value in numbers.items()]
+    for name, rows in tables.items():
+        widest = max(map(len, rows))
+        text = array([array([str(value) for value in row]) for row in rows])
+        lines.append(f"static const {name}[{len(rows)}][{widest}] = {text};")
+    single = {
+        "gl_pulse_ticks": [len(table.pulse.shape) for table in stages] or [0],
+        "gl_rung_output": [outputs.index(table.stage.rung) for table in stages] or [0],
+    }
+    for name, values in single.items():
+        text = array([str(value) for value in values])
+        lines.append(f"static const int32_t {name}[{len(values)}] = {text};")
+    return "\n".join([*lines, ""])
+
+
+def _place(names: Sequence[str], name: str) -> int:
+    return names.index(name) if name in names else -1
