@@ -1,75 +1,202 @@
-"""The stamp of a proof: only matching evidence that all is proved gives one."""
+"""The stamp of a proof: only evidence that holds against the trial gives one, in whole folders."""
 
 from __future__ import annotations
 
+import json
 import re
+import runpy
+from pathlib import Path
 
 import pytest
 
 from gainwright.errors import InputError
-from gainwright.language.load import load_trial
-from gainwright.language.shipped import shipped_trial_path
+from gainwright.result_folder import SUMS_FILE, checksums
 from gainwright_cli.main import main
-from gainwright_codegen.bundle.stamp import check_exported_folder, proved_sources, stamp_sources
+from gainwright_codegen.bundle.stamp import check_exported_folder, stamp_sources
 from gainwright_codegen.host import compile_shared, load_library
-from gainwright_proof.evidence.document import document_digest, evidence_document
-from gainwright_proof.evidence.folder import write_evidence
-from gainwright_proof.verdict import Finding, Verdict
+from gainwright_proof.exploration.shortened import shortened_document
 
-TRIAL = load_trial(shipped_trial_path("standard"))
+_FILES = runpy.run_path(str(Path(__file__).parents[1] / "shared" / "trial_text.py"))
 
 
-def evidence(verdict=Verdict.PROVED, exported=None):
-    findings = (Finding("everything", "by hand", verdict, "for this test"),)
-    document = evidence_document(TRIAL, exported or proved_sources(TRIAL), findings, {})
-    return document, findings
+@pytest.fixture(scope="module")
+def proved(tmp_path_factory):
+    """A trial with a short ladder, its evidence by exploration, and its stamped export."""
+    folder = tmp_path_factory.mktemp("stamped")
+    (folder / "short.toml").write_text(_FILES["toml_text"](shortened_document(1)))
+    trial = str(folder / "short.toml")
+    assert main(["prove", trial, "--quick", "--out", str(folder / "evidence")]) == 0
+    assert export(folder, folder / "evidence", folder / "out") == 0
+    return folder
 
 
-def export(tmp_path, capsys, document, findings):
-    write_evidence(tmp_path / "evidence", document, findings, {})
-    out = tmp_path / "out"
-    words = ["export", "grinder-slide", "--out", out, "--evidence", tmp_path / "evidence"]
-    code = main([str(word) for word in words])
-    return code, capsys.readouterr().err, out
+def export(folder, evidence, out):
+    words = ["export", "grinder-slide", "--out", out, "--evidence", evidence]
+    return main([*map(str, words), "--trial", str(folder / "short.toml")])
 
 
-def test_matching_evidence_stamps_header_and_constant(tmp_path, capsys):
-    document, findings = evidence()
-    code, _, out = export(tmp_path, capsys, document, findings)
-    assert code == 0
-    digest = document_digest(document)
-    assert f'#define GW_PROOF_DIGEST "{digest}"' in (out / "gw_proof.h").read_text()
-    check_exported_folder(out, TRIAL)
+def recheck(folder, evidence, out):
+    words = ["prove", folder / "short.toml", "--recheck", evidence, "--exported", out]
+    return main([str(word) for word in words])
 
 
-@pytest.mark.parametrize("verdict", [Verdict.REFUTED, Verdict.UNFINISHED, Verdict.NOT_RUN])
-def test_evidence_with_anything_open_stamps_nothing(tmp_path, capsys, verdict):
-    code, err, out = export(tmp_path, capsys, *evidence(verdict))
-    assert code == 2
-    assert f"everything ({verdict.value})" in err
-    assert not out.exists()
+def copied(folder, tmp_path, name):
+    for path in sorted((folder / name).rglob("*")):
+        if path.is_file():
+            target = tmp_path / name / path.relative_to(folder / name)
+            target.parent.mkdir(parents=True, exist_ok=True)
+            target.write_bytes(path.read_bytes())
+    return tmp_path / name
 
 
-def test_evidence_of_other_c_stamps_nothing(tmp_path, capsys):
-    other = proved_sources(TRIAL) | {"gw_sequencer.c": b"/* something else */\n"}
-    code, err, out = export(tmp_path, capsys, *evidence(exported=other))
-    assert code == 2
-    assert "exported.digest" in err
-    assert not out.exists()
+def written(folder, change):
+    """Change the document of an evidence folder; the list of sums is made to fit."""
+    path = folder / "evidence.json"
+    document = json.loads(path.read_text(encoding="utf-8"))
+    change(document)
+    text = json.dumps(document, indent=1, ensure_ascii=False) + "\n"
+    path.write_text(text, encoding="utf-8")
+    summed(folder)
 
 
-def test_exported_folder_with_one_changed_byte_is_named(tmp_path, capsys):
-    _, _, out = export(tmp_path, capsys, *evidence())
-    for name in ("gw_trial.c", "gw_detector.c"):
-        original = (out / name).read_bytes()
-        place = original.rindex(b";")
-        (out / name).write_bytes(original[:place] + b" " + original[place:])
-        with pytest.raises(InputError, match=re.escape(name)):
-            check_exported_folder(out, TRIAL)
-        (out / name).write_bytes(original)
-    (out / "gw_axis.c").unlink()
-    with pytest.raises(InputError, match="gw_axis"):
-        check_exported_folder(out, TRIAL)
+def summed(folder):
+    files = {p.relative_to(folder).as_posix(): p.read_bytes()
+             for p in folder.rglob("*") if p.is_file()}  # fmt: skip
+    (folder / SUMS_FILE).write_bytes(checksums(files))
+
+
+def test_stamp_is_in_header_and_constant_and_the_folder_is_whole(proved, capsys):
+    digest = re.search(r'GW_PROOF_DIGEST "([0-9a-f]{64})"', (proved / "out/gw_proof.h").read_text())
+    assert digest is not None
+    assert recheck(proved, proved / "evidence", proved / "out") == 0
+    assert "byte for byte" in capsys.readouterr().out
+
+
+def forget_everything(document):
+    document.update(findings=[], verdicts={"nothing": "proved"}, obligations={}, requirements=[])
+    document["counts"] = {"subjects": 0, "findings": 0, "proved_in_two_ways_or_more": 0}
+
+
+def believe_me(document):
+    document["verdicts"] = dict.fromkeys(document["verdicts"], "proved")
+    document["findings"][0]["verdict"] = "refuted"
+
+
+def one_requirement_less(document):
+    subject = "gain_raised_only_after_quiet"
+    document["findings"] = [f for f in document["findings"] if f["subject"] != subject]
+    document["verdicts"].pop(subject)
+    document["requirements"] = [r for r in document["requirements"] if r["requirement"] != subject]
+    document["counts"]["subjects"] -= 1
+    document["counts"]["proved"] -= 1
+    document["counts"]["findings"] -= 1
+
+
+def other_figures(document):
+    document["exploration"]["reachable_states"] += 1
+
+
+def by_hand(document):
+    document["findings"][0]["method"] = "by hand"
+
+
+def no_assumptions(document):
+    document["assumptions"] = []
+
+
+def odd_verdict(document):
+    document["findings"][0]["verdict"] = "surely"
+
+
+@pytest.mark.parametrize(
+    "change",
+    [forget_everything, believe_me, one_requirement_less, other_figures, by_hand, no_assumptions,
+     odd_verdict],
+)  # fmt: skip
+def test_evidence_that_says_more_than_was_found_stamps_nothing(proved, tmp_path, capsys, change):
+    evidence = copied(proved, tmp_path, "evidence")
+    written(evidence, change)
+    assert export(proved, evidence, tmp_path / "out") == 2
+    assert "evidence" in capsys.readouterr().err
+    assert not (tmp_path / "out").exists()
+
+
+def test_good_evidence_with_digests_of_another_trial_pasted_stamps_nothing(
+    proved, tmp_path, capsys
+):
+    """The other trial has the same names, and goes from the first search move to a raised gain."""
+    document = shortened_document(1)
+    (row,) = [r for r in document["rows"] if r["id"] == "raise_gain"]
+    row["actions"]["gain_rung"] = "gain_rung + 2"
+    (tmp_path / "short.toml").write_text(_FILES["toml_text"](document))
+    main(["prove", str(tmp_path / "short.toml"), "--quick", "--out", str(tmp_path / "own")])
+    own = json.loads((tmp_path / "own" / "evidence.json").read_text())
+    evidence = copied(proved, tmp_path, "evidence")
+    written(evidence, lambda good: good.update(trial=own["trial"], exported=own["exported"]))
+    assert export(tmp_path, evidence, tmp_path / "out") == 2
+    assert "gain_raised_only_after_quiet" in capsys.readouterr().err
+    assert not (tmp_path / "out").exists()
+
+
+def smuggled_into_the_banner(out):
+    path = out / "gw_axis.c"
+    path.write_bytes(b"int smuggled;\n" + path.read_bytes())
+
+
+def changed(name, found, put):
+    def change(out):
+        path = out / name
+        text = path.read_text()
+        assert text.count(found) >= 1
+        path.write_text(text.replace(found, put, 1))
+
+    return change
+
+
+def zero_stamp(out):
+    for name in ("gw_proof.h", "README.txt"):
+        path = out / name
+        path.write_text(re.sub(r"[0-9a-f]{64}", "0" * 64, path.read_text()))
+
+
+def added_file(out):
+    (out / "gw_more.c").write_text("int more;\n")
+
+
+def sums_fit_again(damage):
+    def change(out):
+        damage(out)
+        summed(out)
+
+    return change
+
+
+DAMAGES = {
+    "banner": smuggled_into_the_banner,
+    "machine": changed("gw_machine.c", "0", "1"),
+    "trial": changed("gw_trial.c", "0", "1"),
+    "stamp": zero_stamp,
+    "readme": changed("README.txt", "NOT", "NOW"),
+    "sums": changed(SUMS_FILE, "0", "1"),
+    "added": added_file,
+    "selftest": changed("gw_selftest.c", "1", "2"),
+    "machine, sums made to fit": sums_fit_again(changed("gw_machine.c", "0", "1")),
+}
+
+
+@pytest.mark.parametrize("name", DAMAGES)
+def test_exported_folder_that_is_not_the_export_is_refused(proved, tmp_path, capsys, name):
+    out = copied(proved, tmp_path, "out")
+    DAMAGES[name](out)
+    assert recheck(proved, proved / "evidence", out) == 2
+    assert "the bytes that the exporter writes" in (err := capsys.readouterr().err) or name in err
+
+
+def test_missing_file_and_line_are_named(tmp_path):
+    (tmp_path / "a.c").write_bytes(b"one\ntwo\n")
+    with pytest.raises(InputError, match=r"first in line 2") as caught:
+        check_exported_folder(tmp_path, {"a.c": b"one\nTWO\n", "b.c": b""})
+    assert len(caught.value.problems) == 2
 
 
 @pytest.mark.parametrize("digest", ["", "5a" * 32])

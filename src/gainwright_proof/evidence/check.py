@@ -128,7 +128,9 @@ def check_against(
             place, f"findings, {subject}", _told(stated.get((subject, method))),
             f"{_told(again.get((subject, method)))} ({method})", _REMEDY,
         )
-        for subject, method in sorted(stated.keys() | again.keys())
+        for subject, method in sorted(
+            stated.keys() | again.keys(), key=lambda key: (not _refuted(again.get(key)), key)
+        )
         if stated.get((subject, method)) != again.get((subject, method))
     ]  # fmt: skip
     if evidence.document.get("exploration") != exploration:
@@ -170,6 +172,10 @@ def _without_rows(lines: Any) -> Any:
     if not isinstance(lines, list) or not all(isinstance(line, dict) for line in lines):
         return lines
     return [{**line, "rows": None} for line in lines]
+
+
+def _refuted(finding: tuple[str, str, Mapping[str, int]] | None) -> bool:
+    return finding is not None and finding[0] == Verdict.REFUTED.value
 
 
 def _told(finding: tuple[str, str, Mapping[str, int]] | None) -> str:

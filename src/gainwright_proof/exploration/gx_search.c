@@ -188,6 +188,18 @@ static int32_t take_edge(gx_search *search, expansion *x, const gw_sequencer *af
     return gx_store_edge(&search->store, x->node, x->target);
 }
 
+/* The code of a node must say everything: a variable left out would make two nodes one. Looked at in
+ * every situation, where every variable that counts anything has a step that changes it. */
+GX_SELDOM
+static int32_t code_is_whole(const gw_sequencer *memory, uint64_t code)
+{
+    gw_sequencer again;
+
+    gx_decode(code, &again);
+    return (again.state == memory->state)
+        && (memcmp(again.variables, memory->variables, sizeof again.variables) == 0);
+}
+
 /* Try a vector; an expected one may find new edges. Returns 0 to end the search. */
 static int32_t try_vector(gx_search *search, expansion *x, uint32_t vector, int32_t expected)
 {
@@ -206,6 +218,9 @@ static int32_t try_vector(gx_search *search, expansion *x, uint32_t vector, int3
     }
     search->row_ticks[row]++;
     code = gx_encode(&after);
+    if ((expected == 0) && !code_is_whole(&after, code)) {
+        note(search, GX_UNEXPECTED, (uint32_t)x->before.state, x->node, vector);
+    }
     if ((row != x->last_row) || (code != x->last_code)) {
         x->last_row = row;
         x->last_code = code;

@@ -19,6 +19,12 @@ TOP_RUNG, MARGIN_RUNGS, RATIO = 31, 4, 1.19
 
 def shortened_trial(divisor: int) -> Trial:
     """Return the shipped trial with every time divided, rounded up, and a ladder of 32 rungs."""
+    document = shortened_document(divisor)
+    return trial_from_document(document, f"standard with times divided by {divisor}")
+
+
+def shortened_document(divisor: int) -> dict[str, Any]:
+    """Return the same as the document of a trial file."""
     document: dict[str, Any] = tomllib.loads(shipped_trial_path().read_text(encoding="utf-8"))
     constants = document["constants"]
     for constant in constants.values():
@@ -28,4 +34,4 @@ def shortened_trial(divisor: int) -> Trial:
     constants["margin_rungs"]["value"] = MARGIN_RUNGS
     document["stages"]["speed_gain"]["ratio"] = RATIO
     document["trial"]["name"] = f"standard_shortened_{divisor}"
-    return trial_from_document(document, f"standard with times divided by {divisor}")
+    return document

@@ -1,0 +1,177 @@
+"""Forged evidence and changed exports: nothing of it may be stamped or found whole."""
+
+from __future__ import annotations
+
+import copy
+import json
+import tempfile
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from gainwright.errors import InputError
+from gainwright_codegen.bundle.bundle import make_bundle
+from gainwright_codegen.bundle.stamp import check_exported_folder, proved_sources
+from gainwright_proof.evidence.check import (
+    check_against,
+    check_document,
+    check_obligations,
+    check_stamps,
+)
+from gainwright_proof.evidence.document import evidence_document, obligations_of
+from gainwright_proof.evidence.folder import Evidence, check_belongs
+from gainwright_proof.inserted_defects.defect import InsertedDefect
+from gainwright_proof.inserted_defects.in_exported_c import trial
+from gainwright_proof.proving import Again, prove_again
+from gainwright_proof.verdict import Finding, Obligation, Verdict
+
+Change = Callable[[dict[str, Any]], None]
+_INDUCTION = "induction of an inserted defect"
+_DIGEST = "5a" * 32
+
+
+@cache
+def _again() -> Again:
+    again = prove_again(trial(), induction=False)
+    obligation = Obligation.of("single_hit/idle", "(assert false)\n(check-sat)\n")
+    extra = Finding("single_hit/idle", _INDUCTION, Verdict.PROVED, "", obligations=(obligation,))
+    return replace(again, findings=(*again.findings, extra))
+
+
+def sound_document() -> dict[str, Any]:
+    """Return the document of a proof that holds."""
+    again = _again()
+    document = evidence_document(
+        trial(), proved_sources(trial()), again.findings, {"tool": "1"}, again.exploration
+    )
+    return json.loads(json.dumps(document))  # type: ignore[no-any-return]
+
+
+def refusals(document: Mapping[str, Any], obligations: tuple[Obligation, ...]) -> tuple[str, ...]:
+    """Return what an export says against a document; empty if it would be stamped."""
+    evidence = Evidence(document, "", obligations)
+    again = _again()
+    try:
+        check_belongs("evidence", evidence, trial(), proved_sources(trial()))
+        conclusions = check_document("evidence", evidence, trial())
+        check_stamps("evidence", conclusions, trial())
+        check_against("evidence", evidence, again.findings, again.exploration)
+        check_obligations("evidence", evidence, obligations_of(again.findings))
+    except InputError as error:
+        return tuple(f"evidence, {problem.place}" for problem in error.problems)
+    return ()
+
+
+def _forged(name: str, change: Change) -> InsertedDefect:
+    def judge() -> tuple[str, ...]:
+        document = copy.deepcopy(sound_document())
+        change(document)
+        return refusals(document, tuple(obligations_of(_again().findings)))
+
+    return InsertedDefect(name, "evidence", "evidence.json", judge)
+
+
+def _other_obligation() -> tuple[str, ...]:
+    forged = Obligation.of("single_hit/idle", "(assert (not true))\n(check-sat)\n")
+    document = sound_document()
+    document["obligations"][forged.name] = forged.digest
+    return refusals(document, (forged,))
+
+
+def _believed(document: dict[str, Any]) -> None:
+    document.update(findings=[], verdicts={"nothing": "proved"}, obligations={}, requirements=[])
+
+
+def _subject(document: dict[str, Any], subject: str) -> list[dict[str, Any]]:
+    return [f for f in document["findings"] if f["subject"] == subject]
+
+
+def _forget(document: dict[str, Any]) -> None:
+    """Leave out a requirement wherever it stands."""
+    name = "gain_raised_only_after_quiet"
+    gone = _subject(document, name)
+    document["findings"] = [f for f in document["findings"] if f not in gone]
+    document["requirements"] = [r for r in document["requirements"] if r["requirement"] != name]
+    del document["verdicts"][name]
+    document["counts"]["findings"] -= len(gone)
+    document["counts"]["subjects"] -= 1
+    document["counts"]["proved"] -= 1
+
+
+def _verdict_of_refuted(document: dict[str, Any]) -> None:
+    document["findings"][0]["verdict"] = "refuted"
+
+
+def _another_count(document: dict[str, Any]) -> None:
+    document["exploration"]["reachable_states"] += 1
+
+
+def _other_method(document: dict[str, Any]) -> None:
+    document["findings"][0]["method"] = "by hand"
+
+
+def _assumptions_gone(document: dict[str, Any]) -> None:
+    document["assumptions"] = document["assumptions"][:1]
+
+
+def _premise_seen(document: dict[str, Any]) -> None:
+    document["requirements"][0]["premise"] = "vacuous"
+
+
+@cache
+def _files() -> dict[str, bytes]:
+    return dict(make_bundle(trial(), evidence_digest=_DIGEST).files)
+
+
+def _changed_folder(name: str, change: Callable[[dict[str, bytes]], None]) -> InsertedDefect:
+    def judge() -> tuple[str, ...]:
+        files = dict(_files())
+        change(files)
+        with tempfile.TemporaryDirectory() as folder:
+            for file, content in files.items():
+                (Path(folder) / file).write_bytes(content)
+            try:
+                check_exported_folder(folder, _files())
+            except InputError as error:
+                return tuple(f"folder, {Path(problem.file).name}" for problem in error.problems)
+        return ()
+
+    return InsertedDefect(name, "exported folder", "recheck --exported", judge)
+
+
+def _put(file: str, found: bytes, broken: bytes) -> Callable[[dict[str, bytes]], None]:
+    def change(files: dict[str, bytes]) -> None:
+        if found not in files[file]:
+            raise LookupError(f"{file} has no {found!r}")
+        files[file] = files[file].replace(found, broken, 1)
+
+    return change
+
+
+def _smuggled(files: dict[str, bytes]) -> None:
+    files["gw_sequencer.c"] = b"/* */ int smuggled;\n" + files["gw_sequencer.c"]
+
+
+def _added(files: dict[str, bytes]) -> None:
+    files["gw_more.c"] = b"int more;\n"
+
+
+IN_EVIDENCE: tuple[InsertedDefect, ...] = (
+    _forged("no finding, and the verdict 'nothing: proved'", _believed),
+    _forged("a requirement left out everywhere", _forget),
+    _forged("a refuted finding under a verdict 'proved'", _verdict_of_refuted),
+    _forged("other counts of the exploration", _another_count),
+    _forged("a method of another name", _other_method),
+    _forged("assumptions left out", _assumptions_gone),
+    _forged("another premise in the table", _premise_seen),
+    InsertedDefect("another obligation, with its digest", "evidence", "obligations",
+                   _other_obligation),
+    _changed_folder("code smuggled into the banner", _smuggled),
+    _changed_folder("the stamp set to zeros",
+                    _put("gw_proof.h", _DIGEST.encode(), b"0" * 64)),
+    _changed_folder("another README", _put("README.txt", b"NOT", b"NOW")),
+    _changed_folder("another list of sums", _put("SHA256SUMS", b"a", b"b")),
+    _changed_folder("one more C file", _added),
+)  # fmt: skip

@@ -1,0 +1,154 @@
+"""Defects in the C that firmware would compile: the explorer or the lockstep must refute it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from functools import cache
+
+from gainwright.language.load import trial_from_document
+from gainwright.language.model import Trial
+from gainwright_codegen.bundle.stamp import proved_sources
+from gainwright_proof.axis_binding.check import check_axis
+from gainwright_proof.exploration import explore
+from gainwright_proof.exploration.shortened import shortened_document, shortened_trial
+from gainwright_proof.inserted_defects.defect import InsertedDefect, left_open
+
+DIVISOR = 100
+
+
+@cache
+def trial() -> Trial:
+    """Return the trial whose C is broken: the shipped one with short times and ladder."""
+    return shortened_trial(DIVISOR)
+
+
+@cache
+def _sound():  # type: ignore[no-untyped-def]
+    return explore(trial())
+
+
+def noticed_in(exported: dict[str, bytes], axis: bool = False) -> tuple[str, ...]:
+    """Return what the explorer, or with ``axis`` the lockstep, finds in C."""
+    if axis:
+        return left_open(check_axis(trial(), exported, _sound().runs_to_rows))
+    return left_open(explore(trial(), exported=exported).findings)
+
+
+def _text(name: str, kind: str, file: str, sound: str, broken: str) -> InsertedDefect:
+    def judge() -> tuple[str, ...]:
+        sources = proved_sources(trial())
+        text = sources[file].decode("ascii")
+        if sound not in text:
+            raise LookupError(f"{file} has no {sound!r}: adapt the inserted defect '{name}'")
+        changed = text.replace(sound, broken, 1)
+        return noticed_in({**sources, file: changed.encode("ascii")}, axis=kind == "axis")
+
+    return InsertedDefect(name, kind, file, judge)
+
+
+_CLAMP = "gw_clamp_i32(inputs[index], range->low, range->high)"
+_STEP = (
+    ("every input limited to the range of the first", "shipped step", "gw_sequencer.c",
+     "&gw_trial_input_ranges[index]", "&gw_trial_input_ranges[0]"),
+    ("rest outputs in every state but the initial one", "shipped step", "gw_sequencer.c",
+     "    if (memory_is_sound(sequencer) == 0) {\n        gw_trial_rest",
+     "    if (sequencer->state != GW_INITIAL_STATE) {\n        gw_trial_rest"),
+    ("greatest value of a variable taken for damage", "shipped step", "gw_sequencer.c",
+     "(value > range->high)", "(value >= range->high)"),
+    ("reset to the state after the initial one", "first moment", "gw_sequencer.c",
+     "sequencer->state = GW_INITIAL_STATE;", "sequencer->state = GW_INITIAL_STATE + 1;"),
+    ("inputs masked with 0x7fff", "input values", "gw_sequencer.c", _CLAMP,
+     "gw_clamp_i32(inputs[index] & 0x7fff, range->low, range->high)"),
+    ("inputs cut to 16 bits", "input values", "gw_sequencer.c", _CLAMP,
+     "gw_clamp_i32((int16_t)inputs[index], range->low, range->high)"),
+    ("inputs not limited to their range", "input values", "gw_sequencer.c", _CLAMP,
+     "inputs[index]"),
+    ("a condition sees 15 bits of a level", "input values", "gw_trial.c",
+     "(inputs[GW_INPUT_BURST_LEVEL] >= INT32_C(256))",
+     "((inputs[GW_INPUT_BURST_LEVEL] & 0x7fff) >= INT32_C(256))"),
+    ("a condition is false at one value far from its threshold", "input values", "gw_trial.c",
+     "(inputs[GW_INPUT_BURST_LEVEL] >= INT32_C(256))",
+     "((inputs[GW_INPUT_BURST_LEVEL] >= INT32_C(256))"
+     " && (inputs[GW_INPUT_BURST_LEVEL] != INT32_C(32768)))"),
+    ("a threshold one too high", "input values", "gw_trial.c",
+     "(inputs[GW_INPUT_BURST_LEVEL] >= INT32_C(256))",
+     "(inputs[GW_INPUT_BURST_LEVEL] >= INT32_C(257))"),
+)  # fmt: skip
+_AXIS = (
+    ("burst input from the ring level", "gw_axis.c",
+     "level_now(axis, &axis->detector.burst)", "level_now(axis, &axis->detector.ring)"),
+    ("ring input from the burst level", "gw_axis.c",
+     "level_now(axis, &axis->detector.ring)", "level_now(axis, &axis->detector.burst)"),
+    ("burst input left to the drive", "gw_axis.c",
+     "axis->inputs[gw_burst_level_input] =", "(void)"),
+    ("pulse on the falling edge of the request", "gw_axis.c",
+     "(pulse_requested(axis->outputs) == 0) && (pulse_requested(outputs) != 0)",
+     "(pulse_requested(axis->outputs) != 0) && (pulse_requested(outputs) == 0)"),
+    ("pulse with the height of the lowest rung", "gw_axis.c",
+     "[rung_of(outputs, stage)];", "[0];"),
+    ("every input from the first of the drive", "gw_axis.c",
+     "axis->inputs[i] = drive_inputs[i];", "axis->inputs[i] = drive_inputs[0];"),
+    ("gain of the rung above", "gw_axis.c",
+     "return gw_gain_ladder[sound][rung_of(axis->outputs, sound)];",
+     "return gw_gain_ladder[sound][rung_of(axis->outputs, sound) + 1];"),
+    ("pulse played with the other sign", "gw_pulse.h",
+     "torque = gw_multiply", "torque = -gw_multiply"),
+    ("pulse one sample late", "gw_pulse.h",
+     "pulse->next = 0;\n    pulse->height = height;",
+     "pulse->next = 1;\n    pulse->height = height;"),
+    ("energy of a block kept for the next", "gw_detector.c",
+     "        band->energy = 0;\n", "        band->energy /= 2;\n"),
+)  # fmt: skip
+
+
+def _other_trial(name: str, kind: str, change) -> InsertedDefect:  # type: ignore[no-untyped-def]
+    """Return the defect of an exporter that writes the C of a trial changed in one place."""
+
+    def judge() -> tuple[str, ...]:
+        document = shortened_document(DIVISOR)
+        change(document)
+        exported = proved_sources(trial_from_document(document, "changed"))
+        return noticed_in({**proved_sources(trial()), "gw_trial.c": exported["gw_trial.c"]})
+
+    return InsertedDefect(name, kind, "trial_c", judge)
+
+
+def _row(document, name):  # type: ignore[no-untyped-def]
+    return next(row for row in document["rows"] if row["id"] == name)
+
+
+def _target_at_the_edge(document):  # type: ignore[no-untyped-def]
+    document["constants"]["upper_end_position"]["value"] += 1
+
+
+def _wait_not_reset(document):  # type: ignore[no-untyped-def]
+    _row(document, "brake_is_open")["actions"]["wait"] = "wait"
+
+
+def _gain_by_two(document):  # type: ignore[no-untyped-def]
+    _row(document, "raise_gain")["actions"]["gain_rung"] = "gain_rung + 2"
+
+
+def _other_target(document):  # type: ignore[no-untyped-def]
+    _row(document, "stop_before_brake")["to"] = "fault"
+
+
+def _released_at_first(document):  # type: ignore[no-untyped-def]
+    document["variables"]["request_released"]["initial"] = True
+
+
+IN_EXPORTED_C: tuple[InsertedDefect, ...] = (
+    *(_text(*entry) for entry in _STEP),
+    *(_text(name, "axis", *rest) for name, *rest in _AXIS),
+    _other_trial("exporter moves an end by one", "exporter", _target_at_the_edge),
+    _other_trial("exporter forgets that a time begins at zero", "exporter", _wait_not_reset),
+    _other_trial("exporter raises the gain by two", "exporter", _gain_by_two),
+    _other_trial("exporter writes another next state", "exporter", _other_target),
+    _other_trial("exporter writes another first value", "first moment", _released_at_first),
+)
+
+
+def control() -> Iterable[str]:
+    """Return what is left open without any defect: must be nothing."""
+    sources = proved_sources(trial())
+    return (*noticed_in(sources), *noticed_in(sources, axis=True))

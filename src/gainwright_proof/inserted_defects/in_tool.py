@@ -1,0 +1,153 @@
+"""Defects in the tool itself: another part of ``prove``, built by other code, must notice."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from typing import Any
+
+from gainwright.language import parse, validate
+from gainwright.language.expression import InState, Operator
+from gainwright.language.load import trial_from_document
+from gainwright_codegen.trial_c import expression as c_expression
+from gainwright_proof.exploration import (
+    Vacuity,
+    behaviour,
+    encoding,
+    explore,
+    model_source,
+    vectors,
+)
+from gainwright_proof.exploration.shortened import shortened_document, shortened_trial
+from gainwright_proof.inserted_defects.defect import InsertedDefect, left_open
+from gainwright_proof.mutants import array_code
+from gainwright_proof.second_reader.check import second_reading
+
+_DIVISOR = 100
+
+
+@contextmanager
+def patched(place: Any, name: str, value: Any) -> Iterator[None]:
+    """Put another value in the place of an attribute for a while."""
+    kept = getattr(place, name)
+    setattr(place, name, value)
+    try:
+        yield
+    finally:
+        setattr(place, name, kept)
+
+
+def _explored(place: Any, name: str, value: Callable[[Any], Any]) -> Callable[[], tuple[str, ...]]:
+    def judge() -> tuple[str, ...]:
+        trial = shortened_trial(_DIVISOR)
+        with patched(place, name, value(getattr(place, name))):
+            return left_open(explore(trial).findings)
+
+    return judge
+
+
+def _read_twice(
+    place: Any, name: str, value: Callable[[Any], Any]
+) -> Callable[[], tuple[str, ...]]:
+    """Return a judge for a defect of the reader: what is read is not what is written."""
+
+    def judge() -> tuple[str, ...]:
+        document = shortened_document(_DIVISOR)
+        with patched(place, name, value(getattr(place, name))):
+            trial = trial_from_document(document, "read with a defect")
+        return left_open([second_reading(trial, document)])
+
+    return judge
+
+
+def _overlapping() -> tuple[str, ...]:
+    """The table of detect lets two rows hold, and the check of the file does not see it."""
+    document = shortened_document(_DIVISOR)
+    row = next(row for row in document["rows"] if row["id"] == "raise_gain")
+    row["unless"] = [name for name in row["unless"] if name != "oscillating"]
+    with patched(validate, "table_faults", lambda *_: []):
+        trial = trial_from_document(document, "overlapping")
+    return left_open(explore(trial).findings)
+
+
+def _with_a_gap() -> tuple[str, ...]:
+    document = shortened_document(_DIVISOR)
+    document["rows"] = [row for row in document["rows"] if row["id"] != "raise_gain"]
+    with patched(validate, "table_faults", lambda *_: []):
+        trial = trial_from_document(document, "with a gap")
+    return left_open(explore(trial).findings)
+
+
+def _never_true() -> tuple[str, ...]:
+    """A requirement that speaks of what never happens, as a wrong name in it would make it."""
+    trial = shortened_trial(_DIVISOR)
+    first = next(r for r in trial.requirements if r.id == "gain_raised_only_after_quiet")
+    formula = parse.parse("in_state(idle) and pulse_request implies gain_rung == 0",
+                          requirement=True)  # fmt: skip
+    kind = next(r.kind for r in trial.requirements if r.kind.value == "invariant")
+    vacuous = replace(first, formula=formula, kind=kind, trigger=None)
+    return left_open(Vacuity(replace(trial, requirements=(vacuous,))).findings())
+
+
+def _never_triggered() -> tuple[str, ...]:
+    trial = shortened_trial(_DIVISOR)
+    first = next(r for r in trial.requirements if r.trigger is not None)
+    trigger = parse.parse("in_state(idle) and torque_request", requirement=True)
+    vacuous = replace(first, trigger=trigger, within_ticks=2_000_000_000)
+    return left_open(Vacuity(replace(trial, requirements=(vacuous,))).findings())
+
+
+def _one_code_for_two(whole: Callable[..., str]) -> Callable[..., str]:
+    """The code of a state leaves one variable out."""
+
+    def encode(trial: Any, coding: encoding.Encoding) -> str:
+        text = whole(trial, coding)
+        last = text.index("+ ((uint64_t)((int64_t)memory->variables[")
+        end = text.index("\n", last)
+        return text[:last] + text[end:] if text[last - 1] != "(" else text
+
+    return encode
+
+
+IN_TOOL: tuple[InsertedDefect, ...] = (
+    InsertedDefect(
+        "reader drops the last name of in_state(a, b)", "reader", "language/parse",
+        _read_twice(parse, "InState", lambda whole: lambda states, after=False: InState(
+            states[:-1] or states, after)),
+    ),
+    InsertedDefect(
+        "single-hit check sees no overlap", "single-hit check", "language/validate", _overlapping
+    ),
+    InsertedDefect(
+        "single-hit check sees no gap", "single-hit check", "language/validate", _with_a_gap
+    ),
+    InsertedDefect(
+        "reference reads 'and' as 'or'", "reference", "semantics/python_code",
+        _explored(array_code, "ARRAY", lambda whole: replace(whole, conjunction="({} | {})")),
+    ),
+    InsertedDefect(
+        "reference denies nothing", "reference", "semantics/python_code",
+        _explored(array_code, "ARRAY", lambda whole: replace(whole, denial="({} == True)")),
+    ),
+    InsertedDefect(
+        "exporter writes > for >=", "exporter", "trial_c/expression",
+        _explored(c_expression, "_MIRRORED", lambda whole: {
+            **whole, Operator.GREATER_EQUAL: Operator.LESS}),
+    ),
+    InsertedDefect(
+        "the code of a state leaves a variable out", "state encoding", "exploration/model_tables",
+        _explored(model_source, "encode_function", _one_code_for_two),
+    ),
+    InsertedDefect(
+        "inputs tried at the low end of their range only", "input choice", "exploration/vectors",
+        _explored(vectors, "thresholds", lambda whole: lambda part: []),
+    ),
+    InsertedDefect(
+        "inputs that behave differently taken for alike", "input choice", "exploration/behaviour",
+        _explored(behaviour.Behaviour, "distinct_first", lambda whole: lambda own, rows, given,
+                  facts=None: (lambda found: (found[:1], found[1:]))(list(given))),
+    ),
+    InsertedDefect("a premise that never holds", "vacuity", "a requirement", _never_true),
+    InsertedDefect("a trigger that never comes", "vacuity", "a requirement", _never_triggered),
+)  # fmt: skip

@@ -1,0 +1,10 @@
+"""All inserted defects; a new family is one more tuple here."""
+
+from __future__ import annotations
+
+from gainwright_proof.inserted_defects.defect import InsertedDefect
+from gainwright_proof.inserted_defects.in_evidence import IN_EVIDENCE
+from gainwright_proof.inserted_defects.in_exported_c import IN_EXPORTED_C
+from gainwright_proof.inserted_defects.in_tool import IN_TOOL
+
+REGISTRY: tuple[InsertedDefect, ...] = (*IN_EXPORTED_C, *IN_TOOL, *IN_EVIDENCE)
