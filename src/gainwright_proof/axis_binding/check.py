@@ -26,6 +26,7 @@ from gainwright_proof.axis_binding.probe import (
     RING_INPUT,
     lockstep_tables,
     probe_axis,
+    probe_trial,
 )
 from gainwright_proof.exploration.run_file import HeldInputs, Run
 from gainwright_proof.exploration.subjects import AXIS_BINDING
@@ -72,8 +73,9 @@ def check_axis(trial: Trial, exported: Mapping[str, bytes], runs: Sequence[Run])
     """
     try:
         lockstep = _Lockstep(trial, exported)
-    except InputError as error:
-        return [Finding(AXIS_BINDING, METHOD, Verdict.UNFINISHED, f"Not compiled: {error}")]
+    except (InputError, ValueError) as error:
+        text = f"No axis to try it on: {error}"
+        return [Finding(AXIS_BINDING, METHOD, Verdict.UNFINISHED, text)]
     try:
         for run in runs:
             lockstep.follow(run.segments)
@@ -100,12 +102,12 @@ def check_axis(trial: Trial, exported: Mapping[str, bytes], runs: Sequence[Run])
 class _Lockstep:
     def __init__(self, trial: Trial, exported: Mapping[str, bytes]) -> None:
         self._trial = trial
-        axis = probe_axis(trial)
-        self._stages: Sequence[StageTables] = axis_tables(trial, axis)
+        axis, probed = probe_axis(trial), probe_trial(trial)
+        self._stages: Sequence[StageTables] = axis_tables(probed, axis)
         library = compile_shared(
             {
                 **exported,
-                **machine_sources(machine_tables(trial, axis)),
+                **machine_sources(machine_tables(probed, axis)),
                 "lockstep_tables.h": lockstep_tables(trial, axis, self._stages),
                 "lockstep.c": (Path(__file__).parent / "lockstep.c").read_bytes(),
             },

@@ -175,3 +175,8 @@ IN_EVIDENCE: tuple[InsertedDefect, ...] = (
     _changed_folder("another list of sums", _put("SHA256SUMS", b"a", b"b")),
     _changed_folder("one more C file", _added),
 )  # fmt: skip
+
+
+def control() -> tuple[str, ...]:
+    """Return what is said against sound evidence: must be nothing."""
+    return refusals(sound_document(), tuple(obligations_of(_again().findings)))
