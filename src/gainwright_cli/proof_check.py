@@ -39,8 +39,8 @@ def matching_evidence(directory: str, trial: Trial, announce: Announce) -> Evide
     if what_is_open(conclude(again.findings), trial):
         again = prove_again(trial, induction=True, announce=announce)
         check_against(directory, evidence, again.findings, again.exploration)
-        check_obligations(directory, evidence, again.obligations or ())
-        check_stamps(directory, conclude(again.findings), trial)
+        check_obligations(directory, evidence, again.obligations)
+        check_stamps(directory, conclude([*again.findings, *(again.induction or ())]), trial)
     return evidence
 
 
@@ -71,7 +71,7 @@ def recheck(trial: Trial, arguments: argparse.Namespace, announce: Announce) -> 
     again = prove_again(trial, induction, announce)
     check_against(arguments.recheck, evidence, again.findings, again.exploration)
     if induction:
-        check_obligations(arguments.recheck, evidence, again.obligations or ())
+        check_obligations(arguments.recheck, evidence, again.obligations)
     solved = recheck_obligations(evidence.obligations, announce) if induction else []
     left = what_is_open(conclude(stated_findings(evidence.document)), trial)
     _report(evidence, solved, left, trial, arguments)

@@ -6,8 +6,8 @@ import importlib.metadata
 import platform
 import shutil
 import subprocess
+import threading
 from collections.abc import Callable, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -43,6 +43,8 @@ class Proof:
     """Runs that refute something, by subject."""
 
 
+_GLANCE_S = 0.2
+"""How often the waiting thread looks whether it was interrupted."""
 Method = Callable[[], Sequence[Finding]]
 
 
@@ -78,10 +80,7 @@ def prove(
         findings += _side_by_side(reading, announce)
     if not quick:
         solvers = FURTHER_SOLVERS if further_solvers else ()
-        refuted = {f.subject for f in findings if f.verdict is Verdict.REFUTED}
-        standing = replace(
-            trial, requirements=tuple(r for r in trial.requirements if r.id not in refuted)
-        )
+        standing = _standing(trial, findings)
         states = found.figures.nodes if found.figures is not None and found.complete else None
         methods: dict[str, Method] = {
             "induction by SMT": lambda: smt.prove(standing, solvers).findings,
@@ -92,6 +91,12 @@ def prove(
     refuted = {f.subject for f in findings if f.counterexample is not None}
     runs = {name: run for name, run in found.runs.items() if name in refuted}
     return Proof(trial, exported, tuple(findings), found, runs)
+
+
+def _standing(trial: Trial, findings: Sequence[Finding]) -> Trial:
+    """Return the trial without the requirements that are refuted."""
+    refuted = {f.subject for f in findings if f.verdict is Verdict.REFUTED}
+    return replace(trial, requirements=tuple(r for r in trial.requirements if r.id not in refuted))
 
 
 def _explored(
@@ -118,12 +123,18 @@ def _explored(
 
 @dataclass(frozen=True, slots=True)
 class Again:
-    """What methods that can be repeated found again, to hold evidence against."""
+    """What was found again, to hold evidence against."""
 
     findings: tuple[Finding, ...]
+    """By exploration and lockstep, which give the same on every computer."""
     exploration: Mapping[str, int] | None
-    obligations: tuple[Obligation, ...] | None
+    induction: tuple[Finding, ...] | None
     """None: induction was not asked again."""
+
+    @property
+    def obligations(self) -> list[Obligation]:
+        """The obligations made again, sorted by name."""
+        return obligations_of(self.induction or ())
 
 
 def prove_again(
@@ -131,29 +142,48 @@ def prove_again(
 ) -> Again:
     """Explore a trial again, and by choice make and decide its obligations again."""
     found, findings = _explored(trial, proved_sources(trial), announce)
-    obligations: tuple[Obligation, ...] | None = None
+    proofs: list[Finding] | None = None
     if induction:
-        proofs: list[smt.SmtProof] = []
-
-        def by_induction() -> Sequence[Finding]:
-            proofs.append(smt.prove(trial))
-            return proofs[0].findings
-
-        findings += _side_by_side({"induction by SMT": by_induction}, announce)
-        obligations = tuple(obligations_of(findings))
-    return Again(tuple(findings), exploration_counts(found), obligations)
+        standing = _standing(trial, findings)
+        methods: dict[str, Method] = {"induction by SMT": lambda: smt.prove(standing).findings}
+        proofs = _side_by_side(methods, announce)
+    return Again(
+        tuple(findings), exploration_counts(found), None if proofs is None else tuple(proofs)
+    )
 
 
 def _side_by_side(methods: Mapping[str, Method], announce: Announce) -> list[Finding]:
-    def told(name: str, method: Method) -> Sequence[Finding]:
-        announce(name, False)
-        found = method()
-        announce(name, True)
-        return found
+    """Return the findings of all methods, in their order; raise what one of them raised.
 
-    with ThreadPoolExecutor(len(methods)) as pool:
-        futures = [pool.submit(told, name, method) for name, method in methods.items()]
-        return [finding for future in futures for finding in future.result()]
+    The threads are daemons and the wait is short: an interrupt gets through at once, though some
+    method is inside compiled code or waits for a solver.
+    """
+    found: dict[str, Sequence[Finding] | BaseException] = {}
+
+    def ask(name: str, method: Method) -> None:
+        announce(name, False)
+        try:
+            found[name] = method()
+        except BaseException as error:
+            found[name] = error
+        announce(name, True)
+
+    threads = [
+        threading.Thread(target=ask, args=item, daemon=True, name=item[0])
+        for item in methods.items()
+    ]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        while thread.is_alive():
+            thread.join(_GLANCE_S)
+    findings: list[Finding] = []
+    for name in methods:
+        result = found[name]
+        if isinstance(result, BaseException):
+            raise result
+        findings += result
+    return findings
 
 
 def exploration_counts(exploration: Exploration) -> dict[str, int] | None:
