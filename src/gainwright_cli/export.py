@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import argparse
-from typing import TYPE_CHECKING
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
 
 from gainwright_cli.console import (
     add_json_option,
@@ -35,18 +36,22 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    from gainwright.language.load import load_trial
+    from gainwright.language.text_file import read_toml
+
+    from gainwright.language.load import trial_from_document
     from gainwright_codegen.axis_c.tables import axis_tables
     from gainwright_codegen.bundle.axis import export_axis
     from gainwright_sim.machine import load_machine
     from gainwright_sim.rig.axis import axis_data
     from gainwright_sim.rig.fit import check_fit
 
-    trial = load_trial(trial_path(arguments.trial))
+    path = trial_path(arguments.trial)
+    document = read_toml(path)
+    trial = trial_from_document(document, str(path))
     machine = load_machine(arguments.machine)
     axis = axis_data(machine)
     check_fit(trial, machine, axis_tables(trial, axis))
-    stamp = _stamp(arguments.evidence, trial) if arguments.evidence is not None else ""
+    stamp = "" if arguments.evidence is None else _stamp(arguments.evidence, trial, document)
     with console(to_error=True).status("searching golden vectors for the self-test"):
         bundle = export_axis(trial, axis, arguments.out, stamp, arguments.force)
     if arguments.json:
@@ -77,10 +82,10 @@ def run(arguments: argparse.Namespace) -> int:
     return 0
 
 
-def _stamp(directory: str, trial: Trial) -> str:
+def _stamp(directory: str, trial: Trial, document: Mapping[str, Any]) -> str:
     """Return the digest of evidence that was checked, the exploration repeated, and found whole."""
     from gainwright_cli.proof_check import matching_evidence
     from gainwright_cli.prove import progress
 
     with progress() as announce:
-        return matching_evidence(directory, trial, announce).digest
+        return matching_evidence(directory, trial, document, announce).digest

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import argparse
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from gainwright.errors import input_error
 from gainwright_cli.console import console, print_json
@@ -19,7 +19,9 @@ if TYPE_CHECKING:
 Announce = Callable[[str, bool], None]
 
 
-def matching_evidence(directory: str, trial: Trial, announce: Announce) -> Evidence:
+def matching_evidence(
+    directory: str, trial: Trial, document: Mapping[str, Any], announce: Announce
+) -> Evidence:
     """Return evidence that everything a stamp needs is proved of this trial and its C.
 
     The C is explored again and must give what the evidence says; induction is asked again only
@@ -34,10 +36,10 @@ def matching_evidence(directory: str, trial: Trial, announce: Announce) -> Evide
     from gainwright_proof.proving import prove_again
 
     evidence = _read(directory, trial)
-    again = prove_again(trial, induction=False, announce=announce)
+    again = prove_again(trial, document, induction=False, announce=announce)
     check_against(directory, evidence, again.findings, again.exploration)
     if what_is_open(conclude(again.findings), trial):
-        again = prove_again(trial, induction=True, announce=announce)
+        again = prove_again(trial, document, induction=True, announce=announce)
         check_against(directory, evidence, again.findings, again.exploration)
         check_obligations(directory, evidence, again.obligations)
         check_stamps(directory, conclude([*again.findings, *(again.induction or ())]), trial)
@@ -57,7 +59,9 @@ def _read(directory: str, trial: Trial, must_stamp: bool = True) -> Evidence:
     return evidence
 
 
-def recheck(trial: Trial, arguments: argparse.Namespace, announce: Announce) -> int:
+def recheck(
+    trial: Trial, document: Mapping[str, Any], arguments: argparse.Namespace, announce: Announce
+) -> int:
     """Check evidence, and by choice an exported folder; return the exit code."""
     from gainwright_proof.evidence.check import check_against, check_obligations, stated_findings
     from gainwright_proof.evidence.conclusion import conclude, exit_code, what_is_open
@@ -68,7 +72,7 @@ def recheck(trial: Trial, arguments: argparse.Namespace, announce: Announce) -> 
     if arguments.exported is not None:
         _check_exported(arguments.exported, trial, arguments.machine, evidence.digest)
     induction = bool(evidence.obligations)
-    again = prove_again(trial, induction, announce)
+    again = prove_again(trial, document, induction, announce)
     check_against(arguments.recheck, evidence, again.findings, again.exploration)
     if induction:
         check_obligations(arguments.recheck, evidence, again.obligations)

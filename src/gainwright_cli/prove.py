@@ -94,7 +94,7 @@ def run(arguments: argparse.Namespace) -> int:
         from gainwright_cli.proof_check import recheck
 
         with progress() as announce:
-            return recheck(trial, arguments, announce)
+            return recheck(trial, document, arguments, announce)
     if arguments.replay is not None:
         from gainwright_cli.proof_check import replay
 
@@ -145,6 +145,7 @@ def _prove(trial: Trial, source: Mapping[str, Any], arguments: argparse.Namespac
     from gainwright_proof.evidence.folder import write_evidence
     from gainwright_proof.exploration import run_text
     from gainwright_proof.proving import exploration_counts, prove, tool_versions
+    from gainwright_proof.second_reader import READERS_AGREE
 
     if arguments.out is not None:
         check_result_folder(arguments.out, force=arguments.force)
@@ -154,7 +155,7 @@ def _prove(trial: Trial, source: Mapping[str, Any], arguments: argparse.Namespac
             announce,
             arguments.solvers,
             quick=arguments.quick,
-            document=source if not arguments.only else None,
+            document=None if arguments.only else source,
         )
     mutants = _mutants(trial) if arguments.mutants else None
     rows_noticed = mutants.rows_noticed() if mutants is not None else None
@@ -171,7 +172,10 @@ def _prove(trial: Trial, source: Mapping[str, Any], arguments: argparse.Namespac
         runs = {subject: run_text(run) for subject, run in proof.runs.items()}
         write_evidence(arguments.out, document, proof.findings, runs, arguments.force)
     conclusions = conclude(proof.findings)
-    code = exit_code(conclusions, required_subjects(trial)) or _mutants_code(mutants)
+    required = required_subjects(trial)
+    if arguments.only:
+        required -= {READERS_AGREE}  # a file is read again as a whole
+    code = exit_code(conclusions, required) or _mutants_code(mutants)
     if arguments.json:
         print_json({"digest": document_digest(document), **document})
     else:

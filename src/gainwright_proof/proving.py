@@ -72,12 +72,7 @@ def prove(
         InputError: the trial cannot be exported, or there is no C compiler.
     """
     exported = proved_sources(trial) if exported is None else exported
-    found, findings = _explored(trial, exported, announce)
-    if document is not None:
-        reading: dict[str, Method] = {
-            "second reading of the file": lambda: [second_reading(trial, document)]
-        }
-        findings += _side_by_side(reading, announce)
+    found, findings = _explored(trial, exported, document, announce)
     if not quick:
         solvers = FURTHER_SOLVERS if further_solvers else ()
         standing = _standing(trial, findings)
@@ -100,7 +95,10 @@ def _standing(trial: Trial, findings: Sequence[Finding]) -> Trial:
 
 
 def _explored(
-    trial: Trial, exported: Mapping[str, bytes], announce: Announce
+    trial: Trial,
+    exported: Mapping[str, bytes],
+    document: Mapping[str, Any] | None,
+    announce: Announce,
 ) -> tuple[Exploration, list[Finding]]:
     explored: list[Exploration] = []
 
@@ -111,6 +109,7 @@ def _explored(
     methods: dict[str, Method] = {
         "exploration of the compiled C": exploration,
         "premises of the requirements": lambda: Vacuity(trial, exported=exported).findings(),
+        "second reading of the file": lambda: [second_reading(trial, document)],
     }
     findings = _side_by_side(methods, announce)
     found = explored[0]
@@ -126,7 +125,7 @@ class Again:
     """What was found again, to hold evidence against."""
 
     findings: tuple[Finding, ...]
-    """By exploration and lockstep, which give the same on every computer."""
+    """By exploration, lockstep and second reading, which give the same on every computer."""
     exploration: Mapping[str, int] | None
     induction: tuple[Finding, ...] | None
     """None: induction was not asked again."""
@@ -138,10 +137,13 @@ class Again:
 
 
 def prove_again(
-    trial: Trial, induction: bool, announce: Announce = lambda name, ended: None
+    trial: Trial,
+    document: Mapping[str, Any],
+    induction: bool,
+    announce: Announce = lambda name, ended: None,
 ) -> Again:
-    """Explore a trial again, and by choice make and decide its obligations again."""
-    found, findings = _explored(trial, proved_sources(trial), announce)
+    """Explore and read a trial again, and by choice make and decide its obligations again."""
+    found, findings = _explored(trial, proved_sources(trial), document, announce)
     proofs: list[Finding] | None = None
     if induction:
         standing = _standing(trial, findings)

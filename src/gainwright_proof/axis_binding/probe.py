@@ -19,6 +19,7 @@ from gainwright_codegen.c_text import array
 CONTROL_TICKS = 250
 RING_INPUT, BURST_INPUT = "ring_level", "burst_level"
 """Inputs that the axis itself supplies, by the contract of gw_axis.h."""
+_START, _LIGHT, _RATED_TORQUE = 0.05, 0.2, 10.0
 PULSE_OUTPUT, STAGE_OUTPUT = "pulse_request", "active_stage"
 
 
@@ -26,8 +27,11 @@ def probe_axis(trial: Trial) -> AxisData:
     """Return the axis."""
     tick_s = trial.tick_us * 1e-6 / CONTROL_TICKS
     timing = DriveTiming(tick_s, 1, 0.0, 0.0)
-    ratings = DriveRatings(10.0, 20.0, 0.01 / tick_s, 1 << 14, 1e-3)
-    start = {setting.name: 0.05 * setting.base(ratings) for setting in DRIVE_SETTINGS}
+    top_speed = 0.01 / tick_s
+    # So light that the height of the pulse falls from rung to rung: a wrong rung then shows.
+    inertia = _LIGHT * _START * _RATED_TORQUE / top_speed * tick_s
+    ratings = DriveRatings(_RATED_TORQUE, 2 * _RATED_TORQUE, top_speed, 1 << 14, inertia)
+    start = {setting.name: _START * setting.base(ratings) for setting in DRIVE_SETTINGS}
     return AxisData("probe", "Probe for the lockstep", "0" * 64, timing, ratings, start)
 
 

@@ -22,8 +22,9 @@ from gainwright_proof.evidence.check import (
 )
 from gainwright_proof.evidence.document import evidence_document, obligations_of
 from gainwright_proof.evidence.folder import Evidence, check_belongs
+from gainwright_proof.exploration.shortened import shortened_document
 from gainwright_proof.inserted_defects.defect import InsertedDefect
-from gainwright_proof.inserted_defects.in_exported_c import trial
+from gainwright_proof.inserted_defects.in_exported_c import DIVISOR, trial
 from gainwright_proof.proving import Again, prove_again
 from gainwright_proof.verdict import Finding, Obligation, Verdict
 
@@ -34,7 +35,7 @@ _DIGEST = "5a" * 32
 
 @cache
 def _again() -> Again:
-    again = prove_again(trial(), induction=False)
+    again = prove_again(trial(), shortened_document(DIVISOR), induction=False)
     obligation = Obligation.of("single_hit/idle", "(assert false)\n(check-sat)\n")
     extra = Finding("single_hit/idle", _INDUCTION, Verdict.PROVED, "", obligations=(obligation,))
     return replace(again, findings=(*again.findings, extra))
