@@ -183,7 +183,7 @@ MISTAKES = {
         'initial = "not_endet"',
         "[variables] why, initial",
         "unknown name 'not_endet'",
-        "declare",
+        "did you mean 'not_ended'?",
     ),
     "unknown enumeration": (
         'of = "reason"',

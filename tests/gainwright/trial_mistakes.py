@@ -282,6 +282,13 @@ CASES = {
         "the name 'fo-und'",
         "write fo_und",
     ),
+    "constant misspelt": (
+        'holds = "time >= patience"',
+        'holds = "time >= patiense"',
+        "[conditions] late, holds",
+        "unknown name 'patiense'",
+        "did you mean 'patience'?",
+    ),
     "overflow": (
         '"level > 50"',
         '"level * 30000000 > 50"',

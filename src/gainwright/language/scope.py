@@ -57,3 +57,8 @@ class Scope:
     enumerations: Mapping[str, str] = field(default_factory=dict)
     """Names of enumerations' values, and the enumeration of each. Empty after loading: then the
     values are plain integers."""
+
+    def fixed_names(self) -> list[str]:
+        """Return the names of constants and of enumerations' values, readable everywhere."""
+        constants = [name for name, what in self.declared.items() if what == "a constant"]
+        return [*constants, *self.enumerations]

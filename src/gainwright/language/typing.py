@@ -90,7 +90,8 @@ class _Inference:
                 f"{scope.place} reads {_readable_kinds(scope)}",
             )
         else:
-            self._error(f"the unknown name '{name}'", "a declared name", suggestion(name, names))
+            known = [*names, *(() if after else scope.fixed_names())]
+            self._error(f"the unknown name '{name}'", "a declared name", suggestion(name, known))
         return None
 
     def _in_state(self, states: tuple[str, ...]) -> Bounds:
