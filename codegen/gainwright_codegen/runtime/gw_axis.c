@@ -178,8 +178,11 @@ static int32_t order_is_taken(const gw_axis *axis)
 /* 1 if nothing of the axis shows damage. */
 static int32_t axis_is_sound(const gw_axis *axis)
 {
-    int32_t sound = (axis->checksum == checksum_of(axis)) ? 1 : 0;
+    int32_t sound = gw_trial_is_sound(axis->sequencer.state, axis->sequencer.variables);
 
+    if (axis->checksum != checksum_of(axis)) {
+        sound = 0;
+    }
     if (word_now(&axis->pulse.next) < 0) {
         sound = 0;
     }
@@ -267,7 +270,8 @@ int32_t gw_axis_sequencer_tick(gw_axis *axis, const int32_t drive_inputs[GW_INPU
 
     if (row == 0) {
         read_inputs(axis, drive_inputs);
-        row = gw_sequencer_step(&axis->sequencer, axis->inputs);
+        gw_trial_limit_inputs(axis->inputs, axis->inputs);
+        row = gw_sequencer_advance(&axis->sequencer, axis->inputs);
     }
     if (row < 0) {
         write_word(&axis->fault, row);

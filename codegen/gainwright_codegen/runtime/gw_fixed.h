@@ -29,7 +29,13 @@ static inline int32_t gw_clamp_i32(int32_t value, int32_t low, int32_t high)
     return (value < low) ? low : ((value > high) ? high : value);
 }
 
-/* The same for a wide value and limits that fit 32 bits. */
+/* 1 if value lies below low or above high, else 0; low <= high. */
+static inline uint32_t gw_outside_i32(int32_t value, int32_t low, int32_t high)
+{
+    return ((value < low) || (value > high)) ? 1U : 0U;
+}
+
+/* The same as gw_clamp_i32 for a wide value and limits that fit 32 bits. */
 static inline int32_t gw_clamp_i64(int64_t value, int32_t low, int32_t high)
 {
     return (value < low) ? low : ((value > high) ? high : (int32_t)value);

@@ -5,26 +5,11 @@
  */
 #include "gw_sequencer.h"
 
-#include "gw_fixed.h"
 #include "gw_table.h"
 
 static int32_t memory_is_sound(const gw_sequencer *sequencer)
 {
-    uint32_t wrong = 0U;
-    uint32_t index;
-
-    if ((sequencer->state < 0) || (sequencer->state >= (int32_t)GW_STATE_COUNT)) {
-        wrong = 1U;
-    }
-    for (index = 0U; index < (uint32_t)GW_VARIABLE_SLOTS; index++) {
-        const int32_t value = sequencer->variables[index];
-        const gw_range *range = &gw_trial_variable_ranges[index];
-
-        if ((value < range->low) || (value > range->high)) {
-            wrong = 1U;
-        }
-    }
-    return (wrong == 0U) ? 1 : 0;
+    return gw_trial_is_sound(sequencer->state, sequencer->variables);
 }
 
 void gw_sequencer_reset(gw_sequencer *sequencer)
@@ -71,16 +56,12 @@ int32_t gw_sequencer_advance(gw_sequencer *sequencer, const int32_t inputs[GW_IN
 int32_t gw_sequencer_step(gw_sequencer *sequencer, const int32_t inputs[GW_INPUT_SLOTS])
 {
     int32_t limited[GW_INPUT_SLOTS];
-    uint32_t index;
 
     if (memory_is_sound(sequencer) == 0) {
         return GW_BAD_MEMORY;
     }
-    for (index = 0U; index < (uint32_t)GW_INPUT_SLOTS; index++) {
-        const gw_range *range = &gw_trial_input_ranges[index];
-
-        limited[index] = gw_clamp_i32(inputs[index], range->low, range->high);
-    }
+    limited[0] = 0; /* A trial may have no input. */
+    gw_trial_limit_inputs(inputs, limited);
     return gw_sequencer_advance(sequencer, limited);
 }
 

@@ -21,13 +21,20 @@ typedef uint32_t gw_condition_set;
 
 #define GW_CONDITION_BIT(index) ((gw_condition_set)((gw_condition_set)1U << (index)))
 
+/* Holds a state, an action or a row: none of them is more than there are rows, or states. */
+#if (GW_ROW_COUNT > 255) || (GW_STATE_COUNT > 255)
+typedef uint16_t gw_row_number;
+#else
+typedef uint8_t gw_row_number;
+#endif
+
 /* One rule of a single-hit decision table (ISO 5806): it holds if (conditions & mask) == value. */
 typedef struct {
     gw_condition_set mask;
     gw_condition_set value;
-    uint16_t target; /* State after the tick. */
-    uint16_t action; /* For gw_trial_act; 0 does nothing. */
-    uint16_t number; /* Position of the row in the specification. */
+    gw_row_number target; /* State after the tick. */
+    gw_row_number action; /* For gw_trial_act; 0 does nothing. */
+    gw_row_number number; /* Position of the row in the specification. */
 } gw_row;
 
 typedef struct {
@@ -52,6 +59,12 @@ extern const gw_range gw_trial_input_ranges[GW_INPUT_SLOTS];
 extern const gw_range gw_trial_variable_ranges[GW_VARIABLE_SLOTS];
 extern const int32_t gw_trial_initial_variables[GW_VARIABLE_SLOTS];
 extern const gw_stage_binding gw_trial_stages[GW_STAGE_SLOTS];
+
+/* Every input, or the nearest value of its range if it lies outside; the arrays may be one. */
+void gw_trial_limit_inputs(const int32_t inputs[], int32_t limited[]);
+
+/* 1 if the state exists and all variables are inside their ranges, else 0. */
+int32_t gw_trial_is_sound(int32_t state, const int32_t variables[]);
 
 /* Evaluate all named conditions. Inputs and variables must be inside their ranges. */
 gw_condition_set gw_trial_conditions(const int32_t inputs[], const int32_t variables[]);

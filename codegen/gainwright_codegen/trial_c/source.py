@@ -29,6 +29,8 @@ def trial_source(trial: Trial) -> str:
             "\nconst char gw_trial_digest[sizeof GW_TRIAL_DIGEST] = GW_TRIAL_DIGEST;\n",
             _rows(trial, actions),
             _ranges(trial),
+            _limit_inputs(trial),
+            _is_sound(trial),
             _stages(trial),
             _conditions(trial),
             _ASSIGN if any(actions) else "",
@@ -116,6 +118,35 @@ def _ranges(trial: Trial) -> str:
         f"const gw_range gw_trial_variable_ranges[GW_VARIABLE_SLOTS] = {variables};\n\n"
         f"const int32_t gw_trial_initial_variables[GW_VARIABLE_SLOTS] = {array(initial)};\n"
     )
+
+
+def _limit_inputs(trial: Trial) -> str:
+    body = [
+        statement(
+            f"limited[{constant('INPUT', s.name)}] = gw_clamp_i32(inputs["
+            f"{constant('INPUT', s.name)}], {c_integer(s.low)}, {c_integer(s.high)});",
+            indent=4,
+        )
+        for s in trial.inputs
+    ]
+    return _function(
+        "void gw_trial_limit_inputs(const int32_t inputs[], int32_t limited[])",
+        [*body, "    (void)inputs;", "    (void)limited;"],
+    )
+
+
+def _is_sound(trial: Trial) -> str:
+    body = ["    uint32_t outside = gw_outside_i32(state, 0, (int32_t)GW_STATE_COUNT - 1);", ""]
+    body += [
+        statement(
+            f"outside |= gw_outside_i32(variables[{constant('VARIABLE', v.name)}], "
+            f"{c_integer(v.low)}, {c_integer(v.high)});",
+            indent=4,
+        )
+        for v in trial.variables
+    ]
+    body += ["    (void)variables;", "    return (outside == 0U) ? 1 : 0;"]
+    return _function("int32_t gw_trial_is_sound(int32_t state, const int32_t variables[])", body)
 
 
 def _stages(trial: Trial) -> str:

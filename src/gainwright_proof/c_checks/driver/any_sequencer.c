@@ -18,7 +18,7 @@ void gw_sequencer_reset(gw_sequencer *sequencer)
     any_memory(sequencer);
 }
 
-int32_t gw_sequencer_step(gw_sequencer *sequencer, const int32_t inputs[GW_INPUT_SLOTS])
+int32_t gw_sequencer_advance(gw_sequencer *sequencer, const int32_t inputs[GW_INPUT_SLOTS])
 {
     (void)inputs;
     any_memory(sequencer);
