@@ -13,6 +13,7 @@ from gainwright_cli.console import console, print_json
 
 if TYPE_CHECKING:
     from gainwright.language.model import Trial
+    from gainwright_proof.evidence.conclusion import Conclusion
     from gainwright_proof.evidence.folder import Evidence
     from gainwright_proof.verdict import Finding
 
@@ -44,6 +45,13 @@ def matching_evidence(
         check_obligations(directory, evidence, again.obligations)
         check_stamps(directory, conclude([*again.findings, *(again.induction or ())]), trial)
     return evidence
+
+
+def stated_conclusions(directory: str, trial: Trial) -> tuple[Conclusion, ...]:
+    """Return what whole evidence about this trial and its C says; InputError otherwise."""
+    from gainwright_proof.evidence.check import check_document
+
+    return check_document(directory, _read(directory, trial, must_stamp=False), trial)
 
 
 def _read(directory: str, trial: Trial, must_stamp: bool = True) -> Evidence:

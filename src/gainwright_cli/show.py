@@ -31,6 +31,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="print the trial in another form: csv (decision tables) or dot (graph of states)",
     )
     parser.add_argument("--requirement", metavar="ID", help="only this requirement")
+    parser.add_argument(
+        "--evidence", metavar="DIR", help="show what this evidence says of each requirement"
+    )
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -40,6 +43,7 @@ def run(arguments: argparse.Namespace) -> int:
     trial = load_trial(trial_path(arguments.trial))
     if arguments.form is not None:
         return _print_as(arguments, trial)
+    verdicts = None if arguments.evidence is None else _verdicts(arguments.evidence, trial)
     screen = console()
     if arguments.state is not None:
         states = {state.name: state for state in trial.states}
@@ -47,10 +51,10 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.requirement is not None:
         requirements = {requirement.id: requirement for requirement in trial.requirements}
         render_requirement(
-            trial, _chosen(requirements, arguments.requirement, "--requirement"), screen
+            trial, _chosen(requirements, arguments.requirement, "--requirement"), screen, verdicts
         )
     if arguments.state is None and arguments.requirement is None:
-        render_trial(trial, screen)
+        render_trial(trial, screen, verdicts)
     screen.print(
         f"Next: prove the requirements:\n  gainwright prove {arguments.trial}", markup=False
     )
@@ -68,6 +72,18 @@ def _print_as(arguments: argparse.Namespace, trial: Trial) -> int:
     _, write = _chosen(FORMATS, arguments.form, "--as")
     print(write(trial), end="")
     return 0
+
+
+def _verdicts(directory: str, trial: Trial) -> dict[str, str]:
+    """Return the verdicts that the findings in an evidence folder give, with what proved it."""
+    from gainwright_cli.proof_check import stated_conclusions
+
+    return {
+        item.subject: f"{item.verdict.value}"
+        + (f" by {'; '.join(item.proved_by)}" if item.proved_by else "")
+        + f" (evidence {directory}; gainwright prove --recheck tests it)"
+        for item in stated_conclusions(directory, trial)
+    }
 
 
 def _chosen(things: Mapping[str, T], name: str, option: str) -> T:

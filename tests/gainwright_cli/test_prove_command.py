@@ -185,3 +185,19 @@ def test_refuted_first_with_values_and_hazard_in_80_columns(tmp_path, capsys):
     assert "cannot stamp" in out
     assert max(len(line) for line in lines if "gainwright prove" not in line) <= 80
     assert "exploration of the compiled C: done" in err  # progress when piped
+
+
+def test_show_tells_a_plan_without_evidence_and_a_verdict_with_it(tmp_path, capsys):
+    """A sentence in a trial file that nobody proved must not read like a verdict."""
+    (tmp_path / "small.toml").write_text(SMALL, encoding="utf-8")
+    trial, evidence = str(tmp_path / "small.toml"), str(tmp_path / "evidence")
+    assert main(["show", trial]) == 0
+    plain = " ".join(capsys.readouterr().out.split())
+    assert "to be proved by" in plain and "; proved by" not in plain
+    assert main(["prove", trial, "--quick", "--out", evidence]) == 0
+    capsys.readouterr()
+    assert main(["show", trial, "--evidence", evidence]) == 0
+    told = " ".join(capsys.readouterr().out.split())
+    assert "proved by exhaustive exploration of the compiled C" in told
+    assert "to be proved" not in told
+    assert main(["show", "standard", "--evidence", evidence]) == 2

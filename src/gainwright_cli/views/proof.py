@@ -80,7 +80,7 @@ def _render_group(console: Console, group: str, items: Sequence[Conclusion]) -> 
             ways = min(max(1, len(item.proved_by)) for item in listed)
             how = f"all {len(listed)}" if len(items) == len(listed) else f"{len(listed)}"
             tail = f": {how}, each in {ways} way{'' if ways == 1 else 's'} at least"
-            tail = "" if len(items) == 1 and verdict is Verdict.TESTED else tail
+            tail = "" if len(items) == 1 and ways == 1 else tail
         else:
             tail = f": {', '.join(names[:4])}" + (" ..." if len(names) > 4 else "")
         console.print(Text.assemble(label, group, tail), soft_wrap=True)
@@ -149,16 +149,20 @@ def _letters(methods: Sequence[str]) -> list[str]:
 def _details(line: RequirementLine) -> str:
     parts = []
     if line.premise == "seen":
-        parts.append(f"premise seen after {line.premise_after_ticks:,} ticks")
+        parts.append(f"premise seen after {_ticks(line.premise_after_ticks or 0)}")
     elif line.premise != "none":
         parts.append(f"premise {line.premise}")
     if line.bound_ticks is not None:
         wait = "unknown" if line.longest_wait_ticks is None else f"{line.longest_wait_ticks:,}"
-        parts.append(f"longest wait {wait} of {line.bound_ticks:,} ticks allowed")
+        parts.append(f"longest wait {wait} of {_ticks(line.bound_ticks)} allowed")
     if line.rows is not None:
         shown = ", ".join(line.rows[:3]) + (" ..." if len(line.rows) > 3 else "")
         parts.append(f"constrains {len(line.rows)} rows: {shown}" if line.rows else "no row")
     return "; ".join(parts) or "speaks of every moment"
+
+
+def _ticks(count: int) -> str:
+    return f"{count:,} tick{'' if count == 1 else 's'}"
 
 
 def render_trace(trace: Trace, console: Console) -> None:

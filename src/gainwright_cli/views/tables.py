@@ -6,7 +6,7 @@ with its next state, actions and reason. Piped output is plain text.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 from rich import box
 from rich.console import Console
@@ -22,7 +22,11 @@ from gainwright.language.write import write
 _ENTRY_STYLES = {YES: "bold green", NO: "bold red"}
 
 
-def render_trial(trial: Trial, console: Console) -> None:
+Verdicts = Mapping[str, str]
+"""What evidence says of each requirement, in words."""
+
+
+def render_trial(trial: Trial, console: Console, verdicts: Verdicts | None = None) -> None:
     """Print the whole trial: signals, conditions, a table per state, requirements, stages."""
     _heading(console, f"Trial {trial.name}")
     _paragraph(console, trial.title)
@@ -31,7 +35,7 @@ def render_trial(trial: Trial, console: Console) -> None:
     _render_conditions(trial, console)
     for state in trial.states:
         render_state(trial, state, console)
-    render_requirements(trial, console)
+    render_requirements(trial, console, verdicts)
 
 
 def summary(trial: Trial) -> str:
@@ -63,32 +67,39 @@ def render_state(trial: Trial, state: State, console: Console) -> None:
     console.print(_rules(table, console))
 
 
-def render_requirements(trial: Trial, console: Console) -> None:
+def render_requirements(
+    trial: Trial, console: Console, verdicts: Verdicts | None = None
+) -> None:
     """Print every hazard with the requirements that answer it."""
     for hazard in trial.hazards:
         _heading(console, f"Hazard {hazard.id}")
         _paragraph(console, hazard.consequence)
         for requirement in trial.requirements:
             if requirement.hazard == hazard.id:
-                _render_requirement(requirement, console)
+                _render_requirement(requirement, console, verdicts)
 
 
-def render_requirement(trial: Trial, requirement: Requirement, console: Console) -> None:
+def render_requirement(
+    trial: Trial, requirement: Requirement, console: Console, verdicts: Verdicts | None = None
+) -> None:
     """Print one requirement under its hazard."""
     for hazard in trial.hazards:
         if requirement.hazard == hazard.id:
             _heading(console, f"Hazard {hazard.id}")
             _paragraph(console, hazard.consequence)
-    _render_requirement(requirement, console)
+    _render_requirement(requirement, console, verdicts)
 
 
-def _render_requirement(requirement: Requirement, console: Console) -> None:
+def _render_requirement(
+    requirement: Requirement, console: Console, verdicts: Verdicts | None
+) -> None:
+    """Without evidence only the plan of a proof is told: a sentence in a file is no verdict."""
     console.print(Text(requirement.id, style="bold"))
     _paragraph(console, f"  {requirement.sentence}")
     time = "" if requirement.within_ticks == NEVER else f", within {requirement.within_ticks} ticks"
-    _paragraph(
-        console, f"  {requirement.kind.value}{time}; to be proved by {requirement.proved_by}"
-    )
+    plan = f"to be proved by {requirement.proved_by}"
+    said = plan if verdicts is None else verdicts.get(requirement.id, "not in the evidence")
+    _paragraph(console, f"  {requirement.kind.value}{time}; {said}")
     if requirement.trigger is not None:
         _paragraph(console, f"  when: {sentence(requirement.trigger)}", "dim")
     for part in sentences(requirement.formula):

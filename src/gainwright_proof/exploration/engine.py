@@ -135,6 +135,11 @@ class Probed:
     """Shape (n, number of outputs, at least 1)."""
 
 
+class BrokenGraph(Exception):
+    """An edge cannot be gone again: the code of a state does not say everything, or the step does
+    not give the same twice."""
+
+
 class OutOfMemory(Exception):
     """An analysis of the graph found too little memory."""
 
@@ -257,9 +262,15 @@ class Engine:
         return [*self.path_to(place.node), self.vectors[place.vector]]
 
     def along(self, nodes: Sequence[int]) -> list[Vector]:
-        """Return inputs that lead from each node to the next."""
+        """Return inputs that lead from each node to the next; BrokenGraph if none do."""
         between = self._library.gx_vector_between
-        return [self.vectors[between(self._search, a, b, -1)] for a, b in pairwise(nodes)]
+        numbers = [between(self._search, a, b, -1) for a, b in pairwise(nodes)]
+        if _NOWHERE in numbers:
+            raise BrokenGraph(
+                "a step that was found cannot be repeated: the code of a state leaves something "
+                "out, or the step does not give the same twice"
+            )
+        return [self.vectors[number] for number in numbers]
 
     def wait_after_moment(self, formula: int, trigger: int, within_ticks: int) -> Wait:
         """Measure the wait for a formula where a trigger holds (numbers as in ``gx_holds``)."""

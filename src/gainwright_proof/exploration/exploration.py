@@ -7,11 +7,20 @@ from dataclasses import dataclass
 
 from gainwright.language.model import Trial
 from gainwright_proof.exploration.encoding import MOST_CODES, encoding_of
-from gainwright_proof.exploration.engine import Engine, Figures, Note, OutOfMemory, Result
+from gainwright_proof.exploration.engine import (
+    BrokenGraph,
+    Engine,
+    Figures,
+    Note,
+    OutOfMemory,
+    Result,
+)
 from gainwright_proof.exploration.judge import Judge, unfinished_findings
+from gainwright_proof.exploration.report import METHOD
 from gainwright_proof.exploration.run_file import Run
+from gainwright_proof.exploration.subjects import AS_SPECIFIED
 from gainwright_proof.exploration.vectors import TooManyVectors, vectors_by_state
-from gainwright_proof.verdict import Finding
+from gainwright_proof.verdict import Finding, Verdict
 
 Progress = Callable[[int, int], None]
 """Called now and then with the nodes expanded and the nodes found so far."""
@@ -92,7 +101,7 @@ def explore(
     result = _searched(engine, progress)
     stopped = _reason(result, engine.figures, encoding.codes)
     judge = Judge(trial, engine, stopped)
-    findings = tuple(judge.findings())
+    findings, runs_to_rows = _judged(trial, judge)
     return Exploration(
         digest=trial.digest,
         codes=encoding.codes,
@@ -109,8 +118,18 @@ def explore(
         longest_run_ticks=judge.longest_run_ticks,
         findings=findings,
         runs=judge.runs,
-        runs_to_rows=tuple(judge.runs_to_rows()),
+        runs_to_rows=runs_to_rows,
     )
+
+
+def _judged(trial: Trial, judge: Judge) -> tuple[tuple[Finding, ...], tuple[Run, ...]]:
+    """Return findings and the runs to all rows."""
+    try:
+        return tuple(judge.findings()), tuple(judge.runs_to_rows())
+    except BrokenGraph as error:
+        broken = Finding(AS_SPECIFIED, METHOD, Verdict.REFUTED, f"In the search {error}.")
+        others = unfinished_findings(trial, str(error))
+        return (broken, *(f for f in others if f.subject != AS_SPECIFIED)), ()
 
 
 class _CannotBegin(Exception):

@@ -10,6 +10,7 @@ from typing import Any
 from gainwright.language import parse, validate
 from gainwright.language.expression import InState, Operator
 from gainwright.language.load import trial_from_document
+from gainwright.semantics import python_code
 from gainwright_codegen.trial_c import expression as c_expression
 from gainwright_proof.exploration import (
     Vacuity,
@@ -42,6 +43,18 @@ def _explored(place: Any, name: str, value: Callable[[Any], Any]) -> Callable[[]
     def judge() -> tuple[str, ...]:
         trial = shortened_trial(_DIVISOR)
         with patched(place, name, value(getattr(place, name))):
+            return left_open(explore(trial).findings)
+
+    return judge
+
+
+def _reference(**changes: str) -> Callable[[], tuple[str, ...]]:
+    """Return a judge for a defect of the reference in numpy."""
+
+    def judge() -> tuple[str, ...]:
+        dialect = replace(python_code.ARRAY, **changes)
+        trial = shortened_trial(_DIVISOR)
+        with patched(array_code, "ARRAY", dialect), patched(python_code, "ARRAY", dialect):
             return left_open(explore(trial).findings)
 
     return judge
@@ -124,16 +137,15 @@ IN_TOOL: tuple[InsertedDefect, ...] = (
     ),
     InsertedDefect(
         "reference reads 'and' as 'or'", "reference", "semantics/python_code",
-        _explored(array_code, "ARRAY", lambda whole: replace(whole, conjunction="({} | {})")),
+        _reference(conjunction="({} | {})"),
     ),
     InsertedDefect(
         "reference denies nothing", "reference", "semantics/python_code",
-        _explored(array_code, "ARRAY", lambda whole: replace(whole, denial="({} == True)")),
+        _reference(denial="({} == True)"),
     ),
     InsertedDefect(
         "exporter writes > for >=", "exporter", "trial_c/expression",
-        _explored(c_expression, "_MIRRORED", lambda whole: {
-            **whole, Operator.GREATER_EQUAL: Operator.LESS}),
+        _explored(c_expression, "_TOKENS", lambda whole: {**whole, Operator.GREATER_EQUAL: ">"}),
     ),
     InsertedDefect(
         "the code of a state leaves a variable out", "state encoding", "exploration/model_tables",
