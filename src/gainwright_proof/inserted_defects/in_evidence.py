@@ -61,7 +61,7 @@ def refusals(document: Mapping[str, Any], obligations: tuple[Obligation, ...]) -
         check_against("evidence", evidence, again.findings, again.exploration)
         check_obligations("evidence", evidence, obligations_of(again.findings))
     except InputError as error:
-        return tuple(f"evidence, {problem.place}" for problem in error.problems)
+        return tuple(f"evidence, {p.place or Path(p.file).name}" for p in error.problems)
     return ()
 
 
