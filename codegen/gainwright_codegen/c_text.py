@@ -91,6 +91,17 @@ def identity(kind: str, name: str, digest: str) -> str:
     return f"{kind} {name}, SHA-256 {digest}"
 
 
+def fingerprint(digest: str) -> str:
+    """Return the first 32 bits of a digest as a number of the preprocessor."""
+    return f"0x{digest[:8] or '0'}U"
+
+
+C_LINKAGE_BEGINS = '#ifdef __cplusplus\nextern "C" {\n#endif\n'
+C_LINKAGE_ENDS = "#ifdef __cplusplus\n}\n#endif\n"
+RUNTIME_VERSION = 2
+"""Version of the static C that generated files are made for; ``GW_RUNTIME_VERSION`` there."""
+
+
 def banner(subject: str, identities: Iterable[str]) -> str:
     """Return the comment that opens an exported file.
 

@@ -11,15 +11,17 @@ from pathlib import Path
 
 import pytest
 
+from gainwright.errors import InputError
 from gainwright.language.load import load_trial
 from gainwright.language.shipped import shipped_trial_path
 from gainwright_codegen.bundle.axis import axis_bundle
 from gainwright_codegen.bundle.bundle import Bundle, make_bundle
 from gainwright_codegen.bundle.golden.scenario import checksums
 from gainwright_codegen.bundle.golden.search import SearchLimits, find_scenarios
-from gainwright_codegen.c_text import CAUTION
+from gainwright_codegen.c_text import CAUTION, RUNTIME_VERSION
 from gainwright_codegen.host import compile_program
 from gainwright_codegen.host.sequencer import CompiledSequencer
+from gainwright_codegen.sources import runtime_sources
 from gainwright_sim.machine import load_machine
 from gainwright_sim.rig.axis import axis_data
 
@@ -132,6 +134,7 @@ def test_every_file_carries_cautions_and_digests_and_no_trace_of_this_computer(b
     trial, machine = load_trial(shipped_trial_path()), axis_data(load_machine(MACHINE))
     trial_line = f"Trial {trial.name}, SHA-256 {trial.digest}"
     machine_line = f"Machine {machine.name}, SHA-256 {machine.digest}"
+    static = runtime_sources()
     for name, content in bundle.files.items():
         text = content.decode("ascii")
         assert str(Path.home()) not in text and os.sep + "tmp" not in text
@@ -139,8 +142,66 @@ def test_every_file_carries_cautions_and_digests_and_no_trace_of_this_computer(b
             continue
         flat = " ".join(word for word in text.split() if word != "*")
         assert CAUTION in flat, name
-        assert trial_line in flat or name.startswith("gw_machine"), name
-        assert machine_line in flat or name.startswith("gw_trial"), name
+        if name not in static:
+            assert trial_line in flat or name.startswith("gw_machine"), name
+            assert machine_line in flat or name.startswith("gw_trial"), name
+
+
+def test_static_files_are_the_same_in_every_export(bundle):
+    """A team reviews and qualifies them once, by a version that the compiler compares."""
+    trial, other = counter_trial(), axis_data(load_machine("grinder-slide"))
+    exports = (make_bundle(trial), axis_bundle(load_trial(shipped_trial_path()), other))
+    for name in runtime_sources():
+        assert {made.files[name] for made in exports if name in made.files} == {bundle.files[name]}
+        assert f"static file, version {RUNTIME_VERSION};".encode() in bundle.files[name]
+    fixed = bundle.files["gw_fixed.h"]
+    assert f"#define GW_RUNTIME_VERSION {RUNTIME_VERSION}\n".encode() in fixed
+
+
+@pytest.mark.parametrize(
+    ("name", "pattern", "replacement"),
+    [
+        ("gw_trial.h", r"(#define GW_TRIAL_FINGERPRINT) \w+", r"\1 1U"),
+        ("gw_machine.h", r"(#define GW_MACHINE_TRIAL_FINGERPRINT) \w+", r"\1 1U"),
+        ("gw_machine.h", r"(#define GW_MACHINE_RUNTIME_VERSION) \d+", r"\1 1"),
+        ("gw_trial.h", r"(#define GW_TRIAL_RUNTIME_VERSION) \d+", r"\1 1"),
+        ("gw_fixed.h", r"(#define GW_RUNTIME_VERSION) \d+", r"\1 1"),
+        ("gw_machine.h", r"(#define GW_CONTROL_TICKS_PER_SEQUENCER_TICK) \d+", r"\1 6554"),
+        ("gw_machine.h", r"(#define GW_CONTROL_TICKS_PER_SEQUENCER_TICK) \d+", r"\1 0"),
+    ],
+)
+def test_a_mixed_set_of_files_does_not_compile(bundle, name, pattern, replacement):
+    changed = _changed(bundle, name, pattern, replacement)
+    with pytest.raises(InputError, match="different exports|another version|cannot be counted"):
+        selftest(bundle, (), **{name: changed})
+
+
+@pytest.mark.skipif(not available("g++"), reason="g++ is not installed")
+def test_headers_serve_c_plus_plus(bundle, tmp_path):
+    for name, content in bundle.files.items():
+        (tmp_path / name).write_bytes(content)
+    call = '#include "gw_axis.h"\nint main() { static gw_axis a; gw_axis_reset(&a); return 0; }\n'
+    (tmp_path / "use.cpp").write_text(call)
+    units = sorted(name for name in bundle.files if name.endswith(".c") and "selftest" not in name)
+    command = ["gcc", "-c", "-std=c99", *units]
+    subprocess.run(command, cwd=tmp_path, check=True)
+    objects = [name.replace(".c", ".o") for name in units]
+    link = ["g++", "-std=c++11", "-Wall", "-Wextra", "-Werror", "use.cpp", *objects, "-o", "use"]
+    subprocess.run(link, cwd=tmp_path, check=True)
+    subprocess.run([tmp_path / "use"], check=True)
+
+
+def test_numbers_of_the_machine_are_constants_of_the_preprocessor(bundle):
+    text = bundle.files["gw_machine.h"].decode()
+    for line in (
+        "#define GW_RATED_TORQUE_UNM INT32_C(48000000)",
+        "#define GW_TOP_SPEED_URAD_PER_S INT32_C(209000000)",
+        "#define GW_CONTROL_TICK_NS INT32_C(125000)",
+    ):
+        assert line in text
+    (bits,) = re.findall(r"#define GW_GAIN_FRACTION_BITS_SPEED_GAIN (\d+)", text)
+    (stated,) = re.findall(r"gain of each rung: Q\d+\.(\d+)", " ".join(text.split()))
+    assert bits == stated
 
 
 def test_the_read_me_fits_a_terminal(bundle):

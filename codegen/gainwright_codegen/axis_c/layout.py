@@ -57,3 +57,5 @@ class MachineTables:
     constants: tuple[MachineConstant, ...]
     tables: tuple[MachineTable, ...]
     """In an order in which a table comes after those it refers to."""
+    trial_digest: str = ""
+    """SHA-256 (hex) of the trial that the tables are for."""

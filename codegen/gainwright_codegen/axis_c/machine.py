@@ -44,8 +44,19 @@ def machine_tables(trial: Trial, axis: AxisData) -> MachineTables:
                 control_ticks(trial, axis),
                 "Control ticks from one sequencer tick to the next.",
             ),
+            *(_gain_format(stage) for stage in stages),
         ),
+        trial_digest=trial.digest,
         tables=(*(_binding(trial, *names) for names in _BINDINGS), *_stage_objects(axis, stages)),
+    )
+
+
+def _gain_format(stage: StageTables) -> MachineConstant:
+    return MachineConstant(
+        f"GW_GAIN_FRACTION_BITS_{stage.stage.name.upper()}",
+        stage.ladder.format.fraction_bits,
+        f"{stage.stage.title}: fraction bits of the words of its ladder, which differ from export "
+        f"to export; 1.0 is {stage.base:.9g} {stage.setting.unit}.",
     )
 
 

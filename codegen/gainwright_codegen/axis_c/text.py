@@ -5,7 +5,17 @@ from __future__ import annotations
 import textwrap
 
 from gainwright_codegen.axis_c.layout import MachineTable, MachineTables, Value
-from gainwright_codegen.c_text import LINE_LENGTH, banner, c_string, comment, identity
+from gainwright_codegen.c_text import (
+    C_LINKAGE_BEGINS,
+    C_LINKAGE_ENDS,
+    LINE_LENGTH,
+    RUNTIME_VERSION,
+    banner,
+    c_string,
+    comment,
+    fingerprint,
+    identity,
+)
 
 _REPLACEABLE = """\
 /* A simulator may define this as nothing, to try many machines with one compilation. */
@@ -42,7 +52,15 @@ def _header(machine: MachineTables) -> str:
         "",
         f"#define GW_MACHINE_NAME {c_string(machine.name)}",
         f"#define GW_MACHINE_DIGEST {c_string(machine.digest)}\n",
+        comment("Trial and static files that this was made for; gw_axis.h compares."),
+        f"#define GW_MACHINE_TRIAL_FINGERPRINT {fingerprint(machine.trial_digest)}",
+        f"#define GW_MACHINE_RUNTIME_VERSION {RUNTIME_VERSION}\n",
+        comment("What 1.0 of torque and of speed are, in uN m and urad/s, and the control tick."),
+        f"#define GW_RATED_TORQUE_UNM {_number(round(machine.rated_torque_nm * 1e6))}",
+        f"#define GW_TOP_SPEED_URAD_PER_S {_number(round(machine.top_speed_rad_per_s * 1e6))}",
+        f"#define GW_CONTROL_TICK_NS {_number(round(machine.control_tick_us * 1000))}\n",
         _REPLACEABLE,
+        C_LINKAGE_BEGINS,
         comment("GW_MACHINE_DIGEST as a constant that firmware can read out."),
         "extern const char gw_machine_digest[sizeof GW_MACHINE_DIGEST];\n",
     ]
@@ -51,7 +69,7 @@ def _header(machine: MachineTables) -> str:
     for table in machine.tables:
         if not table.private:
             lines += [comment(table.comment), f"extern {_declaration(table)};\n"]
-    return "\n".join([*lines, "#endif\n"])
+    return "\n".join([*lines, C_LINKAGE_ENDS, "#endif\n"])
 
 
 def _source(machine: MachineTables) -> str:

@@ -20,7 +20,7 @@ from gainwright_codegen.bundle.golden.selftest_c import (
 )
 from gainwright_codegen.bundle.readme import readme
 from gainwright_codegen.bundle.stamp import stamp_sources
-from gainwright_codegen.c_text import banner, identity
+from gainwright_codegen.c_text import RUNTIME_VERSION, banner, identity
 from gainwright_codegen.sources import SEQUENCER_FILES, runtime_sources, trial_sources
 
 
@@ -60,7 +60,7 @@ def make_bundle(
     found = find_scenarios(trial)
     expected = _expected(trial, found.scenarios)
     all_parts = (sequencer_part(trial, found.scenarios, expected), *parts)
-    files = {name: _with_banner(name, text, identities) for name, text in _runtime(machine).items()}
+    files = {name: _with_banner(name, text) for name, text in _runtime(machine).items()}
     files |= trial_sources(trial)
     files |= stamp_sources(evidence_digest, identities)
     if machine is not None:
@@ -94,6 +94,9 @@ def _runtime(machine: MachineTables | None) -> dict[str, bytes]:
     return runtime
 
 
-def _with_banner(name: str, text: bytes, identities: Sequence[str]) -> bytes:
-    opening = banner(f"{name}, static runtime, exported with", identities)
+def _with_banner(name: str, text: bytes) -> bytes:
+    # No digest of trial or machine: these files are the same in every export.
+    opening = banner(
+        f"{name}, static file, version {RUNTIME_VERSION}; the same in every export.", ()
+    )
     return opening.encode("ascii") + b"\n" + text

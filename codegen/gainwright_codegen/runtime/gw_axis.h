@@ -26,6 +26,10 @@
 #include "gw_sequencer.h"
 #include "gw_trial.h"
 
+#ifdef __cplusplus
+extern "C" {
+#endif
+
 /* Too few or too many control ticks; besides the codes of gw_sequencer.h. GW_BAD_MEMORY also says
  * that the axis' own memory was damaged or never reset. */
 #define GW_BAD_RATE INT32_C(-4)
@@ -37,6 +41,19 @@
 #define GW_RATE_BLOCK 8
 #define GW_RATE_FEWEST ((GW_RATE_BLOCK * GW_CONTROL_TICKS_PER_SEQUENCER_TICK * 3) / 4)
 #define GW_RATE_MOST ((GW_RATE_BLOCK * GW_CONTROL_TICKS_PER_SEQUENCER_TICK * 5) / 4)
+
+#if GW_MACHINE_RUNTIME_VERSION != GW_RUNTIME_VERSION
+#error "gw_machine.h was made for another version of the static files"
+#endif
+#if GW_MACHINE_TRIAL_FINGERPRINT != GW_TRIAL_FINGERPRINT
+#error "gw_machine.h and gw_trial.h are from different exports"
+#endif
+#if (GW_CONTROL_TICKS_PER_SEQUENCER_TICK < 1) || (GW_RATE_MOST >= 65536)
+#error "gw_axis: this many control ticks in a sequencer tick cannot be counted"
+#endif
+#if GW_RUNG_COUNT_MAX < 1
+#error "gw_axis: a gain ladder has at least one rung"
+#endif
 
 /* Counts go round: they are taken modulo GW_COUNT_MAX + 1. */
 #define GW_COUNT_MAX UINT32_C(65535)
@@ -89,5 +106,9 @@ void gw_axis_seal(gw_axis *axis);
 
 /* The gain of a stage that applies now, in the format of gw_gain_ladder. */
 int32_t gw_axis_gain(const gw_axis *axis, int32_t stage);
+
+#ifdef __cplusplus
+}
+#endif
 
 #endif

@@ -20,6 +20,10 @@
 
 #include "gw_highpass.h"
 
+#ifdef __cplusplus
+extern "C" {
+#endif
+
 #define GW_DETECTOR_SECTIONS 2
 #define GW_LEVEL_ONE INT32_C(256)
 #define GW_LEVEL_MAX INT32_C(65535)
@@ -59,5 +63,9 @@ void gw_detector_reset(gw_detector *detector);
  * speed. */
 void gw_detector_sample(gw_detector *detector, const gw_detector_settings *settings,
                         int32_t torque_command, int32_t speed_error);
+
+#ifdef __cplusplus
+}
+#endif
 
 #endif

@@ -21,6 +21,10 @@
 
 #include "gw_trial.h"
 
+#ifdef __cplusplus
+extern "C" {
+#endif
+
 /* A negative return value of a step: nothing was changed, and the firmware must withdraw torque by
  * its own means. None of them can happen with intact code and memory. */
 #define GW_NO_ROW INT32_C(-1)
@@ -45,5 +49,9 @@ int32_t gw_sequencer_advance(gw_sequencer *sequencer, const int32_t inputs[GW_IN
 
 /* Outputs of the present state; damaged memory gives outputs that ask for nothing. */
 void gw_sequencer_outputs(const gw_sequencer *sequencer, int32_t outputs[GW_OUTPUT_SLOTS]);
+
+#ifdef __cplusplus
+}
+#endif
 
 #endif

@@ -10,7 +10,16 @@
 
 #include <stdint.h>
 
+#include "gw_fixed.h"
 #include "gw_trial.h"
+
+#if GW_TRIAL_RUNTIME_VERSION != GW_RUNTIME_VERSION
+#error "gw_trial.h was made for another version of the static files"
+#endif
+
+#ifdef __cplusplus
+extern "C" {
+#endif
 
 /* One bit per named condition: bit k is condition k. */
 #if GW_CONDITION_COUNT > 32
@@ -91,6 +100,10 @@ extern const char *const gw_trial_output_names[GW_OUTPUT_SLOTS];
 extern const char *const gw_trial_variable_names[GW_VARIABLE_SLOTS];
 extern const char *const gw_trial_condition_names[GW_CONDITION_SLOTS];
 extern const char *const gw_trial_row_names[GW_ROW_COUNT]; /* By gw_row.number. */
+#endif
+
+#ifdef __cplusplus
+}
 #endif
 
 #endif

@@ -5,7 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from gainwright.language.model import Enumeration, Kind, Signal, Trial
-from gainwright_codegen.c_text import banner, c_string, comment, identity
+from gainwright_codegen.c_text import (
+    C_LINKAGE_BEGINS,
+    C_LINKAGE_ENDS,
+    RUNTIME_VERSION,
+    banner,
+    c_string,
+    comment,
+    fingerprint,
+    identity,
+)
 from gainwright_codegen.trial_c.identifiers import constant, names_by_prefix
 
 
@@ -18,6 +27,10 @@ def trial_header(trial: Trial) -> str:
             "#ifndef GW_TRIAL_H\n#define GW_TRIAL_H\n\n#include <stdint.h>\n",
             f"#define GW_TRIAL_NAME {c_string(trial.name)}",
             f"#define GW_TRIAL_DIGEST {c_string(trial.digest)}",
+            comment("The first 32 bits of the digest, for the preprocessor to compare."),
+            f"#define GW_TRIAL_FINGERPRINT {fingerprint(trial.digest)}",
+            comment("Version of the static files that this was made for; gw_table.h compares."),
+            f"#define GW_TRIAL_RUNTIME_VERSION {RUNTIME_VERSION}",
             "",
             comment("Sequencer tick in microseconds."),
             f"#define GW_TICK_US {trial.tick_us}",
@@ -36,8 +49,11 @@ def trial_header(trial: Trial) -> str:
                 + f"#define GW_{enumeration.name.upper()}_COUNT {len(enumeration.values)}\n"
                 for enumeration in trial.enumerations
             ),
+            C_LINKAGE_BEGINS,
             comment("GW_TRIAL_DIGEST as a constant that firmware can read out."),
-            "extern const char gw_trial_digest[sizeof GW_TRIAL_DIGEST];\n\n#endif\n",
+            "extern const char gw_trial_digest[sizeof GW_TRIAL_DIGEST];\n",
+            C_LINKAGE_ENDS,
+            "#endif\n",
         ]
     )  # fmt: skip
 
