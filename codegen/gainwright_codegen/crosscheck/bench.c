@@ -3,15 +3,21 @@
 #define GW_SELFTEST_PRINT(text, name, number) ((void)(text), (void)(name), (void)(number))
 #include "gw_selftest.c"
 
+#include <stddef.h>
+
 #include "gw_axis.h"
 
 gw_axis bench_axis;
 
-const uint32_t bench_sizes[4] = {
+const uint32_t bench_sizes[7] = {
     (uint32_t)sizeof(gw_axis),
     SEQUENCE_COUNT,
     GW_CONTROL_TICKS_PER_SEQUENCER_TICK,
-    (uint32_t)sizeof(gw_sequencer),
+    /* Where the fields of the sequencer tick begin, and some of them. */
+    (uint32_t)offsetof(gw_axis, sequencer),
+    (uint32_t)offsetof(gw_axis, rate),
+    (uint32_t)offsetof(gw_axis, fault),
+    (uint32_t)offsetof(gw_axis, outputs),
 };
 
 /* Put the axis where a golden sequence begins, and return the inputs of its first tick. */
