@@ -180,3 +180,21 @@ def test_descriptions_that_say_nothing_about_friction_have_none():
     assert machine.friction.motor_coulomb_nm == machine.friction.load_viscous_nms_per_rad == 0.0
     with pytest.raises(InputError):
         load_from(CHAIN.replace("[drive]", "[friction]\nload_coulomb_n = 1.0\n[drive]"))
+
+
+@pytest.mark.parametrize("name", SHIPPED)
+def test_shipped_axis_is_as_disturbed_as_real_ones(name):
+    """Orders of ripple follow the pole pairs, those of cogging the poles and a number of slots."""
+    machine = load_machine(name)
+    disturbances, friction = machine.disturbances, machine.friction
+    poles = 2 * disturbances.motor_pole_pairs
+    assert [sine.order % (3 * poles) for sine in disturbances.torque_ripple] == [0.0] * len(
+        disturbances.torque_ripple
+    )
+    common, slots, pole_order = (int(sine.order) for sine in disturbances.cogging)
+    assert pole_order == poles and common == math.lcm(slots, poles)
+    assert 1e-3 <= disturbances.current_noise_per_unit <= 1e-2
+    assert 1024 <= disturbances.encoder_lines_per_turn
+    if name != "positioning-bench":
+        assert friction.motor_breakaway_nm > friction.motor_coulomb_nm
+        assert friction.load_breakaway_nm > friction.load_coulomb_nm

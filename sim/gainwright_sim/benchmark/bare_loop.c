@@ -29,6 +29,7 @@ struct bare_loop {
     rig_measured measured;
     rig_compensation compensation;
     double integral;
+    double external_turns;
 };
 
 int64_t bare_loop_size(void)
@@ -61,10 +62,9 @@ void bare_loop_start(bare_loop *loop, const rig_plant *plant, const rig_drive *d
     }
     loop->pending_next = 0;
     loop->target_rad = -turn_rad;
-    rig_measured_start(&loop->measured, drive,
-                       rig_floor(loop->x[0] * drive->encoder.counts_per_rad)
-                           * drive->encoder.count_rad);
+    rig_measured_start(&loop->measured, drive, rig_counted(&drive->encoder, loop->x[0]));
     loop->integral = 0.0;
+    loop->external_turns = 0.0;
     rig_compensation_start(&loop->compensation);
     rig_motion_start(&loop->motion, drive, loop->measured.position_rad);
 }
@@ -88,8 +88,7 @@ static inline double new_torque(bare_loop *loop, double gain)
     double integral;
     double torque;
 
-    loop->measured.position_rad
-        = rig_floor(loop->x[0] * d->encoder.counts_per_rad) * d->encoder.count_rad;
+    loop->measured.position_rad = rig_counted(&d->encoder, loop->x[0]);
     measured = (d->speed_sensor != 0) ? loop->x[MOTOR_SPEED]
                                       : (loop->measured.position_rad - before) * d->ticks_per_s;
     loop->measured.speed_rad_per_s
@@ -116,7 +115,17 @@ static inline double new_torque(bare_loop *loop, double gain)
     return torque;
 }
 
-static inline void move_axis(bare_loop *loop, double torque)
+static inline rig_added disturbance(bare_loop *loop, double torque)
+{
+    const rig_disturbances *d = &loop->plant.disturbances;
+    const double angle = loop->x[0] + 0.5 * loop->drive.tick_s * loop->x[MOTOR_SPEED];
+
+    loop->external_turns += d->external_turns_per_tick;
+    loop->external_turns -= rig_floor(loop->external_turns);
+    return rig_disturbance(d, angle, torque, 1, loop->external_turns);
+}
+
+static inline void move_axis(bare_loop *loop, double torque, rig_added added)
 {
     const rig_plant *p = &loop->plant;
     double next[STATES];
@@ -129,6 +138,11 @@ static inline void move_axis(bare_loop *loop, double torque)
     for (j = 0; j < STATES; j++) {
         for (i = 0; i < STATES; i++) {
             next[i] += p->a[j * STATES + i] * loop->x[j];
+        }
+    }
+    if (p->disturbances.present != 0) {
+        for (i = 0; i < STATES; i++) {
+            next[i] += p->motor[i] * added.motor_nm + p->load[i] * added.load_nm;
         }
     }
     rig_rub(p, loop->x, next, 0.0, STATES);
@@ -147,11 +161,15 @@ void bare_loop_run(bare_loop *loop, int64_t sequencer_ticks)
         for (i = 0; i < loop->drive.sequencer_ticks; i++) {
             const double noise = loop->drive.noise_nm * rig_noise(&loop->noise);
             const double applied = loop->pending[loop->pending_next] + noise;
+            rig_added added = {0.0, 0.0};
 
             loop->pending[loop->pending_next] = new_torque(loop, gain);
             loop->pending_next
                 = (loop->pending_next + 1 < loop->drive.delay_ticks) ? loop->pending_next + 1 : 0;
-            move_axis(loop, applied);
+            if (loop->plant.disturbances.present != 0) {
+                added = disturbance(loop, applied);
+            }
+            move_axis(loop, applied, added);
         }
     }
 }
