@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy.signal import cont2discrete
 
-from gainwright_sim.machine import Chain, Friction, Machine, load_machine
+from gainwright_sim.machine import Chain, Disturbances, Friction, Machine, load_machine
 from gainwright_sim.plant.axis import DiscreteAxis
 from gainwright_sim.plant.chain import (
     anti_resonances_hz,
@@ -23,6 +23,12 @@ from gainwright_sim.plant.loop import DriveLoop
 from gainwright_sim.theory import sample_axis
 
 FOUR = Chain((1e-3, 5e-4, 2e-3, 1e-3), (900.0, 400.0, 2000.0), (0.02, 0.01, 0.05))
+
+
+def smooth(name: str) -> Machine:
+    """Return a shipped machine without disturbances and breakaway friction."""
+    machine = dataclasses.replace(load_machine(name), disturbances=Disturbances())
+    return changed(machine, friction={"motor_breakaway_nm": 0.0, "load_breakaway_nm": 0.0})
 
 
 def changed(machine: Machine, **parts: dict) -> Machine:
@@ -78,11 +84,11 @@ def test_natural_frequencies_of_two_masses():
 
 
 AXES = {
-    "gantry": lambda: load_machine("glaze-gantry"),
-    "hoist": lambda: load_machine("door-hoist"),
-    "rigid": lambda: load_machine("positioning-bench"),
+    "gantry": lambda: smooth("glaze-gantry"),
+    "hoist": lambda: smooth("door-hoist"),
+    "rigid": lambda: smooth("positioning-bench"),
     "no current loop, speed filter, two ticks of delay": lambda: changed(
-        load_machine("grinder-slide"),
+        smooth("grinder-slide"),
         drive={
             "current_loop_time_constant_s": 0.0,
             "speed_filter_time_constant_s": 3e-4,
@@ -126,7 +132,7 @@ def run_both(machine: Machine, other: ContinuousAxis, ticks: int) -> tuple[np.nd
 
 
 def test_coulomb_friction_sticks_until_it_is_exceeded():
-    machine = changed(load_machine("positioning-bench"), friction={"constant_load_torque_nm": 0.0})
+    machine = changed(smooth("positioning-bench"), friction={"constant_load_torque_nm": 0.0})
     level = machine.friction.load_coulomb_nm
     axis = DiscreteAxis(machine)
     for _ in range(200):
@@ -140,7 +146,7 @@ def test_coulomb_friction_sticks_until_it_is_exceeded():
 
 
 def test_coulomb_friction_stops_a_mass_and_does_not_push_it_back():
-    machine = load_machine("glaze-gantry")
+    machine = smooth("glaze-gantry")
     machine = changed(machine, friction={"load_coulomb_nm": 0.0})
     axis = DiscreteAxis(machine)
     axis.state[2:4] = 0.5
@@ -155,7 +161,7 @@ def test_coulomb_friction_stops_a_mass_and_does_not_push_it_back():
 def test_drive_loop_by_hand():
     """Four ticks of a hand calculation: encoder steps, e taken first, limit holds the integral."""
     machine = changed(
-        load_machine("positioning-bench"),
+        smooth("positioning-bench"),
         drive={"encoder_counts_per_turn": 64, "torque_limit_nm": 3.0, "rated_torque_nm": 1.0},
         speed_loop={"start_speed_gain_nms_per_rad": 0.5, "integral_time_s": 125e-6 * 4},
     )
@@ -195,7 +201,7 @@ class FixedAxis:
 
 def test_speed_filter_is_an_exponential_of_its_time_constant():
     machine = changed(
-        load_machine("positioning-bench"), drive={"speed_filter_time_constant_s": 5e-4}
+        smooth("positioning-bench"), drive={"speed_filter_time_constant_s": 5e-4}
     )
     loop = DriveLoop(machine, FixedAxis([0.001 * k for k in range(20)]), ideal=True)
     speeds = [loop.tick().speed_rad_per_s for _ in range(20)]
@@ -206,7 +212,7 @@ def test_speed_filter_is_an_exponential_of_its_time_constant():
 
 
 def test_delay_of_three_ticks_reaches_the_axis_three_ticks_later():
-    machine = changed(load_machine("positioning-bench"), drive={"torque_delay_ticks": 3})
+    machine = changed(smooth("positioning-bench"), drive={"torque_delay_ticks": 3})
     axis = FixedAxis([0.0] * 8)
     loop = DriveLoop(machine, axis)
     for k in range(8):

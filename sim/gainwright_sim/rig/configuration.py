@@ -14,7 +14,7 @@ from gainwright.fixed.qformat import SIGNAL
 from gainwright.language.model import Trial
 from gainwright_codegen.axis_c.machine import control_ticks
 from gainwright_codegen.axis_c.tables import StageTables
-from gainwright_sim.machine import Machine
+from gainwright_sim.machine import Harmonic, Machine
 from gainwright_sim.plant import compensation
 from gainwright_sim.plant.discrete import DiscretePlant, discretise_machine
 from gainwright_sim.plant.disturbance import DisturbanceTorques
@@ -127,20 +127,23 @@ def _rubbing(result: Any, machine: Machine, discrete: DiscretePlant) -> None:
 def _disturbing(target: Any, machine: Machine) -> None:
     """Fill in the torques that disturb the axis."""
     torques = DisturbanceTorques(machine)
-    for name, harmonics in (
-        ("ripple", torques.ripple),
-        ("cogging", torques.cogging_nm),
-        ("offset", torques.offset_nm),
-        ("passing", torques.passing_nm),
+    sines: list[Harmonic] = []
+    for end, harmonics in (
+        ("ripple_end", torques.ripple),
+        ("cogging_end", torques.cogging_nm),
+        ("offset_end", torques.offset_nm),
+        ("end", torques.passing_nm),
     ):
-        orders = getattr(target, name)
-        orders.count = len(harmonics)
-        for number, harmonic in enumerate(harmonics):
-            orders.turns_per_rad[number] = harmonic.order / (2.0 * math.pi)
-            orders.amplitude[number] = harmonic.amplitude
+        sines += harmonics
+        setattr(target, end, len(sines))
+    if torques.external_nm:
+        sines.append(Harmonic(0.0, torques.external_nm))
+        target.end = len(sines)
+        target.external_turns_per_tick = torques.external_turns_per_tick
+    for number, sine in enumerate(sines):
+        target.turns_per_rad[number] = sine.order / (2.0 * math.pi)
+        target.amplitude[number] = sine.amplitude
     target.gain_error = torques.gain_error
-    target.external_nm = torques.external_nm
-    target.external_turns_per_tick = torques.external_turns_per_tick
     target.present = torques.present
 
 

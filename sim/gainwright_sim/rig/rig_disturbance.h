@@ -10,14 +10,13 @@ typedef struct {
     double load_nm;
 } rig_added;
 
-/* Sum of sines over the motor angle. */
-static inline double rig_orders_at(const rig_orders *o, double angle)
+static inline double rig_sum(const double *values, int32_t first, int32_t end)
 {
     double sum = 0.0;
     int32_t i;
 
-    for (i = 0; i < o->count; i++) {
-        sum += o->amplitude[i] * rig_sine(o->turns_per_rad[i] * angle);
+    for (i = first; i < end; i++) {
+        sum += values[i];
     }
     return sum;
 }
@@ -27,23 +26,42 @@ static inline double rig_orders_at(const rig_orders *o, double angle)
 static inline rig_added rig_disturbance(const rig_disturbances *d, double angle, double torque_nm,
                                         int32_t torque_on, double turns)
 {
+    const int32_t pairs_end = d->end + (d->end & 1);
+    double phase[RIG_SINES_MAX];
+    double sine[RIG_SINES_MAX];
     rig_added added;
+    int32_t i;
 
-    added.motor_nm = torque_nm * (d->gain_error + rig_orders_at(&d->ripple, angle))
-                     + rig_orders_at(&d->cogging, angle);
-    added.motor_nm += (torque_on != 0) ? rig_orders_at(&d->offset, angle) : 0.0;
-    added.load_nm = rig_orders_at(&d->passing, angle) + d->external_nm * rig_sine(turns);
+    for (i = 0; i < pairs_end; i++) {
+        phase[i] = d->turns_per_rad[i] * angle;
+    }
+    if (d->external_turns_per_tick > 0.0) {
+        phase[d->end - 1] = turns;
+    }
+    rig_sines(phase, sine, pairs_end);
+    for (i = 0; i < pairs_end; i++) {
+        sine[i] *= d->amplitude[i];
+    }
+    added.motor_nm = torque_nm * (d->gain_error + rig_sum(sine, 0, d->ripple_end))
+                     + rig_sum(sine, d->ripple_end,
+                               (torque_on != 0) ? d->offset_end : d->cogging_end);
+    added.load_nm = rig_sum(sine, d->offset_end, d->end);
     return added;
 }
 
 /* Angle as the encoder's two signals show it: their errors have one and two periods per line. */
 static inline double rig_interpolated(const rig_encoder *e, double angle)
 {
-    const double lines = e->lines_per_rad * angle;
+    double phase[2];
+    double sine[2];
 
-    return (e->lines_per_rad > 0.0)
-               ? angle + e->first_rad * rig_sine(lines) + e->second_rad * rig_sine(2.0 * lines)
-               : angle;
+    if (e->lines_per_rad <= 0.0) {
+        return angle;
+    }
+    phase[0] = e->lines_per_rad * angle;
+    phase[1] = 2.0 * phase[0];
+    rig_sines(phase, sine, 2);
+    return angle + e->first_rad * sine[0] + e->second_rad * sine[1];
 }
 
 static inline double rig_counted(const rig_encoder *e, double angle)

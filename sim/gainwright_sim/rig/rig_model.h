@@ -14,7 +14,7 @@
 #define RIG_STATES_MAX 9 /* angles and speeds of four masses, torque behind the current loop */
 #define RIG_DELAY_MAX 16
 #define RIG_SMOOTHING_MAX 4096
-#define RIG_ORDERS_MAX 5
+#define RIG_SINES_MAX 16 /* even, so that pairs of them fit */
 #define RIG_SHARE_LIMIT 511 /* largest speed share reported, 256 = cruise speed */
 
 /* Settings of the drive that a stage may tune. */
@@ -36,22 +36,18 @@ typedef struct {
     double per_motor_beside_load; /* the same, for a load that goes no way */
 } rig_response;
 
+/* Torques as sines: first those in proportion to the torque, then cogging, then the current sensors'
+ * offsets, then those on the load, of which the last may have a frequency of its own. */
 typedef struct {
-    int32_t count;
-    double turns_per_rad[RIG_ORDERS_MAX]; /* periods of the sine per rad of the motor */
-    double amplitude[RIG_ORDERS_MAX];
-} rig_orders;
-
-/* All zero: none. */
-typedef struct {
-    int32_t present;    /* whether any of the torques below is there */
-    rig_orders ripple;  /* share of the torque */
-    rig_orders cogging; /* Nm, as are the others */
-    rig_orders offset;  /* of the current sensors: only with torque on */
-    rig_orders passing; /* on the load */
-    double gain_error;  /* share of the torque */
-    double external_nm; /* on the load, at a frequency of its own */
-    double external_turns_per_tick;
+    int32_t present; /* whether there is any */
+    int32_t ripple_end;
+    int32_t cogging_end;
+    int32_t offset_end;
+    int32_t end;
+    double turns_per_rad[RIG_SINES_MAX]; /* periods per rad of the motor */
+    double amplitude[RIG_SINES_MAX];     /* share of the torque, or Nm */
+    double gain_error;                   /* share of the torque */
+    double external_turns_per_tick;      /* 0: the last sine goes by the angle too */
 } rig_disturbances;
 
 typedef struct {
