@@ -14,6 +14,7 @@ from gainwright_sim.benchmark.quiet_machines import short_ladder_trial
 from gainwright_sim.machine import load_machine
 from gainwright_sim.rehearsal import rehearse as rehearsing
 from gainwright_sim.rehearsal.bench import Bench
+from gainwright_sim.rehearsal.ending import REASON_OUTPUT
 from gainwright_sim.rehearsal.outcome import OUTCOMES, judged
 from gainwright_sim.rehearsal.rehearse import Rehearsal, rehearse
 from gainwright_sim.rehearsal.summary import summarise
@@ -134,3 +135,21 @@ def test_watched_or_not_is_the_same():
     assert sum(seen) == len(watched.log)
     assert (watched.log.signals == alone.log.signals).all()
     assert watched.violations == alone.violations == ()
+
+
+@pytest.mark.skipif(
+    REASON_OUTPUT not in {signal.name for signal in TRIAL.outputs},
+    reason="the shipped trial gives no reason of its own",
+)
+@pytest.mark.parametrize(("forced", "said"), [("run_permit", "permit"), ("drive_ready", "drive")])
+def test_reason_and_remedy_are_those_of_the_trial(forced, said):
+    override = Override(start=3000, stop=FOR_EVER, input=forced, value=0)
+    summary = summarise(rehearse(Bench(TRIAL, GRINDER), 1, overrides=[override]))
+    (output,) = (signal for signal in TRIAL.outputs if signal.name == REASON_OUTPUT)
+    values = {value.name: value for value in TRIAL.enumeration(output.enumeration).values}
+    value = values[summary.ending.reason]
+    assert said in value.words
+    assert summary.ending.tick == 3000
+    text = words(summary)
+    assert value.words in text
+    assert value.remedy.rstrip(".") in text
