@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 
 from gainwright.language.load import load_trial
-from gainwright.language.model import Trial
+from gainwright.language.model import Kind, Signal, Trial
 from gainwright.language.shipped import shipped_trial_path
 from gainwright.semantics.evaluate import evaluate
 from gainwright.semantics.machine import ReferenceMachine
@@ -27,13 +27,22 @@ RESTING = {
     "inside_travel_window": 1,
     "torque_saturated": 0,
     "cruising": 0,
+    "speed_share": 0,
     "target_reached": 0,
     "standstill": 1,
-    "ring_level": 0,
     "burst_level": 0,
+    "noise_blocks": 0,
+    "noise_level": 0,
+    "noise_leapt": 0,
+    "ring_blocks": 0,
+    "ring_level": 0,
+    "response_level": 0,
+    "decay_level": 65535,
 }
-LOUD = {"burst_level": TRIAL.constant("burst_threshold")}
-RINGING = {"ring_level": TRIAL.constant("silence_threshold")}
+BURST = {"burst_level": TRIAL.constant("burst_threshold")}
+LASTING = {"ring_level": 512, "ring_blocks": 200, "decay_level": 250}
+UNSEEN = {"response_level": 255, "ring_level": 200, "ring_blocks": 200}
+REASONS = [value.name for value in TRIAL.enumeration("end_reasons").values]
 MARGIN, TOP = TRIAL.constant("margin_rungs"), TRIAL.constant("top_rung")
 
 
@@ -50,15 +59,26 @@ class Walk:
         return Snapshot(self.machine.state, dict(self.machine.variables), self.machine.outputs())
 
     def obedient(self) -> dict[str, int]:
-        """Inputs of an axis that is at constant speed or arrives when the time is right."""
+        """Inputs of an axis that is at constant speed or arrives when the time is right.
+
+        Its noise is heard at once, it answers each pulse, and the answer dies away in two blocks.
+        """
         moving = self.machine.outputs()["motion_enable"]
         approaching = self.machine.state == "approach"
         return {
             **RESTING,
             "cruising": int(moving and not approaching),
+            "speed_share": 256 * int(moving and not approaching),
             "target_reached": int(approaching),
             "standstill": int(not moving),
+            "noise_blocks": 4,
+            "ring_blocks": 2,
+            "response_level": 2000,
         }
+
+    @property
+    def reason(self) -> str:
+        return REASONS[self.machine.outputs()["end_reason"]]
 
     def tick(self, **changes: int) -> str:
         inputs = {**self.obedient(), **changes}
@@ -94,10 +114,10 @@ class Walk:
 
 def test_onset_by_burst_is_backed_off_verified_and_finished():
     walk = Walk().started().at_rung(40)
-    assert walk.tick(**LOUD) == "oscillating_onset@detect"
+    assert walk.tick(**BURST) == "burst_onset@detect"
     assert (walk.machine.state, walk.rung) == ("back_off", 40 - MARGIN)
     walk.until("finished")
-    assert walk.rung == 40 - MARGIN
+    assert (walk.rung, walk.reason) == (40 - MARGIN, "below_onset")
     kept = walk.machine.variables
     assert (kept["limit_rung"], kept["result_rung"], kept["onset_found"]) == (40, 40 - MARGIN, 1)
     # Verified once in each direction, and the brake closed before torque went.
@@ -106,11 +126,80 @@ def test_onset_by_burst_is_backed_off_verified_and_finished():
     assert not walk.machine.outputs()["torque_request"]
 
 
-def test_onset_by_lasting_ringing():
+def test_onset_by_lasting_ringing_after_every_repeat():
     walk = Walk().started().at_rung(30)
-    ticks = walk.until("back_off", **RINGING)
-    assert ticks == TRIAL.constant("listen_timeout_ticks") + 1
+    ticks = walk.until("back_off", **LASTING)
     assert walk.rows[-1] == "ringing_onset@detect" and walk.rung == 30 - MARGIN
+    assert walk.rows.count("listen_again") == TRIAL.constant("most_repeats")
+    assert ticks > 4 * TRIAL.constant("listen_timeout_ticks")
+
+
+def test_listening_cut_off_proves_nothing():
+    """The axis comes to the end of its travel, or slows down, before the ringing is silent."""
+    for change in ({"cruising": 0}, {"speed_share": 101}):
+        walk = Walk().started().at_rung(30)
+        walk.tick(ring_level=300)
+        assert walk.tick(ring_level=0, **change) == "listen_again"
+        assert walk.rung == 30 and walk.machine.variables["repeats"] == 1
+
+
+def test_standing_axis_is_never_judged():
+    walk = Walk().started().at_rung(3, "move")
+    walk.until("aborted", speed_share=0)
+    assert walk.reason == "speed_not_reached" and walk.rung == 0
+
+
+def test_ringing_that_falls_is_quiet_only_if_it_falls_fast_or_after_every_repeat():
+    falling = {**LASTING, "decay_level": TRIAL.constant("fading_decay")}
+    walk = Walk().started().at_rung(30)
+    walk.tick(**falling)
+    assert walk.tick(**falling, cruising=0) == "raise_gain"
+    slowly = {**LASTING, "decay_level": TRIAL.constant("slow_decay") - 1}
+    walk.at_rung(31)
+    for _ in range(TRIAL.constant("most_repeats")):
+        assert walk.tick(**slowly, cruising=0) == "listen_again"
+        walk.until("detect")
+    assert walk.tick(**slowly, cruising=0) == "raise_gain"
+
+
+def test_pulse_that_is_never_seen_is_no_evidence():
+    """Unseen without noise: the search may go on, but nothing is verified by it."""
+    walk = Walk().started().at_rung(30)
+    walk.until("move", **UNSEEN)
+    assert walk.rows[-1] == "listen_again"
+    walk = Walk().started().at_rung(30)
+    walk.tick(**BURST)
+    walk.until("stop_axis", **UNSEEN)
+    assert walk.rows[-1] == "verification_not_judged"
+    walk.until("aborted")
+    assert walk.reason == "pulse_not_seen"
+
+
+def test_strong_noise_excites_the_loop_itself():
+    noisy = {**UNSEEN, "noise_level": TRIAL.constant("hiding_noise")}
+    walk = Walk().started().at_rung(30)
+    assert walk.tick(**noisy) == "raise_gain"
+    walk.at_rung(31)
+    walk.until("move", **noisy, noise_leapt=1)
+    assert walk.rows[-1] == "listen_again"  # what leaps is no noise
+
+
+@pytest.mark.parametrize("way", ["noise_ends_search@hear_own_noise", "burst_of_noise@detect"])
+def test_noise_ends_the_search_in_an_end_of_its_own(way):
+    walk = Walk().started().at_rung(30, way.split("@")[1])
+    assert walk.tick(noise_level=85, **(BURST if "burst" in way else {})) == way
+    walk.until("noise_limited")
+    kept = walk.machine.variables
+    assert (kept["limit_rung"], walk.rung, kept["onset_found"]) == (30, 30 - MARGIN, 0)
+    assert walk.machine.outputs()["limited_by_noise"] and walk.reason == "below_noise"
+
+
+def test_nobody_listens():
+    walk = Walk().started().at_rung(20, "hear_own_noise")
+    ticks = walk.until("stop_axis", noise_blocks=0)
+    assert ticks == TRIAL.constant("noise_timeout_ticks") + 1
+    walk.until("aborted")
+    assert walk.reason == "no_measurement"
 
 
 def test_quiet_to_the_top_keeps_the_margin_without_onset():
@@ -118,6 +207,7 @@ def test_quiet_to_the_top_keeps_the_margin_without_onset():
     walk.until("finished")
     kept = walk.machine.variables
     assert (kept["limit_rung"], kept["result_rung"], kept["onset_found"]) == (TOP, TOP - MARGIN, 0)
+    assert walk.reason == "below_top_rung"
 
 
 def test_gain_goes_up_by_single_rungs_and_direction_alternates():
@@ -133,28 +223,30 @@ def test_gain_goes_up_by_single_rungs_and_direction_alternates():
 
 def test_failed_verification_lowers_the_limit_by_a_margin_each_time():
     walk = Walk().started().at_rung(60)
-    walk.tick(**LOUD)
+    walk.tick(**BURST)
     expected = 60
     while expected >= MARGIN:
         assert walk.machine.variables["limit_rung"] == expected
         expected -= MARGIN
         assert walk.rung == expected
         walk.until("verify_detect")
-        walk.tick(**LOUD)
+        walk.tick(**BURST)
     assert walk.machine.state == "stop_axis" and walk.rung == 0
-    assert walk.rows[-1] == "oscillating_without_margin@verify_detect"
+    assert walk.rows[-1] == "burst_without_margin@verify_detect"
     walk.until("aborted")
+    assert walk.reason == "limit_too_near_start"
 
 
 @pytest.mark.parametrize("rung", [0, MARGIN - 1])
 def test_onset_near_the_start_gain_gives_no_result(rung):
     walk = Walk().started().at_rung(rung)
-    assert walk.tick(**LOUD) == "oscillating_without_margin@detect"
+    assert walk.tick(**BURST) == "burst_without_margin@detect"
     walk.until("aborted")
     assert walk.rung == 0
 
 
-MOVING = ["approach", "move", "pulse", "detect", "verify_move", "verify_pulse", "verify_detect"]
+MOVING = ["approach", "move", "hear_own_noise", "pulse", "detect", "verify_move", "verify_noise"]
+MOVING += ["verify_pulse", "verify_detect"]
 
 
 @pytest.mark.parametrize("state", MOVING)
@@ -165,19 +257,50 @@ def test_stop_demand_stops_with_torque_until_the_brake_has_closed(state, change)
     outputs = walk.machine.outputs()
     assert walk.machine.state == "stop_axis" and walk.rung == 0
     assert outputs["torque_request"] and outputs["brake_open"] and not outputs["motion_enable"]
-    stopping = walk.until("close_brake", standstill=0, **change)
-    assert stopping == TRIAL.constant("stop_timeout_ticks") + 1
+    stopping = walk.until("close_brake", **change)
+    assert stopping == TRIAL.constant("standstill_minimum_ticks") + 1
     assert walk.machine.outputs()["torque_request"]
     closing = walk.until("aborted", **change)
     assert closing == TRIAL.constant("brake_close_ticks") + 1
     assert not walk.machine.outputs()["torque_request"]
+    assert walk.reason == ("permit_lost" if "run_permit" in change else "window_left")
+
+
+def test_axis_that_does_not_stop_is_a_fault():
+    walk = _walk_to("detect")
+    walk.tick(run_permit=0)
+    assert walk.until("close_brake", standstill=0) == TRIAL.constant("stop_timeout_ticks") + 1
+    walk.until("fault")
+    assert walk.reason == "did_not_stop"
+
+
+@pytest.mark.parametrize("state", ["stop_axis", "close_brake"])
+@pytest.mark.parametrize("change", [{"run_permit": 0}, {"inside_travel_window": 0}, BURST])
+def test_result_is_lost_by_what_happens_while_stopping(state, change):
+    """Also if it lasts for one tick only: a permit given back does not bring the result back."""
+    walk = _walk_to("verify_detect")
+    walk.until(state)
+    assert walk.machine.variables["verified"]
+    walk.tick(**change)
+    assert not walk.machine.variables["verified"] and walk.rung == 0
+    walk.until("aborted")
+    assert walk.reason in ("permit_lost", "window_left", "oscillated_while_stopping")
+
+
+@pytest.mark.parametrize(
+    ("state", "then"), [("energise", "aborted"), ("open_brake", "close_brake")]
+)
+def test_burst_before_the_first_move_ends_it(state, then):
+    walk = _walk_to(state)
+    walk.tick(**BURST)
+    assert walk.machine.state == then and walk.reason == "oscillating_at_start"
 
 
 def _walk_to(state: str) -> Walk:
     walk = Walk().started()
     if state.startswith("verify") or state == "back_off":
         walk.at_rung(MARGIN)
-        walk.tick(**LOUD)
+        walk.tick(**BURST)
     walk.until(state)
     return walk
 
@@ -243,8 +366,9 @@ def test_early_start_is_used_up(missing):
         ("open_brake", "open_brake_timeout_ticks", {"standstill": 0}, "axis_does_not_rest"),
         ("approach", "approach_timeout_ticks", {"target_reached": 0}, "approach_takes_too_long"),
         ("move", "move_timeout_ticks", {"cruising": 0}, "move_takes_too_long@move"),
-        ("back_off", "back_off_timeout_ticks", RINGING, "axis_does_not_settle"),
-        ("back_off", "saturation_limit_ticks", {"torque_saturated": 1}, "torque_stays_saturated"),
+        ("back_off", "back_off_timeout_ticks", {"burst_level": 100}, "axis_does_not_settle"),
+        ("back_off", "oscillation_limit_ticks", {"torque_saturated": 1}, "oscillation_stays"),
+        ("back_off", "oscillation_limit_ticks", BURST, "oscillation_stays"),
     ],
 )
 def test_every_wait_has_an_end(state, constant, inputs, row):
@@ -258,20 +382,16 @@ def test_every_wait_has_an_end(state, constant, inputs, row):
     walk.until("aborted")
 
 
-def test_loud_while_stopping_drops_the_result():
-    walk = _walk_to("verify_detect")
-    walk.until("stop_axis")
-    assert walk.machine.variables["verified"] and walk.rung == 0  # MARGIN - MARGIN
-    walk.tick(standstill=0, **LOUD)
-    assert not walk.machine.variables["verified"]
-    walk.until("aborted")
-
-
 # Random inputs on the trial as shipped ----------------------------------------------------------
 
 
-def _levels() -> st.SearchStrategy[int]:
-    return st.sampled_from([0, 255, 256, 65535])
+INTERESTING = [0, 1, 2, 3, 4, 15, 16, 47, 48, 63, 64, 84, 85, 101, 102, 127, 128]
+INTERESTING += [179, 180, 181, 243, 244, 255, 256, 511, 512, 65535]
+
+
+def _values(signal: Signal) -> st.SearchStrategy[int]:
+    high = 1 if signal.kind is Kind.BOOLEAN else signal.high
+    return st.sampled_from([value for value in INTERESTING if value <= high])
 
 
 class RandomInputs(RuleBasedStateMachine):
@@ -286,8 +406,7 @@ class RandomInputs(RuleBasedStateMachine):
     @rule(
         changes=st.fixed_dictionaries(
             {},
-            optional={name: st.integers(0, 1) for name in RESTING if not name.endswith("level")}
-            | {"ring_level": _levels(), "burst_level": _levels()},
+            optional={s.name: _values(s) for s in TRIAL.inputs},
         ),
         times=st.sampled_from([1, 1, 2, 19, 21, 130, 700]),
     )
@@ -295,7 +414,7 @@ class RandomInputs(RuleBasedStateMachine):
         for _ in range(times):
             self._compared_tick(changes)
 
-    @precondition(lambda self: self.walk.machine.state in ("move", "verify_move", "detect"))
+    @precondition(lambda self: self.walk.machine.outputs()["motion_enable"])
     @rule()
     def quiet_rung(self) -> None:
         for _ in range(150):

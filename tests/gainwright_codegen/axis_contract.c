@@ -151,8 +151,9 @@ enum { AFTER = 12, HEARD = 80 };
 
 static int32_t hears(const gw_axis *axis)
 {
-    return ((gw_ring_level_input < 0) || (axis->inputs[gw_ring_level_input] >= 256))
-           && ((gw_burst_level_input < 0) || (axis->inputs[gw_burst_level_input] >= 256));
+    const int32_t burst = gw_finding_input[GW_FINDING_BURST_LEVEL];
+
+    return (burst < 0) || (axis->inputs[burst] >= 256);
 }
 
 #define BYTES_OF(member) offsetof(gw_axis, member), sizeof(((gw_axis *)0)->member)
@@ -160,7 +161,8 @@ static int32_t hears(const gw_axis *axis)
 /* What is left from one sequencer tick to the next: any change of it must be noticed. */
 static const size_t guarded[][2] = {
     {BYTES_OF(stage)},        {BYTES_OF(sequencer.state)}, {BYTES_OF(sequencer.variables)},
-    {BYTES_OF(order.stage)},  {BYTES_OF(order.height)},    {BYTES_OF(order.number)},
+    {BYTES_OF(order.stage)},  {BYTES_OF(order.rung)},      {BYTES_OF(order.hearing)},
+    {BYTES_OF(order.height)}, {BYTES_OF(order.number)},
     {BYTES_OF(rate)},         {BYTES_OF(fault)},           {BYTES_OF(checksum)},
     {BYTES_OF(outputs)},
 };

@@ -7,6 +7,7 @@ import hashlib
 import numpy as np
 import pytest
 
+from gainwright.detector.evidence import FINDINGS, Hearing, ReferenceEvidence
 from gainwright.detector.reference import ReferenceDetector
 from gainwright.language.load import load_trial
 from gainwright.language.shipped import shipped_trial_path
@@ -67,17 +68,29 @@ def assert_same_as_reference(rehearsal: Rehearsal) -> None:
     np.testing.assert_array_equal(recorded, lines)
 
 
-def test_levels_are_those_of_the_reference_detector_on_every_tick(rehearsal):
+def test_findings_are_those_of_the_reference_on_every_tick(rehearsal):
     """A sequencer tick sees what the control ticks before it left: 8 of them, 125 us each."""
-    detector = ReferenceDetector(rehearsal.tables[0].detector)
-    levels = []
-    for torque, speed_error in rehearsal.log.control.tolist():
-        detector.sample(torque, speed_error)
-        levels.append((detector.ring.level, detector.burst.level))
-    expected = [(0, 0), *levels[7:-1:8]]
-    seen = np.column_stack((rehearsal.input("ring_level"), rehearsal.input("burst_level")))
-    np.testing.assert_array_equal(seen, expected)
-    assert (seen.max(axis=0) > 256).all(), "ringing and a burst were heard"
+    detector, evidence = ReferenceDetector(rehearsal.tables[0].detector), ReferenceEvidence()
+    hearings, rungs = rehearsal.output("hearing"), rehearsal.output("speed_gain_rung")
+    seen = {name: rehearsal.input(name) for name in FINDINGS}
+    control, before = rehearsal.log.control.reshape(len(hearings), -1, 2), (Hearing.NOTHING, 0)
+    for tick, samples in enumerate(control.tolist()[:-1]):
+        order = (Hearing(hearings[tick]), rungs[tick])
+        if order[0] is not before[0]:
+            detector.restart_blocks()
+            evidence.hear(order[0])
+        if order[1] != before[1]:
+            evidence.new_gain()
+        before = order
+        for torque, speed_error in samples:
+            ring_ended, burst_ended = detector.sample(torque, speed_error)
+            if ring_ended:
+                evidence.ring_block(detector.ring.level)
+            if burst_ended:
+                evidence.burst_block(detector.burst.level)
+        expected = evidence.findings()
+        assert {name: int(seen[name][tick + 1]) for name in FINDINGS} == expected, tick
+    assert seen["response_level"].max() > 256 and seen["burst_level"].max() > 256
 
 
 def digest(log: RigLog) -> str:

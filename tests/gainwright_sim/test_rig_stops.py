@@ -74,12 +74,12 @@ def test_violated_step_shows_the_values_before_and_after():
 
 def test_violated_response_is_late_by_its_ticks():
     trial = with_requirement(
-        kind="response", trigger="in_state(pulse)", formula="in_state(move)", within_ticks=50
+        kind="response", trigger="in_state(pulse)", formula="in_state(move)", within_ticks=5
     )
     rehearsal = rehearse(Bench(trial, HOIST), seed=SEED)
     (violation,) = rehearsal.violations
     triggered = states(rehearsal).index("pulse") + 1  # the tick that sees the state
-    assert violation.tick == triggered + 50
+    assert violation.tick == triggered + 5
 
 
 def stopped(stop_tick: int, name: str, value: int) -> Rehearsal:

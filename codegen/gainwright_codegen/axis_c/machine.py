@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from gainwright.detector.evidence import FINDINGS
 from gainwright.detector.settings import DetectorSettings, LevelSettings
 from gainwright.fixed.biquad_quantise import response_error
-from gainwright.language.model import Trial
+from gainwright.language.model import Signal, Trial
 from gainwright_codegen.axis_c.layout import MachineConstant, MachineTable, MachineTables
 from gainwright_codegen.axis_c.tables import AxisData, StageTables, axis_tables
 
@@ -14,10 +15,9 @@ CONTROL_TICKS = "GW_CONTROL_TICKS_PER_SEQUENCER_TICK"
 _PER_STAGE = "GW_STAGE_SLOTS"
 _PER_RUNG = "GW_RUNG_COUNT_MAX"
 _BINDINGS = (
-    ("gw_ring_level_input", "inputs", "ring_level", "Input that takes the ring level"),
-    ("gw_burst_level_input", "inputs", "burst_level", "Input that takes the burst level"),
-    ("gw_pulse_request_output", "outputs", "pulse_request", "Output that asks for a test pulse"),
-    ("gw_active_stage_output", "outputs", "active_stage", "Output that says which stage is tuned"),
+    ("gw_pulse_request_output", "pulse_request", "Output that asks for a test pulse"),
+    ("gw_hearing_output", "hearing", "Output that says what blocks belong to"),
+    ("gw_active_stage_output", "active_stage", "Output that says which stage is tuned"),
 )
 
 
@@ -36,7 +36,7 @@ def machine_tables(trial: Trial, axis: AxisData) -> MachineTables:
         control_tick_us=round(axis.timing.control_tick_s * 1e6, 6),
         rated_torque_nm=axis.ratings.rated_torque_nm,
         top_speed_rad_per_s=axis.ratings.top_speed_rad_per_s,
-        includes=("gw_detector.h", "gw_pulse.h", "gw_trial.h"),
+        includes=("gw_detector.h", "gw_evidence.h", "gw_pulse.h", "gw_trial.h"),
         constants=(
             MachineConstant(_PER_RUNG, most_rungs(trial), "Longest gain ladder of all stages."),
             MachineConstant(
@@ -47,7 +47,11 @@ def machine_tables(trial: Trial, axis: AxisData) -> MachineTables:
             *(_gain_format(stage) for stage in stages),
         ),
         trial_digest=trial.digest,
-        tables=(*(_binding(trial, *names) for names in _BINDINGS), *_stage_objects(axis, stages)),
+        tables=(
+            *(_binding(trial, *names) for names in _BINDINGS),
+            _finding_inputs(trial),
+            *_stage_objects(axis, stages),
+        ),
     )
 
 
@@ -65,10 +69,24 @@ def most_rungs(trial: Trial) -> int:
     return max((stage.rungs for stage in trial.stages), default=1)
 
 
-def _binding(trial: Trial, name: str, group: str, signal: str, meaning: str) -> MachineTable:
-    names = [item.name for item in getattr(trial, group)]
-    place = names.index(signal) if signal in names else -1
+def _binding(trial: Trial, name: str, signal: str, meaning: str) -> MachineTable:
+    place = _place(trial.outputs, signal)
     return MachineTable("int32_t", name, place, f"{meaning}; -1: the trial has none.")
+
+
+def _finding_inputs(trial: Trial) -> MachineTable:
+    return MachineTable(
+        "int32_t",
+        "gw_finding_input",
+        tuple(_place(trial.inputs, name) for name in FINDINGS),
+        "Input that takes each finding of the detector; -1: the trial has none.",
+        ("GW_FINDING_COUNT",),
+    )
+
+
+def _place(signals: Sequence[Signal], name: str) -> int:
+    names = [signal.name for signal in signals]
+    return names.index(name) if name in names else -1
 
 
 def _stage_objects(axis: AxisData, stages: Sequence[StageTables]) -> list[MachineTable]:

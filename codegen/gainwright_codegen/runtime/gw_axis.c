@@ -56,6 +56,12 @@ static int32_t pulse_requested(const int32_t outputs[GW_OUTPUT_SLOTS])
     return (gw_pulse_request_output < 0) ? 0 : outputs[gw_pulse_request_output];
 }
 
+/* What blocks belong to, enum gw_hearing. */
+static int32_t hearing_of(const int32_t outputs[GW_OUTPUT_SLOTS])
+{
+    return (gw_hearing_output < 0) ? (int32_t)GW_HEARING_NOTHING : outputs[gw_hearing_output];
+}
+
 /* A rotated exclusive or: one changed bit anywhere always shows. */
 static uint32_t with_word(uint32_t checksum, uint32_t word)
 {
@@ -80,6 +86,8 @@ static uint32_t checksum_of(const gw_axis *axis)
     sum = with_words(sum, axis->sequencer.variables, (uint32_t)GW_VARIABLE_SLOTS);
     sum = with_words(sum, axis->outputs, (uint32_t)GW_OUTPUT_SLOTS);
     sum = with_word(sum, (uint32_t)axis->order.stage);
+    sum = with_word(sum, (uint32_t)axis->order.rung);
+    sum = with_word(sum, (uint32_t)axis->order.hearing);
     sum = with_word(sum, (uint32_t)axis->order.height);
     sum = with_word(sum, axis->order.number);
     sum = with_word(sum, axis->rate.first);
@@ -97,6 +105,7 @@ void gw_axis_reset(gw_axis *axis)
     int32_t i;
 
     gw_detector_reset(&axis->detector);
+    gw_evidence_reset(&axis->evidence);
     gw_pulse_reset(&axis->pulse);
     axis->order_number = 0U;
     axis->control_ticks = 0U;
@@ -106,6 +115,8 @@ void gw_axis_reset(gw_axis *axis)
     }
     gw_sequencer_outputs(&axis->sequencer, axis->outputs);
     axis->order.stage = active_stage(axis->outputs);
+    axis->order.rung = rung_of(axis->outputs, axis->order.stage);
+    axis->order.hearing = hearing_of(axis->outputs);
     axis->order.height = 0;
     axis->order.complement = gw_pulse_complement(0);
     axis->order.number = 0U;
@@ -113,20 +124,47 @@ void gw_axis_reset(gw_axis *axis)
     axis->rate.sequencer_ticks = -1;
     axis->fault = 0;
     axis->stage = axis->order.stage;
+    axis->rung = axis->order.rung;
+    axis->hearing = axis->order.hearing;
     gw_axis_seal(axis);
 }
 
 /* A filter in mid-flight means nothing to other coefficients. */
-static void take_order(gw_axis *axis, uint32_t number)
+static void take_stage(gw_axis *axis)
 {
-    axis->order_number = number;
     if (axis->stage != axis->order.stage) {
         gw_detector_reset(&axis->detector);
+        gw_evidence_reset(&axis->evidence);
         gw_pulse_reset(&axis->pulse);
         axis->stage = axis->order.stage;
     }
+}
+
+static void take_order(gw_axis *axis, uint32_t number)
+{
+    axis->order_number = number;
+    take_stage(axis);
+    if (axis->hearing != axis->order.hearing) {
+        gw_detector_restart_blocks(&axis->detector);
+        gw_evidence_hear(&axis->evidence, axis->order.hearing);
+        axis->hearing = axis->order.hearing;
+    }
+    if (axis->rung != axis->order.rung) {
+        gw_evidence_new_gain(&axis->evidence);
+        axis->rung = axis->order.rung;
+    }
     if (axis->order.height != 0) {
         gw_pulse_start(&axis->pulse, axis->order.height, axis->order.complement);
+    }
+}
+
+static void take_blocks(gw_axis *axis, int32_t ended)
+{
+    if ((ended == GW_RING_BLOCK_ENDED) || (ended == (GW_RING_BLOCK_ENDED + GW_BURST_BLOCK_ENDED))) {
+        gw_evidence_ring_block(&axis->evidence, axis->detector.ring.level);
+    }
+    if (ended >= GW_BURST_BLOCK_ENDED) {
+        gw_evidence_burst_block(&axis->evidence, axis->detector.burst.level);
     }
 }
 
@@ -141,7 +179,8 @@ int32_t gw_axis_control_tick(gw_axis *axis, int32_t torque_command, int32_t spee
         take_order(axis, number);
     }
     stage = sound_stage(axis->stage);
-    gw_detector_sample(&axis->detector, &gw_stage_detector[stage], torque_command, speed_error);
+    take_blocks(axis, gw_detector_sample(&axis->detector, &gw_stage_detector[stage],
+                                         torque_command, speed_error));
     torque = gw_pulse_sample(&axis->pulse, &gw_stage_pulse[stage]);
     return (word_now(&axis->fault) == 0) ? torque : 0;
 }
@@ -207,25 +246,57 @@ static int32_t fault_now(gw_axis *axis)
     return fault;
 }
 
-/* Until the control tick has taken a new stage, the levels are still those of the old one. */
-static int32_t level_now(const gw_axis *axis, const gw_band *band)
+/* What the detector has found. A block that ends meanwhile may leave half of the old and half of
+ * the new: then once more, since no second block ends so soon. Until the control tick has taken the
+ * last order, what there is belongs to something else, and counts as nothing. */
+static void find(const gw_axis *axis, int32_t findings[GW_FINDING_COUNT])
 {
-    return (order_is_taken(axis) != 0) ? word_now(&band->level) : 0;
+    const gw_evidence *evidence = &axis->evidence;
+    const uint32_t blocks = number_now(&evidence->blocks);
+
+    gw_evidence_findings(evidence, findings);
+    if (number_now(&evidence->blocks) != blocks) {
+        gw_evidence_findings(evidence, findings);
+    }
+    if (order_is_taken(axis) == 0) {
+        gw_evidence_no_findings(findings);
+    }
 }
 
-static void read_inputs(gw_axis *axis, const int32_t drive_inputs[GW_INPUT_SLOTS])
+static void supply_findings(gw_axis *axis)
+{
+    int32_t findings[GW_FINDING_COUNT];
+    int32_t i;
+
+    find(axis, findings);
+    for (i = 0; i < (int32_t)GW_FINDING_COUNT; i++) {
+        if (gw_finding_input[i] >= 0) {
+            axis->inputs[gw_finding_input[i]] = findings[i];
+        }
+    }
+}
+
+void gw_axis_read_inputs(gw_axis *axis, const int32_t drive_inputs[GW_INPUT_SLOTS])
 {
     int32_t i;
 
     for (i = 0; i < GW_INPUT_SLOTS; i++) {
         axis->inputs[i] = drive_inputs[i];
     }
-    if (gw_ring_level_input >= 0) {
-        axis->inputs[gw_ring_level_input] = level_now(axis, &axis->detector.ring);
-    }
-    if (gw_burst_level_input >= 0) {
-        axis->inputs[gw_burst_level_input] = level_now(axis, &axis->detector.burst);
-    }
+    supply_findings(axis);
+}
+
+/* The table's height, as often doubled as it takes to be seen, but never more than half as high
+ * again as the highest of the table, which is the share of the torque limit that the stage allows. */
+static int32_t boosted(const gw_axis *axis, int32_t stage, int32_t rung)
+{
+    const int32_t highest = gw_pulse_height[stage][0];
+    const int32_t most = gw_add_i32(highest, highest / 2);
+    const int32_t boost = word_now(&axis->evidence.boost);
+    const int32_t wanted = gw_shift_left_i32(gw_pulse_height[stage][rung],
+                                             (uint32_t)gw_clamp_i32(boost, 0, GW_BOOST_MAX));
+
+    return (wanted < most) ? wanted : most;
 }
 
 /* The height of the pulse that these outputs ask for and those before did not, else 0. */
@@ -235,7 +306,7 @@ static int32_t pulse_height(const gw_axis *axis, const int32_t outputs[GW_OUTPUT
     int32_t height = 0;
 
     if ((pulse_requested(axis->outputs) == 0) && (pulse_requested(outputs) != 0)) {
-        height = gw_pulse_height[stage][rung_of(outputs, stage)];
+        height = boosted(axis, stage, rung_of(outputs, stage));
     }
     return height;
 }
@@ -243,10 +314,15 @@ static int32_t pulse_height(const gw_axis *axis, const int32_t outputs[GW_OUTPUT
 static void give_order(gw_axis *axis, const int32_t outputs[GW_OUTPUT_SLOTS])
 {
     const int32_t stage = active_stage(outputs);
+    const int32_t rung = rung_of(outputs, stage);
+    const int32_t hearing = hearing_of(outputs);
     const int32_t height = pulse_height(axis, outputs);
 
-    if ((stage != axis->order.stage) || (height != axis->order.height)) {
+    if ((stage != axis->order.stage) || (rung != axis->order.rung)
+        || (hearing != axis->order.hearing) || (height != axis->order.height)) {
         write_word(&axis->order.stage, stage);
+        write_word(&axis->order.rung, rung);
+        write_word(&axis->order.hearing, hearing);
         write_word(&axis->order.height, height);
         write_word(&axis->order.complement, gw_pulse_complement(height));
         write_number(&axis->order.number, next_count(axis->order.number & GW_COUNT_MAX));
@@ -263,13 +339,12 @@ static void show(gw_axis *axis, const int32_t outputs[GW_OUTPUT_SLOTS])
     }
 }
 
-int32_t gw_axis_sequencer_tick(gw_axis *axis, const int32_t drive_inputs[GW_INPUT_SLOTS])
+int32_t gw_axis_step(gw_axis *axis)
 {
     int32_t outputs[GW_OUTPUT_SLOTS];
     int32_t row = fault_now(axis);
 
     if (row == 0) {
-        read_inputs(axis, drive_inputs);
         gw_trial_limit_inputs(axis->inputs, axis->inputs);
         row = gw_sequencer_advance(&axis->sequencer, axis->inputs);
     }
@@ -283,6 +358,12 @@ int32_t gw_axis_sequencer_tick(gw_axis *axis, const int32_t drive_inputs[GW_INPU
     show(axis, outputs);
     gw_axis_seal(axis);
     return row;
+}
+
+int32_t gw_axis_sequencer_tick(gw_axis *axis, const int32_t drive_inputs[GW_INPUT_SLOTS])
+{
+    gw_axis_read_inputs(axis, drive_inputs);
+    return gw_axis_step(axis);
 }
 
 int32_t gw_axis_gain(const gw_axis *axis, int32_t stage)

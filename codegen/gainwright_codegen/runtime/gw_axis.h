@@ -21,6 +21,7 @@
 #include <stdint.h>
 
 #include "gw_detector.h"
+#include "gw_evidence.h"
 #include "gw_machine.h"
 #include "gw_pulse.h"
 #include "gw_sequencer.h"
@@ -61,6 +62,8 @@ extern "C" {
 /* What the sequencer tick asks of the control tick. */
 typedef struct {
     int32_t stage;      /* whose detector settings and pulse apply, 0 to GW_STAGE_SLOTS - 1 */
+    int32_t rung;       /* of that stage */
+    int32_t hearing;    /* enum gw_hearing: what the detector's blocks belong to */
     int32_t height;     /* of the pulse that is to begin, Q4.24; 0: none */
     int32_t complement; /* gw_pulse_complement(height) */
     uint32_t number;    /* changes with every new order, and last */
@@ -75,8 +78,11 @@ typedef struct {
 typedef struct {
     /* Written by the control tick. */
     gw_detector detector;
+    gw_evidence evidence;
     gw_pulse pulse;
     int32_t stage;          /* whose settings detector and pulse have now */
+    int32_t rung;           /* of the last order taken */
+    int32_t hearing;        /* ... */
     uint32_t order_number;  /* of the last order taken */
     uint32_t control_ticks; /* so far */
     /* Written by the sequencer tick. */
@@ -99,6 +105,10 @@ int32_t gw_axis_control_tick(gw_axis *axis, int32_t torque_command, int32_t spee
 /* drive_inputs has one value per input of the trial; the detector's own inputs are overwritten.
  * Returns the row taken, or the negative code that has latched. */
 int32_t gw_axis_sequencer_tick(gw_axis *axis, const int32_t drive_inputs[GW_INPUT_SLOTS]);
+
+/* Its two halves, for who wants to look between them: what the table will see, and its step. */
+void gw_axis_read_inputs(gw_axis *axis, const int32_t drive_inputs[GW_INPUT_SLOTS]);
+int32_t gw_axis_step(gw_axis *axis);
 
 /* Take the fields of the axis for sound as they are: for checkers that put it where they want. Not
  * for firmware. */

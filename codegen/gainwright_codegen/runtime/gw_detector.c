@@ -28,6 +28,18 @@ void gw_detector_reset(gw_detector *detector)
     reset_band(&detector->burst);
 }
 
+static void restart_block(gw_band *band)
+{
+    band->energy = 0;
+    band->ticks = 0;
+}
+
+void gw_detector_restart_blocks(gw_detector *detector)
+{
+    restart_block(&detector->ring);
+    restart_block(&detector->burst);
+}
+
 static int32_t filter(gw_band *band, const gw_detector_settings *settings, int32_t signal)
 {
     int32_t value = gw_saturate_signal(signal);
@@ -50,10 +62,11 @@ static int32_t level_of(int64_t energy, const gw_level_settings *settings)
     return (level > (uint64_t)GW_LEVEL_MAX) ? GW_LEVEL_MAX : (int32_t)level;
 }
 
-/* Adds one square; a complete block gives a new level. A block that goes on never holds more than
- * GW_DETECTOR_BLOCK_MAX - 1 squares; the mask only says so where nobody counts them, so that the
- * sum can be seen not to overflow, whatever damaged memory holds. A damaged count ends the block, so that none lasts for long. */
-static void add_square(gw_band *band, const gw_level_settings *settings, int32_t value)
+/* Adds one square; 1 where that completes a block, which gives a new level. A block that goes on
+ * never holds more than GW_DETECTOR_BLOCK_MAX - 1 squares; the mask only says so where nobody counts
+ * them, so that the sum can be seen not to overflow, whatever damaged memory holds. A damaged count
+ * ends the block, so that none lasts for long. */
+static int32_t add_square(gw_band *band, const gw_level_settings *settings, int32_t value)
 {
     const uint64_t most = GW_DETECTOR_ENERGY_MAX;
     const int64_t energy = (int64_t)((uint64_t)band->energy & most);
@@ -64,13 +77,18 @@ static void add_square(gw_band *band, const gw_level_settings *settings, int32_t
         band->level = level_of(band->energy, settings);
         band->energy = 0;
         band->ticks = 0;
+        return 1;
     }
+    return 0;
 }
 
-void gw_detector_sample(gw_detector *detector, const gw_detector_settings *settings,
-                        int32_t torque_command, int32_t speed_error)
+int32_t gw_detector_sample(gw_detector *detector, const gw_detector_settings *settings,
+                           int32_t torque_command, int32_t speed_error)
 {
-    add_square(&detector->ring, &settings->ring, filter(&detector->ring, settings, speed_error));
-    add_square(&detector->burst, &settings->burst,
-               filter(&detector->burst, settings, torque_command));
+    const int32_t ring = add_square(&detector->ring, &settings->ring,
+                                    filter(&detector->ring, settings, speed_error));
+    const int32_t burst = add_square(&detector->burst, &settings->burst,
+                                     filter(&detector->burst, settings, torque_command));
+
+    return (ring * GW_RING_BLOCK_ENDED) + (burst * GW_BURST_BLOCK_ENDED);
 }

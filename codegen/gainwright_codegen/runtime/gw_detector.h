@@ -10,8 +10,9 @@
  *   burst_level  torque command, short blocks: is an oscillation growing now?
  *
  * A level is energy in units of the threshold's energy: GW_LEVEL_ONE (256) is the threshold,
- * GW_LEVEL_MAX (65535) is sixteen times its amplitude or more. gainwright.detector.reference is the
- * same bit for bit; gainwright.detector.design says how the settings are found.
+ * GW_LEVEL_MAX is 256 times its amplitude or more; what levels are evidence of, gw_evidence.h says.
+ * gainwright.detector.reference is the same bit for bit; gainwright.detector.design says how the
+ * settings are found.
  */
 #ifndef GW_DETECTOR_H
 #define GW_DETECTOR_H
@@ -26,7 +27,7 @@ extern "C" {
 
 #define GW_DETECTOR_SECTIONS 2
 #define GW_LEVEL_ONE INT32_C(256)
-#define GW_LEVEL_MAX INT32_C(65535)
+#define GW_LEVEL_MAX INT32_C(16777215)
 
 /* Longest block: 2^14 squares of at most 2^48 make at most 2^62. */
 #define GW_DETECTOR_BLOCK_MAX INT32_C(16384)
@@ -59,10 +60,17 @@ typedef struct {
 
 void gw_detector_reset(gw_detector *detector);
 
+/* Drop the blocks that are being filled: what comes from here on is judged by itself. */
+void gw_detector_restart_blocks(gw_detector *detector);
+
+/* What a sample may complete. */
+#define GW_RING_BLOCK_ENDED INT32_C(1)
+#define GW_BURST_BLOCK_ENDED INT32_C(2)
+
 /* One control tick. Signals are Q4.24: torque per unit of rated torque, speed per unit of top
- * speed. */
-void gw_detector_sample(gw_detector *detector, const gw_detector_settings *settings,
-                        int32_t torque_command, int32_t speed_error);
+ * speed. Returns the sum of what it completes. */
+int32_t gw_detector_sample(gw_detector *detector, const gw_detector_settings *settings,
+                           int32_t torque_command, int32_t speed_error);
 
 #ifdef __cplusplus
 }

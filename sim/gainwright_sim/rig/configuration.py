@@ -8,6 +8,7 @@ from typing import Any
 
 import cffi
 
+from gainwright.detector.evidence import FINDINGS
 from gainwright.drive_settings import DRIVE_SETTINGS
 from gainwright.errors import InputError, Problem
 from gainwright.fixed.qformat import SIGNAL
@@ -36,7 +37,7 @@ DRIVE_INPUTS = (
     "speed_share",
 )
 """Inputs that the simulated drive supplies, in the order of ``enum rig_input``."""
-DETECTOR_INPUTS = ("ring_level", "burst_level")
+DETECTOR_INPUTS = FINDINGS
 """Inputs that the exported detector supplies."""
 OBEYED_OUTPUTS = (
     "torque_request",
@@ -44,6 +45,7 @@ OBEYED_OUTPUTS = (
     "motion_enable",
     "target_position",
     "finished",
+    "limited_by_noise",
     "aborted",
     "fault_latched",
 )
@@ -209,7 +211,6 @@ MEAN_TICKS_MAX = 1024
 COUNT_SHARE = 0.025
 """One encoder count over the mean's time is at most this share of cruise speed."""
 STANDSTILL_SHARE = 0.03
-CRUISE_TOLERANCE = 0.25
 POSITION_WINDOW_SHARE = 0.05
 """Of the travel window: so near to the target counts as arrived ..."""
 POSITION_WINDOW_S = 0.02
@@ -235,7 +236,6 @@ def _measuring(result: Any, machine: Machine, trial: Trial) -> None:
     cruise = motion.cruise_speed_rad_per_s
     # Standing between two counts may look like one count either way.
     result.standstill_rad_per_s = max(STANDSTILL_SHARE * cruise, 1.01 * count_rad_per_s)
-    result.cruise_tolerance_rad_per_s = CRUISE_TOLERANCE * cruise
     result.position_window_rad = max(
         POSITION_WINDOW_SHARE * motion.travel_window_rad, 4.0 * result.encoder.count_rad
     )

@@ -11,8 +11,14 @@ from gainwright_codegen.axis_c.tables import StageTables
 from gainwright_sim.machine import Machine
 from gainwright_sim.rig.axis import axis_data
 
-BLOCKS_TO_LISTEN = 3
-"""A ring block that began after the test pulse has ended after at most this many blocks."""
+HEARING = (
+    ("noise_blocks_needed", "noise_timeout_ticks"),
+    ("ring_blocks_needed", "listen_timeout_ticks"),
+    ("decay_blocks_needed", "listen_timeout_ticks"),
+    ("hidden_blocks_needed", "listen_timeout_ticks"),
+)
+"""Constants: blocks of the detector that must end within a time."""
+SPARE_BLOCKS = 1
 
 
 def check_fit(trial: Trial, machine: Machine, tables: tuple[StageTables, ...]) -> None:
@@ -75,25 +81,28 @@ def _brake_problems(trial: Trial, machine: Machine) -> list[Problem]:
 def _listen_problems(
     trial: Trial, machine: Machine, tables: tuple[StageTables, ...]
 ) -> list[Problem]:
-    minimum = _constant(trial, "listen_minimum_ticks")
-    if minimum is None:
-        return []
     per_tick = control_ticks(trial, axis_data(machine))
     problems = []
     for table in tables:
-        pulse = len(table.pulse.shape)
-        needed = math.ceil((pulse + BLOCKS_TO_LISTEN * table.detector.ring.block_ticks) / per_tick)
-        if needed > minimum:
-            problems.append(
-                Problem(
-                    machine.name,
-                    f"drive timing, stage {table.stage.name}",
-                    f"a test pulse of {pulse} and detector blocks of "
-                    f"{table.detector.ring.block_ticks} control ticks",
-                    f"pulse and {BLOCKS_TO_LISTEN} blocks within {minimum} sequencer ticks, "
-                    f"listen_minimum_ticks of trial {trial.name}",
-                    f"copy the trial, raise listen_minimum_ticks to {needed} and give it with "
-                    "--trial",
-                )
-            )
+        block = table.detector.ring.block_ticks
+        for blocks_name, time_name in HEARING:
+            blocks, allowed = _constant(trial, blocks_name), _constant(trial, time_name)
+            if blocks is None or allowed is None:
+                continue
+            needed = math.ceil((blocks + SPARE_BLOCKS) * block / per_tick)
+            if needed > allowed:
+                problems.append(_too_slow(trial, machine, table, blocks_name, time_name, needed))
     return problems
+
+
+def _too_slow(
+    trial: Trial, machine: Machine, table: StageTables, blocks: str, time: str, needed: int
+) -> Problem:
+    return Problem(
+        machine.name,
+        f"drive timing, stage {table.stage.name}",
+        f"detector blocks of {table.detector.ring.block_ticks} control ticks",
+        f"{trial.constant(blocks)} blocks and {SPARE_BLOCKS} to spare within "
+        f"{trial.constant(time)} sequencer ticks, {blocks} and {time} of trial {trial.name}",
+        f"copy the trial, raise {time} to {needed} and give it with --trial",
+    )

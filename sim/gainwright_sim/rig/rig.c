@@ -117,14 +117,16 @@ static void set_input(const rig *r, int32_t *inputs, enum rig_input which, int32
     }
 }
 
-/* Force an input; a level is forced where it comes from. */
-static void force_input(rig *r, int32_t *inputs, const rig_override *forced)
+/* Overrides come last, so that what the detector reports is forced too. */
+static void force_inputs(const rig *r, int32_t *inputs)
 {
-    inputs[forced->input] = forced->value;
-    if (forced->input == gw_ring_level_input) {
-        r->axis.detector.ring.level = forced->value;
-    } else if (forced->input == gw_burst_level_input) {
-        r->axis.detector.burst.level = forced->value;
+    const int32_t tick = r->sequencer_tick;
+    int32_t i;
+
+    for (i = 0; i < r->override_count; i++) {
+        if (tick >= r->overrides[i].from && tick < r->overrides[i].until) {
+            inputs[r->overrides[i].input] = r->overrides[i].value;
+        }
     }
 }
 
@@ -132,7 +134,6 @@ static void supply_inputs(rig *r, int32_t *inputs)
 {
     const double away = r->measured.position_rad - r->start_rad;
     const int32_t tick = r->sequencer_tick;
-    int32_t i;
 
     set_input(r, inputs, RIG_START_REQUEST, (tick >= RIG_START_TICK && tick < RIG_START_RELEASE));
     set_input(r, inputs, RIG_RESET_REQUEST, 0);
@@ -146,11 +147,7 @@ static void supply_inputs(rig *r, int32_t *inputs)
     set_input(r, inputs, RIG_TARGET_REACHED, r->measured.target_reached);
     set_input(r, inputs, RIG_STANDSTILL, r->measured.standstill);
     set_input(r, inputs, RIG_SPEED_SHARE, r->measured.speed_share);
-    for (i = 0; i < r->override_count; i++) {
-        if (tick >= r->overrides[i].from && tick < r->overrides[i].until) {
-            force_input(r, inputs, &r->overrides[i]);
-        }
-    }
+    force_inputs(r, inputs);
 }
 
 /* A new speed gain carries the torque of the integral part over, as the exported guide asks. */
@@ -210,12 +207,15 @@ static void sequencer_tick(rig *r, rig_log *log)
 
     rig_measured_report(&r->measured, &r->drive, &r->motion, r->target_rad);
     supply_inputs(r, inputs);
-    row = gw_axis_sequencer_tick(&r->axis, inputs);
+    gw_axis_read_inputs(&r->axis, inputs);
+    force_inputs(r, r->axis.inputs);
+    row = gw_axis_step(&r->axis);
     obey_outputs(r);
     write_log(r, log, row);
     clear_window(r);
     r->sequencer_tick += 1;
-    if (output_of(r, RIG_FINISHED, 0) || output_of(r, RIG_WITHDRAWN, 0)
+    if (output_of(r, RIG_FINISHED, 0) || output_of(r, RIG_LIMITED_BY_NOISE, 0)
+        || output_of(r, RIG_ABORTED, 0)
         || output_of(r, RIG_FAULT_LATCHED, 0)) {
         r->watched += 1;
         r->rested += (fabs(r->x[r->plant.motor_speed])

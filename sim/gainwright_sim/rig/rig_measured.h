@@ -59,10 +59,7 @@ static inline void rig_measured_report(rig_measured *m, const rig_drive *drive,
     ahead = towards * m->mean_speed_rad_per_s;
     m->speed_share = rig_speed_share(ahead, cruise);
     m->standstill = (rig_absolute(ahead) <= drive->standstill_rad_per_s) ? 1 : 0;
-    m->cruising = ((rig_motion_cruising(motion, drive) != 0)
-                   && (rig_absolute(ahead - cruise) <= drive->cruise_tolerance_rad_per_s))
-                      ? 1
-                      : 0;
+    m->cruising = rig_motion_cruising(motion, drive);
     m->in_window = ((rig_motion_resting(motion, drive) != 0) && (motion->position == target)
                     && (rig_absolute(away) <= drive->position_window_rad))
                        ? m->in_window + 1

@@ -104,7 +104,6 @@ typedef struct {
     int32_t mean_ticks;      /* sequencer ticks over which the mean speed is measured */
     double means_per_s;      /* 1 / their duration */
     double standstill_rad_per_s; /* a smaller mean speed is standstill */
-    double cruise_tolerance_rad_per_s; /* mean speed so near to cruise speed is cruising */
     double position_window_rad; /* so near to the target ... */
     int32_t position_window_ticks; /* ... for so many sequencer ticks is arrived */
 } rig_drive;

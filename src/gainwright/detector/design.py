@@ -33,7 +33,7 @@ BAND_START = 0.6
 """Corner of the high-pass, as a share of the lowest oscillation frequency."""
 HIGHEST_CORNER = 0.4
 """... but never above this share of the sample rate."""
-RING_PERIODS = 10
+RING_PERIODS = 5
 BURST_PERIODS = 1.2
 PULSE_PERIODS = 4
 """The pulse sweeps this many periods ..."""

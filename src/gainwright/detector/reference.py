@@ -39,15 +39,20 @@ class _Band:
             signal = section.step(signal)
         return round_shift(signal, HEADROOM_BITS)
 
-    def sample(self, signal: int) -> None:
-        """Add one square; a complete block gives a new level."""
+    def restart(self) -> None:
+        """Drop the block that is being filled."""
+        self.energy = self.ticks = 0
+
+    def sample(self, signal: int) -> bool:
+        """Add one square; True if that completes a block, which gives a new level."""
         value = self.filter(signal)
         self.energy = min(self.energy, _UNFINISHED_ENERGY_MAX) + value * value
         self.ticks += 1
         if self.ticks >= self.settings.block_ticks:
             self.level = level_of(self.energy, self.settings)
-            self.energy = 0
-            self.ticks = 0
+            self.restart()
+            return True
+        return False
 
 
 @dataclass(slots=True)
@@ -65,7 +70,12 @@ class ReferenceDetector:
     def _band(self, level: LevelSettings) -> _Band:
         return _Band([BiquadReference(c) for c in self.settings.sections], level)
 
-    def sample(self, torque_command: int, speed_error: int) -> None:
-        """Take one control tick's samples."""
-        self.ring.sample(speed_error)
-        self.burst.sample(torque_command)
+    def sample(self, torque_command: int, speed_error: int) -> tuple[bool, bool]:
+        """Take one control tick's samples; return whether a ring and a burst block are complete."""
+        ring_ended = self.ring.sample(speed_error)
+        return ring_ended, self.burst.sample(torque_command)
+
+    def restart_blocks(self) -> None:
+        """Drop the blocks that are being filled."""
+        self.ring.restart()
+        self.burst.restart()

@@ -9,7 +9,9 @@ from gainwright.fixed.biquad_reference import BiquadCoefficients
 
 LEVEL_ONE = 256
 """A level at its threshold."""
-LEVEL_MAX = 65535
+LEVEL_MAX = 2**24 - 1
+INPUT_LEVEL_MAX = 65535
+"""Levels as inputs of a trial."""
 LEVEL_SCALE_BITS = 24
 HEADROOM_BITS = 4
 """Bits that filtered signals lose before they are squared."""

@@ -2,9 +2,9 @@
  * Gainwright, lockstep of gw_axis: every tick of the functions that firmware calls beside a model.
  *
  * A host program that checks the exported C; it is no part of the firmware. The model is a shadow
- * sequencer, whose step the exploration proves, and what is written here: which signal makes which
- * level, when a pulse begins and what it is, which gain applies. Only what firmware may touch is
- * touched: reset, both ticks, the gain, inputs and outputs.
+ * sequencer, whose step the exploration proves, and what is written here: when a pulse begins and
+ * what it is, which gain applies. What the detector finds is put in between the two halves of a
+ * sequencer tick, or left as it is and compared by the caller.
  */
 #include <stdint.h>
 #include <string.h>
@@ -18,20 +18,15 @@ enum {
     GL_MEMORY,
     GL_OUTPUT,
     GL_DRIVE_INPUT,
-    GL_RING_LEVEL,
-    GL_BURST_LEVEL,
     GL_PULSE,
     GL_GAIN
 };
-
-#define LOUD INT32_C(4194304) /* 0.25 in Q4.24 */
 
 static gw_axis axis;
 static gw_sequencer shadow;
 static int32_t outputs[GW_OUTPUT_SLOTS];
 static int32_t pulse_next;
 static int32_t pulse_height;
-static uint32_t phase;
 static uint8_t rows_taken[GW_ROW_COUNT];
 
 static int32_t stage_now(void)
@@ -52,7 +47,6 @@ void gl_reset(void)
     gw_sequencer_outputs(&shadow, outputs);
     pulse_next = INT32_MAX;
     pulse_height = 0;
-    phase = 0U;
 }
 
 /* Round half up of height * shape / 2^15. */
@@ -75,16 +69,13 @@ int32_t gl_control_tick(int32_t torque_command, int32_t speed_error)
     return gw_axis_control_tick(&axis, torque_command, speed_error) == pulse_sample();
 }
 
-static int32_t control_ticks(int32_t speed_loud, int32_t torque_loud)
+static int32_t control_ticks(void)
 {
     int32_t same = 1;
     int32_t tick;
 
     for (tick = 0; tick < GL_CONTROL_TICKS; tick++) {
-        const int32_t signal = ((phase / GL_HALF_PERIOD) % 2U == 0U) ? LOUD : -LOUD;
-
-        phase++;
-        same &= gl_control_tick((torque_loud != 0) ? signal : 0, (speed_loud != 0) ? signal : 0);
+        same &= gl_control_tick(0, 0);
     }
     return same;
 }
@@ -101,6 +92,15 @@ static int32_t gains_are_right(void)
     return 1;
 }
 
+/* Up to three times doubled, and at most half as high again as the lowest rung's. */
+static int32_t boosted(const int32_t heights[], int32_t rung)
+{
+    const int64_t wanted = (int64_t)heights[rung] * (INT64_C(1) << axis.evidence.boost);
+    const int64_t most = (int64_t)heights[0] + (heights[0] / 2);
+
+    return (int32_t)((wanted < most) ? wanted : most);
+}
+
 /* What the model does in a sequencer tick. */
 static int32_t step_model(const int32_t inputs[])
 {
@@ -114,22 +114,27 @@ static int32_t step_model(const int32_t inputs[])
     }
     if ((GL_STAGES > 0) && (wanted_before == 0) && (pulse_wanted() != 0)) {
         pulse_next = 0;
-        pulse_height = gl_height[stage_now()][outputs[gl_rung_output[stage_now()]]];
+        pulse_height = boosted(gl_height[stage_now()], outputs[gl_rung_output[stage_now()]]);
     }
     return row;
 }
 
-/* One sequencer tick; the axis is to replace its own levels in drive_inputs. */
-int32_t gl_sequencer_tick(const int32_t drive_inputs[])
+/* One sequencer tick; where `forced`, what the detector finds is replaced by what is in the inputs. */
+int32_t gl_sequencer_tick(const int32_t drive_inputs[], int32_t forced)
 {
-    const int32_t row = gw_axis_sequencer_tick(&axis, drive_inputs);
+    int32_t row;
     int32_t i;
 
+    gw_axis_read_inputs(&axis, drive_inputs);
     for (i = 0; i < GW_INPUT_COUNT; i++) {
-        if ((i != GL_RING_INPUT) && (i != GL_BURST_INPUT) && (axis.inputs[i] != drive_inputs[i])) {
+        if ((gl_is_finding[i] == 0) && (axis.inputs[i] != drive_inputs[i])) {
             return GL_DRIVE_INPUT;
         }
+        if (forced != 0) {
+            axis.inputs[i] = drive_inputs[i];
+        }
     }
+    row = gw_axis_step(&axis);
     if (step_model(axis.inputs) != row) {
         return GL_ROW;
     }
@@ -146,38 +151,27 @@ int32_t gl_sequencer_tick(const int32_t drive_inputs[])
     return gains_are_right() ? GL_SAME : GL_GAIN;
 }
 
-static int32_t level_is_wrong(int32_t input, int32_t loud)
-{
-    if (input < 0) {
-        return 0;
-    }
-    return (loud != 0) ? (axis.inputs[input] < GW_LEVEL_ONE) : (axis.inputs[input] >= GW_LEVEL_ONE);
-}
-
-/* So many ticks with the same inputs; a loud signal is a square wave that the drive could oscillate
- * with. A level in drive_inputs is the wrong one on purpose. ticks[0] counts those that were done. */
-int32_t gl_hold(uint32_t count, const int32_t drive_inputs[], int32_t speed_loud,
-                int32_t torque_loud, uint32_t ticks[])
+/* So many ticks with the same inputs. ticks[0] counts those that were done. */
+int32_t gl_hold(uint32_t count, const int32_t drive_inputs[], uint32_t ticks[])
 {
     for (; count > 0U; count--) {
         int32_t code;
 
-        if (!control_ticks(speed_loud, torque_loud)) {
+        if (!control_ticks()) {
             return GL_PULSE;
         }
-        code = gl_sequencer_tick(drive_inputs);
+        code = gl_sequencer_tick(drive_inputs, 1);
         ticks[0]++;
-        if (level_is_wrong(GL_RING_INPUT, speed_loud)) {
-            return GL_RING_LEVEL;
-        }
-        if (level_is_wrong(GL_BURST_INPUT, torque_loud)) {
-            return GL_BURST_LEVEL;
-        }
         if (code != GL_SAME) {
             return code;
         }
     }
     return GL_SAME;
+}
+
+int32_t gl_output(int32_t number)
+{
+    return axis.outputs[number];
 }
 
 int32_t gl_input(int32_t number)

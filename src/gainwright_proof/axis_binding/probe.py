@@ -10,17 +10,16 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from gainwright.detector.design import DriveRatings
-from gainwright.detector.timing import DriveTiming, lowest_oscillation_frequency_hz
+from gainwright.detector.evidence import FINDINGS
+from gainwright.detector.timing import DriveTiming
 from gainwright.drive_settings import DRIVE_SETTINGS
 from gainwright.language.model import Trial
 from gainwright_codegen.axis_c.tables import AxisData, StageTables
 from gainwright_codegen.c_text import array
 
 CONTROL_TICKS = 250
-RING_INPUT, BURST_INPUT = "ring_level", "burst_level"
-"""Inputs that the axis itself supplies, by the contract of gw_axis.h."""
 _START, _LIGHT, _RATED_TORQUE = 0.05, 0.2, 10.0
-PULSE_OUTPUT, STAGE_OUTPUT = "pulse_request", "active_stage"
+PULSE_OUTPUT, STAGE_OUTPUT, HEARING_OUTPUT = "pulse_request", "active_stage", "hearing"
 
 
 def probe_axis(trial: Trial) -> AxisData:
@@ -43,13 +42,9 @@ def probe_trial(trial: Trial) -> Trial:
 
 def lockstep_tables(trial: Trial, axis: AxisData, stages: Sequence[StageTables]) -> str:
     """Return ``lockstep_tables.h``: what the model knows, from the tables before they were C."""
-    period = 1 / (lowest_oscillation_frequency_hz(axis.timing) * axis.timing.control_tick_s)
     outputs = [output.name for output in trial.outputs]
     numbers = {
         "GL_CONTROL_TICKS": CONTROL_TICKS,
-        "GL_HALF_PERIOD": f"{max(1, round(period / 2))}U",
-        "GL_RING_INPUT": _place([s.name for s in trial.inputs], RING_INPUT),
-        "GL_BURST_INPUT": _place([s.name for s in trial.inputs], BURST_INPUT),
         "GL_PULSE_OUTPUT": _place(outputs, PULSE_OUTPUT),
         "GL_STAGE_OUTPUT": _place(outputs, STAGE_OUTPUT),
         "GL_STAGES": len(stages),
@@ -66,6 +61,7 @@ def lockstep_tables(trial: Trial, axis: AxisData, stages: Sequence[StageTables])
         lines.append(f"static const {name}[{len(rows)}][{widest}] = {text};")
     single = {
         "gl_pulse_ticks": [len(table.pulse.shape) for table in stages] or [0],
+        "gl_is_finding": [int(s.name in FINDINGS) for s in trial.inputs] or [0],
         "gl_rung_output": [outputs.index(table.stage.rung) for table in stages] or [0],
     }
     for name, values in single.items():

@@ -106,8 +106,8 @@ RUNG_INDEX = Defect(
 )
 HEIGHT_INDEX = Defect(
     "gw_axis.c",
-    "gw_pulse_height[stage][rung_of(outputs, stage)]",
-    "gw_pulse_height[stage][rung_of(outputs, stage) + 1]",
+    "gw_pulse_height[stage][rung]",
+    "gw_pulse_height[stage][rung + 1]",
     "index of the pulse heights one too high",
     "gw_check_sequencer_tick",
 )

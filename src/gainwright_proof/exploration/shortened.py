@@ -33,5 +33,11 @@ def shortened_document(divisor: int) -> dict[str, Any]:
     constants["top_rung"]["value"] = TOP_RUNG
     constants["margin_rungs"]["value"] = MARGIN_RUNGS
     document["stages"]["speed_gain"]["ratio"] = RATIO
+    # What safety rests on has literals of its own, which a shortened trial cannot keep.
+    document["requirements"] = {
+        name: entry
+        for name, entry in document["requirements"].items()
+        if not name.endswith("_as_stated")
+    }
     document["trial"]["name"] = f"standard_shortened_{divisor}"
     return document

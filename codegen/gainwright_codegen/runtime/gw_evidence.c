@@ -1,0 +1,283 @@
+/* Gainwright: what the detector's blocks are evidence of. NOT A SAFETY FUNCTION: see gw_fixed.h. */
+#include "gw_evidence.h"
+
+/* Sums of all listening at one gain are halved together before they pass this. */
+#define GW_TOTAL_MAX (INT32_C(1) << 28)
+#define GW_TOTAL_SCALE 64 /* a total and one group more, over this, is a level */
+/* Groups from which on a decay can be seen. */
+#define GW_GROUPS_NEEDED 4
+
+static int32_t larger(int32_t a, int32_t b)
+{
+    return (a > b) ? a : b;
+}
+
+/* GW_LEVEL_ONE * part / whole, rounded down and saturated; part 0 to GW_LEVEL_MAX, whole any. */
+static int32_t share(int32_t part, int32_t whole)
+{
+    const uint32_t level = (uint32_t)gw_clamp_i32(part, 0, GW_LEVEL_MAX);
+    const uint32_t wide = (level * (uint32_t)GW_LEVEL_ONE) / (uint32_t)larger(whole, 1);
+
+    return (wide > (uint32_t)GW_INPUT_LEVEL_MAX) ? GW_INPUT_LEVEL_MAX : (int32_t)wide;
+}
+
+static int32_t counted(int32_t blocks)
+{
+    return gw_clamp_i32(blocks, 0, GW_BLOCKS_MAX - 1) + 1;
+}
+
+static void forget_ringing(gw_evidence *evidence)
+{
+    evidence->ring_blocks = 0;
+    evidence->response = 0;
+    evidence->last = 0;
+    evidence->burst_peak = 0;
+    evidence->groups = 0;
+    evidence->group_blocks = 1;
+    evidence->group_filled = 0;
+    evidence->group_sum = 0;
+}
+
+static void forget_noise(gw_evidence *evidence)
+{
+    evidence->noise_blocks = 0;
+    evidence->ring_noise = 0;
+    evidence->burst_noise = 0;
+}
+
+static void forget_gain(gw_evidence *evidence)
+{
+    evidence->earlier = 0;
+    evidence->later = 0;
+    forget_noise(evidence);
+    forget_ringing(evidence);
+}
+
+void gw_evidence_reset(gw_evidence *evidence)
+{
+    evidence->hearing = (int32_t)GW_HEARING_NOTHING;
+    evidence->burst = 0;
+    evidence->noise_before = -1;
+    evidence->boost = 0;
+    forget_gain(evidence);
+    evidence->blocks = 0U;
+}
+
+/* What leaps beyond what noise does is not expected to stay. */
+void gw_evidence_new_gain(gw_evidence *evidence)
+{
+    const int32_t before = gw_clamp_i32(evidence->noise_before, 0, GW_LEVEL_MAX);
+    const int32_t most = before + (before / 4) + (GW_NOISE_LEAST / 2);
+
+    if (evidence->noise_blocks > 0) {
+        evidence->noise_before = ((evidence->noise_before >= 0) && (evidence->burst_noise > most))
+                                     ? most
+                                     : evidence->burst_noise;
+    }
+    forget_gain(evidence);
+    evidence->blocks += 1U;
+}
+
+static int32_t silence_of(const gw_evidence *evidence)
+{
+    const int32_t noise = gw_clamp_i32(evidence->ring_noise, 0, GW_LEVEL_MAX);
+
+    return larger(noise + (noise / 2), GW_SILENCE_LEAST);
+}
+
+static int32_t above_noise(const gw_evidence *evidence, int32_t group)
+{
+    return gw_clamp_i32(gw_subtract_i32(evidence->group[group], evidence->ring_noise), 0,
+                        GW_LEVEL_MAX);
+}
+
+/* Groups that can be told apart; 0 as long as they are too few. */
+static int32_t groups_now(const gw_evidence *evidence)
+{
+    const int32_t groups = gw_clamp_i32(evidence->groups, 0, GW_GROUPS);
+
+    return (groups < GW_GROUPS_NEEDED) ? 0 : groups;
+}
+
+static int32_t earlier_now(const gw_evidence *evidence)
+{
+    const int32_t groups = groups_now(evidence);
+
+    return (groups == 0) ? 0 : above_noise(evidence, (groups - 1) / 2);
+}
+
+static int32_t later_now(const gw_evidence *evidence)
+{
+    const int32_t groups = groups_now(evidence);
+
+    return (groups == 0) ? 0 : above_noise(evidence, groups - 1);
+}
+
+/* The next listening at this gain adds to what this one says. */
+static void keep_decay(gw_evidence *evidence)
+{
+    const int32_t earlier = gw_clamp_i32(evidence->earlier, 0, GW_TOTAL_MAX);
+    const int32_t later = gw_clamp_i32(evidence->later, 0, GW_TOTAL_MAX);
+    const int32_t halves = ((earlier == GW_TOTAL_MAX) || (later == GW_TOTAL_MAX)) ? 2 : 1;
+
+    evidence->earlier = (earlier + earlier_now(evidence)) / halves;
+    evidence->later = (later + later_now(evidence)) / halves;
+}
+
+/* The next pulse is as high as it takes to be seen, and no higher. */
+static void adapt_pulse(gw_evidence *evidence)
+{
+    const int32_t boost = gw_clamp_i32(evidence->boost, 0, GW_BOOST_MAX);
+    const int32_t wanted = GW_RESPONSE_WANTED * silence_of(evidence);
+
+    if (evidence->burst_peak >= GW_ANSWER_TOO_MUCH) {
+        evidence->boost = larger(boost - 1, 0);
+    } else if ((evidence->response < wanted) && (evidence->ring_blocks > 0)
+               && (evidence->burst_peak < GW_ANSWER_ENOUGH)
+               && (evidence->burst_noise < GW_NOISE_ENOUGH)) {
+        evidence->boost = gw_clamp_i32(boost + ((evidence->burst_peak < GW_ANSWER_LITTLE) ? 2 : 1), 0,
+                                       GW_BOOST_MAX);
+    } else {
+        evidence->boost = boost;
+    }
+}
+
+void gw_evidence_hear(gw_evidence *evidence, int32_t hearing)
+{
+    if (evidence->hearing == (int32_t)GW_HEARING_RINGING) {
+        adapt_pulse(evidence);
+    }
+    if (hearing == (int32_t)GW_HEARING_NOISE) {
+        keep_decay(evidence);
+        forget_noise(evidence);
+        forget_ringing(evidence);
+    } else if (hearing == (int32_t)GW_HEARING_RINGING) {
+        forget_ringing(evidence);
+    } else {
+        /* What was found stays. */
+    }
+    evidence->hearing = hearing;
+    evidence->blocks += 1U;
+}
+
+/* All groups are full: each two neighbours become one of twice the length. */
+static void merge_groups(gw_evidence *evidence)
+{
+    int32_t i;
+
+    for (i = 0; i < (GW_GROUPS / 2); i++) {
+        evidence->group[i] = (evidence->group[2 * i] / 2) + (evidence->group[(2 * i) + 1] / 2);
+    }
+    evidence->groups = GW_GROUPS / 2;
+}
+
+static void end_group(gw_evidence *evidence, int32_t groups, int32_t blocks)
+{
+    evidence->group[groups] = gw_clamp_i32(evidence->group_sum / blocks, 0, GW_LEVEL_MAX);
+    evidence->groups = groups + 1;
+    evidence->group_filled = 0;
+    evidence->group_sum = 0;
+    if ((evidence->groups == GW_GROUPS) && (blocks < GW_GROUP_BLOCKS_MAX)) {
+        merge_groups(evidence);
+        evidence->group_blocks = 2 * blocks;
+    }
+}
+
+/* Once the longest groups are full, longer listening says nothing new. */
+static void add_to_group(gw_evidence *evidence, int32_t level)
+{
+    const int32_t blocks = gw_clamp_i32(evidence->group_blocks, 1, GW_GROUP_BLOCKS_MAX);
+    const int32_t groups = evidence->groups;
+
+    if ((groups >= 0) && (groups < GW_GROUPS)) {
+        evidence->group_sum = gw_add_i32(evidence->group_sum, level);
+        evidence->group_filled = counted(evidence->group_filled);
+        if (evidence->group_filled >= blocks) {
+            end_group(evidence, groups, blocks);
+        }
+    }
+}
+
+static void hear_ringing(gw_evidence *evidence, int32_t level)
+{
+    if (evidence->ring_blocks > 0) {
+        add_to_group(evidence, level);
+    }
+    evidence->response = larger(evidence->response, level);
+    evidence->last = level;
+    evidence->ring_blocks = counted(evidence->ring_blocks);
+}
+
+void gw_evidence_ring_block(gw_evidence *evidence, int32_t level)
+{
+    if (evidence->hearing == (int32_t)GW_HEARING_NOISE) {
+        evidence->ring_noise = larger(evidence->ring_noise, level);
+        evidence->noise_blocks = counted(evidence->noise_blocks);
+    } else if (evidence->hearing == (int32_t)GW_HEARING_RINGING) {
+        hear_ringing(evidence, level);
+    } else {
+        /* The block belongs to nothing. */
+    }
+    evidence->blocks += 1U;
+}
+
+void gw_evidence_burst_block(gw_evidence *evidence, int32_t level)
+{
+    evidence->burst = level;
+    if (evidence->hearing == (int32_t)GW_HEARING_NOISE) {
+        evidence->burst_noise = larger(evidence->burst_noise, level);
+    } else if (evidence->hearing == (int32_t)GW_HEARING_RINGING) {
+        evidence->burst_peak = larger(evidence->burst_peak, level);
+    } else {
+        /* The block belongs to nothing. */
+    }
+    evidence->blocks += 1U;
+}
+
+/* Until this gain's own noise is heard, what the gain before lets expect stands in. */
+static int32_t noise_of(const gw_evidence *evidence)
+{
+    return larger((evidence->noise_blocks > 0) ? evidence->burst_noise : evidence->noise_before, 0);
+}
+
+static int32_t noise_leapt(const gw_evidence *evidence)
+{
+    const int32_t before = gw_clamp_i32(evidence->noise_before, 0, GW_LEVEL_MAX);
+    const int32_t most = (2 * before) + GW_NOISE_LEAST;
+
+    return ((evidence->noise_before >= 0) && (noise_of(evidence) > most)) ? 1 : 0;
+}
+
+static int32_t decay_of(const gw_evidence *evidence)
+{
+    const int32_t earlier = gw_add_i32(evidence->earlier, earlier_now(evidence));
+    const int32_t later = gw_add_i32(evidence->later, later_now(evidence));
+
+    const int32_t scale = ((earlier > GW_LEVEL_MAX) || (later > GW_LEVEL_MAX)) ? GW_TOTAL_SCALE : 1;
+
+    return (earlier < 1) ? GW_INPUT_LEVEL_MAX : share(later / scale, earlier / scale);
+}
+
+void gw_evidence_findings(const gw_evidence *evidence, int32_t findings[GW_FINDING_COUNT])
+{
+    const int32_t silence = silence_of(evidence);
+
+    findings[GW_FINDING_BURST_LEVEL] = gw_clamp_i32(evidence->burst, 0, GW_INPUT_LEVEL_MAX);
+    findings[GW_FINDING_NOISE_BLOCKS] = gw_clamp_i32(evidence->noise_blocks, 0, GW_BLOCKS_MAX);
+    findings[GW_FINDING_NOISE_LEVEL] = gw_clamp_i32(noise_of(evidence), 0, GW_INPUT_LEVEL_MAX);
+    findings[GW_FINDING_NOISE_LEAPT] = noise_leapt(evidence);
+    findings[GW_FINDING_RING_BLOCKS] = gw_clamp_i32(evidence->ring_blocks, 0, GW_BLOCKS_MAX);
+    findings[GW_FINDING_RING_LEVEL] = share(evidence->last, silence);
+    findings[GW_FINDING_RESPONSE_LEVEL] = share(evidence->response, silence);
+    findings[GW_FINDING_DECAY_LEVEL] = decay_of(evidence);
+}
+
+void gw_evidence_no_findings(int32_t findings[GW_FINDING_COUNT])
+{
+    int32_t i;
+
+    for (i = 0; i < (int32_t)GW_FINDING_COUNT; i++) {
+        findings[i] = 0;
+    }
+    findings[GW_FINDING_DECAY_LEVEL] = GW_INPUT_LEVEL_MAX;
+}

@@ -1,0 +1,102 @@
+/*
+ * Gainwright: what the detector's blocks are evidence of.
+ *
+ * NOT A SAFETY FUNCTION: see gw_fixed.h.
+ *
+ * A level alone says little: the axis may stand still, an encoder may be coarse, a pump may hum. So
+ * the machine's own noise is measured first, moving, without a test pulse; then the pulse is given
+ * and each block after it is set against that noise:
+ *
+ *   response   did the axis answer the pulse at all?
+ *   ring       has the ringing fallen to the noise?
+ *   decay      does what is left of the ringing die away, from the middle of the listening to its
+ *              end, over all listening at this gain?
+ *   noise      how near does noise alone come to a burst, and how did it change since the gain
+ *              before? Noise grows in proportion to the gain; an oscillation leaps.
+ *
+ * Levels are those of the detector. Written by the control tick only, and only where a block ends
+ * or an order is taken. gainwright.detector.evidence is the same bit for bit.
+ */
+#ifndef GW_EVIDENCE_H
+#define GW_EVIDENCE_H
+
+#include <stdint.h>
+
+#include "gw_detector.h"
+
+/* A level as an input of the trial stops earlier than that of the detector. */
+#define GW_INPUT_LEVEL_MAX INT32_C(65535)
+
+/* Silence is 3/2 of the largest ring level of noise, but never below this. */
+#define GW_SILENCE_LEAST INT32_C(16)
+/* Noise is told apart in steps of about this level ... */
+#define GW_NOISE_LEAST INT32_C(4)
+/* ... and is not expected to grow by more than a quarter and half of that from gain to gain. */
+
+#define GW_BLOCKS_MAX INT32_C(255)
+#define GW_GROUPS 8
+#define GW_GROUP_BLOCKS_MAX INT32_C(64)
+
+/* A pulse of which less than so many times silence is seen is given twice as high next time, as long
+ * as the torque answers less than enough and noise is less than that (levels, 256: a burst), and four times
+ * as high where the torque hardly answers; one that it answers too strongly, half as high. */
+#define GW_BOOST_MAX INT32_C(3)
+#define GW_RESPONSE_WANTED 4
+#define GW_ANSWER_LITTLE INT32_C(4)
+#define GW_ANSWER_ENOUGH INT32_C(24)
+#define GW_NOISE_ENOUGH INT32_C(16)
+#define GW_ANSWER_TOO_MUCH INT32_C(64)
+
+/* What a block that ends now belongs to. */
+enum gw_hearing { GW_HEARING_NOTHING, GW_HEARING_NOISE, GW_HEARING_RINGING };
+
+typedef struct {
+    uint32_t blocks;      /* changes with everything else here, and last */
+    int32_t hearing;      /* enum gw_hearing */
+    int32_t burst;        /* burst level of the last block */
+    int32_t noise_blocks; /* ring blocks of noise at this gain, 0 to GW_BLOCKS_MAX */
+    int32_t ring_noise;   /* largest ring level of them */
+    int32_t burst_noise;  /* largest burst level of the same time */
+    int32_t noise_before; /* burst_noise of the gain before, without leaps; -1: not known */
+    int32_t ring_blocks;  /* since the pulse began, its own block included, 0 to GW_BLOCKS_MAX */
+    int32_t response;     /* largest ring level of them */
+    int32_t last;         /* ring level of the last of them */
+    int32_t burst_peak;   /* largest burst level of the same time */
+    int32_t boost;        /* test pulses are 2^boost times as high as the table says */
+    int32_t group[GW_GROUPS]; /* mean ring levels of equal stretches since the pulse's own block */
+    int32_t groups;           /* complete ones */
+    int32_t group_blocks;     /* blocks in each: 1, 2, 4 ... GW_GROUP_BLOCKS_MAX */
+    int32_t group_filled;     /* blocks in the one being filled */
+    int32_t group_sum;        /* their levels */
+    int32_t earlier; /* what groups in the middle had above noise, all earlier listening at this gain */
+    int32_t later;   /* ... and last groups */
+} gw_evidence;
+
+/* What the evidence says, as inputs of the trial: 0 to GW_INPUT_LEVEL_MAX each. */
+enum gw_finding {
+    GW_FINDING_BURST_LEVEL,    /* of the last block: 256 at the threshold of a burst */
+    GW_FINDING_NOISE_BLOCKS,   /* blocks of noise heard at this gain, 0 to GW_BLOCKS_MAX */
+    GW_FINDING_NOISE_LEVEL,    /* largest burst level of noise; before it is heard, that expected */
+    GW_FINDING_NOISE_LEAPT,    /* 1: more than twice that expected, which is no noise */
+    GW_FINDING_RING_BLOCKS,    /* blocks since the pulse began, 0 to GW_BLOCKS_MAX */
+    GW_FINDING_RING_LEVEL,     /* of the last block: 256 at silence */
+    GW_FINDING_RESPONSE_LEVEL, /* largest ring level since the pulse began: 256 at silence */
+    GW_FINDING_DECAY_LEVEL,    /* 256: no decay; GW_INPUT_LEVEL_MAX: not known */
+    GW_FINDING_COUNT
+};
+
+void gw_evidence_reset(gw_evidence *evidence);
+/* The gain has changed: what was measured counts no more, but says how much noise to expect. */
+void gw_evidence_new_gain(gw_evidence *evidence);
+/* From here on blocks belong to something else; any word but the three counts as nothing. */
+void gw_evidence_hear(gw_evidence *evidence, int32_t hearing);
+
+/* A block has ended; levels 0 to GW_LEVEL_MAX. */
+void gw_evidence_ring_block(gw_evidence *evidence, int32_t level);
+void gw_evidence_burst_block(gw_evidence *evidence, int32_t level);
+
+void gw_evidence_findings(const gw_evidence *evidence, int32_t findings[GW_FINDING_COUNT]);
+/* Findings of a detector that has heard nothing. */
+void gw_evidence_no_findings(int32_t findings[GW_FINDING_COUNT]);
+
+#endif

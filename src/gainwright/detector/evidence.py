@@ -1,0 +1,194 @@
+"""What the detector's blocks are evidence of: ``gw_evidence.c`` on Python integers, bit for bit."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import IntEnum
+
+from gainwright.detector.settings import INPUT_LEVEL_MAX, LEVEL_MAX, LEVEL_ONE
+
+SILENCE_LEAST = 16
+NOISE_LEAST = 4
+BLOCKS_MAX = 255
+GROUPS = 8
+GROUPS_NEEDED = 4
+GROUP_BLOCKS_MAX = 64
+BOOST_MAX = 3
+RESPONSE_WANTED = 4
+ANSWER_LITTLE, ANSWER_ENOUGH, ANSWER_TOO_MUCH = 4, 24, 64
+NOISE_ENOUGH = 16
+TOTAL_MAX = 2**28
+TOTAL_SCALE = 64
+FINDINGS = (
+    "burst_level",
+    "noise_blocks",
+    "noise_level",
+    "noise_leapt",
+    "ring_blocks",
+    "ring_level",
+    "response_level",
+    "decay_level",
+)
+"""Inputs of a trial that the detector supplies, in the order of ``enum gw_finding``."""
+
+
+class Hearing(IntEnum):
+    """What a block that ends now belongs to."""
+
+    NOTHING = 0
+    NOISE = 1
+    RINGING = 2
+
+
+def share(part: int, whole: int) -> int:
+    """Return LEVEL_ONE * part / whole, rounded down, at most INPUT_LEVEL_MAX; part is a level."""
+    return min(min(part, LEVEL_MAX) * LEVEL_ONE // max(whole, 1), INPUT_LEVEL_MAX)
+
+
+def _counted(blocks: int) -> int:
+    return min(blocks + 1, BLOCKS_MAX)
+
+
+@dataclass(slots=True)
+class Ringing:
+    """What was heard since a test pulse began."""
+
+    blocks: int = 0
+    response: int = 0
+    last: int = 0
+    burst_peak: int = 0
+    groups: list[int] = field(default_factory=list)
+    """Mean levels of equal stretches, from the second block on."""
+    group_blocks: int = 1
+    filled: int = 0
+    sum: int = 0
+
+    def add(self, level: int) -> None:
+        if self.blocks > 0 and len(self.groups) < GROUPS:
+            self._add_to_group(level)
+        self.response = max(self.response, level)
+        self.last = level
+        self.blocks = _counted(self.blocks)
+
+    def _add_to_group(self, level: int) -> None:
+        self.sum += level
+        self.filled += 1
+        if self.filled < self.group_blocks:
+            return
+        self.groups.append(self.sum // self.group_blocks)
+        self.filled = self.sum = 0
+        if len(self.groups) == GROUPS and self.group_blocks < GROUP_BLOCKS_MAX:
+            pairs = zip(self.groups[::2], self.groups[1::2], strict=True)
+            self.groups = [a // 2 + b // 2 for a, b in pairs]
+            self.group_blocks *= 2
+
+    def middle_and_last(self, noise: int) -> tuple[int, int]:
+        """Return what two groups have above the noise; zeros as long as they are too few."""
+        if len(self.groups) < GROUPS_NEEDED:
+            return 0, 0
+        middle, last = self.groups[(len(self.groups) - 1) // 2], self.groups[-1]
+        return max(middle - noise, 0), max(last - noise, 0)
+
+
+@dataclass(slots=True)
+class ReferenceEvidence:
+    """State as in ``gw_evidence``; levels are those of the detector."""
+
+    hearing: Hearing = Hearing.NOTHING
+    burst: int = 0
+    boost: int = 0
+    noise_before: int | None = None
+    noise_blocks: int = 0
+    ring_noise: int = 0
+    burst_noise: int = 0
+    earlier: int = 0
+    later: int = 0
+    ringing: Ringing = field(default_factory=Ringing)
+
+    def new_gain(self) -> None:
+        """Forget what was measured, but for how much noise to expect."""
+        before = self.noise_before
+        if self.noise_blocks > 0:
+            most = LEVEL_MAX if before is None else before + before // 4 + NOISE_LEAST // 2
+            self.noise_before = min(self.burst_noise, most)
+        self.earlier = self.later = 0
+        self._forget_noise()
+        self.ringing = Ringing()
+
+    def hear(self, hearing: Hearing) -> None:
+        """From here on blocks belong to something else."""
+        if self.hearing is Hearing.RINGING:
+            self._adapt_pulse()
+        if hearing is Hearing.NOISE:
+            self._keep_decay()
+            self._forget_noise()
+        if hearing is not Hearing.NOTHING:
+            self.ringing = Ringing()
+        self.hearing = hearing
+
+    def ring_block(self, level: int) -> None:
+        """Take the ring level of a block that has ended."""
+        if self.hearing is Hearing.NOISE:
+            self.ring_noise = max(self.ring_noise, level)
+            self.noise_blocks = _counted(self.noise_blocks)
+        elif self.hearing is Hearing.RINGING:
+            self.ringing.add(level)
+
+    def burst_block(self, level: int) -> None:
+        """Take the burst level of a block that has ended."""
+        self.burst = level
+        if self.hearing is Hearing.NOISE:
+            self.burst_noise = max(self.burst_noise, level)
+        elif self.hearing is Hearing.RINGING:
+            self.ringing.burst_peak = max(self.ringing.burst_peak, level)
+
+    def findings(self) -> dict[str, int]:
+        """Return the inputs of the trial by name."""
+        noise = self.burst_noise if self.noise_blocks > 0 else self.noise_before or 0
+        values = (
+            self.burst,
+            self.noise_blocks,
+            noise,
+            self.noise_before is not None and noise > 2 * self.noise_before + NOISE_LEAST,
+            self.ringing.blocks,
+            share(self.ringing.last, self.silence),
+            share(self.ringing.response, self.silence),
+            self._decay(),
+        )
+        return {
+            name: min(int(value), INPUT_LEVEL_MAX)
+            for name, value in zip(FINDINGS, values, strict=True)
+        }
+
+    @property
+    def silence(self) -> int:
+        """Ring level at which the noise alone may be."""
+        return max(self.ring_noise + self.ring_noise // 2, SILENCE_LEAST)
+
+    def _forget_noise(self) -> None:
+        self.noise_blocks = self.ring_noise = self.burst_noise = 0
+
+    def _decay(self) -> int:
+        middle, last = self.ringing.middle_and_last(self.ring_noise)
+        earlier = self.earlier + middle
+        later = self.later + last
+        scale = TOTAL_SCALE if max(earlier, later) > LEVEL_MAX else 1
+        return INPUT_LEVEL_MAX if earlier < 1 else share(later // scale, earlier // scale)
+
+    def _keep_decay(self) -> None:
+        middle, last = self.ringing.middle_and_last(self.ring_noise)
+        earlier, later = min(self.earlier, TOTAL_MAX), min(self.later, TOTAL_MAX)
+        halves = 2 if TOTAL_MAX in (earlier, later) else 1
+        self.earlier, self.later = (earlier + middle) // halves, (later + last) // halves
+
+    def _adapt_pulse(self) -> None:
+        answer, wanted = self.ringing.burst_peak, RESPONSE_WANTED * self.silence
+        if answer >= ANSWER_TOO_MUCH:
+            self.boost = max(self.boost - 1, 0)
+        elif (
+            self.ringing.response < wanted
+            and self.ringing.blocks > 0
+            and answer < ANSWER_ENOUGH
+            and self.burst_noise < NOISE_ENOUGH
+        ):
+            self.boost = min(self.boost + (2 if answer < ANSWER_LITTLE else 1), BOOST_MAX)

@@ -1,0 +1,159 @@
+"""The exported evidence equals the Python reference bit for bit, whatever is heard when."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from gainwright.detector.evidence import FINDINGS, Hearing, ReferenceEvidence
+from gainwright.detector.settings import INPUT_LEVEL_MAX, LEVEL_MAX, LEVEL_ONE
+from gainwright_codegen.host import compile_shared, load_library, read_sources
+from gainwright_codegen.sources import RUNTIME_DIRECTORY
+
+_FILES = ("gw_fixed.h", "gw_highpass.h", "gw_detector.h", "gw_evidence.h", "gw_evidence.c")
+_WORDS = 64
+_CDEF = f"""
+typedef struct {{ int32_t words[{_WORDS}]; }} gw_evidence;
+void gw_evidence_reset(gw_evidence *);
+void gw_evidence_new_gain(gw_evidence *);
+void gw_evidence_hear(gw_evidence *, int32_t);
+void gw_evidence_ring_block(gw_evidence *, int32_t);
+void gw_evidence_burst_block(gw_evidence *, int32_t);
+void gw_evidence_findings(const gw_evidence *, int32_t *);
+void gw_evidence_no_findings(int32_t *);
+"""
+
+
+@pytest.fixture(scope="module")
+def exported():
+    ffi, library = load_library(
+        compile_shared(read_sources(RUNTIME_DIRECTORY, *_FILES), name="evidence"), _CDEF
+    )
+    return ffi, library
+
+
+class Pair:
+    """Both, told the same."""
+
+    def __init__(self, exported) -> None:
+        self.ffi, self.library = exported
+        self.reference = ReferenceEvidence()
+        self.compiled = self.ffi.new("gw_evidence *")
+        self.library.gw_evidence_reset(self.compiled)
+
+    def tell(self, what: str, *argument: int) -> None:
+        getattr(self.library, f"gw_evidence_{what}")(self.compiled, *argument)
+        wrapped = [Hearing(a) for a in argument] if what == "hear" else argument
+        getattr(self.reference, what)(*wrapped)
+
+    def hear(self, hearing: Hearing, levels, burst: int = 0) -> dict[str, int]:
+        self.tell("hear", hearing)
+        for level in levels:
+            self.tell("burst_block", burst)
+            self.tell("ring_block", int(level))
+        return self.same_findings()
+
+    def same_findings(self) -> dict[str, int]:
+        found = self.ffi.new("int32_t[]", len(FINDINGS))
+        self.library.gw_evidence_findings(self.compiled, found)
+        expected = self.reference.findings()
+        assert dict(zip(FINDINGS, found, strict=True)) == expected
+        return expected
+
+
+levels = st.one_of(st.sampled_from([0, 1, 16, 255, 256, LEVEL_MAX]), st.integers(0, LEVEL_MAX))
+told = st.one_of(
+    st.tuples(st.just("ring_block"), levels),
+    st.tuples(st.just("ring_block"), st.integers(0, 2000)),
+    st.tuples(st.just("burst_block"), st.integers(0, 400)),
+    st.tuples(st.just("burst_block"), levels),
+    st.tuples(st.just("hear"), st.sampled_from([0, 1, 2])),
+    st.tuples(st.just("new_gain")),
+)
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.lists(st.tuples(told, st.sampled_from([1, 1, 1, 5, 40, 300])), max_size=60))
+def test_anything_in_any_order(exported, messages):
+    pair = Pair(exported)
+    for message, times in messages:
+        for _ in range(times if message[0] == "ring_block" else 1):
+            pair.tell(*message)
+        found = pair.same_findings()
+        assert all(0 <= value <= INPUT_LEVEL_MAX for value in found.values())
+
+
+def test_nothing_heard_is_no_evidence(exported):
+    pair = Pair(exported)
+    found = pair.ffi.new("int32_t[]", len(FINDINGS))
+    pair.library.gw_evidence_no_findings(found)
+    assert dict(zip(FINDINGS, found, strict=True)) == pair.same_findings()
+    assert pair.same_findings() == {name: 0 for name in FINDINGS} | {"decay_level": INPUT_LEVEL_MAX}
+
+
+def test_ringing_is_set_against_the_noise_of_the_same_gain(exported):
+    """Silence is 3/2 of the largest noise block; a new gain forgets it."""
+    pair = Pair(exported)
+    pair.hear(Hearing.NOISE, [400, 1000, 600, 500], burst=20)
+    found = pair.hear(Hearing.RINGING, [6000, 1500])
+    assert (found["response_level"], found["ring_level"]) == (4 * LEVEL_ONE, LEVEL_ONE)
+    assert (found["noise_blocks"], found["noise_level"], found["ring_blocks"]) == (4, 20, 2)
+    pair.tell("new_gain")
+    found = pair.same_findings()
+    assert (found["noise_blocks"], found["ring_blocks"], found["noise_level"]) == (0, 0, 20)
+
+
+@pytest.mark.parametrize(("rate_per_block", "share"), [(0.0, 256), (-0.02, None), (0.02, None)])
+def test_decay_compares_the_middle_of_the_listening_with_its_end(exported, rate_per_block, share):
+    """exp(rate * t): level falls or grows by the rate times the distance of the two groups."""
+    pair = Pair(exported)
+    pair.hear(Hearing.NOISE, [10] * 4)
+    times = np.arange(97)
+    found = pair.hear(Hearing.RINGING, np.rint(10 + 100_000 * np.exp(rate_per_block * times)))
+    # 96 blocks after the pulse's own: six groups of 16; the third against the sixth, 48 blocks on.
+    expected = share or LEVEL_ONE * np.exp(rate_per_block * 48)
+    assert found["decay_level"] == pytest.approx(expected, rel=0.01)
+
+
+def test_a_fast_mode_does_not_hide_a_lasting_one(exported):
+    """The answer falls to a hundredth in a moment, and then no further: that is no decay."""
+    pair = Pair(exported)
+    pair.hear(Hearing.NOISE, [10] * 4)
+    times = np.arange(65)
+    found = pair.hear(Hearing.RINGING, 100_000 * np.exp(-times) + 1000)
+    assert found["response_level"] == INPUT_LEVEL_MAX and found["ring_level"] > LEVEL_ONE
+    assert found["decay_level"] == pytest.approx(LEVEL_ONE, abs=2)
+
+
+def test_listening_again_adds_to_what_is_known(exported):
+    pair = Pair(exported)
+    for _ in range(3):
+        pair.hear(Hearing.NOISE, [10] * 4)
+        once = pair.hear(Hearing.RINGING, [100_000, *[80_000] * 16, *[40_000] * 16])
+    assert once["decay_level"] == pytest.approx(LEVEL_ONE / 2, rel=0.01)
+    pair.hear(Hearing.NOISE, [10] * 4)
+    assert pair.hear(Hearing.RINGING, [10])["decay_level"] == once["decay_level"]
+
+
+def test_noise_that_leaps_is_not_expected_to_stay(exported):
+    pair = Pair(exported)
+    assert pair.hear(Hearing.NOISE, [100], burst=10)["noise_leapt"] == 0
+    pair.tell("new_gain")
+    found = pair.hear(Hearing.NOISE, [100], burst=25)
+    assert (found["noise_level"], found["noise_leapt"]) == (25, 1)
+    pair.tell("new_gain")
+    assert pair.same_findings()["noise_level"] == 10 + 10 // 4 + 2
+
+
+def test_a_pulse_that_is_hardly_seen_is_given_higher(exported):
+    pair = Pair(exported)
+    boosts = []
+    for response, answer in ((100, 10), (100, 30), (100, 0), (5000, 70)):
+        pair.hear(Hearing.NOISE, [100] * 4)
+        pair.hear(Hearing.RINGING, [response], burst=answer)
+        pair.tell("hear", Hearing.NOTHING)
+        boosts.append(pair.reference.boost)
+        assert pair.compiled.words[11] == pair.reference.boost
+    assert boosts == [1, 1, 3, 2]
