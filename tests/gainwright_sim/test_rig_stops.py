@@ -164,3 +164,16 @@ def falling_edge(signal: np.ndarray) -> int:
 
 def rising_edge(signal: np.ndarray) -> int:
     return int(np.flatnonzero(np.diff(signal) > 0)[0]) + 1
+
+
+def test_without_torque_there_is_no_oscillation_and_the_brake_holds_to_the_bit():
+    """The step to zero torque is none, and a closed brake does not creep under the weight."""
+    rehearsal = rehearse(Bench(TRIAL, HOIST), seed=SEED)
+    assert rehearsal.ended
+    requested = rehearsal.output("torque_request").astype(bool)
+    oscillation = rehearsal.log.signal("torque_oscillation")
+    resting = ~requested[:-1] & ~requested[1:]
+    assert resting.sum() > 40 and requested.sum() > 1000
+    assert np.all(oscillation[1:][resting] == 0.0) and oscillation[requested].max() > 0.0
+    position = rehearsal.log.signal("position")[-40:]
+    assert np.all(position == position[0]) and not requested[-40:].any()
