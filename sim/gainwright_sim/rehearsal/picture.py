@@ -68,7 +68,9 @@ def _gain(
         _note(axis, exact, f"exact limit\n{exact:.4g}", INK, exact_above)
     if stage.result is not None:
         axis.axhline(stage.result, color=GAIN, lw=0.7, ls=(0, (1, 2)))
-        text = f"chosen {stage.result:.4g}\nmargin {stage.margin_db:.1f} dB"
+        text = f"chosen {stage.result:.4g}"
+        if stage.margin_db is not None:
+            text += f"\nmargin {stage.margin_db:.1f} dB"
         _note(axis, stage.result, text, GAIN, not exact_above)
     if stage.onset_time_s is not None and stage.limit is not None:
         axis.plot([stage.onset_time_s], [stage.limit], "o", color=ONSET, ms=6, zorder=5)

@@ -144,7 +144,6 @@ def _stage(rehearsal: Rehearsal, table: StageTables, key: str) -> StageSummary:
     has_result = OUTCOMES[key].has_result
     result = gains[int(rehearsal.variable(stage.result)[-1])] if has_result else None
     limit = None if onset is None else gains[onset.rung]
-    top = gains[stage.rungs - 1] if limit is None else limit
     tick_s = rehearsal.trial.tick_us * 1e-6
     return StageSummary(
         stage=stage.name,
@@ -152,7 +151,9 @@ def _stage(rehearsal: Rehearsal, table: StageTables, key: str) -> StageSummary:
         start=gains[0],
         limit=limit,
         result=result,
-        margin_db=None if result is None else 20.0 * math.log10(top / result),
+        margin_db=(
+            None if result is None or limit is None else 20.0 * math.log10(limit / result)
+        ),
         quiet_rung=_quiet_rung(rehearsal, stage, has_result),
         onset_rung=None if onset is None else onset.rung,
         onset_frequency_hz=(

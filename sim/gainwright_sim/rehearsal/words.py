@@ -86,8 +86,9 @@ def _stage_lines(stage: StageSummary) -> Iterator[str]:
         frequency = stage.onset_frequency_hz
         at = "" if frequency is None else f", oscillation at {frequency:.0f} Hz"
         yield _line("limit found", f"{stage.limit:.4g} {unit} (rung {stage.onset_rung}){at}")
-    if stage.result is not None and stage.margin_db is not None:
-        yield _line("gain chosen", f"{stage.result:.4g} {unit}, margin {stage.margin_db:.1f} dB")
+    if stage.result is not None:
+        margin = "" if stage.margin_db is None else f", margin {stage.margin_db:.1f} dB"
+        yield _line("gain chosen", f"{stage.result:.4g} {unit}{margin}")
     if stage.theory is not None:
         yield from _theory_lines(stage.theory, stage)
 
