@@ -34,6 +34,9 @@ pure growth needs less."""
 LATEST_SHARE = 2.0
 """The burst, and what it grows to, follow within the longer of this time and this multiple of the
 fit's length."""
+LEAST_OF_TORQUE = 0.03
+"""The line grows to this share of the largest torque before it: resonances that ripple passes at
+some speed grow as purely, but to less. A trial's own burst threshold is of this order."""
 JUST_BEFORE_S = 0.5
 LOUD_QUANTILE = 0.9
 SIMILAR_SPEED = 0.7
@@ -62,6 +65,8 @@ class Search:
 
     torque: FloatArray
     """Band-passed, per unit, shape (samples,)."""
+    whole_torque: FloatArray
+    """As recorded, per unit."""
     blocks: Blocks
     """Its amplitudes in burst blocks."""
     band: Band
@@ -100,7 +105,7 @@ def find_grown(search: Search) -> tuple[Grown | None, Growth | None]:
             continue
         threshold, quiet = reference
         burst_s = _burst_after(search, growth, threshold)
-        if burst_s is None or not _new(search, growth, own):
+        if burst_s is None or not (_matters(search, growth) and _new(search, growth, own)):
             continue
         if _compares(search, growth, quiet, burst_s):
             return Grown(burst_s, growth, threshold, quiet), None
@@ -159,6 +164,26 @@ def _burst_after(search: Search, growth: Growth, threshold: float) -> float | No
     earliest_s = growth.from_s - (growth.to_s - growth.from_s)
     loud &= ends_s >= earliest_s
     return first_of_run(search, loud, int(found[0]), growth.frequency_hz)
+
+
+def _matters(search: Search, growth: Growth) -> bool:
+    """Whether the growth leads to a share of the torque that the axis takes before it anyway."""
+    blocks = search.blocks
+    span = (blocks.ends_s >= growth.from_s) & (blocks.ends_s <= _latest_s(growth))
+    peak = blocks.values[span].max(initial=0.0)
+    return bool(
+        peak >= LEAST_OF_TORQUE * largest_torque(search.whole_torque, growth.from_s, blocks)
+    )
+
+
+def largest_torque(torque: FloatArray, until_s: float, blocks: Blocks) -> float:
+    """Return the largest torque up to a time, a thousandth of the samples left out.
+
+    Where there is nothing before that time the whole recording counts. The median is taken off.
+    """
+    before = torque[: round(until_s * blocks.sample_rate_hz)]
+    values = before if len(before) else torque
+    return float(np.quantile(np.abs(values - np.median(values)), 0.999))
 
 
 def _new(search: Search, growth: Growth, own: Mask) -> bool:

@@ -25,6 +25,7 @@ from gainwright.listening.grown import (
     Search,
     find_grown,
     first_of_run,
+    largest_torque,
     own_windows,
     window_spectra,
 )
@@ -89,7 +90,7 @@ def judge(
     if "burst_per_unit" in given:
         quiet = stated or search.windows.choose(everything)
     else:
-        grown, reasons = _oscillation(search, recording)
+        grown, reasons = _oscillation(search)
         missing += reasons
         usual = search.threshold_of(everything)
         quiet = grown.quiet if grown else usual[1] if usual else None
@@ -119,15 +120,17 @@ def _search(
         return threshold_from(torque, band.burst_block_samples, band, quiet, options), quiet
 
     spectra = window_spectra(settled, band, windows)
-    return Search(settled, blocks, band, motion, windows, spectra, threshold_of)
+    return Search(
+        settled, recording.torque_per_unit, blocks, band, motion, windows, spectra, threshold_of
+    )
 
 
-def _oscillation(search: Search, recording: Recording) -> tuple[Grown | None, list[str]]:
+def _oscillation(search: Search) -> tuple[Grown | None, list[str]]:
     """Return the first onset, or why something that was seen leaves the question open."""
     grown, uncompared = find_grown(search)
     if grown is not None:
         return grown, []
-    held, steady = _held(search, recording)
+    held, steady = _held(search)
     if held is not None:
         return held, []
     reasons = []
@@ -150,20 +153,22 @@ def _words(growth: Growth) -> str:
     )
 
 
-def _held(search: Search, recording: Recording) -> tuple[Grown | None, SteadyLine | None]:
+def _held(search: Search) -> tuple[Grown | None, SteadyLine | None]:
     """Return onset by a line that stays at any speed, or the first line that cannot be told."""
     band, open_question = search.band, None
     for line in find_steady(search.torque, band.sample_rate_hz, band.lowest_oscillation_hz, 0.0):
         own = own_windows(search, line.frequency_hz, line.from_s, line.to_s)
         reference = search.threshold_of(~own)
         if reference is None:
-            if line.amplitude > LARGE_TORQUE * _ordinary_torque(recording, line):
+            if line.amplitude > LARGE_TORQUE * largest_torque(
+                search.whole_torque, line.from_s, search.blocks
+            ):
                 open_question = open_question or line
             continue
         threshold, quiet = reference
         if line.amplitude < STEADY_ABOVE * threshold:
             continue
-        if _tied_to_nothing(search, recording, line):
+        if _tied_to_nothing(search, line):
             blocks = search.blocks
             loud = (blocks.values >= threshold) & (blocks.starts_s >= band.settling_s)
             found = np.flatnonzero(loud & (blocks.starts_s >= line.from_s))
@@ -174,22 +179,17 @@ def _held(search: Search, recording: Recording) -> tuple[Grown | None, SteadyLin
     return None, open_question
 
 
-def _tied_to_nothing(search: Search, recording: Recording, line: SteadyLine) -> bool:
+def _tied_to_nothing(search: Search, line: SteadyLine) -> bool:
     """Whether neither the speed nor a hum from outside explains a line."""
     if search.motion.speed is None:
         return False
     rate_hz = search.band.sample_rate_hz
     span = slice(round(line.from_s * rate_hz), round(line.to_s * rate_hz))
     low, high = np.quantile(search.motion.speed[span], (0.05, 0.95))
-    large = line.amplitude > LARGE_TORQUE * _ordinary_torque(recording, line)
+    large = line.amplitude > LARGE_TORQUE * largest_torque(
+        search.whole_torque, line.from_s, search.blocks
+    )
     return bool(high > OTHER_SPEED * low and large)
-
-
-def _ordinary_torque(recording: Recording, line: SteadyLine) -> float:
-    """Return the largest torque before the line, or at all where there is nothing before."""
-    before = recording.torque_per_unit[: round(line.from_s * recording.sample_rate_hz)]
-    values = before if len(before) else recording.torque_per_unit
-    return float(np.quantile(np.abs(values - np.median(values)), 0.999))
 
 
 def _too_little(quiet: QuietPart | None, given: dict[str, float], search: Search) -> list[str]:
