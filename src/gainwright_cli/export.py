@@ -36,8 +36,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    from gainwright.language.text_file import read_toml
-
+    from gainwright.described.text_file import read_toml
     from gainwright.language.load import trial_from_document
     from gainwright_codegen.axis_c.tables import axis_tables
     from gainwright_codegen.bundle.axis import export_axis

@@ -82,9 +82,9 @@ def _changed(bundle: Bundle, name: str, pattern: str, replacement: str, number: 
     ("name", "pattern", "replacement", "number"),
     [
         # Another target, mask, action, limit, initial value, threshold, output of a state.
-        ("gw_trial.c", r", GW_STATE_\w+, (\d+)U", r", GW_STATE_FAULT, \1U", 0),
-        ("gw_trial.c", r"UINT32_C\(0x(\w+)\), UINT32_C", r"UINT32_C(0x\g<1>0), UINT32_C", 5),
-        ("gw_trial.c", r"(GW_STATE_\w+), \d+U, (\d+)U", r"\1, 0U, \2U", 1),
+        ("gw_trial.c", r"\.target = GW_STATE_\w+", ".target = GW_STATE_FAULT", 0),
+        ("gw_trial.c", r"\.mask = BIT\(\w+\) \| ", ".mask = ", 5),
+        ("gw_trial.c", r"\.action = ACTION_\w+", ".action = ACTION_NONE", 1),
         ("gw_trial.c", r"INT32_C\(127\)\);", "INT32_C(126));", 0),
         ("gw_trial.c", r"INT32_C\(256\)", "INT32_C(257)", 0),
         ("gw_trial.c", r"\] = 1;", "] = 0;", 0),

@@ -2,11 +2,21 @@
 
 from __future__ import annotations
 
+import re
+import textwrap
 from collections.abc import Mapping, Sequence
 
 from gainwright.language.expression import Expression
 from gainwright.language.model import Row, Signal, Trial
-from gainwright_codegen.c_text import array, banner, c_string, comment, identity, statement
+from gainwright_codegen.c_text import (
+    LINE_LENGTH,
+    array,
+    banner,
+    c_string,
+    comment,
+    identity,
+    statement,
+)
 from gainwright_codegen.trial_c.expression import (
     INCLUDES,
     Scope,
@@ -43,6 +53,8 @@ def trial_source(trial: Trial) -> str:
     )  # fmt: skip
 
 
+_LONGEST_ENUMERATOR = 63
+"""C99 tells names apart by so many characters (5.2.4.1)."""
 _Action = tuple[tuple[str, Expression], ...]
 
 
@@ -71,27 +83,17 @@ def _bit(condition: str) -> str:
 
 
 def _rows(trial: Trial, actions: Sequence[_Action]) -> str:
-    numbers = trial.index.rows
-    bits = trial.index.condition_bits
-    suffix = "UINT64_C" if len(trial.conditions) > 32 else "UINT32_C"
     first, lines = [0], list[str]()
     for state in trial.states:
         rows = trial.rows_by_state[state.name]
         first.append(first[-1] + len(rows))
         for row in rows:
-            value = sum(bits[name] for name in row.when)
-            mask = value | sum(bits[name] for name in row.unless)
-            cells = [
-                f"{suffix}(0x{mask:x})",
-                f"{suffix}(0x{value:x})",
-                constant("STATE", row.target),
-                f"{actions.index(_action(row))}U",
-                f"{numbers[row.id]}U",
-            ]
-            lines += [comment(_row_text(row), indent=4), f"    {{{', '.join(cells)}}},"]
+            lines += [comment(_row_text(row), indent=4), _row(trial, row, actions)]
     lines[-1] = lines[-1].rstrip(",")
     return "\n".join(
         [
+            _action_numbers(trial, actions),
+            _BIT,
             "const gw_row gw_trial_rows[GW_ROW_COUNT] = {",
             *lines,
             "};\n",
@@ -100,6 +102,46 @@ def _rows(trial: Trial, actions: Sequence[_Action]) -> str:
             + ";\n",
         ]
     )
+
+
+_BIT = "#define BIT(condition) GW_CONDITION_BIT(GW_CONDITION_##condition)\n"
+
+
+def _row(trial: Trial, row: Row, actions: Sequence[_Action]) -> str:
+    """Return the initializer: what is looked at, what of it must hold, what follows."""
+    cells = (
+        f".mask = {_bits((*row.when, *row.unless))},",
+        f".value = {_bits(row.when)},",
+        f".target = {constant('STATE', row.target)}, "
+        f".action = {_action_name(trial, actions, _action(row))}, "
+        f".number = {trial.index.rows[row.id]}U}},",
+    )
+    filled = (
+        textwrap.fill(cell, LINE_LENGTH - 5, subsequent_indent="    ", break_long_words=False)
+        for cell in cells
+    )
+    return "    {" + textwrap.indent("\n".join(filled), "     ").lstrip()
+
+
+def _bits(conditions: Sequence[str]) -> str:
+    return " | ".join(f"BIT({name.upper()})" for name in conditions) or "0U"
+
+
+def _action_name(trial: Trial, actions: Sequence[_Action], action: _Action) -> str:
+    """Return the enumerator: a number, and the first row that does it."""
+    if not action:
+        return "ACTION_NONE"
+    first = next(row.id for row in trial.rows if _action(row) == action)
+    words = re.sub(r"[^A-Z0-9]+", "_", first.upper())
+    return f"ACTION_{actions.index(action)}_{words}"[:_LONGEST_ENUMERATOR]
+
+
+def _action_numbers(trial: Trial, actions: Sequence[_Action]) -> str:
+    names = [_action_name(trial, actions, action) for action in actions]
+    lines = [f"    {name} = {number}," for number, name in enumerate(names)]
+    lines[-1] = lines[-1].rstrip(",")
+    text = comment("Actions, each named after the first row that takes it.")
+    return "\n".join([text, "enum {", *lines, "};\n"])
 
 
 def _row_text(row: Row) -> str:
@@ -198,11 +240,10 @@ def _act(trial: Trial, actions: Sequence[_Action]) -> str:
     conditions = [condition.name for condition in trial.conditions]
     scope = _scope(trial, inputs=True, conditions=conditions)
     body = ["    gw_variable_set saturated = 0U;", "", "    switch (action) {"]
-    for number, action in enumerate(actions):
-        if not action:
-            continue
+    for action in filter(None, actions):
         used_by = ", ".join(row.id for row in trial.rows if _action(row) == action)
-        body += [f"    case {number}U: {{", comment(used_by, indent=8)]
+        name = _action_name(trial, actions, action)
+        body += [f"    case (uint32_t){name}: {{", comment(used_by, indent=8)]
         for name, expression in action:
             text = c_expression(expression, scope)
             body.append(statement(f"const int32_t next_{name} = {text};", indent=8))
