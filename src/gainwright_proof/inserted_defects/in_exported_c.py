@@ -46,33 +46,36 @@ def _text(name: str, kind: str, file: str, sound: str, broken: str) -> InsertedD
     return InsertedDefect(name, kind, file, judge)
 
 
-_CLAMP = "gw_clamp_i32(inputs[index], range->low, range->high)"
+_LIMITED = "limited[GW_INPUT_BURST_LEVEL] = gw_clamp_i32(inputs[GW_INPUT_BURST_LEVEL], INT32_C(0),"
+_SEES = "(inputs[GW_INPUT_BURST_LEVEL] >= INT32_C(256))"
 _STEP = (
-    ("every input limited to the range of the first", "shipped step", "gw_sequencer.c",
-     "&gw_trial_input_ranges[index]", "&gw_trial_input_ranges[0]"),
+    ("an input limited to the range of another", "shipped step", "gw_trial.c",
+     f"{_LIMITED}\n            INT32_C(65535));", f"{_LIMITED}\n            INT32_C(1));"),
+    ("every input limited to 0 and 1", "shipped step", "gw_sequencer.c",
+     "gw_trial_limit_inputs(inputs, limited);",
+     "{ uint32_t i; for (i = 0U; i < (uint32_t)GW_INPUT_SLOTS; i++)"
+     " { limited[i] = (inputs[i] > 0) ? 1 : 0; } }"),
     ("rest outputs in every state but the initial one", "shipped step", "gw_sequencer.c",
      "    if (memory_is_sound(sequencer) == 0) {\n        gw_trial_rest",
      "    if (sequencer->state != GW_INITIAL_STATE) {\n        gw_trial_rest"),
-    ("greatest value of a variable taken for damage", "shipped step", "gw_sequencer.c",
-     "(value > range->high)", "(value >= range->high)"),
+    ("greatest value of a variable taken for damage", "shipped step", "gw_trial.c",
+     "variables[GW_VARIABLE_GAIN_RUNG], INT32_C(0), INT32_C(31))",
+     "variables[GW_VARIABLE_GAIN_RUNG], INT32_C(0), INT32_C(30))"),
     ("reset to the state after the initial one", "first moment", "gw_sequencer.c",
      "sequencer->state = GW_INITIAL_STATE;", "sequencer->state = GW_INITIAL_STATE + 1;"),
-    ("inputs masked with 0x7fff", "input values", "gw_sequencer.c", _CLAMP,
-     "gw_clamp_i32(inputs[index] & 0x7fff, range->low, range->high)"),
-    ("inputs cut to 16 bits", "input values", "gw_sequencer.c", _CLAMP,
-     "gw_clamp_i32((int16_t)inputs[index], range->low, range->high)"),
-    ("inputs not limited to their range", "input values", "gw_sequencer.c", _CLAMP,
-     "inputs[index]"),
-    ("a condition sees 15 bits of a level", "input values", "gw_trial.c",
-     "(inputs[GW_INPUT_BURST_LEVEL] >= INT32_C(256))",
-     "((inputs[GW_INPUT_BURST_LEVEL] & 0x7fff) >= INT32_C(256))"),
+    ("an input masked with 0x7fff", "input values", "gw_trial.c", _LIMITED,
+     _LIMITED.replace("LEVEL], I", "LEVEL] & 0x7fff, I")),
+    ("an input cut to 16 bits", "input values", "gw_trial.c", _LIMITED,
+     _LIMITED.replace("(inputs", "((int16_t)inputs")),
+    ("inputs not limited to their range", "input values", "gw_sequencer.c",
+     "return gw_sequencer_advance(sequencer, limited);",
+     "return gw_sequencer_advance(sequencer, inputs);"),
+    ("a condition sees 15 bits of a level", "input values", "gw_trial.c", _SEES,
+     _SEES.replace("inputs[GW_INPUT_BURST_LEVEL]", "(inputs[GW_INPUT_BURST_LEVEL] & 0x7fff)")),
     ("a condition is false at one value far from its threshold", "input values", "gw_trial.c",
-     "(inputs[GW_INPUT_BURST_LEVEL] >= INT32_C(256))",
-     "((inputs[GW_INPUT_BURST_LEVEL] >= INT32_C(256))"
-     " && (inputs[GW_INPUT_BURST_LEVEL] != INT32_C(32768)))"),
-    ("a threshold one too high", "input values", "gw_trial.c",
-     "(inputs[GW_INPUT_BURST_LEVEL] >= INT32_C(256))",
-     "(inputs[GW_INPUT_BURST_LEVEL] >= INT32_C(257))"),
+     _SEES, f"({_SEES} && (inputs[GW_INPUT_BURST_LEVEL] != INT32_C(32768)))"),
+    ("a threshold one too high", "input values", "gw_trial.c", _SEES,
+     _SEES.replace("256", "257")),
 )  # fmt: skip
 _AXIS = (
     ("burst input from the ring level", "gw_evidence.c",
