@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from dataclasses import replace
 from itertools import pairwise
@@ -16,7 +17,6 @@ from gainwright.detector.design import (
     LEAST_RAW_AMPLITUDE,
     PULSE_PERIODS,
     PULSE_SWEEP,
-    DriveRatings,
     design_detector,
     design_pulse,
     level_settings,
@@ -32,17 +32,25 @@ from gainwright.detector.settings import (
     LEVEL_ONE,
     LONGEST_BLOCK_TICKS,
 )
-from gainwright.detector.timing import DriveTiming, drive_lag_rad, lowest_oscillation_frequency_hz
+from gainwright.detector.timing import (
+    DriveRatings,
+    DriveTiming,
+    drive_lag_rad,
+    lowest_oscillation_frequency_hz,
+)
 from gainwright.errors import InputError
 from gainwright.fixed.section import cascade_response
 from gainwright.language.load import load_trial
 from gainwright.language.shipped import shipped_trial_path
+from gainwright.stage_kind import DRIVE_SETTINGS, STAGE_KINDS
 from gainwright_codegen.axis_c.tables import axis_tables
 from gainwright_sim.machine import load_machine
 from gainwright_sim.rig.axis import axis_data
 from gainwright_sim.theory import machine_stability_limit, sample_axis
+from gainwright_sim.theory.stages import STAGE_THEORY
 
 STAGE = load_trial(shipped_trial_path()).stages[0]
+KIND = STAGE_KINDS[STAGE.name]
 RATINGS = DriveRatings(10.0, 25.0, 314.0, 2**20, 1e-3)
 FULL_SCALE = 2**24
 
@@ -85,9 +93,13 @@ def test_the_same_with_other_drive_timings(seed, timing):
         current_loop_time_constant_s=timing.current_loop_time_constant_s,
         speed_filter_time_constant_s=timing.speed_filter_time_constant_s,
     )
-    # Start low enough that the slowest of these drives is stable there.
+    # Start low enough that the slowest of these drives is stable there; the position is held as
+    # much more weakly, so that it is the speed loop whose limit is found.
     start = 0.01 * machine.speed_loop.start_speed_gain_nms_per_rad
-    loop = replace(machine.speed_loop, start_speed_gain_nms_per_rad=start)
+    hold = 0.01 * machine.speed_loop.hold_gain_per_s
+    loop = replace(
+        machine.speed_loop, start_speed_gain_nms_per_rad=start, hold_gain_per_s=hold
+    )
     assert onset_ratio(replace(machine, drive=drive, speed_loop=loop)) >= 0.97
 
 
@@ -149,7 +161,7 @@ def test_the_largest_scale_is_needed():
 def test_a_sine_at_the_threshold_through_the_whole_detector(band, amplitude):
     """Well inside the band the level is 256, at lower frequencies 256 |H|^2."""
     rate_hz = 8000.0
-    designed = design_detector(STAGE, DriveTiming(1 / rate_hz, 1, 1e-4, 0.0), RATINGS)
+    designed = design_detector(KIND, STAGE, DriveTiming(1 / rate_hz, 1, 1e-4, 0.0), RATINGS)
     ticks = 240
     level = level_settings(ticks, amplitude)
     made = replace(designed, ring=level, burst=level)
@@ -194,7 +206,7 @@ def test_no_threshold_lies_in_the_rounding_noise():
 def test_corner_of_the_high_pass(timing):
     """-3.01 dB at the corner, 24 dB per octave below it, nothing lost far above it."""
     rate_hz = 1 / timing.control_tick_s
-    made = design_detector(STAGE, timing, RATINGS)
+    made = design_detector(KIND, STAGE, timing, RATINGS)
     sections = [section.realised() for section in made.quantised]
     grid = np.array([made.corner_hz, made.corner_hz / 8, 0.499 * rate_hz])
     at_corner, below, above = np.abs(cascade_response(sections, grid, rate_hz))
@@ -207,7 +219,7 @@ def test_corner_of_the_high_pass(timing):
 @settings(max_examples=60, deadline=None)
 @given(timings)
 def test_blocks_of_usual_drives_are_short_enough(timing):
-    made = design_detector(STAGE, timing, RATINGS)
+    made = design_detector(KIND, STAGE, timing, RATINGS)
     for level in (made.ring, made.burst):
         assert 1 <= level.block_ticks <= LONGEST_BLOCK_TICKS
     assert made.burst.block_ticks < made.ring.block_ticks
@@ -217,7 +229,7 @@ def test_a_drive_too_slow_for_the_blocks_is_refused():
     axis = axis_data(load_machine("door-hoist"))
     slow = replace(axis.timing, control_tick_s=50e-6, speed_filter_time_constant_s=0.2)
     slow = replace(slow, current_loop_time_constant_s=0.01)
-    with pytest.raises(InputError, match=r"door-hoist: drive timing(.|\n)*at most 3276"):
+    with pytest.raises(InputError, match=r"door-hoist: drive timing(.|\n)*at most 3277"):
         axis_tables(load_trial(shipped_trial_path()), replace(axis, timing=slow))
 
 
@@ -229,7 +241,7 @@ def test_a_drive_too_slow_for_the_blocks_is_refused():
 def test_pulse_stays_within_its_shares(timing, rotor_inertia_kgm2):
     ratings = replace(RATINGS, rotor_inertia_kgm2=rotor_inertia_kgm2)
     gains = tuple(float(gain) for gain in np.geomspace(1e-3, 100.0, 60))
-    pulse = design_pulse(STAGE, timing, ratings, gains)
+    pulse = design_pulse(KIND, STAGE, timing, ratings, gains)
     half_wave_s = 0.5 / lowest_oscillation_frequency_hz(timing)
     unit = 1 / FULL_SCALE
     for gain, word in zip(gains, pulse.heights, strict=True):
@@ -249,7 +261,7 @@ def test_pulse_stays_within_its_shares(timing, rotor_inertia_kgm2):
 @settings(max_examples=60, deadline=None)
 @given(timings)
 def test_pulse_sweeps_upwards_from_the_lowest_frequency(timing):
-    shape = pulse_shape(timing)
+    shape = pulse_shape(lowest_oscillation_frequency_hz(timing), timing)
     lowest_ticks = 0.5 / lowest_oscillation_frequency_hz(timing) / timing.control_tick_s
     assert set(shape) <= {-(2**15), 2**15 - 1}
     edges = np.flatnonzero(np.diff(np.sign(shape))) + 1
@@ -258,3 +270,15 @@ def test_pulse_sweeps_upwards_from_the_lowest_frequency(timing):
     assert lengths[0] == pytest.approx(lowest_ticks, abs=1)
     assert lengths[-1] >= lowest_ticks / PULSE_SWEEP - 1
     assert all(b <= a + 1 for a, b in pairwise(lengths))
+
+
+def test_every_kind_of_stage_tunes_a_setting_of_the_drive_and_has_its_theory():
+    assert set(STAGE_KINDS) <= set(DRIVE_SETTINGS)
+    assert set(STAGE_THEORY) == set(STAGE_KINDS)
+
+
+def test_a_stage_of_an_unknown_kind_is_refused_by_name():
+    trial = load_trial(shipped_trial_path())
+    unknown = dataclasses.replace(trial, stages=(dataclasses.replace(STAGE, name="jerk_gain"),))
+    with pytest.raises(InputError, match=r"jerk_gain(.|\n)*one of: speed_gain"):
+        axis_tables(unknown, axis_data(load_machine("grinder-slide")))

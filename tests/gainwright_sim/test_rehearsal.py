@@ -34,7 +34,21 @@ def rehearsed(name, seed=1, **options):
     return rehearse(Bench(TRIAL, load_machine(name)), seed, **options)
 
 
-@pytest.mark.parametrize("name", shipped_machine_names())
+LIMITED_BY_NOISE = "positioning-bench"
+"""Its encoder is so coarse that noise fills the torque before the stability limit is reached."""
+
+
+def test_a_coarse_encoder_ends_the_search_by_noise_well_below_the_limit():
+    summary = summarise(rehearsed(LIMITED_BY_NOISE, log_control=True))
+    stage = summary.stages[0]
+    assert summary.outcome == "limited_by_noise"
+    assert not summary.violations
+    assert stage.limit is None and stage.margin_db is None
+    assert stage.theory.result_is_stable and stage.theory.result_share < 0.7
+    assert summary.ending.reason == "below_noise"
+
+
+@pytest.mark.parametrize("name", sorted({*shipped_machine_names()} - {LIMITED_BY_NOISE}))
 def test_every_shipped_axis_is_tuned_within_one_rung(name):
     rehearsal = rehearsed(name, log_control=True)
     summary = summarise(rehearsal)
@@ -47,7 +61,7 @@ def test_every_shipped_axis_is_tuned_within_one_rung(name):
     assert stage.result <= stage.limit * (1.0 - TRIAL.stages[0].margin)
     assert stage.margin_db == pytest.approx(20 * math.log10(stage.limit / stage.result))
     assert stage.quiet_rung == stage.onset_rung - 1
-    assert summary.torque_oscillation_max_of_limit < 0.15
+    assert summary.torque_oscillation_max_of_limit < 0.16
 
 
 def test_summary_keys_are_those_documented():

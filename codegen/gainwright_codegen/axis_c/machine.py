@@ -60,7 +60,7 @@ def _gain_format(stage: StageTables) -> MachineConstant:
         f"GW_GAIN_FRACTION_BITS_{stage.stage.name.upper()}",
         stage.ladder.format.fraction_bits,
         f"{stage.stage.title}: fraction bits of the words of its ladder, which differ from export "
-        f"to export; 1.0 is {stage.base:.9g} {stage.setting.unit}.",
+        f"to export; 1.0 is {stage.base:.9g} {stage.kind.unit}.",
     )
 
 
@@ -147,8 +147,8 @@ def _notes(stages, note) -> str:  # type: ignore[no-untyped-def]
 def _ladder_note(stage: StageTables) -> str:
     return (
         f"{stage.stage.title}, gain of each rung: {stage.ladder.format}, per unit of "
-        f"{stage.setting.per_unit_of}; one unit is {stage.base:.9g} {stage.setting.unit}. From "
-        f"{stage.gains[0]:.6g} to {stage.gains[-1]:.6g} {stage.setting.unit} by a ratio of "
+        f"{stage.kind.per_unit_of}; one unit is {stage.base:.9g} {stage.kind.unit}. From "
+        f"{stage.gains[0]:.6g} to {stage.gains[-1]:.6g} {stage.kind.unit} by a ratio of "
         f"{stage.stage.ratio:g}; relative error at most {stage.ladder.relative_error_bound:.2g}."
     )
 

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from gainwright.detector.design import RING_PERIODS, DriveRatings, design_detector, design_pulse
+from gainwright.detector.design import RING_PERIODS, design_detector, design_pulse
 from gainwright.detector.settings import LONGEST_BLOCK_TICKS, DetectorSettings, PulseSettings
-from gainwright.detector.timing import DriveTiming, lowest_oscillation_frequency_hz
-from gainwright.drive_settings import DRIVE_SETTINGS, DriveSetting, drive_setting
+from gainwright.detector.timing import DriveRatings, DriveTiming
 from gainwright.errors import input_error
 from gainwright.fixed.ladder import GainLadder, gain_ladder
 from gainwright.language.model import Stage, Trial
+from gainwright.stage_kind import STAGE_KINDS, StageKind
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +33,7 @@ class StageTables:
     """Tables of one stage."""
 
     stage: Stage
-    setting: DriveSetting
+    kind: StageKind
     base: float
     """Engineering value of one per unit of the setting."""
     ladder: GainLadder
@@ -59,12 +59,11 @@ def axis_tables(trial: Trial, axis: AxisData) -> tuple[StageTables, ...]:
         InputError: a stage tunes a setting that no drive has, the axis gives it no start value, or
             its drive is so slow that the detector's blocks would be too long.
     """
-    _check_timing(axis)
     return tuple(_stage_tables(trial, stage, axis) for stage in trial.stages)
 
 
-def _check_timing(axis: AxisData) -> None:
-    lowest_hz = lowest_oscillation_frequency_hz(axis.timing)
+def _check_timing(axis: AxisData, kind: StageKind) -> None:
+    lowest_hz = kind.lowest_oscillation_hz(axis.timing)
     period_ticks = 1 / (lowest_hz * axis.timing.control_tick_s)
     longest_ticks = LONGEST_BLOCK_TICKS / RING_PERIODS
     if period_ticks > longest_ticks:
@@ -80,38 +79,38 @@ def _check_timing(axis: AxisData) -> None:
 
 
 def _stage_tables(trial: Trial, stage: Stage, axis: AxisData) -> StageTables:
-    setting = _setting(trial, stage)
-    start = axis.start_settings.get(setting.name, 0.0)
+    kind = _kind(trial, stage)
+    _check_timing(axis, kind)
+    start = axis.start_settings.get(kind.setting, 0.0)
     if not start > 0.0:
         raise input_error(
             axis.name,
-            f"start value of {setting.name}",
+            f"start value of {kind.setting}",
             f"{start}",
-            f"above 0 {setting.unit}: stage {stage.name} of {trial.name} raises it from there",
+            f"above 0 {kind.unit}: stage {stage.name} of {trial.name} raises it from there",
             "give the machine description a start value, or choose a trial without this stage",
         )
-    base = setting.base(axis.ratings)
+    base = kind.base(axis.ratings)
     ladder = gain_ladder(start / base, stage.ratio, stage.rungs)
-    gains = tuple(base * value for value in ladder.values())
+    values = tuple(base * value for value in ladder.values())
     return StageTables(
         stage=stage,
-        setting=setting,
+        kind=kind,
         base=base,
         ladder=ladder,
-        detector=design_detector(stage, axis.timing, axis.ratings),
-        pulse=design_pulse(stage, axis.timing, axis.ratings, gains),
+        detector=design_detector(kind, stage, axis.timing, axis.ratings),
+        pulse=design_pulse(kind, stage, axis.timing, axis.ratings, values),
     )
 
 
-def _setting(trial: Trial, stage: Stage) -> DriveSetting:
-    try:
-        return drive_setting(stage.name)
-    except KeyError:
-        names = ", ".join(setting.name for setting in DRIVE_SETTINGS)
+def _kind(trial: Trial, stage: Stage) -> StageKind:
+    kind = STAGE_KINDS.get(stage.name)
+    if kind is None:
         raise input_error(
             trial.name,
             f"stage {stage.name}",
             stage.name,
-            f"one of: {names}",
+            f"one of: {', '.join(STAGE_KINDS)}",
             "name the stage after the drive setting that it raises",
-        ) from None
+        )
+    return kind

@@ -16,16 +16,8 @@ from gainwright_sim.rehearsal.ending import Ending, find_ending
 from gainwright_sim.rehearsal.onset import onset_frequency_hz
 from gainwright_sim.rehearsal.outcome import OUTCOMES, ended_as, judged
 from gainwright_sim.rehearsal.rehearse import Rehearsal
-from gainwright_sim.theory.limit import (
-    StabilityLimit,
-    UnstableAtStartError,
-    limit_for_rigid_body,
-    machine_is_stable,
-    machine_stability_limit,
-)
-
-THEORY_STAGE = "speed_gain"
-"""Stage whose exact limit the theory can say with all other settings at their start."""
+from gainwright_sim.theory.limit import StabilityLimit, UnstableAtStartError
+from gainwright_sim.theory.stages import STAGE_THEORY
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +46,7 @@ class StageSummary:
     result: float | None
     """Gain chosen; None if there is none."""
     margin_db: float | None
-    """From the result up to the limit (or to the end of the ladder, if no onset was reported)."""
+    """From the result up to the limit; None if no onset was reported."""
     quiet_rung: int | None
     """Highest rung that was judged quiet."""
     onset_rung: int | None
@@ -147,7 +139,7 @@ def _stage(rehearsal: Rehearsal, table: StageTables, key: str) -> StageSummary:
     tick_s = rehearsal.trial.tick_us * 1e-6
     return StageSummary(
         stage=stage.name,
-        unit=table.setting.unit,
+        unit=table.kind.unit,
         start=gains[0],
         limit=limit,
         result=result,
@@ -160,7 +152,7 @@ def _stage(rehearsal: Rehearsal, table: StageTables, key: str) -> StageSummary:
             None if onset is None else onset_frequency_hz(rehearsal, table, onset.tick)
         ),
         onset_time_s=None if onset is None else round(onset.tick * tick_s, 6),
-        theory=_theory(rehearsal.machine, limit, result) if stage.name == THEORY_STAGE else None,
+        theory=_theory(table, rehearsal.machine, limit, result),
     )
 
 
@@ -176,16 +168,21 @@ def _quiet_rung(rehearsal: Rehearsal, stage: Stage, has_result: bool) -> int | N
     return max(left, default=None)
 
 
-def _theory(machine: Machine, limit: float | None, result: float | None) -> Theory:
-    exact, frequency_hz = _limit(machine_stability_limit, machine)
-    rigid, _ = _limit(limit_for_rigid_body, machine)
+def _theory(
+    table: StageTables, machine: Machine, limit: float | None, result: float | None
+) -> Theory | None:
+    theory = STAGE_THEORY.get(table.kind.setting)
+    if theory is None:
+        return None
+    exact, frequency_hz = _limit(theory.limit, machine)
+    rigid, _ = _limit(theory.rigid_body_limit, machine)
     return Theory(
         limit=exact,
         frequency_hz=frequency_hz,
         rigid_body_limit=rigid,
         limit_share=_share(limit, exact),
         result_share=_share(result, exact),
-        result_is_stable=None if result is None else machine_is_stable(machine, result),
+        result_is_stable=None if result is None else theory.is_stable(machine, result),
     )
 
 

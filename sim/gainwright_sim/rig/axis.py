@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from gainwright.detector.design import DriveRatings
-from gainwright.detector.timing import DriveTiming
+from gainwright.detector.timing import DriveRatings, DriveTiming
 from gainwright_codegen.axis_c.tables import AxisData
 from gainwright_sim.machine import Machine, machine_digest
 

@@ -9,10 +9,10 @@ from typing import Any
 import cffi
 
 from gainwright.detector.evidence import FINDINGS
-from gainwright.drive_settings import DRIVE_SETTINGS
 from gainwright.errors import InputError, Problem
 from gainwright.fixed.qformat import SIGNAL
 from gainwright.language.model import Trial
+from gainwright.stage_kind import DRIVE_SETTINGS
 from gainwright_codegen.axis_c.machine import control_ticks
 from gainwright_codegen.axis_c.tables import StageTables
 from gainwright_sim.machine import Harmonic, Machine
@@ -79,9 +79,8 @@ def binding(ffi: cffi.FFI, trial: Trial, tables: Sequence[StageTables]) -> Any:
     ):
         for number, name in enumerate(names):
             target[number] = places.get(name, -1)
-    setting_numbers = {setting.name: number for number, setting in enumerate(DRIVE_SETTINGS)}
     for number, table in enumerate(tables):
-        result.setting[number] = setting_numbers[table.setting.name]
+        result.setting[number] = DRIVE_SETTINGS.index(table.kind.setting)
         result.setting_scale[number] = table.word_value
     return result
 
@@ -181,7 +180,7 @@ def drive(ffi: cffi.FFI, machine: Machine, trial: Trial) -> Any:
     result.filter_share = -math.expm1(-source.control_tick_s / lag_s) if lag_s > 0.0 else 1.0
     result.speed_sensor = source.speed_source == "sensor"
     for number, setting in enumerate(DRIVE_SETTINGS):
-        result.setting[number] = axis.start_settings[setting.name]
+        result.setting[number] = axis.start_settings[setting]
     result.half_window_rad = motion.travel_window_rad / 2.0
     result.cruise_rad_per_s = motion.cruise_speed_rad_per_s
     result.acceleration_rad_per_s2 = motion.acceleration_rad_per_s2

@@ -2,7 +2,8 @@
 
 Nothing here knows the machine but for the rotor inertia on the motor's own plate, which only sizes
 the test pulse. The band begins below the lowest frequency at which the loop can oscillate
-(:mod:`gainwright.detector.timing`), the blocks hold a fixed number of that frequency's periods,
+(its kind's band rule, :mod:`gainwright.stage_kind`), the blocks hold a fixed number of that
+frequency's periods,
 and the silence threshold follows the encoder: one count per control tick is the smallest speed
 there is.
 """
@@ -10,7 +11,6 @@ there is.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -23,11 +23,12 @@ from gainwright.detector.settings import (
     LevelSettings,
     PulseSettings,
 )
-from gainwright.detector.timing import DriveTiming, lowest_oscillation_frequency_hz
+from gainwright.detector.timing import DriveRatings, DriveTiming
 from gainwright.fixed.biquad_design import butterworth_high_pass
 from gainwright.fixed.biquad_quantise import quantise_sections
 from gainwright.fixed.qformat import Q15, SIGNAL, SIGNAL_LIMIT
 from gainwright.language.model import Stage
+from gainwright.stage_kind import StageKind
 
 BAND_START = 0.6
 """Corner of the high-pass, as a share of the lowest oscillation frequency."""
@@ -46,25 +47,17 @@ PULSE_TOP = 0.4
 """Highest frequency of the sweep, share of the sample rate."""
 
 
-@dataclass(frozen=True, slots=True)
-class DriveRatings:
-    """What stands on the plates of drive, motor and encoder."""
-
-    rated_torque_nm: float
-    torque_limit_nm: float
-    top_speed_rad_per_s: float
-    encoder_counts_per_turn: int
-    rotor_inertia_kgm2: float
-
-
-def design_detector(stage: Stage, timing: DriveTiming, ratings: DriveRatings) -> DetectorSettings:
-    """Return the detector's settings for one stage."""
-    period_ticks = 1 / (lowest_oscillation_frequency_hz(timing) * timing.control_tick_s)
+def design_detector(
+    kind: StageKind, stage: Stage, timing: DriveTiming, ratings: DriveRatings
+) -> DetectorSettings:
+    """Return the detector's settings for one stage of a kind."""
+    lowest_hz = kind.lowest_oscillation_hz(timing)
+    period_ticks = 1 / (lowest_hz * timing.control_tick_s)
     count_speed = (
         2 * math.pi / ratings.encoder_counts_per_turn / timing.control_tick_s
     ) / ratings.top_speed_rad_per_s
     burst_torque = stage.burst_share * ratings.torque_limit_nm / ratings.rated_torque_nm
-    corner_hz = band_corner_hz(timing)
+    corner_hz = band_corner_hz(lowest_hz, timing)
     high_pass = butterworth_high_pass(2 * SECTIONS, corner_hz, 1 / timing.control_tick_s)
     return DetectorSettings(
         quantised=quantise_sections(high_pass),
@@ -76,12 +69,9 @@ def design_detector(stage: Stage, timing: DriveTiming, ratings: DriveRatings) ->
     )
 
 
-def band_corner_hz(timing: DriveTiming) -> float:
-    """Return the -3 dB frequency of the detector's high-pass."""
-    return min(
-        BAND_START * lowest_oscillation_frequency_hz(timing),
-        HIGHEST_CORNER / timing.control_tick_s,
-    )
+def band_corner_hz(lowest_hz: float, timing: DriveTiming) -> float:
+    """Return the -3 dB frequency of the high-pass, for the lowest oscillation frequency."""
+    return min(BAND_START * lowest_hz, HIGHEST_CORNER / timing.control_tick_s)
 
 
 def level_settings(block_ticks: int, amplitude_per_unit: float) -> LevelSettings:
@@ -95,36 +85,32 @@ def level_settings(block_ticks: int, amplitude_per_unit: float) -> LevelSettings
 
 
 def design_pulse(
-    stage: Stage, timing: DriveTiming, ratings: DriveRatings, gains: tuple[float, ...]
+    kind: StageKind,
+    stage: Stage,
+    timing: DriveTiming,
+    ratings: DriveRatings,
+    values: tuple[float, ...],
 ) -> PulseSettings:
-    """Return the test pulse: shape, and height for each rung's gain (N m s/rad).
-
-    The pulse alone may take ``pulse_share`` of the torque limit; at higher gains it is smaller, so
-    that the loop's answer to a half wave of it, gain * height * half wave / rotor inertia, stays at
-    ``response_share`` of the limit.
-    """
-    shape = pulse_shape(timing)
-    half_wave_s = 0.5 / lowest_oscillation_frequency_hz(timing)
-    heights = []
-    for gain in gains:
-        torque_nm = ratings.torque_limit_nm * min(
-            stage.pulse_share,
-            stage.response_share * ratings.rotor_inertia_kgm2 / (gain * half_wave_s),
-        )
-        heights.append(SIGNAL.quantise(torque_nm / ratings.rated_torque_nm))
-    return PulseSettings(shape=shape, heights=tuple(heights))
+    """Return the test pulse: shape, and height for each rung's value in the kind's unit."""
+    lowest_hz = kind.lowest_oscillation_hz(timing)
+    half_wave_s = 0.5 / lowest_hz
+    limit = ratings.torque_limit_nm / ratings.rated_torque_nm
+    heights = tuple(
+        SIGNAL.quantise(limit * kind.pulse_share(stage, ratings, half_wave_s, value))
+        for value in values
+    )
+    return PulseSettings(shape=pulse_shape(lowest_hz, timing), heights=heights)
 
 
-def pulse_shape(timing: DriveTiming) -> tuple[int, ...]:
+def pulse_shape(lowest_hz: float, timing: DriveTiming) -> tuple[int, ...]:
     """Return the pulse as Q0.15 samples: square half waves that grow shorter, PULSE_PERIODS in all.
 
     Several frequencies, because a resonance that limits the gain may lie anywhere above the lowest
     oscillation frequency; square, because that gives most ringing for a given height.
     """
-    start_hz = lowest_oscillation_frequency_hz(timing)
-    stop_hz = max(start_hz, min(PULSE_SWEEP * start_hz, PULSE_TOP / timing.control_tick_s))
+    stop_hz = max(lowest_hz, min(PULSE_SWEEP * lowest_hz, PULSE_TOP / timing.control_tick_s))
     half_waves = 2 * PULSE_PERIODS
-    half_wave_s = 0.5 / np.geomspace(start_hz, stop_hz, half_waves)
+    half_wave_s = 0.5 / np.geomspace(lowest_hz, stop_hz, half_waves)
     edges = np.rint(np.concatenate([[0.0], np.cumsum(half_wave_s)]) / timing.control_tick_s)
     lengths = np.diff(edges.astype(int))
     signs = np.where(np.arange(half_waves) % 2 == 0, 1.0, -1.0)

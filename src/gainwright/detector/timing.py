@@ -35,6 +35,17 @@ class DriveTiming:
     """Lag of the measured speed itself: 0.5 for the difference of two positions, 0 for a sensor."""
 
 
+@dataclass(frozen=True, slots=True)
+class DriveRatings:
+    """What stands on the plates of drive, motor and encoder."""
+
+    rated_torque_nm: float
+    torque_limit_nm: float
+    top_speed_rad_per_s: float
+    encoder_counts_per_turn: int
+    rotor_inertia_kgm2: float
+
+
 def drive_lag_rad(timing: DriveTiming, frequency_hz: float) -> float:
     """Return the phase lag from motor speed to motor torque of a proportional speed loop, in rad.
 

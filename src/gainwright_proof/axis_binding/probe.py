@@ -9,11 +9,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from gainwright.detector.design import DriveRatings
 from gainwright.detector.evidence import FINDINGS
-from gainwright.detector.timing import DriveTiming
-from gainwright.drive_settings import DRIVE_SETTINGS
+from gainwright.detector.timing import DriveRatings, DriveTiming
 from gainwright.language.model import Trial
+from gainwright.stage_kind import STAGE_KINDS
 from gainwright_codegen.axis_c.tables import AxisData, StageTables
 from gainwright_codegen.c_text import array
 
@@ -30,7 +29,7 @@ def probe_axis(trial: Trial) -> AxisData:
     # So light that the height of the pulse falls from rung to rung: a wrong rung then shows.
     inertia = _LIGHT * _START * _RATED_TORQUE / top_speed * tick_s
     ratings = DriveRatings(_RATED_TORQUE, 2 * _RATED_TORQUE, top_speed, 1 << 14, inertia)
-    start = {setting.name: _START * setting.base(ratings) for setting in DRIVE_SETTINGS}
+    start = {name: _START * kind.base(ratings) for name, kind in STAGE_KINDS.items()}
     return AxisData("probe", "Probe for the lockstep", "0" * 64, timing, ratings, start)
 
 
