@@ -139,7 +139,7 @@ def test_the_shipped_trial_needs_no_advice_and_one_without_a_row_for_faults_does
     [
         ("start_speed_gain_nms_per_rad", 3e-3, "the ladder ends at"),
         ("start_speed_gain_nms_per_rad", 1e2, "is not below the exact limit"),
-        ("acceleration_rad_per_s2", 1e-2, "too short to reach"),
+        ("acceleration_rad_per_s2", 6.5e-2, "too short to reach"),
     ],
 )
 def test_advice_about_a_machine(key, factor, said, tmp_path, capsys):

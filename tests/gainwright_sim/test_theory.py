@@ -9,7 +9,14 @@ from fractions import Fraction
 import numpy as np
 import pytest
 
-from gainwright_sim.machine import Chain, Friction, Machine, load_machine, shipped_machine_names
+from gainwright_sim.machine import (
+    Chain,
+    Disturbances,
+    Friction,
+    Machine,
+    load_machine,
+    shipped_machine_names,
+)
 from gainwright_sim.plant.axis import DiscreteAxis
 from gainwright_sim.plant.loop import DriveLoop
 from gainwright_sim.theory import (
@@ -30,10 +37,11 @@ TWO = Chain((1e-3, 2e-3), (1500.0,), (0.05,))
 
 
 def linear(machine: Machine) -> Machine:
-    friction = dataclasses.replace(
-        machine.friction, motor_coulomb_nm=0.0, load_coulomb_nm=0.0, constant_load_torque_nm=0.0
+    friction = Friction(
+        motor_viscous_nms_per_rad=machine.friction.motor_viscous_nms_per_rad,
+        load_viscous_nms_per_rad=machine.friction.load_viscous_nms_per_rad,
     )
-    return dataclasses.replace(machine, friction=friction)
+    return dataclasses.replace(machine, friction=friction, disturbances=Disturbances())
 
 
 def growth_per_tick(machine: Machine, gain: float, ticks: int) -> float:
