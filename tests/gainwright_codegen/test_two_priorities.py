@@ -1,4 +1,4 @@
-"""The control tick interrupts the sequencer tick after every single instruction, on a Cortex-M4."""
+"""The control tick interrupts the sequencer tick after every instruction of its step, Cortex-M4."""
 
 from __future__ import annotations
 
@@ -49,8 +49,13 @@ class Axis:
     def control(self) -> int:
         return self.emulator.call("gw_axis_control_tick", self.place, *SIGNALS)
 
-    def sequencer(self, inputs: int) -> int:
-        return self.emulator.call("gw_axis_sequencer_tick", self.place, inputs)
+    def begin(self, number: int) -> None:
+        """Place the axis and give the table the inputs of a golden sequence."""
+        self.emulator.call("bench_place", number)
+        self.emulator.call("bench_force", number)
+
+    def sequencer(self) -> int:
+        return self.emulator.call("gw_axis_step", self.place)
 
     def read(self) -> tuple[bytes, bytes]:
         """Return what the control tick writes, and what the sequencer tick leaves for others."""
@@ -59,15 +64,14 @@ class Axis:
         kept = memory[self.middle : self.rate] + memory[self.fault : self.fault + 4]
         return memory[: self.middle], kept + memory[self.outputs :]
 
-    def interrupted(self, inputs: int, after: int) -> bool:
+    def interrupted(self, after: int) -> bool:
         """Run a sequencer tick with a control tick in it; False if it ended before."""
         arm = importlib.import_module("unicorn.arm_const")
         machine = self.emulator._machine
         machine.reg_write(arm.UC_ARM_REG_R0, self.place)
-        machine.reg_write(arm.UC_ARM_REG_R1, inputs)
         machine.reg_write(arm.UC_ARM_REG_SP, 0x30000000)
         machine.reg_write(arm.UC_ARM_REG_LR, _RETURN | 1)
-        start = self.emulator.address("gw_axis_sequencer_tick") | 1
+        start = self.emulator.address("gw_axis_step") | 1
         # Code that was translated without a limit would not stop at it.
         machine.ctl_flush_tb()
         machine.emu_start(start, _RETURN, count=after)
@@ -90,8 +94,8 @@ def sequences_that_begin_a_pulse(axis: Axis) -> list[int]:
     """Golden sequences whose first tick asks for a pulse, which the control tick then takes."""
     found = []
     for number in range(axis.sequences):
-        inputs = axis.emulator.call("bench_place", number)
-        axis.sequencer(inputs)
+        axis.begin(number)
+        axis.sequencer()
         if axis.control() != 0:
             found.append(number)
     return found
@@ -104,24 +108,24 @@ def test_an_interrupt_anywhere_changes_nothing_but_the_order(emulator):
     assert pulses, "some golden sequence begins a pulse"
     interrupts = 0
     for number in (*pulses[:2], 0, axis.sequences // 2):
-        inputs = emulator.call("bench_place", number)
+        axis.begin(number)
         axis.control()
-        axis.sequencer(inputs)
+        axis.sequencer()
         before = axis.read()
-        inputs = emulator.call("bench_place", number)
-        axis.sequencer(inputs)
+        axis.begin(number)
+        axis.sequencer()
         axis.control()
         after = axis.read()
         for instruction in range(1, 2000):
-            inputs = emulator.call("bench_place", number)
-            if not axis.interrupted(inputs, instruction):
+            axis.begin(number)
+            if not axis.interrupted(instruction):
                 break
             interrupts += 1
             control, sequencer = axis.read()
             assert control in (before[0], after[0]), (number, instruction)
             assert sequencer in (before[1], after[1]), (number, instruction)
             # Nothing is lost: one more tick, and an order that was given has been taken.
-            axis.sequencer(inputs)
+            axis.sequencer()
             axis.control()
             assert int.from_bytes(emulator.memory(axis.place + axis.fault, 4), "little") == 0
     assert interrupts > 1500

@@ -28,7 +28,7 @@ FIRMWARE_FUNCTIONS = (
     "gw_axis_gain",
 )
 """What firmware calls: everything else in flash is there for these."""
-_BENCH_FUNCTIONS = ("bench_place", "bench_pulse", "bench_sizes", "gw_selftest_run")
+_BENCH_FUNCTIONS = ("bench_place", "bench_force", "bench_pulse", "bench_sizes", "gw_selftest_run")
 BENCH_FILE = "bench.c"
 SELF_TEST_FILE = "gw_selftest.c"
 _LAYOUT = """\

@@ -10,6 +10,9 @@ from dataclasses import dataclass
 from gainwright_codegen.crosscheck.emulator import Emulator
 from gainwright_codegen.crosscheck.processor import Processor
 
+_Call = tuple[str, tuple[int, ...]]
+"""A function of the axis, and its arguments behind the axis itself."""
+_NO_RESULT = ("gw_axis_read_inputs",)
 CONTROL_TICKS = 2400
 """Enough for every kind of signal, and for pulses and block ends to meet."""
 _PHASE_TICKS = 100
@@ -63,10 +66,11 @@ def digest(processor: Processor) -> str:
     """
     total, size = hashlib.sha256(), sizes(processor).axis_bytes
     axis = processor.address("bench_axis")
-    for name, arguments in _calls(processor):
-        result = processor.call(name, axis, *arguments)
-        total.update(result.to_bytes(4, "little"))
-        total.update(processor.memory(axis, size))
+    for calls in _ticks(processor):
+        for name, arguments in calls:
+            result = processor.call(name, axis, *arguments)
+            total.update((0 if name in _NO_RESULT else result).to_bytes(4, "little"))
+            total.update(processor.memory(axis, size))
     return total.hexdigest()
 
 
@@ -75,9 +79,12 @@ def costs(emulator: Emulator) -> Costs:
     axis = emulator.address("bench_axis")
     counts: dict[str, list[int]] = {}
     stacks: dict[str, int] = {}
-    for name, arguments in _calls(emulator):
+    for calls in _ticks(emulator):
         emulator.paint_stack()
-        counts.setdefault(name, []).append(emulator.counted(name, axis, *arguments)[1])
+        count = 0
+        for name, arguments in calls:
+            count += emulator.counted(name, axis, *arguments)[1]
+        counts.setdefault(name, []).append(count)
         stacks[name] = max(stacks.get(name, 0), emulator.painted_over())
     return Costs(*(_summary(counts[name], stacks[name]) for name in counts))
 
@@ -87,15 +94,24 @@ def _summary(counts: list[int], stack_bytes: int) -> Instructions:
     return Instructions(ordered[0], ordered[len(ordered) // 2], ordered[-1], stack_bytes)
 
 
-def _calls(processor: Processor) -> Iterator[tuple[str, tuple[int, ...]]]:
-    """Yield the calls one after the other; what prepares a call is done just before it."""
+def _ticks(processor: Processor) -> Iterator[Iterator[_Call]]:
+    """Yield the calls of each tick, one after the other; what prepares a call is done before it.
+
+    First control ticks, then sequencer ticks in their two halves, one for each golden sequence.
+    """
     processor.call("gw_axis_reset", processor.address("bench_axis"))
     for tick, signals in enumerate(_signals()):
         if tick % _PULSE_TICKS == 0:
             processor.call("bench_pulse", 0)
-        yield "gw_axis_control_tick", signals
+        yield iter((("gw_axis_control_tick", signals),))
     for number in range(sizes(processor).sequences):
-        yield "gw_axis_sequencer_tick", (processor.call("bench_place", number),)
+        yield _sequencer_tick(processor, number)
+
+
+def _sequencer_tick(processor: Processor, number: int) -> Iterator[_Call]:
+    yield "gw_axis_read_inputs", (processor.call("bench_place", number),)
+    processor.call("bench_force", number)
+    yield "gw_axis_step", ()
 
 
 def _signals() -> Iterator[tuple[int, int]]:
