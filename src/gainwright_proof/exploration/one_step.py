@@ -2,9 +2,10 @@
 
 The search tries one input vector for every way in which inputs can matter *by the specification*.
 C that is wrong about other values (a mask, a wrap, a narrow type) shows only under those. So from a
-node of every reachable situation one step is taken for each vector of behaviours, with every input
-in turn replaced by boundaries of its range, of its comparisons and of the integer types, powers of
-two, their neighbours, aliases of the thresholds and random numbers; and with all inputs at random.
+node of every reachable situation one step is taken for some vectors of behaviours (the next
+situation takes the next ones), with every input in turn replaced by boundaries of its range, of its
+comparisons and of the integer types, powers of two, their neighbours, aliases of the thresholds and
+random numbers; and with all inputs at random.
 Values outside the range of an input are among them: the contract takes the nearest value of it.
 
 The other side is the reference semantics in numpy, built by other code than the exported C.
@@ -53,29 +54,42 @@ def unusual_values(signal: Signal, literals: Sequence[int], random: np.random.Ge
     return sorted(value for value in values if _INT32_LOW <= value <= _INT32_HIGH)
 
 
-def unusual_vectors(
-    trial: Trial, state: StateVectors, random: np.random.Generator
-) -> NDArray[np.int32]:
-    """Return the vectors to try in a state, shape (n, number of inputs, at least 1)."""
-    literals = sorted({part.value for condition in trial.conditions
-                       for part in walk(condition.expression)
-                       if isinstance(part, Integer)})  # fmt: skip
-    bases = np.array(state.vectors[: state.distinct], dtype=np.int64)
-    bases = bases.reshape(len(bases), len(trial.inputs))
-    blocks = [bases]
-    for place, signal in enumerate(trial.inputs):
-        values = np.array(unusual_values(signal, literals, random), dtype=np.int64)
-        block = np.repeat(bases, len(values), axis=0)
-        block[:, place] = np.tile(values, len(bases))
-        blocks.append(block)
-    anything = [random.integers(_INT32_LOW, _INT32_HIGH, _RANDOM_ALL, endpoint=True)
-                for _ in trial.inputs]  # fmt: skip
-    near = [random.integers(s.low - 1, s.high + 1, _RANDOM_ALL, endpoint=True)
-            for s in trial.inputs]  # fmt: skip
-    if trial.inputs:
-        blocks += [np.stack(anything, axis=1), np.stack(near, axis=1)]
-    found = np.concatenate(blocks)
-    return found.astype(np.int32) if trial.inputs else np.zeros((1, 1), dtype=np.int32)
+_BASES = 6
+"""Vectors of behaviours that are varied in one situation."""
+
+
+class UnusualVectors:
+    """The vectors to try in one state."""
+
+    def __init__(self, trial: Trial, state: StateVectors, random: np.random.Generator) -> None:
+        literals = sorted({part.value for condition in trial.conditions
+                           for part in walk(condition.expression)
+                           if isinstance(part, Integer)})  # fmt: skip
+        self._slots = max(1, len(trial.inputs))
+        bases = np.array(state.vectors[: state.distinct], dtype=np.int64)
+        self._bases = bases.reshape(state.distinct, len(trial.inputs))
+        self._values = [np.array(unusual_values(s, literals, random), dtype=np.int64)
+                        for s in trial.inputs]  # fmt: skip
+        anything = [random.integers(_INT32_LOW, _INT32_HIGH, _RANDOM_ALL, endpoint=True)
+                    for _ in trial.inputs]  # fmt: skip
+        near = [random.integers(s.low - 1, s.high + 1, _RANDOM_ALL, endpoint=True)
+                for s in trial.inputs]  # fmt: skip
+        self._random = [np.stack(part, axis=1) for part in (anything, near) if part]
+        self._turn = 0
+
+    def next(self) -> NDArray[np.int32]:
+        """Return the vectors for one more situation, shape (n, number of inputs, at least 1)."""
+        count = len(self._bases)
+        chosen = [(self._turn + k) % count for k in range(min(_BASES, count))]
+        self._turn = (self._turn + _BASES) % count
+        bases = self._bases[chosen]
+        blocks = [bases, *self._random]
+        for place, values in enumerate(self._values):
+            block = np.repeat(bases, len(values), axis=0)
+            block[:, place] = np.tile(values, len(bases))
+            blocks.append(block)
+        found = np.concatenate(blocks).astype(np.int32)
+        return found if found.shape[1] else np.zeros((1, self._slots), dtype=np.int32)
 
 
 class OneStep:
@@ -86,7 +100,7 @@ class OneStep:
         self._engine = engine
         self._machine = ArrayMachine(trial, ArrayCode(trial))
         random = np.random.default_rng(SEED)
-        self._tried = [unusual_vectors(trial, state, random) for state in engine.vectors_by_state]
+        self._tried = [UnusualVectors(trial, state, random) for state in engine.vectors_by_state]
         self.situations = 0
         self.steps = 0
 
@@ -94,7 +108,7 @@ class OneStep:
         """Return the node and a sentence of the first difference; None if there is none."""
         for node in self._engine.situations():
             state, variables = self._engine.memory_of(node)
-            inputs = self._tried[state]
+            inputs = self._tried[state].next()
             self.situations += 1
             self.steps += len(inputs)
             text = self._compare(state, variables, inputs, self._engine.probe(node, inputs))
