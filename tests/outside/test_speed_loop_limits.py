@@ -15,7 +15,7 @@ import control
 import numpy as np
 import pytest
 
-from gainwright_sim.machine import Chain, Friction, load_machine
+from gainwright_sim.machine import Chain, Disturbances, Friction, load_machine
 from gainwright_sim.plant.axis import DiscreteAxis
 from gainwright_sim.plant.chain import continuous_state_space, output_matrix
 from gainwright_sim.theory import LoopTiming, position_loop, speed_loop, stability_limit
@@ -135,7 +135,13 @@ def growth(case: Case, gain: float) -> tuple[float, float]:
     drive = dataclasses.replace(
         machine.drive, control_tick_s=case.tick_s, current_loop_time_constant_s=0.0
     )
-    machine = dataclasses.replace(machine, chain=case.chain, friction=case.friction, drive=drive)
+    machine = dataclasses.replace(
+        machine,
+        chain=case.chain,
+        friction=case.friction,
+        drive=drive,
+        disturbances=Disturbances(),
+    )
     axis = DiscreteAxis(machine)
     n = case.chain.mass_count
     axis.state[n] = 1.0
