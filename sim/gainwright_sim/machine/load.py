@@ -12,6 +12,7 @@ from gainwright.described.file_kind import MACHINE, refuse_other_kind
 from gainwright.described.nearest import nearest
 from gainwright.described.text_file import read_toml
 from gainwright.errors import InputError, Problem, input_error
+from gainwright.language.shipped import shipped_trial_names
 from gainwright_sim.machine.build import build_machine, check_machine, check_mechanics, check_name
 from gainwright_sim.machine.check import Checker
 from gainwright_sim.machine.disturbances import check_breakaway, check_disturbances
@@ -76,9 +77,12 @@ def machine_path(name_or_path: str | os.PathLike[str]) -> Path:
     is_name = not text.endswith(".toml") and not any(mark in text for mark in "/\\")
     if is_name and not os.path.lexists(text):
         near = nearest(text.lower(), shipped_machine_names())
+        remedy = f"did you mean {near}?" if near else "give the path of a machine description"
+        if text in shipped_trial_names():
+            remedy = f"{text} is a trial: name a machine, and give the trial with --trial {text}"
         raise input_error(
             text or "(empty name)", "", "neither a shipped machine nor a file",
             f"a path, or one of {', '.join(shipped_machine_names())}",
-            f"did you mean {near}?" if near else "give the path of a machine description",
+            remedy,
         )  # fmt: skip
     return Path(text)

@@ -23,6 +23,7 @@ from gainwright.language.model import Trial
 
 FORMAT, VERSION = "gainwright-run", 1
 COUNTEREXAMPLE, WITNESS = "counterexample", "witness"
+REMEDY = "prove this trial with `gainwright prove --out DIR`, and take the run from there"
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,7 +115,8 @@ def read_run(path: str | Path, trial: Trial) -> Run:
         document = json.loads(Path(path).read_text(encoding="utf-8"))
     except (OSError, ValueError) as error:
         raise input_error(
-            path, "", str(error), "a run written by Gainwright", "write the run again"
+            path, "", str(error), "a run that `gainwright prove` kept",
+            "name a file in the folder counterexamples of `gainwright prove --out DIR`",
         ) from error
     if not isinstance(document, dict) or document.get("format") != FORMAT:
         raise _wrong(path, "format", "no run", f"{FORMAT!r}")
@@ -135,7 +137,7 @@ def read_run(path: str | Path, trial: Trial) -> Run:
 
 
 def _wrong(path: str | Path, place: str, found: str, expected: str) -> InputError:
-    return input_error(path, place, found, expected, "write the run again with this version")
+    return input_error(path, place, found, expected, REMEDY)
 
 
 def _text(path: str | Path, document: Mapping[str, Any], key: str) -> str:
