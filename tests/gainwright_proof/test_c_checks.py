@@ -65,7 +65,7 @@ def sources() -> dict[str, bytes]:
 
 def run(method, sources: Mapping[str, bytes], limit_s: float = PATIENCE_S) -> list[Finding]:
     """Run one method alone."""
-    with workspace(sources) as made, ThreadPoolExecutor(2) as pool:
+    with workspace(sources, TRIAL) as made, ThreadPoolExecutor(2) as pool:
         return method(pool, Task(made, TRIAL, limit_s, seed=1))()
 
 
@@ -237,8 +237,8 @@ def test_frama_c_raises_alarms(sources):
 @needs_esbmc
 def test_the_model_checker_refutes(sources):
     harness = next(h for h in HARNESSES if h.function == "gw_check_block")
-    with workspace(broken(sources, SQUARE)) as made:
-        answer = esbmc.check(made.folder, harness.files, harness.function, 4, PATIENCE_S, True)
+    with workspace(broken(sources, SQUARE), TRIAL) as made:
+        answer = esbmc.check(made.folder, harness.files, harness.function, 4, PATIENCE_S, harness.options)
     assert answer.verdict is Verdict.REFUTED
     assert "gw_detector.c" in answer.detail
     assert "overflow" in answer.detail
@@ -409,7 +409,7 @@ def driver_files(made) -> dict[str, bytes]:
 @pytest.mark.parametrize("command", compiler_parameters("gcc", "clang"))
 def test_drivers_compile_without_a_warning(sources, command, monkeypatch):
     monkeypatch.setenv("GAINWRIGHT_CC", command)
-    with workspace(sources) as made:
+    with workspace(sources, TRIAL) as made:
         files = driver_files(made)
     # Stand-ins are for the checkers alone; the detector is part of the unit that checks it.
     for name in ("any_esbmc.c", "any_frama_c.c", "any_detector.c", "any_sequencer.c"):
@@ -420,7 +420,7 @@ def test_drivers_compile_without_a_warning(sources, command, monkeypatch):
 
 
 def test_every_promised_member_is_filled_and_checked(sources):
-    with workspace(sources) as made:
+    with workspace(sources, TRIAL) as made:
         text = (made.folder / "any_structs.c").read_text()
     for structure in ("gw_highpass_past", "gw_band", "gw_pulse", "gw_level_settings"):
         for member in RUNTIME_RANGES[structure]:
@@ -433,7 +433,7 @@ def test_every_promised_member_is_filled_and_checked(sources):
 
 def test_no_two_files_of_a_harness_have_a_static_function_of_one_name(sources):
     """ESBMC takes them for the same function."""
-    with workspace(sources) as made:
+    with workspace(sources, TRIAL) as made:
         files = driver_files(made)
     for harness in HARNESSES:
         names = [

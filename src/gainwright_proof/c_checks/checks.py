@@ -52,7 +52,7 @@ def check_sources(
     """
     try:
         with (
-            workspace(exported_sources) as folder,
+            workspace(exported_sources, trial) as folder,
             ThreadPoolExecutor(processes or os.cpu_count() or 1) as pool,
         ):
             task = Task(folder, trial, limit_s, seed)

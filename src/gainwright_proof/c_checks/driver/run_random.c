@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "any_random.h"
+#include "check_specified.h"
 #include "check_step.h"
 #include "gw_any.h"
 #include "gw_sequencer.h"
@@ -57,6 +58,9 @@ static const struct {
 } parts[] = {
     {"gw_check_step_any_memory", gw_check_step_any_memory},
     {"gw_check_step", gw_check_step},
+    {"gw_check_specified_step", gw_check_specified_step},
+    {"gw_check_specified_refusal", gw_check_specified_refusal},
+    {"gw_check_specified_reset", gw_check_specified_reset},
 #ifdef GW_CHECK_MACHINE
     {"gw_check_products", gw_check_products},
     {"gw_check_highpass", gw_check_highpass},
