@@ -14,20 +14,20 @@ from gainwright_codegen.axis_c.machine import machine_tables
 from gainwright_codegen.axis_c.text import machine_sources
 from gainwright_codegen.host import compile_program, compile_shared, load_library, read_sources
 from gainwright_codegen.sources import runtime_sources, sequencer_sources, trial_sources
-from gainwright_proof.c_checks import check_sources, esbmc, exported_ranges, frama_c
-from gainwright_proof.c_checks import interval_analysis as intervals
+from gainwright_proof.c_checks import check_sources, esbmc, frama_c
+from gainwright_proof.c_checks import sanitized_runs as random_runs
 from gainwright_proof.c_checks.checks import METHODS
 from gainwright_proof.c_checks.defects import (
     AXIS_DEFECTS,
     HEADROOM,
+    MASKED_INPUTS,
     SATURATION,
     SQUARE,
     STEP_DEFECTS,
     Defect,
-    table_defect,
+    machine_defects,
 )
 from gainwright_proof.c_checks.frama_c import abstract_interpretation
-from gainwright_proof.c_checks.interval_analysis import interval_analysis
 from gainwright_proof.c_checks.model_checking import HARNESSES, model_checking
 from gainwright_proof.c_checks.report import Outcome, Task, finding
 from gainwright_proof.c_checks.runtime_ranges import RUNTIME_RANGES
@@ -92,11 +92,13 @@ def of_tool(findings: list[Finding], word: str) -> dict[str, Finding]:
 @pytest.mark.parametrize(
     ("word", "subjects", "defects"),
     [
-        ("interval analysis (gainwright, pycparser", ["gw_detector_sample", "gw_machine"], 6),
         (
             "model checking",
             [
                 "gw_sequencer_step",
+                "step_as_specified",
+                "refusal_as_specified",
+                "reset_as_specified",
                 "gw_axis_control_tick",
                 "gw_axis_sequencer_tick",
                 "gw_product_i64",
@@ -106,10 +108,10 @@ def of_tool(findings: list[Finding], word: str) -> dict[str, Finding]:
                 "gw_pulse_sample",
                 "gw_axis_gain",
             ],
-            len(STEP_DEFECTS + AXIS_DEFECTS),
+            len(STEP_DEFECTS + AXIS_DEFECTS) + 1,
         ),
         ("abstract interpretation", ["gw_axis"], 7),
-        ("random runs under sanitizers", ["sanitized_runs"], 2),
+        ("random runs under sanitizers", ["sanitized_runs"], 3),
     ],
 )
 def test_the_shipped_source_is_sound_and_every_inserted_defect_is_found(
@@ -126,8 +128,8 @@ def test_the_shipped_source_is_sound_and_every_inserted_defect_is_found(
 
 
 def test_every_method_is_asked(findings):
-    assert len(findings) == 2 + len(HARNESSES) + 2
-    assert len(METHODS) == 4
+    assert len(findings) == len(HARNESSES) + 2
+    assert len(METHODS) == 3
 
 
 @needs_esbmc
@@ -135,7 +137,10 @@ def test_how_much_the_model_checker_looked_at(findings):
     """Its own count of properties, so that a harness that checks nothing is noticed."""
     found = of_tool(findings, "model checking")
     assert found["c_source/gw_sequencer_step"].figures["properties"] > 250
-    assert all(one.figures["properties"] > 20 for one in found.values())
+    assert found["c_source/step_as_specified"].figures["properties"] == len(TRIAL.states)
+    assert all(
+        one.figures["properties"] > 20 for name, one in found.items() if "_as_spec" not in name
+    )
 
 
 @needs_frama_c
@@ -147,33 +152,24 @@ def test_how_much_the_abstract_interpreter_looked_at(findings):
     assert one.figures["alarms"] == 0
 
 
-def test_ranges_of_an_export(sources):
-    rows = exported_ranges(sources)
-    assert all(row.kept for row in rows)
-    assert {row.place.split(":")[0] for row in rows} >= {
-        "gw_fixed.h", "gw_highpass.h", "gw_detector.c", "gw_pulse.h", "gw_machine.c",
-    }  # fmt: skip
-
-
 def test_an_export_without_a_machine():
     """Only the sequencer is in it, and only that is asked about."""
     found = run(sanitized_runs, sequencer_sources(TRIAL))
     assert [one.verdict for one in found] == [Verdict.PROVED]
-    assert run(interval_analysis, sequencer_sources(TRIAL)) == []
 
 
 @needs_frama_c
 def test_an_export_without_a_machine_under_frama_c():
     (one,) = run(abstract_interpretation, sequencer_sources(TRIAL))
     assert (one.subject, one.verdict) == ("c_source/gw_sequencer", Verdict.PROVED)
-    assert one.figures["inserted_defects_found"] == len(STEP_DEFECTS)
+    assert one.figures["inserted_defects_found"] == 1
 
 
 # --- Source that is broken ----------------------------------------------------------------------
 
 
 def test_defects_have_their_place(sources):
-    for defect in (*STEP_DEFECTS, *AXIS_DEFECTS, table_defect(sources["gw_machine.c"].decode())):
+    for defect in (*STEP_DEFECTS, *machine_defects(sources["gw_machine.c"].decode())):
         text = sources[defect.file].decode("ascii")
         assert defect.applied(text) != text
         assert 0 < defect.line(text) <= text.count("\n")
@@ -197,28 +193,6 @@ def test_the_sanitized_run_notices_ranges_that_are_left(sources):
     assert "a checked range is left" in one.detail
 
 
-def test_the_interval_analysis_names_what_may_be_left(sources):
-    one, tables = run(interval_analysis, broken(sources, SQUARE))
-    assert one.verdict is Verdict.UNFINISHED
-    assert re.search(r"gw_detector\.c:\d+ value \* value is 0 to 281474976710656", one.detail)
-    assert tables.verdict is Verdict.PROVED
-    defect = table_defect(sources["gw_machine.c"].decode())
-    one, tables = run(interval_analysis, broken(sources, defect))
-    assert tables.verdict is Verdict.UNFINISHED
-    assert "gw_stage_pulse[].ticks" in tables.detail
-
-
-def test_c_that_is_not_understood_is_unfinished(sources):
-    text = (
-        sources["gw_detector.c"]
-        .decode()
-        .replace("int32_t value = signal;", "int32_t value = signal / 1;")
-    )
-    one, _ = run(interval_analysis, {**sources, "gw_detector.c": text.encode()})
-    assert one.verdict is Verdict.UNFINISHED
-    assert "operator /" in one.detail
-
-
 def test_headers_that_are_no_c_are_unfinished(sources):
     (one,) = check_sources(TRIAL, {**sources, "gw_detector.h": b"struct {"})
     assert one.verdict is Verdict.UNFINISHED
@@ -238,7 +212,9 @@ def test_frama_c_raises_alarms(sources):
 def test_the_model_checker_refutes(sources):
     harness = next(h for h in HARNESSES if h.function == "gw_check_block")
     with workspace(broken(sources, SQUARE), TRIAL) as made:
-        answer = esbmc.check(made.folder, harness.files, harness.function, 4, PATIENCE_S, harness.options)
+        answer = esbmc.check(
+            made.folder, harness.files, harness.function, 4, PATIENCE_S, harness.options
+        )
     assert answer.verdict is Verdict.REFUTED
     assert "gw_detector.c" in answer.detail
     assert "overflow" in answer.detail
@@ -246,23 +222,26 @@ def test_the_model_checker_refutes(sources):
 
 # --- Methods that cannot be believed, or not be run ----------------------------------------------
 
-HARMLESS = Defect(SQUARE.file, SQUARE.sound, "((int64_t)value * (int64_t)value)", "nothing", "")
+HARMLESS = Defect(
+    MASKED_INPUTS.file,
+    MASKED_INPUTS.sound,
+    "gw_clamp_i32(inputs[index] + 0, ",
+    "nothing",
+    "gw_check_specified_step",
+)
 
 
-def test_a_method_that_misses_what_was_inserted_is_not_believed(sources, monkeypatch):
-    monkeypatch.setattr(intervals, "_PLANTS", (SQUARE, HARMLESS))
-    one, _ = run(interval_analysis, sources)
+def test_a_method_that_misses_what_was_inserted_is_not_believed(monkeypatch):
+    monkeypatch.setattr(random_runs, "MASKED_INPUTS", HARMLESS)
+    (one,) = run(sanitized_runs, sequencer_sources(TRIAL))
     assert one.verdict is Verdict.UNFINISHED
-    assert (
-        one.detail == "not believed, as it missed what was inserted (nothing: every range is kept)."
-    )
-    assert one.figures["inserted_defects_found"] == 1
+    assert "not believed, as it missed what was inserted (nothing: nothing was" in one.detail
 
 
-def test_a_defect_that_has_no_place_counts_as_missed(sources, monkeypatch):
-    lost = Defect(SQUARE.file, "no such text", "x", "a lost defect", "")
-    monkeypatch.setattr(intervals, "_PLANTS", (lost,))
-    one, _ = run(interval_analysis, sources)
+def test_a_defect_that_has_no_place_counts_as_missed(monkeypatch):
+    lost = Defect(MASKED_INPUTS.file, "no such text", "x", "a lost defect", "")
+    monkeypatch.setattr(random_runs, "MASKED_INPUTS", lost)
+    (one,) = run(sanitized_runs, sequencer_sources(TRIAL))
     assert one.verdict is Verdict.UNFINISHED
     assert "a lost defect" in one.detail
 

@@ -8,20 +8,14 @@ from concurrent.futures import ThreadPoolExecutor
 
 from gainwright.language.model import Trial
 from gainwright_proof.c_checks.frama_c import abstract_interpretation
-from gainwright_proof.c_checks.interval_analysis import interval_analysis
-from gainwright_proof.c_checks.intervals import UnsupportedC
 from gainwright_proof.c_checks.model_checking import model_checking
 from gainwright_proof.c_checks.report import SUBJECT, Method, Task
 from gainwright_proof.c_checks.sanitized_runs import sanitized_runs
+from gainwright_proof.c_checks.structures import UnsupportedC
 from gainwright_proof.c_checks.workspace import workspace
 from gainwright_proof.verdict import Finding, Verdict
 
-METHODS: tuple[Method, ...] = (
-    interval_analysis,
-    model_checking,
-    abstract_interpretation,
-    sanitized_runs,
-)
+METHODS: tuple[Method, ...] = (model_checking, abstract_interpretation, sanitized_runs)
 LIMIT_S = 150.0
 
 

@@ -162,15 +162,16 @@ AXIS_DEFECTS = (
 )
 
 
-def table_defect(text: str) -> Defect:
-    """Return a defect for the tables of a machine: a pulse said to be longer than it is.
+def machine_defects(text: str) -> tuple[Defect, ...]:
+    """Return the defects of an axis, with one in the tables of its machine; ``text`` has these.
 
     Raises:
         LookupError: the tables have no pulse.
     """
     found = re.search(r"\{pulse_shape_0, (\d+)\}", text)
     if found is None:
-        raise LookupError("there is no pulse to defect a defect in")
+        raise LookupError("there is no pulse to insert a defect in")
     broken = f"{{pulse_shape_0, {int(found[1]) + 1}}}"
     what = "a pulse that is said to be longer than it is"
-    return Defect("gw_machine.c", found[0], broken, what, "gw_check_pulse_sample")
+    longer = Defect("gw_machine.c", found[0], broken, what, "gw_check_pulse_sample")
+    return (*AXIS_DEFECTS, longer)

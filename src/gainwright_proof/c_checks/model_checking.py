@@ -10,7 +10,7 @@ from pathlib import Path
 
 from gainwright.language.model import Trial
 from gainwright_proof.c_checks import esbmc, plain_reference
-from gainwright_proof.c_checks.defects import AXIS_DEFECTS, STEP_DEFECTS, Defect
+from gainwright_proof.c_checks.defects import STEP_DEFECTS, Defect
 from gainwright_proof.c_checks.report import Outcome, Task, Wait, finding, not_run
 from gainwright_proof.verdict import Finding, Verdict, worst
 
@@ -49,7 +49,7 @@ HARNESSES = (
         "step_as_specified",
         "gw_check_specified_step",
         _SPECIFIED_FILES,
-        "the row, the new memory, what is limited and the outputs before and after are those of the "
+        "row, new memory, what is limited, and the outputs before and after are those of the "
         "specification, written in C a second time by other code, for every 32-bit value of every "
         "input, in every state with all values of the variables",
         needs_machine=False,
@@ -60,8 +60,8 @@ HARNESSES = (
         "refusal_as_specified",
         "gw_check_specified_refusal",
         _SPECIFIED_FILES,
-        "with memory outside its ranges a step changes nothing and says so, and the outputs ask for "
-        "nothing",
+        "with memory outside its ranges a step changes nothing and says so, and the outputs ask "
+        "for nothing",
         needs_machine=False,
         options=esbmc.VALUES_ONLY,
     ),
@@ -69,7 +69,7 @@ HARNESSES = (
         "reset_as_specified",
         "gw_check_specified_reset",
         _SPECIFIED_FILES,
-        "reset gives the initial moment and its outputs, and every name stands for its own position",
+        "reset gives the initial moment and its outputs, and every name has its own position",
         needs_machine=False,
         options=esbmc.VALUES_ONLY,
     ),
@@ -136,12 +136,15 @@ def model_checking(pool: Executor, task: Task) -> Wait:
     if esbmc.executable() is None:
         reason = f"the package {esbmc.PACKAGE} is not installed: pip install 'gainwright[proof]'"
         return lambda: [not_run(h.subject, "bounded model checking", reason) for h in wanted]
-    waits = [_start(pool, task, harness) for harness in wanted]
+    defects = (*STEP_DEFECTS, *task.workspace.machine_defects)
+    waits = [_start(pool, task, harness, defects) for harness in wanted]
     return lambda: [wait() for wait in waits]
 
 
-def _start(pool: Executor, task: Task, harness: Harness) -> Callable[[], Finding]:
-    defects = [p for p in (*STEP_DEFECTS, *AXIS_DEFECTS) if p.reached_by == harness.function]
+def _start(
+    pool: Executor, task: Task, harness: Harness, defects: Sequence[Defect]
+) -> Callable[[], Finding]:
+    defects = [defect for defect in defects if defect.reached_by == harness.function]
     sound = [
         pool.submit(_check, task, harness, task.workspace.folder, options)
         for options in _runs(task, harness)

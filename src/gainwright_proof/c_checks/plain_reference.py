@@ -1,9 +1,9 @@
 """Writes a step and its outputs in plain C straight from the specification, to compare with.
 
 The exported C walks tables of masks in 32 bits; it is made by ``gainwright_codegen``. This writer
-shares no code with that one: nested ``if`` over states and rows, every value in 64 bits, no mask, no
-table, no header of the runtime but the declarations to be compared with. Names are held against
-positions, so that two enumerators that were exchanged are noticed.
+shares no code with that one: nested ``if`` over states and rows, every value in 64 bits, no mask,
+no table, no function of the runtime. Names are held against positions, so that two enumerators that
+were exchanged are noticed.
 """
 
 from __future__ import annotations
@@ -44,6 +44,8 @@ _PATTERNS = {
     Operator.SHIFT_RIGHT: "{0} >= 0 ? {0} / (1LL << {1}) : -1 - (-1 - {0}) / (1LL << {1})",
 }
 
+_STEP = "int plain_step(int *state, int old[], const int raw[], unsigned long long *limited)"
+_OUTPUTS = "void plain_outputs(int state, const int old[], int out[])"
 _HEAD = """\
 /* What the specification says of one step, in plain C: see plain_reference.py. */
 #include "plain_reference.h"
@@ -58,11 +60,8 @@ def plain_reference(trial: Trial) -> str:
         [
             _HEAD,
             *_function("int plain_sound(int state, const int old[])", _sound(trial)),
-            *_function(
-                "int plain_step(int *state, int old[], const int raw[], unsigned long long *limited)",
-                _step(trial),
-            ),
-            *_function("void plain_outputs(int state, const int old[], int out[])", _outputs(trial)),
+            *_function(_STEP, _step(trial)),
+            *_function(_OUTPUTS, _outputs(trial)),
             *_function("void plain_reset(int *state, int old[])", _reset(trial)),
             *_function("int plain_names(void)", _names(trial)),
         ]

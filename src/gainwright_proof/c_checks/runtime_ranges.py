@@ -1,7 +1,7 @@
 """What the exported headers promise about the structures of detector and test pulse.
 
 Every method that proves something about the C source starts from these ranges and shows that the
-functions keep them. Tables of a machine are checked against the same ranges.
+functions keep them.
 """
 
 from __future__ import annotations
@@ -38,9 +38,5 @@ RUNTIME_RANGES = {
         "level": (0, LEVEL_MAX),
     },
     "gw_pulse": {"next": (-1, _INT32_MAX)},
-    "gw_pulse_shape": {"ticks": (0, _INT32_MAX)},
 }
 """Lowest and highest value of a member by structure and member; others may hold anything."""
-
-RUNTIME_LENGTHS = {("gw_pulse_shape", "shape"): "ticks"}
-"""For a pointer member: the member with the number of elements that it points at."""

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
-from gainwright_proof.c_checks.c_source.types import ArrayType, CType, IntType, Program, StructType
 from gainwright_proof.c_checks.runtime_ranges import RUNTIME_RANGES
+from gainwright_proof.c_checks.structures import ArrayType, CType, IntType, StructType
 
 STRUCTURES = (
     "gw_level_settings",
@@ -24,19 +24,20 @@ _OPENING = """\
 """
 
 
-def struct_driver(program: Program) -> str:
+def struct_driver(structures: Mapping[str, Mapping[str, CType]]) -> str:
     """Return C functions ``gw_any_<structure>`` and ``gw_check_<structure>`` for STRUCTURES."""
-    return "\n".join([_OPENING, *(_functions(program, name) for name in STRUCTURES)])
+    functions = (_functions(name, structures[name]) for name in STRUCTURES)
+    return "\n".join([_OPENING, *functions])
 
 
-def _functions(program: Program, structure: str) -> str:
+def _functions(structure: str, members: Mapping[str, CType]) -> str:
     short = structure.removeprefix("gw_")
     signatures = (
         f"void gw_any_{short}({structure} *{short})",
         f"void gw_check_{short}(const {structure} *{short})",
     )
     bodies: tuple[list[str], list[str]] = ([], [])
-    for member, kind in program.structs[structure].items():
+    for member, kind in members.items():
         promised = RUNTIME_RANGES.get(structure, {}).get(member)
         for suffix, leaf in _leaves(kind):
             place = f"{short}->{member}{suffix}"
@@ -63,10 +64,8 @@ def _leaves(kind: CType, suffix: str = "") -> Iterator[tuple[str, IntType | Stru
     if isinstance(kind, ArrayType):
         for index in range(kind.length):
             yield from _leaves(kind.element, f"{suffix}[{index}]")
-    elif isinstance(kind, IntType | StructType):
-        yield suffix, kind
     else:
-        raise TypeError(f"no values can be made for {kind}")
+        yield suffix, kind
 
 
 def _short_type(kind: IntType) -> str:

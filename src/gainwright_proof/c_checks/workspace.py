@@ -13,9 +13,9 @@ from pathlib import Path
 from gainwright.language.model import Trial
 from gainwright_codegen.host.compiler import Compiler, compilers
 from gainwright_proof.c_checks import plain_reference
-from gainwright_proof.c_checks.c_source.types import Program
-from gainwright_proof.c_checks.defects import Defect
+from gainwright_proof.c_checks.defects import Defect, machine_defects
 from gainwright_proof.c_checks.struct_driver import struct_driver
+from gainwright_proof.c_checks.structures import structures
 
 MACHINE_FILE = "gw_machine.c"
 DRIVER_DIRECTORY = Path(__file__).parent / "driver"
@@ -33,6 +33,13 @@ class Workspace:
     @property
     def has_machine(self) -> bool:
         return MACHINE_FILE in self.exported
+
+    @property
+    def machine_defects(self) -> tuple[Defect, ...]:
+        """Defects of the axis and of the tables of its machine; none without a machine."""
+        if not self.has_machine:
+            return ()
+        return machine_defects((self.folder / MACHINE_FILE).read_text(encoding="ascii"))
 
     def with_defects(self, defects: tuple[Defect, ...]) -> Path:
         """Return a new folder with a copy in which the defects are inserted.
@@ -68,7 +75,7 @@ def workspace(sources: Mapping[str, bytes], trial: Trial) -> Iterator[Workspace]
         made = Workspace(folder, names)
         if made.has_machine:
             headers = preprocessed(folder, '#include "gw_detector.h"\n#include "gw_pulse.h"\n')
-            text = struct_driver(Program.parse(headers))
+            text = struct_driver(structures(headers))
             (folder / "any_structs.c").write_text(text, encoding="ascii")
         yield made
 
