@@ -120,9 +120,9 @@ def test_mutants_are_reported_and_survivors_decide_the_exit_code(tmp_path, capsy
     (tmp_path / "small.toml").write_text(SMALL, encoding="utf-8")
     code, out, _ = run(capsys, tmp_path / "small.toml", "--mutants", "--json")
     report = json.loads(out)["mutants"]
-    fates = {mutant["fate"] for mutant in report["mutants"]}
-    assert "caught" in fates
-    assert (code == 1) == ("survived" in fates)
+    outcomes = {mutant["outcome"] for mutant in report["mutants"]}
+    assert "caught" in outcomes
+    assert (code == 1) == ("survived" in outcomes)
 
 
 @pytest.mark.parametrize(

@@ -1,4 +1,4 @@
-"""The report: what the file lists, what provers say, the same bytes every time, plain words."""
+"""The report: what the file lists, plain words, data that add up."""
 
 from __future__ import annotations
 
@@ -13,10 +13,8 @@ from gainwright.language.load import trial_from_document
 from gainwright.language.model import Trial
 from gainwright.language.schema import trial_schema
 from gainwright_cli.views.mutants import render_mutants
-from gainwright_proof.mutants.outcome import Fate, Stage
-from gainwright_proof.mutants.report import MutantReport
-from gainwright_proof.mutants.run import run_mutants
-from gainwright_proof.verdict import Finding, Verdict
+from gainwright_proof.mutants.judge import judge_mutants
+from gainwright_proof.mutants.report import MutantReport, Outcome
 
 from ..shared.small_trial import SMALL
 
@@ -48,99 +46,22 @@ def shown(report: MutantReport) -> str:
     return capture.get()
 
 
-# Provers: functions at the top of a module, so that they can be sent to other processes.
-
-
-def everything_proved(trial: Trial) -> list[Finding]:
-    return [Finding(r.id, "by hand", Verdict.PROVED, "") for r in trial.requirements]
-
-
-def refuted(trial: Trial) -> list[Finding]:
-    return [
-        Finding("ends", "by hand", Verdict.REFUTED, ""),
-        Finding("can_find", "by hand", Verdict.PROVED, ""),
-    ]
-
-
-def unfinished(trial: Trial) -> list[Finding]:
-    return [
-        Finding("ends", "by hand", Verdict.UNFINISHED, "time ran out"),
-        Finding("can_find", "by hand", Verdict.PROVED, ""),
-        Finding("can_find", "by another hand", Verdict.NOT_RUN, "not installed"),
-    ]
-
-
-def nothing(trial: Trial) -> list[Finding]:
-    return []
-
-
-def same(original: Trial, changed: Trial) -> bool:
-    assert original.digest != changed.digest != ""
-    return True
-
-
-def other(original: Trial, changed: Trial) -> bool:
-    return False
-
-
-def test_without_a_prover_what_is_left_over_is_undecided_and_says_so():
-    report = run_mutants(small(), workers=1)
-    assert report.survivors == ()
-    assert len(report.undecided) == 26
-    assert all("no prover was asked" in judged.outcome.detail for judged in report.undecided)
-    assert all(judged.outcome.stage is Stage.NONE for judged in report.undecided)
-
-
-@pytest.mark.parametrize(
-    ("decide", "fate", "words"),
-    [
-        (everything_proved, Fate.SURVIVED, "every requirement is proved"),
-        (refuted, Fate.CAUGHT, ""),
-        (unfinished, Fate.UNDECIDED, "not proved: ends"),
-        (nothing, Fate.UNDECIDED, "not proved: anything"),
-    ],
-)
-def test_the_prover_decides_what_is_left_over(decide, fate, words):
-    report = run_mutants(small(), workers=1, decide=decide)
+@pytest.mark.parametrize("pattern", [SLOWER[0], "action_doubled/*", "*"])
+def test_an_entry_in_the_file_does_not_hide_a_survivor(pattern):
+    """Not even a wildcard: every mutant is looked at by itself."""
+    report = judge_mutants(small(("slow", [pattern], "Nobody cares.")), workers=1)
     judged = found(report, SLOWER[0])
-    assert judged.fate is fate
-    assert judged.outcome.stage is Stage.PROVER
-    assert words in judged.outcome.detail
-    if decide is refuted:
-        assert judged.outcome.caught_by == ("ends",)
-    # What was decided before is not put to the prover.
-    assert found(report, "timeout_removed/late").outcome.stage is Stage.EXPLORED
-
-
-def test_the_prover_may_find_trials_alike_or_different():
-    report = run_mutants(small(), workers=1, decide=everything_proved, equivalent=same)
-    assert found(report, SLOWER[0]).fate is Fate.EQUIVALENT
-    assert report.survivors == ()
-    report = run_mutants(small(), workers=1, decide=everything_proved, equivalent=other)
-    assert found(report, SLOWER[0]).outcome.differs
-
-
-def test_an_entry_in_the_file_that_is_not_true_does_not_hide_a_survivor():
-    trial = small(("slow", SLOWER, "Nobody cares."))
-    judged = found(run_mutants(trial, workers=1, decide=everything_proved), SLOWER[0])
-    assert judged.fate is Fate.SURVIVED
-    assert "the file calls it equivalent (slow), but it is not" in judged.outcome.detail
-
-
-def test_an_entry_that_can_not_be_checked_is_shown_with_its_reason():
-    trial = small(("odd", ["action_doubled/onset/*"], "The rung is odd."))
-    report = run_mutants(trial, workers=1)
-    judged = found(report, SLOWER[0])
-    if judged.outcome.differs:
-        assert judged.fate is Fate.UNDECIDED
-    else:
-        assert judged.fate is Fate.LISTED
-        assert "odd: The rung is odd." in shown(report)
+    assert judged.outcome is Outcome.SURVIVED
+    assert "the file calls it equivalent (slow), which is not proved" in judged.detail
+    assert judged.listed is None
+    assert [j.id for j in report.survivors] == [
+        j.id for j in judge_mutants(small(), workers=1).survivors
+    ]
 
 
 def test_entries_that_fit_nothing_left_over_are_reported():
     trial = small(("gone", ["row_removed/*", "retargeted/nobody/*"], "Old."))
-    report = run_mutants(trial, workers=1)
+    report = judge_mutants(trial, workers=1)
     assert report.unused == (("gone", "row_removed/*"), ("gone", "retargeted/nobody/*"))
     assert "'retargeted/nobody/*' fits no mutant that is left over" in shown(report)
 
@@ -149,22 +70,13 @@ def test_equivalent_mutants_without_a_reason_are_counted():
     old = 'unless = ["wanted"]\nwhy = "Not asked for."'
     new = 'unless = ["wanted"]\nactions = { found = "found" }\nwhy = "Not asked for."'
     trial = trial_from_document(tomllib.loads(SMALL.replace(old, new)), "small.toml")
-    report = run_mutants(trial, workers=1)
+    report = judge_mutants(trial, workers=1)
     assert "action_dropped/stay/found" in [judged.id for judged in report.without_reason]
     assert f"{len(report.without_reason)} equivalent mutants are not listed" in shown(report)
 
 
-def test_the_same_bytes_with_one_process_and_with_two():
-    told: list[tuple[int, int]] = []
-    one = run_mutants(small(), workers=1)
-    two = run_mutants(small(), workers=2, progress=lambda done, total: told.append((done, total)))
-    assert json.dumps(one.as_json()) == json.dumps(two.as_json())
-    assert told[-1] == (len(one.judged), len(one.judged))
-    assert [done for done, _ in told] == sorted({done for done, _ in told})
-
-
 def test_the_data_add_up():
-    report = run_mutants(small(), workers=1)
+    report = judge_mutants(small(), workers=1)
     data = report.as_json()
     assert data == json.loads(json.dumps(data))
     assert data["trial"]["digest"] == report.trial.digest
@@ -173,15 +85,17 @@ def test_the_data_add_up():
     assert data["catches"]["ends"] == sum(
         "ends" in mutant.get("caught_by", ()) for mutant in data["mutants"]
     )
-    left = next(m for m in data["mutants"] if m["fate"] == "undecided")
+    left = next(m for m in data["mutants"] if m["outcome"] == "survived")
     assert left["rows"] and left["change"]
 
 
 def test_the_view_names_every_row_that_is_left_over():
-    report = run_mutants(small(), workers=1, decide=everything_proved)
+    report = judge_mutants(small(), workers=1)
     text = shown(report)
     assert "survived  row 'onset' assigns max(rung - 2, 0) to 'rung' twice" in text
-    assert "84" in text and "decided by one tick from a reachable moment" in text
+    assert (
+        "84" in text and "decided by comparison with the original over all that it reaches" in text
+    )
     assert len([line for line in text.splitlines() if line.startswith("survived")]) == len(
         report.survivors
     )

@@ -29,7 +29,7 @@ from gainwright_codegen.trial_c.identifiers import constant, names_by_prefix
 
 def trial_source(trial: Trial) -> str:
     """Return the text of ``gw_trial.c``."""
-    actions = _distinct_actions(trial)
+    actions = distinct_actions(trial)
     return "\n".join(
         [
             banner("decision tables of a trial, generated from its specification.", [
@@ -62,7 +62,7 @@ def _action(row: Row) -> _Action:
     return tuple(row.actions.items())
 
 
-def _distinct_actions(trial: Trial) -> tuple[_Action, ...]:
+def distinct_actions(trial: Trial) -> tuple[_Action, ...]:
     """Return every different action once; the empty one is number 0."""
     return tuple(dict.fromkeys([(), *(_action(row) for row in trial.rows)]))
 

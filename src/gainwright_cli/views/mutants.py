@@ -6,15 +6,13 @@ from rich.console import Console
 from rich.text import Text
 
 from gainwright_cli.views.tables import titled_table
-from gainwright_proof.mutants.outcome import Fate
-from gainwright_proof.mutants.report import Judged, MutantReport
+from gainwright_proof.mutants.report import Judged, MutantReport, Outcome
 
 STYLES = {
-    Fate.CAUGHT: "green",
-    Fate.EQUIVALENT: "green",
-    Fate.SURVIVED: "bold red",
-    Fate.LISTED: "yellow",
-    Fate.UNDECIDED: "yellow",
+    Outcome.CAUGHT: "green",
+    Outcome.EQUIVALENT: "green",
+    Outcome.SURVIVED: "bold red",
+    Outcome.UNDECIDED: "yellow",
 }
 
 
@@ -26,10 +24,7 @@ def render_mutants(report: MutantReport, console: Console) -> None:
             console.print(f"{count:6}  decided by {stage.value}", markup=False)
     caught = sum(count > 0 for name, count in report.catches().items())
     console.print(f"{caught} different checks caught a mutant", markup=False)
-    if report.rests_on:
-        names = ", ".join(report.rests_on)
-        console.print(f"equivalent as long as these requirements hold: {names}", markup=False)
-    for judged in report.of(Fate.SURVIVED, Fate.UNDECIDED, Fate.LISTED):
+    for judged in report.of(Outcome.SURVIVED, Outcome.UNDECIDED):
         _left_over(judged, console)
     if report.without_reason:
         console.print(
@@ -45,31 +40,29 @@ def render_mutants(report: MutantReport, console: Console) -> None:
 
 
 def _counts(report: MutantReport, console: Console) -> None:
-    table = titled_table(["changes of rows", "tried", *(fate.value for fate in Fate)], console)
-    totals = dict.fromkeys(Fate, 0)
+    outcomes = (outcome.value for outcome in Outcome)
+    table = titled_table(["changes of rows", "tried", *outcomes], console)
+    totals = dict.fromkeys(Outcome, 0)
     for kind, counts in report.counts().items():
         tried = sum(counts.values())
         table.add_row(kind.value.replace("_", " "), str(tried), *_cells(counts))
-        for fate, count in counts.items():
-            totals[fate] += count
+        for outcome, count in counts.items():
+            totals[outcome] += count
     table.add_row("all", str(len(report.judged)), *_cells(totals))
     console.print(table)
 
 
-def _cells(counts: dict[Fate, int]) -> list[Text]:
+def _cells(counts: dict[Outcome, int]) -> list[Text]:
     return [
-        Text(str(count) if count else "-", style=STYLES[fate] if count else "dim")
-        for fate, count in counts.items()
+        Text(str(count) if count else "-", style=STYLES[outcome] if count else "dim")
+        for outcome, count in counts.items()
     ]
 
 
 def _left_over(judged: Judged, console: Console) -> None:
-    outcome = judged.outcome
     line = Text.assemble(
-        (outcome.fate.value, STYLES[outcome.fate]),
-        f"  {outcome.mutant.change} ({outcome.detail})",
+        (judged.outcome.value, STYLES[judged.outcome]),
+        f"  {judged.mutant.change} ({judged.detail})",
     )
     line.append(f"  [{judged.id}]", style="dim")
-    if judged.listed is not None:
-        line.append(f"  {judged.listed.name}: {judged.listed.why}")
     console.print(line)

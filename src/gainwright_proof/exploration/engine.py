@@ -10,6 +10,8 @@ from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from gainwright.language.model import Trial
 from gainwright_codegen.host import compile_shared, load_library, read_sources
 from gainwright_codegen.host.sequencer import sequencer_cdef
@@ -19,7 +21,6 @@ from gainwright_proof.exploration.model_source import model_sources
 from gainwright_proof.exploration.vectors import StateVectors, Vector
 
 if TYPE_CHECKING:
-    import numpy as np
     from numpy.typing import NDArray
 
 _DIRECTORY = Path(__file__).parent
@@ -46,6 +47,10 @@ void gx_probe(const gx_search *search, uint32_t node, uint64_t count, const int3
               int32_t rows[], int32_t states[], int32_t *variables, int32_t *outputs);
 void gx_search_nodes_in(const gx_search *search, uint64_t counts[]);
 uint64_t gx_search_row_ticks(const gx_search *search, int32_t row);
+const uint64_t *gx_search_codes(const gx_search *search);
+typedef struct { uint64_t words[4]; } gx_rows;
+int32_t gx_search_keep_rows(gx_search *search);
+const gx_rows *gx_search_rows(const gx_search *search);
 gx_tick gx_search_first(const gx_search *search, int32_t kind, uint32_t subject);
 int32_t gx_holds_after_reset(uint32_t formula);
 gx_wait gx_wait_after_moment(const gx_search *search, uint32_t formula, uint32_t trigger,
@@ -196,6 +201,23 @@ class Engine:
         counts = self._ffi.new("uint64_t[]", len(self._trial.states))
         self._library.gx_search_nodes_in(self._search, counts)
         return tuple(counts)
+
+    def keep_rows(self) -> None:
+        """Keep from now on, at reset, which rows lead to each node; OutOfMemory if it is short."""
+        if not self._library.gx_search_keep_rows(self._search):
+            raise OutOfMemory
+
+    def codes_and_rows(self) -> tuple[NDArray[np.uint64], NDArray[np.uint64]]:
+        """Return the code of each node in rising order (see :mod:`.encoding`), and for each of
+        them, as four words, the set of rows on a shortest way to it: row n is bit n modulo 256."""
+        count = self.figures.nodes
+        codes = self._read(self._library.gx_search_codes(self._search), count)
+        rows = self._read(self._library.gx_search_rows(self._search), 4 * count).reshape(count, 4)
+        order = np.argsort(codes)
+        return codes[order], rows[order]
+
+    def _read(self, pointer: Any, words: int) -> NDArray[np.uint64]:
+        return np.frombuffer(self._ffi.buffer(pointer, 8 * words), dtype=np.uint64)
 
     def ticks_by_row(self) -> tuple[int, ...]:
         """Return in how many ticks each row was taken, in the order of the trial."""

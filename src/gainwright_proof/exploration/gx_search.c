@@ -78,6 +78,7 @@ void gx_search_free(gx_search *search)
         return;
     }
     gx_store_free(&search->store);
+    free(search->path_rows);
     for (kind = 0; kind < GX_NOTE_KINDS; kind++) {
         free(search->notes[kind]);
     }
@@ -167,17 +168,54 @@ static void note_found(gx_search *search, const expansion *x, uint32_t vector,
     }
 }
 
+int32_t gx_search_keep_rows(gx_search *search)
+{
+    search->path_capacity = 4096U;
+    search->path_rows = calloc((size_t)search->path_capacity, sizeof *search->path_rows);
+    return search->path_rows != NULL;
+}
+
+const gx_rows *gx_search_rows(const gx_search *search)
+{
+    return search->path_rows;
+}
+
+/* The way to a new node is that to the node before, and a row. Returns 0 if memory is short. */
+GX_SELDOM
+static int32_t keep_rows(gx_search *search, uint32_t node, uint32_t target, uint32_t row)
+{
+    if (target >= search->path_capacity) {
+        const uint64_t capacity = search->path_capacity * 2U;
+        gx_rows *larger = realloc(search->path_rows, (size_t)capacity * sizeof *larger);
+
+        if (larger == NULL) {
+            search->store.problem = GX_NO_MEMORY;
+            return 0;
+        }
+        search->path_rows = larger;
+        search->path_capacity = capacity;
+    }
+    search->path_rows[target] = search->path_rows[node];
+    search->path_rows[target].words[(row / 64U) % GX_ROW_WORDS] |= UINT64_C(1) << (row % 64U);
+    return 1;
+}
+
 /* The tick leads elsewhere than the one before. Returns 0 if there is no place to store it. */
 static int32_t take_edge(gx_search *search, expansion *x, const gw_sequencer *after, int32_t row,
                          uint32_t vector, int32_t expected)
 {
     uint16_t found[GX_REQUIREMENT_SLOTS];
+    const uint64_t known = search->store.nodes;
 
     if (search->row_ticks[row] == 1U) {
         note(search, GX_ROW_TAKEN, (uint32_t)row, x->node, vector);
     }
     x->target = gx_store_number(&search->store, after, x->last_code);
     if (x->target == GX_NOWHERE) {
+        return 0;
+    }
+    if ((search->path_rows != NULL) && (x->target >= known)
+        && !keep_rows(search, x->node, x->target, (uint32_t)row)) {
         return 0;
     }
     if ((expected == 0) && !gx_store_has_edge(&search->store, x->node, x->target)) {
@@ -317,6 +355,11 @@ void gx_search_nodes_in(const gx_search *search, uint64_t counts[GW_STATE_COUNT]
 uint64_t gx_search_row_ticks(const gx_search *search, int32_t row)
 {
     return search->row_ticks[row];
+}
+
+const uint64_t *gx_search_codes(const gx_search *search)
+{
+    return search->store.codes;
 }
 
 gx_tick gx_search_first(const gx_search *search, int32_t kind, uint32_t subject)

@@ -43,12 +43,20 @@ typedef struct {
     uint64_t bytes; /* Memory of the search. */
 } gx_figures;
 
+/* A set of rows: bit n % 64 of word n / 64 % GX_ROW_WORDS, so that a set of few rows is exact. */
+#define GX_ROW_WORDS 4U
+typedef struct {
+    uint64_t words[GX_ROW_WORDS];
+} gx_rows;
+
 typedef struct {
     gx_store store;
     uint64_t ticks;
     gw_variable_set saturated;
     gx_tick *notes[GX_NOTE_KINDS];
     uint64_t row_ticks[GW_ROW_COUNT];
+    gx_rows *path_rows; /* Rows taken on the way to each node; NULL if nobody asked for them. */
+    uint64_t path_capacity;
     uint32_t seen[GX_LIST_COUNT]; /* Node at which all vectors were tried for a list; or nowhere. */
 } gx_search;
 
@@ -62,6 +70,11 @@ int32_t gx_search_run(gx_search *search, uint64_t nodes);
 void gx_search_figures(const gx_search *search, gx_figures *figures);
 void gx_search_nodes_in(const gx_search *search, uint64_t counts[GW_STATE_COUNT]);
 uint64_t gx_search_row_ticks(const gx_search *search, int32_t row);
+const uint64_t *gx_search_codes(const gx_search *search);
+
+/* Keep, from the reset on, which rows lead to each node; 0 if memory is short. */
+int32_t gx_search_keep_rows(gx_search *search);
+const gx_rows *gx_search_rows(const gx_search *search);
 gx_tick gx_search_first(const gx_search *search, int32_t kind, uint32_t subject);
 
 /* Whether a formula of gx_holds holds after the exported reset, before the first tick. */

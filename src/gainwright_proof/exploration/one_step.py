@@ -20,10 +20,10 @@ import numpy as np
 
 from gainwright.language.expression import Integer, walk
 from gainwright.language.model import Signal, Trial
+from gainwright_proof.exploration.array_code import ArrayCode
+from gainwright_proof.exploration.array_machine import ArrayMachine, Ticked
 from gainwright_proof.exploration.engine import Engine, Probed
 from gainwright_proof.exploration.vectors import StateVectors
-from gainwright_proof.mutants.array_code import ArrayCode
-from gainwright_proof.mutants.array_machine import ArrayMachine, Ticked
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -26,7 +26,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from gainwright.language.expression import Expression, references
-from gainwright.language.model import Kind, Signal, State, Trial
+from gainwright.language.model import Kind, Signal, State, Trial, Variable
 from gainwright.semantics.python_code import CodeWriter
 from gainwright_proof.exploration.behaviour import Behaviour
 from gainwright_proof.exploration.features import FeatureFinder, base_features, thresholds
@@ -73,6 +73,25 @@ def vectors_by_state(trial: Trial, most: int) -> tuple[StateVectors, ...]:
     return tuple(builder.state_vectors(state, most) for state in trial.states)
 
 
+def vectors_for(
+    trial: Trial,
+    conditions: Iterable[Expression],
+    assigned: Iterable[tuple[Variable, Expression]],
+    most: int,
+) -> tuple[Vector, ...]:
+    """Return one vector for every combination of feature values, for all states together.
+
+    Conditions and assigned values are over inputs and variables only. Raises TooManyVectors.
+    """
+    finder = FeatureFinder(trial)
+    found: dict[Expression, None] = {}
+    for condition in conditions:
+        found |= dict.fromkeys(finder.of_formula(condition))
+    for variable, value in assigned:
+        found |= dict.fromkeys(finder.of_assignment(variable, value))
+    return tuple(_Builder(trial).combinations("any state", list(found), most))
+
+
 class _Builder:
     def __init__(self, trial: Trial) -> None:
         self._signals = {signal.name: signal for signal in trial.inputs}
@@ -87,19 +106,26 @@ class _Builder:
     def state_vectors(self, state: State, most: int) -> StateVectors:
         rows = self._questions.rows(state)
         features = self._features(self._questions.conditions(state), rows)
+        products = self.combinations(state.name, features, most)
+        first, others = self._behaviour.distinct_first(rows, products)
+        situations = self._situations.of(state)
+        enough = self._enough(rows, first, situations) if situations is not None else ()
+        return StateVectors(state.name, (*first, *others), len(first), situations, enough)
+
+    def combinations(
+        self, state: str, features: Iterable[Expression], most: int
+    ) -> Iterator[Vector]:
+        """Yield a vector for every combination of values of the features."""
         groups = [
-            (names, list(self._choices(state.name, names, shared)))
+            (names, list(self._choices(state, names, shared)))
             for names, shared in self._grouped(features)
         ]
         count = math.prod(len(choices) for _, choices in groups)
         if count > most:
             raise TooManyVectors(
-                f"in state {state.name} the inputs can matter in {count} ways (at most {most})"
+                f"in state {state} the inputs can matter in {count} ways (at most {most})"
             )
-        first, others = self._behaviour.distinct_first(rows, self._products(groups))
-        situations = self._situations.of(state)
-        enough = self._enough(rows, first, situations) if situations is not None else ()
-        return StateVectors(state.name, (*first, *others), len(first), situations, enough)
+        return self._products(groups)
 
     def _enough(
         self, rows: Sequence[RowQuestions], distinct: Sequence[Vector], situations: Situations

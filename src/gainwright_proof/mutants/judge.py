@@ -1,22 +1,175 @@
-"""Puts mutants of a trial to its requirements; what nothing cheaper decides is explored in C."""
+"""Decides about every mutant of a trial: caught, equivalent, survived, or undecided."""
 
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
 
+from gainwright.language.attainable import Attainable
 from gainwright.language.model import Trial
-from gainwright_proof.exploration import explore
-from gainwright_proof.mutants.report import MutantReport
-from gainwright_proof.mutants.run import Progress, run_mutants
-from gainwright_proof.verdict import Finding
+from gainwright.language.scope import Bounds
+from gainwright.language.single_hit import DeadRow, table_faults
+from gainwright_proof.evidence.conclusion import conclude
+from gainwright_proof.exploration.encoding import MOST_CODES, encoding_of
+from gainwright_proof.exploration.engine import Engine, OutOfMemory, Result
+from gainwright_proof.exploration.exploration import Limits, explore
+from gainwright_proof.exploration.vectors import TooManyVectors, vectors_by_state
+from gainwright_proof.mutants.compare import Comparison, TooManySituations
+from gainwright_proof.mutants.generate import mutants
+from gainwright_proof.mutants.mutant import Mutant
+from gainwright_proof.mutants.report import Judged, MutantReport, Outcome, Stage, mutant_report
+from gainwright_proof.verdict import Verdict
+
+Progress = Callable[[int, int], None]
+"""Told how many mutants are done, and how many there are."""
+
+MOST_EXPLORED = 300
+"""Mutants that are explored one by one because nothing cheaper decides them."""
+_BATCH = 600
 
 
-def explored(changed: Trial) -> Sequence[Finding]:
-    """Return the findings of an exhaustive exploration of a changed trial."""
-    return explore(changed).findings
+def judge_mutants(
+    trial: Trial,
+    progress: Progress = lambda done, total: None,
+    workers: int | None = None,
+    limits: Limits | None = None,
+) -> MutantReport:
+    """Return what becomes of every single change of a proved trial.
+
+    The same trial and limits give the same report, with any number of workers.
+
+    Args:
+        trial: the original; what is called caught is caught by one of its requirements, or by what
+            is asked of every trial.
+        progress: called now and then, by any thread.
+        workers: threads; as many as there are processors unless given.
+        limits: how far to explore the original, and each mutant that nothing cheaper decides.
+
+    Raises:
+        InputError: the C of the trial cannot be compiled.
+    """
+    everything = mutants(trial)
+    judge = _Judge(trial, everything, limits or Limits())
+    with ThreadPoolExecutor(workers or os.cpu_count() or 1) as pool:
+        found: dict[str, Judged] = {}
+        for batch in pool.map(judge.compared, judge.batches()):
+            found |= {judged.id: judged for judged in batch}
+            decided = sum(judged.outcome is not Outcome.UNDECIDED for judged in found.values())
+            progress(decided, len(everything))
+        left = [found[m.id] for m in everything if found[m.id].outcome is Outcome.UNDECIDED]
+        for done, judged in enumerate(pool.map(judge.explored, left[:MOST_EXPLORED]), start=1):
+            found[judged.id] = judged
+            progress(len(everything) - len(left) + done, len(everything))
+    return mutant_report(trial, [found[mutant.id] for mutant in everything])
 
 
-def judge_mutants(trial: Trial, progress: Progress) -> MutantReport:
-    """Return what becomes of every single-row change of a proved trial, on all processors."""
-    return run_mutants(trial, os.cpu_count() or 1, progress, decide=explored)
+@dataclass(frozen=True, slots=True)
+class _Original:
+    """The original, explored as far as the limits allow."""
+
+    comparison: Comparison | None
+    incomplete: str
+    """Why not everything that it reaches is known; empty if it is."""
+
+
+class _Judge:
+    def __init__(self, trial: Trial, everything: Sequence[Mutant], limits: Limits) -> None:
+        self._trial, self._everything, self._limits = trial, everything, limits
+        self._original = _original(trial, everything, limits)
+
+    def batches(self) -> Iterator[list[Mutant]]:
+        """Yield mutants that need the same variant of the conditions, some at a time."""
+        by_variant: dict[int, list[Mutant]] = {}
+        comparison = self._original.comparison
+        for mutant in self._everything:
+            variant = comparison.variant(mutant) if comparison is not None else 0
+            by_variant.setdefault(variant, []).append(mutant)
+        for group in by_variant.values():
+            for begin in range(0, len(group), _BATCH):
+                yield group[begin : begin + _BATCH]
+
+    def compared(self, batch: Sequence[Mutant]) -> list[Judged]:
+        """Judge mutants of one variant by comparison with the original."""
+        comparison = self._original.comparison
+        if comparison is None:
+            return [_undecided(mutant, self._original.incomplete) for mutant in batch]
+        states = {state for mutant in batch for state in mutant.states}
+        try:
+            prepared = comparison.prepared(comparison.variant(batch[0]), states)
+            return [self._compared(mutant, comparison, prepared) for mutant in batch]
+        except TooManyVectors as error:
+            return [_undecided(mutant, str(error)) for mutant in batch]
+        except MemoryError:
+            return [_undecided(mutant, "memory ran out") for mutant in batch]
+
+    def _compared(self, mutant: Mutant, comparison: Comparison, prepared: object) -> Judged:
+        found = comparison.compare(prepared, mutant)
+        by = found.violated
+        if found.not_single_hit:
+            by = (f"single_hit/{found.not_single_hit}", *by)
+        if by:
+            return Judged(mutant, Outcome.CAUGHT, Stage.COMPARED, by)
+        if faults := self._table_faults(mutant):
+            return Judged(mutant, Outcome.CAUGHT, Stage.TABLE, faults)
+        if found.differs:
+            return _undecided(mutant, "some reachable tick is another one", differs=True)
+        if self._original.incomplete:
+            return _undecided(mutant, f"no difference seen, but {self._original.incomplete}")
+        detail = "the same tick in every reachable moment for all inputs"
+        return Judged(mutant, Outcome.EQUIVALENT, Stage.COMPARED, detail=detail)
+
+    def _table_faults(self, mutant: Mutant) -> tuple[str, ...]:
+        """Return what the check of the language refuses: tables must be single-hit for all values
+        in the declared ranges, reachable or not."""
+        trial = mutant.trial(self._trial)
+        signals = {s.name: Bounds(s.kind, s.low, s.high) for s in (*trial.inputs, *trial.variables)}
+        attainable = Attainable({c.name: c for c in trial.conditions}, signals)
+        found: dict[str, None] = {}
+        for state in mutant.states:
+            for fault in table_faults(trial.rows_by_state[state], attainable):
+                dead = isinstance(fault, DeadRow)
+                found[f"row/{fault.row.id}" if dead else f"single_hit/{state}"] = None
+        return tuple(found)
+
+    def explored(self, judged: Judged) -> Judged:
+        """Explore a mutant in full, and put it to every requirement."""
+        conclusions = conclude(explore(judged.mutant.digested(self._trial), self._limits).findings)
+        refuted = tuple(c.subject for c in conclusions if c.verdict is Verdict.REFUTED)
+        left = [c.subject for c in conclusions if c.verdict is not Verdict.PROVED]
+        if refuted:
+            return replace(
+                judged, outcome=Outcome.CAUGHT, stage=Stage.EXPLORED, caught_by=refuted, detail=""
+            )
+        if left:
+            detail = f"{judged.detail}; not proved of it: {', '.join(left)}"
+            return replace(judged, stage=Stage.EXPLORED, detail=detail)
+        if not judged.differs:
+            detail = f"{judged.detail}; every requirement is proved of it"
+            return replace(judged, stage=Stage.EXPLORED, detail=detail)
+        detail = "every requirement is proved of it, though it does something else"
+        return replace(judged, outcome=Outcome.SURVIVED, stage=Stage.EXPLORED, detail=detail)
+
+
+def _undecided(mutant: Mutant, detail: str, *, differs: bool = False) -> Judged:
+    return Judged(mutant, Outcome.UNDECIDED, Stage.NONE, detail=detail, differs=differs)
+
+
+def _original(trial: Trial, everything: Sequence[Mutant], limits: Limits) -> _Original:
+    encoding = encoding_of(trial)
+    if encoding.codes > MOST_CODES:
+        return _Original(None, "state and variables have more combinations than 63 bits hold")
+    try:
+        engine = Engine(trial, vectors_by_state(trial, limits.vectors), encoding, limits.nodes)
+        engine.keep_rows()
+        while (result := engine.run(1 << 16)) is Result.MORE:
+            pass
+        incomplete = "" if result is Result.COMPLETE else "the original is not explored in full"
+        return _Original(
+            Comparison(trial, everything, engine.codes_and_rows(), encoding), incomplete
+        )
+    except (TooManyVectors, TooManySituations) as error:
+        return _Original(None, str(error) or "the variables can matter in too many ways")
+    except (OutOfMemory, MemoryError):
+        return _Original(None, "memory ran out")

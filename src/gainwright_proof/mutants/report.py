@@ -2,31 +2,57 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from enum import Enum
 from fnmatch import fnmatchcase
 from typing import Any
 
 from gainwright.language.model import EquivalentMutants, Trial
-from gainwright_proof.mutants.mutant import MutationKind
-from gainwright_proof.mutants.outcome import Fate, Outcome, Stage
+from gainwright_proof.mutants.mutant import Mutant, MutationKind
+
+
+class Stage(Enum):
+    """What decided about a mutant; the value says it in words."""
+
+    COMPARED = "comparison with the original over all that it reaches"
+    TABLE = "check of the tables for all values in their ranges"
+    EXPLORED = "exhaustive exploration of the mutant"
+    NONE = "nothing"
+
+
+class Outcome(Enum):
+    CAUGHT = "caught"
+    """At least one check fails."""
+    EQUIVALENT = "equivalent"
+    """Does the same as the original in every reachable moment, for all inputs; proved."""
+    SURVIVED = "survived"
+    """Does something else, and every requirement is proved of it: they are too weak to tell."""
+    UNDECIDED = "undecided"
+    """The detail says why."""
 
 
 @dataclass(frozen=True, slots=True)
 class Judged:
-    """An outcome together with what the trial file says of the mutant."""
+    """What became of one mutant; it follows from the trial and the limits alone."""
 
+    mutant: Mutant
     outcome: Outcome
+    stage: Stage
+    caught_by: tuple[str, ...] = ()
+    """Requirements, or checks asked of every trial (``single_hit/<state>``, ``row/<row>``,
+    ``end_stays_reachable``), that the mutant was seen to fail."""
+    detail: str = ""
+    """Why it is equivalent or undecided, in words."""
+    differs: bool = False
+    """A reachable moment is known in which it does something else than the original."""
     listed: EquivalentMutants | None = None
-    """The entry of the file that calls it equivalent, unless it is caught."""
+    """The entry of the trial file that gives a reason why it is equivalent. An entry decides
+    nothing: a mutant that is not proved equivalent stays what it is."""
 
     @property
     def id(self) -> str:
-        return self.outcome.mutant.id
-
-    @property
-    def fate(self) -> Fate:
-        return self.outcome.fate
+        return self.mutant.id
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,58 +60,51 @@ class MutantReport:
     """All mutants in the order of :func:`gainwright_proof.mutants.generate.mutants`."""
 
     trial: Trial
-    seed: int
     judged: tuple[Judged, ...]
     unused: tuple[tuple[str, str], ...]
     """Entries of the file and ids in them that fit no mutant that is left over."""
 
-    def of(self, *fates: Fate) -> tuple[Judged, ...]:
-        """Return the mutants with one of some fates."""
-        return tuple(judged for judged in self.judged if judged.fate in fates)
+    def of(self, *outcomes: Outcome) -> tuple[Judged, ...]:
+        """Return the mutants with one of some outcomes."""
+        return tuple(judged for judged in self.judged if judged.outcome in outcomes)
 
     @property
     def survivors(self) -> tuple[Judged, ...]:
         """Mutants that no requirement notices, though they do something else."""
-        return self.of(Fate.SURVIVED)
+        return self.of(Outcome.SURVIVED)
 
     @property
     def undecided(self) -> tuple[Judged, ...]:
-        return self.of(Fate.UNDECIDED)
+        return self.of(Outcome.UNDECIDED)
 
     @property
     def without_reason(self) -> tuple[Judged, ...]:
         """Equivalent mutants, proved so, of which the file gives no reason."""
-        return tuple(j for j in self.of(Fate.EQUIVALENT) if j.listed is None)
+        return tuple(j for j in self.of(Outcome.EQUIVALENT) if j.listed is None)
 
-    @property
-    def rests_on(self) -> tuple[str, ...]:
-        """Requirements that the equivalences rest on, in the order of the trial."""
-        used = {name for judged in self.judged for name in judged.outcome.rests_on}
-        return tuple(r.id for r in self.trial.requirements if r.id in used)
-
-    def counts(self) -> dict[MutationKind, dict[Fate, int]]:
-        """Return how many mutants of each kind met each fate."""
-        table = {kind: dict.fromkeys(Fate, 0) for kind in MutationKind}
+    def counts(self) -> dict[MutationKind, dict[Outcome, int]]:
+        """Return how many mutants of each kind had each outcome."""
+        table = {kind: dict.fromkeys(Outcome, 0) for kind in MutationKind}
         for judged in self.judged:
-            table[judged.outcome.mutant.kind][judged.fate] += 1
+            table[judged.mutant.kind][judged.outcome] += 1
         return table
 
     def decided_by(self) -> dict[Stage, int]:
         """Return how many mutants each stage decided."""
         counts = dict.fromkeys(Stage, 0)
         for judged in self.judged:
-            counts[judged.outcome.stage] += 1
+            counts[judged.stage] += 1
         return counts
 
     def catches(self) -> dict[str, int]:
-        """Return how many mutants each check was found to catch; requirements always appear.
+        """Return how many mutants each check was seen to catch; requirements always appear.
 
-        A mutant that one check catches is not tried on the dearer ones, so these are at least
-        as many as are written here.
+        A mutant that some check catches is not put to all others, so these are at least as many as
+        are written here.
         """
         counts = {requirement.id: 0 for requirement in self.trial.requirements}
         for judged in self.judged:
-            for name in judged.outcome.caught_by:
+            for name in judged.caught_by:
                 counts[name] = counts.get(name, 0) + 1
         return counts
 
@@ -93,51 +112,47 @@ class MutantReport:
         """Return the rows of which each check caught a changed copy, in the order of the trial."""
         rows: dict[str, set[str]] = {}
         for judged in self.judged:
-            for name in judged.outcome.caught_by:
-                rows.setdefault(name, set()).update(judged.outcome.mutant.rows)
+            for name in judged.caught_by:
+                rows.setdefault(name, set()).update(judged.mutant.rows)
         order = [row.id for row in self.trial.rows]
         return {name: tuple(r for r in order if r in own) for name, own in rows.items()}
 
     def as_json(self) -> dict[str, Any]:
-        """Return the report as plain data, the same for the same trial, seed and provers."""
+        """Return the report as plain data, the same for the same trial and limits."""
         return {
             "trial": {"name": self.trial.name, "digest": self.trial.digest},
-            "seed": self.seed,
             "counts": {
-                kind.value: {fate.value: count for fate, count in row.items()}
+                kind.value: {outcome.value: count for outcome, count in row.items()}
                 for kind, row in self.counts().items()
             },
             "decided_by": {stage.name.lower(): n for stage, n in self.decided_by().items()},
             "catches": self.catches(),
-            "equivalence_rests_on": list(self.rests_on),
             "unused_entries": [list(entry) for entry in self.unused],
             "mutants": [_as_json(judged) for judged in self.judged],
         }
 
 
-def mutant_report(trial: Trial, seed: int, outcomes: Iterable[Outcome]) -> MutantReport:
+def mutant_report(trial: Trial, judged: Iterable[Judged]) -> MutantReport:
     """Return the report, with the entries of the trial file brought in."""
-    judged = tuple(_judged(outcome, trial.equivalent_mutants) for outcome in outcomes)
-    left_over = [j.id for j in judged if j.fate is not Fate.CAUGHT]
+    listed = tuple(_listed(one, trial.equivalent_mutants) for one in judged)
+    left_over = [one.id for one in listed if one.outcome is not Outcome.CAUGHT]
     unused = tuple(
         (entry.name, pattern)
         for entry in trial.equivalent_mutants
         for pattern in entry.mutants
         if not any(fnmatchcase(name, pattern) for name in left_over)
     )
-    return MutantReport(trial, seed, judged, unused)
+    return MutantReport(trial, listed, unused)
 
 
-def _judged(outcome: Outcome, entries: Iterable[EquivalentMutants]) -> Judged:
-    if outcome.fate is Fate.CAUGHT:
-        return Judged(outcome)
-    entry = next((e for e in entries if _fits(e, outcome.mutant.id)), None)
-    if entry is None or outcome.fate is Fate.EQUIVALENT:
-        return Judged(outcome, entry)
-    if outcome.differs:
-        detail = f"{outcome.detail}; the file calls it equivalent ({entry.name}), but it is not"
-        return Judged(replace(outcome, detail=detail))
-    return Judged(replace(outcome, fate=Fate.LISTED), entry)
+def _listed(judged: Judged, entries: Iterable[EquivalentMutants]) -> Judged:
+    entry = next((e for e in entries if _fits(e, judged.id)), None)
+    if judged.outcome is Outcome.CAUGHT or entry is None:
+        return judged
+    if judged.outcome is not Outcome.EQUIVALENT:
+        said = f"; the file calls it equivalent ({entry.name}), which is not proved"
+        return replace(judged, detail=judged.detail + said)
+    return replace(judged, listed=entry)
 
 
 def _fits(entry: EquivalentMutants, mutant_id: str) -> bool:
@@ -145,20 +160,18 @@ def _fits(entry: EquivalentMutants, mutant_id: str) -> bool:
 
 
 def _as_json(judged: Judged) -> dict[str, Any]:
-    outcome = judged.outcome
-    caught = outcome.fate is Fate.CAUGHT
-    optional: Mapping[str, Any] = {
+    caught = judged.outcome is Outcome.CAUGHT
+    optional: dict[str, Any] = {
         # The id says as much; only what is left over needs more words.
-        "change": "" if caught else outcome.mutant.change,
-        "rows": () if caught else list(outcome.mutant.rows),
-        "caught_by": list(outcome.caught_by),
-        "rests_on": list(outcome.rests_on),
+        "change": "" if caught else judged.mutant.change,
+        "rows": () if caught else list(judged.mutant.rows),
+        "caught_by": list(judged.caught_by),
         "entry": judged.listed.name if judged.listed is not None else "",
-        "detail": outcome.detail,
+        "detail": judged.detail,
     }
     return {
         "id": judged.id,
-        "fate": outcome.fate.value,
-        "stage": outcome.stage.name.lower(),
+        "outcome": judged.outcome.value,
+        "stage": judged.stage.name.lower(),
         **{key: value for key, value in optional.items() if value},
     }

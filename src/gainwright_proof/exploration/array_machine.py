@@ -14,7 +14,7 @@ import numpy as np
 
 from gainwright.language.expression import Expression, Reference
 from gainwright.language.model import Signal, Trial
-from gainwright_proof.mutants.array_code import ArrayCode, Columns, filled, filled_boolean
+from gainwright_proof.exploration.array_code import ArrayCode, Columns, filled, filled_boolean
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -1,0 +1,184 @@
+"""What is called caught is caught, what is called equivalent is equivalent.
+
+Judged a second time by trying everything on the reference machine (:mod:`.mutant_judge`).
+"""
+
+from __future__ import annotations
+
+import json
+import tomllib
+from collections import Counter
+from functools import cache
+
+import pytest
+
+from gainwright.language.load import trial_from_document
+from gainwright.language.model import RequirementKind, Trial
+from gainwright_proof.exploration import explore
+from gainwright_proof.exploration.exploration import Limits
+from gainwright_proof.mutants import judge as judging
+from gainwright_proof.mutants.generate import mutants
+from gainwright_proof.mutants.judge import judge_mutants
+from gainwright_proof.mutants.report import Judged, MutantReport, Outcome, Stage
+from gainwright_proof.verdict import Verdict
+
+from ..shared.explorer import Explorer, cut_trial
+from ..shared.small_trial import edited
+from .mutant_judge import Behaviour, behaviour
+from .protocols import alternating_bit, peterson
+
+TRIALS = {
+    "small": lambda: small(),
+    "peterson": peterson,
+    "alternating_bit": alternating_bit,
+    "cut": cut_trial,
+}
+
+
+def small(*edits: tuple[str, str]) -> Trial:
+    return trial_from_document(tomllib.loads(edited(*edits)), "small.toml")
+
+
+@cache
+def report(name: str) -> MutantReport:
+    return judge_mutants(TRIALS[name](), workers=2)
+
+
+@cache
+def outcomes(name: str) -> dict[str, Judged]:
+    return {judged.id: judged for judged in report(name).judged}
+
+
+def fails(trial: Trial, does: Behaviour, check: str) -> bool:
+    """Return whether a check fails; requirements with a time in them are judged elsewhere."""
+    kinds = {requirement.id: requirement.kind for requirement in trial.requirements}
+    if check.startswith("row/"):
+        return check.removeprefix("row/") not in does.rows
+    if check.startswith("single_hit/") or kinds.get(check) in (
+        RequirementKind.INVARIANT, RequirementKind.STEP
+    ):  # fmt: skip
+        return check in does.broken
+    return True
+
+
+@pytest.mark.parametrize("name", ["small", "peterson", "alternating_bit"])
+def test_every_outcome_stands_when_everything_is_tried(name):
+    trial = TRIALS[name]()
+    original = behaviour(trial)
+    assert original.broken == set()
+    tried = Counter()
+    for judged in outcomes(name).values():
+        if judged.stage is Stage.TABLE or ("literal" in judged.id and tried["literal"] > 300):
+            continue
+        tried["literal"] += "literal" in judged.id
+        changed = judged.mutant.trial(trial)
+        does = behaviour(changed)
+        tried[judged.outcome] += 1
+        if judged.outcome is Outcome.CAUGHT:
+            assert all(fails(changed, does, check) for check in judged.caught_by), judged
+        elif judged.outcome is Outcome.EQUIVALENT:
+            assert does.ticks == original.ticks, judged
+        else:
+            # Nothing that a single tick can show was overlooked.
+            assert judged.outcome is Outcome.SURVIVED
+            assert does.broken == set(), judged
+            assert does.ticks != original.ticks
+    assert tried[Outcome.CAUGHT] > 25
+
+
+def test_survivors_are_proved_by_the_explorer():
+    for judged in report("small").survivors:
+        verdicts = {f.verdict for f in explore(judged.mutant.trial(small())).findings}
+        assert verdicts == {Verdict.PROVED}
+
+
+def test_petersons_algorithm_needs_every_assignment_of_its_entry():
+    """Without a flag, or without giving way, two processes meet (Peterson 1981, discussion)."""
+    found = outcomes("peterson")
+    for number in (0, 1):
+        for dropped in (f"enter{number}/flag{number}", f"announce{number}/turn"):
+            assert "exclusion" in found[f"action_dropped/{dropped}"].caught_by
+        step = ("minus_one", "plus_one")[number]
+        assert "exclusion" in found[f"action_off/announce{number}/turn/{step}"].caught_by
+        # Taking down the flag late harms nobody's safety, and no requirement asks for liveness.
+        assert found[f"action_dropped/leave{number}/flag{number}"].outcome is Outcome.SURVIVED
+
+
+def test_short_form_of_the_shipped_trial_agrees_with_exhaustive_exploration():
+    """By the explorer of the shipped trial's own tests, which knows requirements of every kind."""
+    trial, found = cut_trial(), outcomes("cut")
+    original = Explorer(trial).explore()
+    others = [name for name in found if name.startswith(("action_o", "retargeted", "rows"))]
+    dropped = [name for name in found if name.startswith("action_dropped")]
+    seen = set()
+    for name in (*others[:: len(others) // 8], *dropped[:: len(dropped) // 6]):
+        judged = found[name]
+        seen.add(judged.outcome)
+        did = Explorer(judged.mutant.trial(trial)).explore()
+        if judged.outcome is Outcome.EQUIVALENT:
+            assert did.successors == original.successors, name
+            assert not did.broken, name
+        else:
+            checks = set(judged.caught_by) - {f"row/{row.id}" for row in trial.rows}
+            assert checks <= did.broken.keys(), name
+    assert seen == {Outcome.CAUGHT, Outcome.EQUIVALENT}
+
+
+def test_an_endless_wait_is_found_where_time_stands_still_and_where_it_goes_round():
+    found = outcomes("small")
+    assert "ends" in found["action_dropped/raise/time"].caught_by
+    assert "ends" in found["timeout_removed/late"].caught_by
+    for mutant in (
+        "retargeted/oscillating_without_margin@move/open_brake",  # approach, move, ... again
+        "action_dropped/first_direction_quiet/first_check_passed",  # verifies for ever
+    ):
+        judged = outcomes("cut")[mutant]
+        assert "trial_ends" in judged.caught_by
+        assert judged.stage is Stage.EXPLORED
+
+
+def test_a_slow_answer_is_late_by_a_single_tick():
+    """patience + 1 ticks are allowed and needed; a limit one higher is too long."""
+    found = outcomes("small")
+    assert "ends" in found["threshold_off/late/patience/plus_one"].caught_by
+    assert found["threshold_off/late/patience/minus_one"].outcome is Outcome.SURVIVED
+
+
+def test_the_same_bytes_with_one_thread_and_with_two():
+    told: list[tuple[int, int]] = []
+    one = judge_mutants(small(), workers=1)
+    two = judge_mutants(small(), lambda *counts: told.append(counts), workers=2)
+    assert json.dumps(one.as_json()) == json.dumps(two.as_json())
+    assert told[-1] == (len(one.judged), len(one.judged))
+
+
+def test_rows_that_a_requirement_constrains():
+    rows = report("small").rows_noticed()
+    order = [row.id for row in small().rows]
+    assert rows["ends"] == tuple(row for row in order if row in rows["ends"])
+    assert "raise" in rows["ends"]
+
+
+# --- What is not known is said --------------------------------------------------------------------
+
+
+def test_an_original_that_is_not_explored_in_full_proves_nothing_equivalent():
+    trial = peterson()
+    assert len([m for m in mutants(trial)]) > 50
+    found = judge_mutants(trial, workers=1, limits=Limits(nodes=5))
+    assert found.of(Outcome.EQUIVALENT) == ()
+    assert {j.detail.split(";")[0] for j in found.undecided} <= {
+        "no difference seen, but the original is not explored in full",
+        "some reachable tick is another one",
+    }
+    full = outcomes("peterson")
+    for judged in found.of(Outcome.CAUGHT):
+        assert full[judged.id].outcome is Outcome.CAUGHT
+
+
+def test_inputs_that_matter_in_too_many_ways_leave_it_undecided(monkeypatch):
+    monkeypatch.setattr("gainwright_proof.mutants.compare._MOST_VECTORS", 1)
+    monkeypatch.setattr(judging, "MOST_EXPLORED", 3)
+    found = judge_mutants(small(), workers=1)
+    assert len(found.undecided) > 20
+    assert "can matter in" in found.undecided[-1].detail
