@@ -46,19 +46,23 @@ ROW_INDEX = Defect(
 )
 MASKED_INPUTS = Defect(
     "gw_sequencer.c",
-    "gw_clamp_i32(inputs[index], ",
-    "gw_clamp_i32(inputs[index] & 0x7fff, ",
+    "gw_trial_limit_inputs(inputs, limited);",
+    "int32_t masked[GW_INPUT_SLOTS]; int32_t k;\n"
+    "    for (k = 0; k < GW_INPUT_SLOTS; k++) { masked[k] = inputs[k] & 0x7fff; }\n"
+    "    gw_trial_limit_inputs(masked, limited);",
     "inputs masked to 15 bits",
     "gw_check_specified_step",
 )
 ONE_RANGE = Defect(
     "gw_sequencer.c",
-    "&gw_trial_input_ranges[index]",
-    "&gw_trial_input_ranges[0]",
+    "gw_trial_limit_inputs(inputs, limited);",
+    "gw_trial_limit_inputs(inputs, limited);\n"
+    "    { const int32_t most = gw_trial_input_ranges[0].high; int32_t k;\n"
+    "      for (k = 0; k < GW_INPUT_SLOTS; k++) { if (limited[k] > most) limited[k] = most; } }",
     "every input limited to the range of the first one",
     "gw_check_specified_step",
 )
-REST_OUTPUTS = Defect(
+INITIAL_OUTPUTS = Defect(
     "gw_sequencer.c",
     "        gw_trial_outputs(sequencer->state,",
     "        gw_trial_outputs(GW_INITIAL_STATE,",
@@ -67,9 +71,9 @@ REST_OUTPUTS = Defect(
 )
 REFUSAL = Defect(
     "gw_sequencer.c",
-    "(sequencer->state >= (int32_t)GW_STATE_COUNT)",
-    "(sequencer->state > (int32_t)GW_STATE_COUNT)",
-    "a state beyond the last one is taken for sound",
+    "    if (memory_is_sound(sequencer) == 0) {\n        gw_trial_rest_outputs",
+    "    if (sequencer->state < 0) {\n        gw_trial_rest_outputs",
+    "outputs of memory that is damaged",
     "gw_check_specified_refusal",
 )
 RESET = Defect(
@@ -147,7 +151,7 @@ HEIGHT_INDEX = Defect(
     "gw_check_sequencer_tick",
 )
 
-STEP_DEFECTS = (ROW_INDEX, MASKED_INPUTS, ONE_RANGE, REST_OUTPUTS, REFUSAL, RESET)
+STEP_DEFECTS = (ROW_INDEX, MASKED_INPUTS, ONE_RANGE, INITIAL_OUTPUTS, REFUSAL, RESET)
 """Seen by the model checker; the first is undefined behaviour, the others are other behaviour."""
 AXIS_DEFECTS = (
     PRODUCT,

@@ -55,6 +55,7 @@ def prove(
     from gainwright_proof.induction.step import StepEncoding
     from gainwright_proof.induction.tables import failing_tables
     from gainwright_proof.induction.terms import StepTerms
+    from gainwright_proof.induction.translation import translation_finding
 
     step = StepEncoding(trial)
     terms = StepTerms(step)
@@ -64,6 +65,7 @@ def prove(
     replies = _decide(SEARCHER, obligations, limit_s, processes, tell)
     examples = failing_tables(terms, planned, replies, limit_s)
     findings = [*Findings(trial, found, planned, replies, SEARCHER.title()).all(examples)]
+    findings.append(translation_finding(step, terms, SEARCHER.title()))
     proved = [o for o in obligations if replies[o.name].answer is Answer.UNSAT]
     findings += [
         _rechecked(SOLVERS[name], proved, limit_s, processes, tell) for name in rechecked_by

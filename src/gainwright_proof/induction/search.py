@@ -211,9 +211,11 @@ class ProofSearch:
                 violation = question_violation(self._terms, subject, self._questions[subject])
                 violations.append(violation)
             else:
-                timed = deadline_violation(self._terms, self._deadlines[subject][0])
-                if timed is not None and timed.span <= UNROLLED_TICKS:
-                    violations.append(timed)
+                deadline = self._deadlines[subject][0]
+                # Looked at first: a bound of 2e9 ticks would be unrolled before it is refused.
+                if (deadline.within_ticks or 0) <= UNROLLED_TICKS:
+                    timed = deadline_violation(self._terms, deadline)
+                    violations += [] if timed is None else [timed]
         if violations:
             unrolling = Unrolling(self._step, self._terms)
             outcome = unrolling.search(violations, UNROLLED_TICKS, UNROLLING_LIMIT_S)

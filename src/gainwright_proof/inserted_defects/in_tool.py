@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import replace
 from typing import Any
@@ -11,9 +12,15 @@ from gainwright.language import parse, validate
 from gainwright.language.expression import InState, Operator
 from gainwright.language.load import trial_from_document
 from gainwright.semantics import python_code
+from gainwright_codegen.sources import sequencer_sources
 from gainwright_codegen.trial_c import expression as c_expression
+from gainwright_proof.c_checks import plain_reference
+from gainwright_proof.c_checks.report import Task
+from gainwright_proof.c_checks.sanitized_runs import sanitized_runs
+from gainwright_proof.c_checks.workspace import workspace
 from gainwright_proof.exploration import (
     Vacuity,
+    array_code,
     behaviour,
     encoding,
     explore,
@@ -21,8 +28,11 @@ from gainwright_proof.exploration import (
     vectors,
 )
 from gainwright_proof.exploration.shortened import shortened_document, shortened_trial
+from gainwright_proof.induction import expression as smt_expression
+from gainwright_proof.induction.step import StepEncoding
+from gainwright_proof.induction.terms import StepTerms
+from gainwright_proof.induction.translation import translation_finding
 from gainwright_proof.inserted_defects.defect import InsertedDefect, left_open
-from gainwright_proof.mutants import array_code
 from gainwright_proof.second_reader.check import second_reading
 
 _DIVISOR = 100
@@ -123,6 +133,34 @@ def _one_code_for_two(whole: Callable[..., str]) -> Callable[..., str]:
     return encode
 
 
+def _translated(operator: Operator, text: str) -> Callable[[], tuple[str, ...]]:
+    """Return a judge for an operator that is translated to SMT-LIB as another one."""
+
+    def judge() -> tuple[str, ...]:
+        step = StepEncoding(shortened_trial(_DIVISOR))
+        wrong = {**smt_expression._APPLIED, operator: text}
+        with patched(smt_expression, "_APPLIED", wrong):
+            return left_open([translation_finding(step, StepTerms(step), "z3")])
+
+    return judge
+
+
+def _plain_step(sound: str, broken: str) -> Callable[[], tuple[str, ...]]:
+    """Return a judge for a defect in the second writing of the specification in C."""
+
+    def judge() -> tuple[str, ...]:
+        trial = shortened_trial(_DIVISOR)
+        text = plain_reference.plain_reference(trial).replace(sound, broken)
+        with (
+            patched(plain_reference, "plain_reference", lambda _: text),
+            workspace(sequencer_sources(trial), trial) as folder,
+            ThreadPoolExecutor(1) as pool,
+        ):
+            return left_open(sanitized_runs(pool, Task(folder, trial, 150.0, seed=1))())
+
+    return judge
+
+
 IN_TOOL: tuple[InsertedDefect, ...] = (
     InsertedDefect(
         "reader drops the last name of in_state(a, b)", "reader", "language/parse",
@@ -159,6 +197,26 @@ IN_TOOL: tuple[InsertedDefect, ...] = (
         "inputs that behave differently taken for alike", "input choice", "exploration/behaviour",
         _explored(behaviour.Behaviour, "distinct_first", lambda whole: lambda own, rows, given,
                   facts=None: (lambda found: (found[:1], found[1:]))(list(given))),
+    ),
+    *(
+        InsertedDefect(
+            f"'{operator.value}' translated to {text}", "SMT translation", "induction/expression",
+            _translated(operator, text),
+        )
+        for operator, text in (
+            (Operator.GREATER_EQUAL, "bvsgt"),
+            (Operator.LESS, "bvsle"),
+            (Operator.OR, "xor"),
+            (Operator.IMPLIES, "="),
+        )
+    ),
+    InsertedDefect(
+        "second writing in C reads >= as >", "reference", "c_checks/plain_reference",
+        _plain_step(" >= ", " > "),
+    ),
+    InsertedDefect(
+        "second writing in C forgets what a row wants false", "reference",
+        "c_checks/plain_reference", _plain_step(" && !", " && "),
     ),
     InsertedDefect("a premise that never holds", "vacuity", "a requirement", _never_true),
     InsertedDefect("a trigger that never comes", "vacuity", "a requirement", _never_triggered),

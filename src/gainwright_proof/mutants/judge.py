@@ -20,7 +20,7 @@ from gainwright_proof.mutants.compare import Comparison, TooManySituations
 from gainwright_proof.mutants.generate import mutants
 from gainwright_proof.mutants.mutant import Mutant
 from gainwright_proof.mutants.report import Judged, MutantReport, Outcome, Stage, mutant_report
-from gainwright_proof.verdict import Verdict
+from gainwright_proof.verdict import HOLDS, Verdict
 
 Progress = Callable[[int, int], None]
 """Told how many mutants are done, and how many there are."""
@@ -137,7 +137,7 @@ class _Judge:
         """Explore a mutant in full, and put it to every requirement."""
         conclusions = conclude(explore(judged.mutant.digested(self._trial), self._limits).findings)
         refuted = tuple(c.subject for c in conclusions if c.verdict is Verdict.REFUTED)
-        left = [c.subject for c in conclusions if c.verdict is not Verdict.PROVED]
+        left = [c.subject for c in conclusions if c.verdict not in HOLDS]
         if refuted:
             return replace(
                 judged, outcome=Outcome.CAUGHT, stage=Stage.EXPLORED, caught_by=refuted, detail=""

@@ -1,0 +1,141 @@
+"""Holds the SMT translation against the reference on ticks that are drawn.
+
+Both sides of an obligation come from one translation: an operator that it gets wrong may still be
+proved. So the terms that z3 parsed are evaluated on concrete moments and inputs, and compared with
+the reference machine and the plain evaluation of every requirement. A test, no proof.
+"""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+import z3
+
+from gainwright.language.attainable import critical_values
+from gainwright.language.expression import Expression
+from gainwright.language.model import Kind, RequirementKind, Signal, Trial
+from gainwright.language.scope import Bounds
+from gainwright.semantics.evaluate import Moment, Step, evaluate_over
+from gainwright.semantics.machine import NotSingleHitError, ReferenceMachine
+from gainwright_proof.induction.step import StepEncoding, sort
+from gainwright_proof.induction.terms import StepTerms
+from gainwright_proof.verdict import Finding, Verdict
+
+SUBJECT = "trial/translation"
+MOMENTS_PER_STATE = 6
+SEED = 20_261_126
+_ONE_TICK = (RequirementKind.STEP, RequirementKind.INVARIANT)
+
+
+@dataclass(frozen=True, slots=True)
+class _Tick:
+    """A drawn moment with inputs, and what the reference does."""
+
+    state: str
+    values: Mapping[str, int]
+    """Of variables and inputs."""
+    step: Step | None
+    """What formulas may read; None if not exactly one row holds."""
+
+
+def translation_finding(step: StepEncoding, terms: StepTerms, method: str) -> Finding:
+    """Return whether the translation agrees with the reference on every tick drawn."""
+    trial = step.trial
+    # Conditions too: in a row the one with precedence hides what another one says.
+    formulas = {c.name: c.expression for c in trial.conditions}
+    formulas |= {r.id: r.formula for r in trial.requirements if r.kind in _ONE_TICK}
+    judge = _Judge(step, terms, formulas)
+    count = 0
+    for tick in _drawn(trial):
+        count += 1
+        if wrong := judge.difference(tick):
+            held = ", ".join(f"{name} = {value}" for name, value in tick.values.items())
+            detail = f"{wrong} is translated otherwise than it is meant: in {tick.state}, {held}."
+            return Finding(SUBJECT, method, Verdict.REFUTED, detail)
+    detail = (
+        f"On {count} ticks drawn over all ranges (seed {SEED}) the translated table, actions and "
+        f"{len(formulas)} conditions and formulas give what the reference gives."
+    )
+    return Finding(SUBJECT, method, Verdict.TESTED, detail, figures={"ticks": count})
+
+
+class _Judge:
+    def __init__(
+        self, step: StepEncoding, terms: StepTerms, formulas: Mapping[str, Expression]
+    ) -> None:
+        self._terms, self._trial, self._formulas = terms, step.trial, formulas
+        variables = step.trial.variables
+        (self._one_row,) = terms.parse([step.one_row])
+        self._state, *self._next = terms.values(
+            [
+                (step.state(after=True), step.state_sort),
+                *((step.value(v.name, True), sort(v)) for v in variables),
+            ]
+        )
+        self._claims = dict(
+            zip(formulas, terms.parse([step.formula(f) for f in formulas.values()]), strict=True)
+        )
+
+    def difference(self, tick: _Tick) -> str:
+        """Return what differs on a tick; empty if nothing does."""
+        pairs = [(self._terms.state, self._bits(tick.state))]
+        for signal in self._terms.signals:
+            value = tick.values[signal.name]
+            boolean = signal.kind is Kind.BOOLEAN
+            constant = z3.BoolVal(bool(value)) if boolean else z3.BitVecVal(value, 32)
+            pairs.append((self._terms.constants[signal.name], constant))
+
+        def number(term: z3.ExprRef) -> int:
+            value = z3.simplify(z3.substitute(term, *pairs))
+            return int(z3.is_true(value)) if z3.is_bool(value) else value.as_signed_long()
+
+        if number(self._one_row) != (tick.step is not None):
+            return "the table"
+        if tick.step is None:
+            return ""  # formulas are about ticks
+        state = z3.simplify(z3.substitute(self._state, *pairs)).as_long()
+        if self._trial.states[state].name != tick.step.after.state:
+            return "the next state"
+        for variable, term in zip(self._trial.variables, self._next, strict=True):
+            if number(term) != tick.step.after.values[variable.name]:
+                return f"the new value of {variable.name}"
+        for name, term in self._claims.items():
+            if number(term) != evaluate_over(self._formulas[name], tick.step):
+                return f"the formula of {name}"
+        return ""
+
+    def _bits(self, state: str) -> z3.BitVecNumRef:
+        return z3.BitVecVal(self._trial.index.states[state], self._terms.step.state_bits)
+
+
+def _drawn(trial: Trial) -> Iterator[_Tick]:
+    """Yield ticks from every state: each value at an end, at a threshold or beside it."""
+    draw = random.Random(SEED)
+    signals = (*trial.variables, *trial.inputs)
+    bounds = {s.name: Bounds(s.kind, s.low, s.high) for s in signals}
+    expressions = [condition.expression for condition in trial.conditions]
+    choices = {s.name: critical_values(s.name, expressions, bounds) for s in signals}
+    for state in trial.states:
+        for _ in range(MOMENTS_PER_STATE):
+            values = {name: draw.choice(those) for name, those in choices.items()}
+            yield _ticked(trial, state.name, values)
+
+
+def _ticked(trial: Trial, state: str, values: Mapping[str, int]) -> _Tick:
+    machine = ReferenceMachine(trial)
+
+    def of(signals: tuple[Signal, ...]) -> dict[str, int]:
+        return {signal.name: values[signal.name] for signal in signals}
+
+    machine.restore(state, of(trial.variables))
+    before = {**values, **machine.outputs()}
+    for condition in trial.conditions:
+        before[condition.name] = evaluate_over(condition.expression, Step(Moment(before)))
+    try:
+        machine.tick(of(trial.inputs))
+    except NotSingleHitError:
+        return _Tick(state, values, None)
+    after = Moment({**machine.variables, **machine.outputs()}, machine.state)
+    return _Tick(state, values, Step(Moment(before, state), after))
