@@ -91,11 +91,13 @@ def _step(trial: Trial) -> Iterator[str]:
     for place, variable in enumerate(trial.variables):
         yield f"number old_{place} = old[{place}];"
         yield f"number new_{place} = old[{place}];"
+        yield f"(void)old_{place};"
         names[variable.name] = _value(f"old_{place}", variable)
     for place, signal in enumerate(trial.inputs):
         yield from _kept_within(f"in_{place}", signal, "")
     for place, condition in enumerate(trial.conditions):
         yield f"number condition_{place} = {_text(condition.expression, names)};"
+        yield f"(void)condition_{place};"
         names[condition.name] = f"condition_{place}"
     yield "(void)raw;"
     for state_place, state in enumerate(trial.states):
