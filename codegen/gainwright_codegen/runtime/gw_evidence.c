@@ -130,11 +130,11 @@ static void adapt_pulse(gw_evidence *evidence)
     const int32_t boost = gw_clamp_i32(evidence->boost, 0, GW_BOOST_MAX);
     const int32_t wanted = GW_RESPONSE_WANTED * silence_of(evidence);
 
-    if (evidence->burst_peak >= GW_ANSWER_TOO_MUCH) {
+    if ((evidence->burst_peak >= GW_ANSWER_TOO_MUCH)
+        || (evidence->burst_noise >= GW_NOISE_ENOUGH)) {
         evidence->boost = larger(boost - 1, 0);
     } else if ((evidence->response < wanted) && (evidence->ring_blocks > 0)
-               && (evidence->burst_peak < GW_ANSWER_ENOUGH)
-               && (evidence->burst_noise < GW_NOISE_ENOUGH)) {
+               && (evidence->burst_peak < GW_ANSWER_ENOUGH)) {
         evidence->boost = gw_clamp_i32(boost + ((evidence->burst_peak < GW_ANSWER_LITTLE) ? 2 : 1), 0,
                                        GW_BOOST_MAX);
     } else {
@@ -243,7 +243,7 @@ static int32_t noise_of(const gw_evidence *evidence)
 static int32_t noise_leapt(const gw_evidence *evidence)
 {
     const int32_t before = gw_clamp_i32(evidence->noise_before, 0, GW_LEVEL_MAX);
-    const int32_t most = (2 * before) + GW_NOISE_LEAST;
+    const int32_t most = before + (before / 2) + GW_NOISE_LEAST;
 
     return ((evidence->noise_before >= 0) && (noise_of(evidence) > most)) ? 1 : 0;
 }

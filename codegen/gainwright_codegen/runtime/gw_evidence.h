@@ -38,8 +38,9 @@
 #define GW_GROUP_BLOCKS_MAX INT32_C(64)
 
 /* A pulse of which less than so many times silence is seen is given twice as high next time, as long
- * as the torque answers less than enough and noise is less than that (levels, 256: a burst), and four times
- * as high where the torque hardly answers; one that it answers too strongly, half as high. */
+ * as the torque answers less than enough (level, 256: a burst), and four times as high where the
+ * torque hardly answers; one that it answers too strongly, or that strong noise makes needless, half
+ * as high. */
 #define GW_BOOST_MAX INT32_C(3)
 #define GW_RESPONSE_WANTED 4
 #define GW_ANSWER_LITTLE INT32_C(4)
@@ -77,7 +78,7 @@ enum gw_finding {
     GW_FINDING_BURST_LEVEL,    /* of the last block: 256 at the threshold of a burst */
     GW_FINDING_NOISE_BLOCKS,   /* blocks of noise heard at this gain, 0 to GW_BLOCKS_MAX */
     GW_FINDING_NOISE_LEVEL,    /* largest burst level of noise; before it is heard, that expected */
-    GW_FINDING_NOISE_LEAPT,    /* 1: more than twice that expected, which is no noise */
+    GW_FINDING_NOISE_LEAPT,    /* 1: half as much again as expected, and more: no noise */
     GW_FINDING_RING_BLOCKS,    /* blocks since the pulse began, 0 to GW_BLOCKS_MAX */
     GW_FINDING_RING_LEVEL,     /* of the last block: 256 at silence */
     GW_FINDING_RESPONSE_LEVEL, /* largest ring level since the pulse began: 256 at silence */

@@ -149,7 +149,7 @@ class ReferenceEvidence:
             self.burst,
             self.noise_blocks,
             noise,
-            self.noise_before is not None and noise > 2 * self.noise_before + NOISE_LEAST,
+            self.noise_before is not None and noise > self.noise_before * 3 // 2 + NOISE_LEAST,
             self.ringing.blocks,
             share(self.ringing.last, self.silence),
             share(self.ringing.response, self.silence),
@@ -183,12 +183,11 @@ class ReferenceEvidence:
 
     def _adapt_pulse(self) -> None:
         answer, wanted = self.ringing.burst_peak, RESPONSE_WANTED * self.silence
-        if answer >= ANSWER_TOO_MUCH:
+        if answer >= ANSWER_TOO_MUCH or self.burst_noise >= NOISE_ENOUGH:
             self.boost = max(self.boost - 1, 0)
         elif (
             self.ringing.response < wanted
             and self.ringing.blocks > 0
             and answer < ANSWER_ENOUGH
-            and self.burst_noise < NOISE_ENOUGH
         ):
             self.boost = min(self.boost + (2 if answer < ANSWER_LITTLE else 1), BOOST_MAX)
