@@ -8,19 +8,16 @@ best.
 
 from __future__ import annotations
 
-import tomllib
-
 import pytest
 
-from gainwright.language.load import trial_from_document
-from gainwright.language.model import Trial
+from gainwright.language.load import load_trial
 from gainwright.language.shipped import shipped_trial_path
 from gainwright_sim.machine import Machine, machine_from_document
 from gainwright_sim.rehearsal.bench import Bench
 from gainwright_sim.rehearsal.rehearse import rehearse
 from gainwright_sim.rehearsal.summary import summarise
 
-from .loop_cases import CASES, Case
+from .loop_cases import CASES
 
 NAMES = ("R1", "R2", "R3", "R4", "R2d", "A1", "B1", "C1", "D1")
 """A2 and D2 are left to theory: there the limit is that of a resonance with 0.025 and 0.0125 of
@@ -28,16 +25,6 @@ critical damping, whose ringing outlasts the trial's listening time from two run
 on."""
 START_SHARES = (0.0515, 0.08, 0.1)
 """Start gains, as shares of the limit; the limit then falls in other places between two rungs."""
-LISTEN_MINIMUM_TICKS = 210
-"""At a control tick of 1 ms, pulse and detector blocks are four times as long as at 250 us."""
-
-
-def trial_for(case: Case) -> Trial:
-    """Return the shipped trial, at 1 ms with a longer shortest listening time."""
-    document = tomllib.loads(shipped_trial_path().read_text(encoding="utf-8"))
-    if case.tick_s > 0.5e-3:
-        document["constants"]["listen_minimum_ticks"]["value"] = LISTEN_MINIMUM_TICKS
-    return trial_from_document(document, "standard.toml")
 
 
 def machine_of(name: str, start_share: float) -> Machine:
@@ -84,7 +71,7 @@ def machine_of(name: str, start_share: float) -> Machine:
 @pytest.mark.parametrize("name", NAMES)
 def test_rehearsal_brackets_the_limit_within_one_rung(name):
     case = CASES[name]
-    trial = trial_for(case)
+    trial = load_trial(shipped_trial_path())
     ratio = trial.stages[0].ratio
     bench = Bench(trial, machine_of(name, START_SHARES[0]), changeable=True)
     for seed, start_share in enumerate(START_SHARES):
@@ -97,5 +84,5 @@ def test_rehearsal_brackets_the_limit_within_one_rung(name):
         quiet, onset = gains[stage.quiet_rung], gains[stage.onset_rung]
         assert stage.onset_rung == stage.quiet_rung + 1
         assert quiet / ratio <= case.gain <= onset * ratio, f"seed {seed}, start {start_share}"
-        # Found from a short stretch of the burst, so a few per cent off.
-        assert stage.onset_frequency_hz == pytest.approx(case.frequency_hz, rel=0.06)
+        # Found from a short stretch of the burst up to a rung above the limit: some per cent off.
+        assert stage.onset_frequency_hz == pytest.approx(case.frequency_hz, rel=0.08)
