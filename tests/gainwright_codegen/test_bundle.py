@@ -54,10 +54,7 @@ def test_compiles_without_warning_and_the_self_test_passes(monkeypatch, bundle, 
     monkeypatch.setenv("GAINWRIGHT_CC", command)
     code, output = selftest(bundle, STRICT)
     assert code == 0, output
-    lines = output.splitlines()
-    assert lines[-1] == "PASS all; failures 0"
-    assert {"PASS detector, stage 0", "PASS tables, stage 0"} <= set(lines)
-    assert all(line.startswith("PASS ") for line in lines)
+    assert output == "PASS all; failures 0\n"
 
 
 @pytest.mark.parametrize("command", compiler_parameters("gcc", "clang"))
@@ -70,6 +67,11 @@ def test_the_self_test_has_no_undefined_behaviour(monkeypatch, bundle, command):
 def test_the_self_test_takes_every_row(bundle):
     trial = load_trial(shipped_trial_path())
     assert bundle.rows_tested == tuple(row.id for row in trial.rows)
+
+
+def test_the_self_test_is_short(bundle):
+    """It must fit the flash of the target beside the code that it tests."""
+    assert len(bundle.files["gw_selftest.c"]) < 80_000
 
 
 def _changed(bundle: Bundle, name: str, pattern: str, replacement: str, number: int = 0) -> bytes:

@@ -19,13 +19,13 @@ its neighbours, as far as they lie inside."""
 def input_domain(trial: Trial) -> Domain:
     """Return the values to try for each input."""
     numbers = constants(_trees(trial))
-    return tuple(_values(signal, numbers) for signal in trial.inputs)
+    return tuple(values_near(signal, numbers) for signal in trial.inputs)
 
 
 def variable_domain(trial: Trial) -> Domain:
     """Return the values to try for each variable."""
     numbers = constants(_trees(trial))
-    return tuple(_values(signal, numbers) for signal in trial.variables)
+    return tuple(values_near(signal, numbers) for signal in trial.variables)
 
 
 def constants(trees: Iterable[Expression]) -> list[int]:
@@ -42,7 +42,8 @@ def _trees(trial: Trial) -> Iterator[Expression]:
         yield from row.actions.values()
 
 
-def _values(signal: Signal, numbers: list[int]) -> tuple[int, ...]:
+def values_near(signal: Signal, numbers: list[int]) -> tuple[int, ...]:
+    """Return the ends of a signal's range, and the numbers inside it with their neighbours."""
     if signal.kind is Kind.BOOLEAN:
         return tuple(range(signal.low, signal.high + 1))
     near = {value + offset for value in numbers for offset in (-1, 0, 1)}

@@ -1,29 +1,34 @@
-"""Finds inputs for which a row holds, where the sequencer stands now."""
+"""Finds values for which a row holds."""
 
 from __future__ import annotations
 
 import random
+from collections.abc import Callable
 
 from gainwright_codegen.bundle.golden.domain import Domain, Inputs, changed_inputs
-from gainwright_codegen.bundle.golden.explorer import Explorer
+from gainwright_codegen.bundle.golden.explorer import Cube
 
 _TRIES = 60
 
 
 def fulfil(
-    explorer: Explorer, row: int, domain: Domain, inputs: Inputs, source: random.Random
+    cube: Cube,
+    conditions: Callable[[Inputs], int],
+    domain: Domain,
+    values: Inputs,
+    source: random.Random,
 ) -> tuple[Inputs, bool]:
-    """Return inputs that fulfil as many conditions of a row as were found, and if it holds now.
+    """Return values that fulfil as many conditions of a row as were found, and if it holds.
 
-    The search begins with the given inputs and changes a few of them at a time.
+    The search begins with the given values and changes a few of them at a time; ``conditions``
+    returns, as bits, what holds with values.
     """
-    cube = explorer.cubes[row]
-    fewest = cube.violations(explorer.conditions(inputs))
+    fewest = cube.violations(conditions(values))
     for _ in range(_TRIES):
         if fewest == 0:
             break
-        other = changed_inputs(domain, inputs, source)
-        violations = cube.violations(explorer.conditions(other))
+        other = changed_inputs(domain, values, source)
+        violations = cube.violations(conditions(other))
         if violations <= fewest:
-            inputs, fewest = other, violations
-    return inputs, fewest == 0
+            values, fewest = other, violations
+    return values, fewest == 0

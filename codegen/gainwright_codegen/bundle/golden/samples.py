@@ -1,5 +1,4 @@
-"""Single ticks from arbitrary memories: every row with several values, every threshold from both
-sides.
+"""Single ticks from arbitrary memories: every row, and every threshold from both sides.
 
 The sequencer must do right from any memory inside the ranges, reachable or not; so these vectors
 see what the walks from reset leave out, like an action that changed nothing on their way.
@@ -16,13 +15,13 @@ from gainwright_codegen.bundle.golden.domain import (
     any_values,
     constants,
     input_domain,
+    values_near,
     variable_domain,
 )
 from gainwright_codegen.bundle.golden.explorer import Explorer
 from gainwright_codegen.bundle.golden.fulfil import fulfil
 from gainwright_codegen.bundle.golden.scenario import Scenario, Segment
 
-_SAMPLES_PER_ROW = 3
 _TRIES_PER_ROW = 300
 _TRIES_PER_STEP = 100
 
@@ -36,22 +35,52 @@ class Sampler:
         self._states = trial.index.states
 
     def row_samples(self) -> Iterator[tuple[int, Scenario]]:
-        """Yield rows by number with a tick that takes them, several ticks for each row."""
-        for number, row in enumerate(self._trial.rows):
-            found = 0
-            for _ in range(_TRIES_PER_ROW):
-                memory = (
-                    self._states[row.source],
-                    *any_values(self._variables, self._source),
-                )
-                self._explorer.memory = memory
-                start = any_values(self._inputs, self._source)
-                inputs, holds = fulfil(self._explorer, number, self._inputs, start, self._source)
-                if holds:
-                    yield number, Scenario(memory, (Segment(1, inputs),))
-                    found += 1
-                if found == _SAMPLES_PER_ROW:
-                    break
+        """Yield rows by number with a tick that takes them."""
+        for number in range(len(self._trial.rows)):
+            scenario = self._row_sample(number)
+            if scenario is not None:
+                yield number, scenario
+
+    def _row_sample(self, number: int) -> Scenario | None:
+        # Variables are searched like inputs, only those that the row reads, and only near what
+        # they are compared with: a row may want several values that chance does not bring
+        # together, like the top rung and all repeats used.
+        row = self._trial.rows[number]
+        state, domain = self._states[row.source], (*self._variables, *self._inputs)
+        near = self._compared((*row.when, *row.unless))
+        for _ in range(_TRIES_PER_ROW):
+            values = list(any_values(domain, self._source))
+
+            def scenario(part: tuple[int, ...], values: list[int] = values) -> Scenario:
+                for place, value in zip(near, part, strict=True):
+                    values[place] = value
+                return self._scenario(state, tuple(values))
+
+            found, holds = fulfil(
+                self._explorer.cubes[number],
+                lambda part, scenario=scenario: self._conditions(scenario(part)),
+                tuple(near.values()),
+                tuple(values[place] for place in near),
+                self._source,
+            )
+            if holds:
+                return scenario(found)
+        return None
+
+    def _compared(self, conditions: Iterable[str]) -> dict[int, tuple[int, ...]]:
+        """Return, by place, what variables and inputs are compared with in conditions."""
+        trees = {condition.name: condition.expression for condition in self._trial.conditions}
+        reached, waiting = set[str](), set(conditions)
+        while waiting:
+            name = waiting.pop()
+            reached.add(name)
+            waiting |= (references(trees[name]) & trees.keys()) - reached
+        near = dict[int, tuple[int, ...]]()
+        for place, signal in enumerate((*self._trial.variables, *self._trial.inputs)):
+            named = [trees[name] for name in reached if signal.name in references(trees[name])]
+            if named:
+                near[place] = values_near(signal, constants(named))
+        return near
 
     def threshold_samples(self) -> Iterator[Scenario]:
         """Yield ticks in pairs: between the two, one value makes one step and a condition flips."""
@@ -88,9 +117,12 @@ class Sampler:
     def _taken(self, state: int, values: tuple[int, ...]) -> tuple[int, frozenset[int]]:
         """Return the conditions and the row of a tick."""
         scenario = self._scenario(state, values)
+        return self._conditions(scenario), self._explorer.run(scenario.segments[0])
+
+    def _conditions(self, scenario: Scenario) -> int:
+        """Put the explorer where a scenario begins; return the conditions that hold there."""
         self._explorer.memory = scenario.start
-        conditions = self._explorer.conditions(scenario.segments[0].inputs)
-        return conditions, self._explorer.run(scenario.segments[0])
+        return self._explorer.conditions(scenario.segments[0].inputs)
 
     def _scenario(self, state: int, values: tuple[int, ...]) -> Scenario:
         count = len(self._variables)

@@ -124,7 +124,13 @@ class _Search:
         before = route.scenario.segments
         inputs = before[-1].inputs if before else any_values(self._domain, self._source)
         for patience in _PATIENCE_TICKS:
-            inputs, holds = fulfil(self._explorer, row, self._domain, inputs, self._source)
+            inputs, holds = fulfil(
+                self._explorer.cubes[row],
+                self._explorer.conditions,
+                self._domain,
+                inputs,
+                self._source,
+            )
             ticks, rows = self._explorer.hold(inputs, 1 if holds else patience)
             route = route.longer(Segment(ticks, inputs), rows)
             self._note(route, rows)
