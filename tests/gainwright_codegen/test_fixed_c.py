@@ -22,6 +22,7 @@ from ..shared.fixed_c import (
     PAIRS,
     PRODUCTS,
     PROTOTYPES,
+    RANGE_CHECKS,
     SHIFTS_32,
     SHIFTS_64,
     SINGLES,
@@ -60,6 +61,8 @@ def corner_calls() -> Iterator[tuple[str, tuple[int, ...]]]:
         yield from ((name, (a,)) for a in CORNERS_64)
     for name, corners in zip(CLAMPS, (CORNERS_32, CORNERS_64), strict=True):
         yield from ((name, (a, *pair)) for a in corners for pair in pairwise(CORNERS_32))
+    for name in RANGE_CHECKS:
+        yield from ((name, (a, *pair)) for a in CORNERS_32 for pair in pairwise(CORNERS_32))
 
 
 def test_corner_values():
@@ -78,6 +81,7 @@ def test_any_values(data):
     calls += [(name, (wide,)) for name in NARROWINGS]
     limits = sorted((b, data.draw(word32)))
     calls += [("clamp_i32", (a, *limits)), ("clamp_i64", (wide, *limits))]
+    calls += [(name, (a, *limits)) for name in RANGE_CHECKS]
     for names, arguments in ((SHIFTS_64, (wide,)), (SHIFTS_32, (a,)), (PRODUCTS, (a, b))):
         for name, (low, high) in names.items():
             calls.append((name, (*arguments, data.draw(st.integers(low, high)))))

@@ -20,6 +20,7 @@ SINGLES = ("negate_i32", "absolute_i32", "saturate_signal")
 PRODUCTS = {"multiply_floor_i32": (0, 62), "multiply_round_i32": (1, 62)}
 NARROWINGS = ("saturate_i32",)
 CLAMPS = {"clamp_i32": "int32_t", "clamp_i64": "int64_t"}
+RANGE_CHECKS = ("outside_i32",)
 
 PROTOTYPES = [
     *(f"int64_t {name}(int64_t a, uint32_t bits)" for name in SHIFTS_64),
@@ -30,6 +31,7 @@ PROTOTYPES = [
     *(f"int32_t {name}(int32_t a, int32_t b, uint32_t bits)" for name in PRODUCTS),
     *(f"int32_t {name}(int64_t a)" for name in NARROWINGS),
     *(f"int32_t {name}({a_type} a, int32_t b, int32_t c)" for name, a_type in CLAMPS.items()),
+    *(f"uint32_t {name}(int32_t a, int32_t b, int32_t c)" for name in RANGE_CHECKS),
 ]
 HIGHPASS_PROTOTYPE = (
     "void run_highpass(const int32_t words[3], int count, const int32_t *x, int32_t *y)"
@@ -57,6 +59,9 @@ def python_name(c_name: str) -> str:
 
 
 def reference(c_name: str, *arguments: int) -> int:
+    if c_name in RANGE_CHECKS:  # Python needs no function for it
+        value, low, high = arguments
+        return int(not low <= value <= high)
     return getattr(arithmetic, python_name(c_name))(*arguments)
 
 

@@ -23,6 +23,7 @@ from gainwright_codegen.bundle.golden.fulfil import fulfil
 from gainwright_codegen.bundle.golden.scenario import Scenario, Segment
 
 _TRIES_PER_ROW = 300
+_FINDS_PER_ROW = 12
 _TRIES_PER_STEP = 100
 
 
@@ -42,30 +43,46 @@ class Sampler:
                 yield number, scenario
 
     def _row_sample(self, number: int) -> Scenario | None:
+        """Return a tick that takes a row and in which its actions change as much as was found."""
+        near = self._compared((*self._trial.rows[number].when, *self._trial.rows[number].unless))
+        best, most, finds = None, -1, 0
+        for _ in range(_TRIES_PER_ROW):
+            scenario = self._attempt(number, near)
+            if scenario is not None:
+                changed, finds = self._changed(scenario), finds + 1
+                if changed > most:
+                    best, most = scenario, changed
+            if finds == _FINDS_PER_ROW or most == len(self._trial.rows[number].actions):
+                break
+        return best
+
+    def _attempt(self, number: int, near: dict[int, tuple[int, ...]]) -> Scenario | None:
         # Variables are searched like inputs, only those that the row reads, and only near what
         # they are compared with: a row may want several values that chance does not bring
         # together, like the top rung and all repeats used.
-        row = self._trial.rows[number]
-        state, domain = self._states[row.source], (*self._variables, *self._inputs)
-        near = self._compared((*row.when, *row.unless))
-        for _ in range(_TRIES_PER_ROW):
-            values = list(any_values(domain, self._source))
+        state = self._states[self._trial.rows[number].source]
+        values = list(any_values((*self._variables, *self._inputs), self._source))
 
-            def scenario(part: tuple[int, ...], values: list[int] = values) -> Scenario:
-                for place, value in zip(near, part, strict=True):
-                    values[place] = value
-                return self._scenario(state, tuple(values))
+        def scenario(part: tuple[int, ...]) -> Scenario:
+            for place, value in zip(near, part, strict=True):
+                values[place] = value
+            return self._scenario(state, tuple(values))
 
-            found, holds = fulfil(
-                self._explorer.cubes[number],
-                lambda part, scenario=scenario: self._conditions(scenario(part)),
-                tuple(near.values()),
-                tuple(values[place] for place in near),
-                self._source,
-            )
-            if holds:
-                return scenario(found)
-        return None
+        found, holds = fulfil(
+            self._explorer.cubes[number],
+            lambda part: self._conditions(scenario(part)),
+            tuple(near.values()),
+            tuple(values[place] for place in near),
+            self._source,
+        )
+        return scenario(found) if holds else None
+
+    def _changed(self, scenario: Scenario) -> int:
+        """Return how many variables a tick changes: an action is seen only if it changes one."""
+        self._explorer.memory = scenario.start
+        self._explorer.run(scenario.segments[0])
+        after = self._explorer.memory
+        return sum(old != new for old, new in zip(scenario.start[1:], after[1:], strict=True))
 
     def _compared(self, conditions: Iterable[str]) -> dict[int, tuple[int, ...]]:
         """Return, by place, what variables and inputs are compared with in conditions."""

@@ -35,9 +35,9 @@ def selftest_source(parts: Sequence[SelfTestPart], identities: Sequence[str]) ->
         [
             banner(
                 "self-test: golden inputs through the exported code on this target. Prints one "
-                "line per vector that fails and ends with PASS or FAIL; the exit code is 0 if all pass. On a "
-                "target without printf define GW_SELFTEST_PRINT(text, name, number) as something "
-                "else; define GW_SELFTEST_NO_MAIN to call gw_selftest_run yourself.",
+                "line per vector that fails and ends with PASS or FAIL; the exit code is 0 if all "
+                "pass. On a target without printf define GW_SELFTEST_PRINT(text, name, number) as "
+                "something else; define GW_SELFTEST_NO_MAIN to call gw_selftest_run yourself.",
                 identities,
             ),
             "#include <stdint.h>\n",
