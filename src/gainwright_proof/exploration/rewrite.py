@@ -7,7 +7,7 @@ trees.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Protocol
 
@@ -23,6 +23,7 @@ from gainwright.language.expression import (
     Operator,
     Reference,
     Unary,
+    children,
 )
 from gainwright.language.model import Trial
 from gainwright.language.scope import Bounds, Scope
@@ -87,13 +88,22 @@ def _rewritten(expression: Expression, leaf: Leaf, facts: Facts | None) -> Expre
             return expression
         case Reference() | InState():
             return leaf(expression)
-        case Unary(operator, operand):
-            return _unary(operator, rewritten(operand, leaf, facts))
-        case Binary(operator, left, right):
-            return _binary(operator, rewritten(left, leaf, facts), rewritten(right, leaf, facts))
-        case Choice(condition, consequence, alternative):
-            parts = (condition, consequence, alternative)
-            return _choice(*(rewritten(part, leaf, facts) for part in parts))
+        case _:
+            parts = [rewritten(part, leaf, facts) for part in children(expression)]
+            return recombined(expression, parts)
+
+
+def recombined(expression: Expression, parts: Sequence[Expression]) -> Expression:
+    """Return the expression with other operands, which are simplified already, and simplified."""
+    match expression:
+        case Unary(operator, _):
+            return _unary(operator, *parts)
+        case Binary(operator, _, _):
+            return _binary(operator, *parts)
+        case Choice():
+            return _choice(*parts)
+        case _:
+            return expression
 
 
 def learn(expression: Expression, value: bool, facts: dict[Expression, Boolean]) -> None:

@@ -94,10 +94,10 @@ def vectors_for(
 
 class _Builder:
     def __init__(self, trial: Trial) -> None:
+        self._trial = trial
         self._signals = {signal.name: signal for signal in trial.inputs}
         self._variables = {variable.name: variable for variable in trial.variables}
         self._questions = Questions(trial)
-        self._behaviour = Behaviour(trial)
         self._situations = SituationFinder(trial, self._questions)
         self._finder = FeatureFinder(trial)
         self._writer = CodeWriter([state.name for state in trial.states], ())
@@ -107,9 +107,10 @@ class _Builder:
         rows = self._questions.rows(state)
         features = self._features(self._questions.conditions(state), rows)
         products = self.combinations(state.name, features, most)
-        first, others = self._behaviour.distinct_first(rows, products)
+        behaviour = Behaviour(self._trial, rows, products)
+        first, others = behaviour.distinct_first()
         situations = self._situations.of(state)
-        enough = self._enough(rows, first, situations) if situations is not None else ()
+        enough = behaviour.enough(situations) if situations is not None else ()
         return StateVectors(state.name, (*first, *others), len(first), situations, enough)
 
     def combinations(
@@ -126,17 +127,6 @@ class _Builder:
                 f"in state {state} the inputs can matter in {count} ways (at most {most})"
             )
         return self._products(groups)
-
-    def _enough(
-        self, rows: Sequence[RowQuestions], distinct: Sequence[Vector], situations: Situations
-    ) -> tuple[tuple[int, ...], ...]:
-        numbers = {vector: number for number, vector in enumerate(distinct)}
-        lists = []
-        for situation in range(situations.count):
-            facts = situations.facts(situation)
-            first, _ = self._behaviour.distinct_first(rows, distinct, facts)
-            lists.append(tuple(numbers[vector] for vector in first))
-        return tuple(lists)
 
     def _features(
         self, conditions: Iterable[Expression], rows: Iterable[RowQuestions]

@@ -195,8 +195,7 @@ IN_TOOL: tuple[InsertedDefect, ...] = (
     ),
     InsertedDefect(
         "inputs that behave differently taken for alike", "input choice", "exploration/behaviour",
-        _explored(behaviour.Behaviour, "distinct_first", lambda whole: lambda own, rows, given,
-                  facts=None: (lambda found: (found[:1], found[1:]))(list(given))),
+        _explored(behaviour, "_firsts", lambda whole: lambda columns, count: [0]),
     ),
     *(
         InsertedDefect(
