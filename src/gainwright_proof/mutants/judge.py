@@ -35,6 +35,7 @@ def judge_mutants(
     progress: Progress = lambda done, total: None,
     workers: int | None = None,
     limits: Limits | None = None,
+    most_explored: int = MOST_EXPLORED,
 ) -> MutantReport:
     """Return what becomes of every single change of a proved trial.
 
@@ -46,6 +47,7 @@ def judge_mutants(
         progress: called now and then, by any thread.
         workers: threads; as many as there are processors unless given.
         limits: how far to explore the original, and each mutant that nothing cheaper decides.
+        most_explored: so many of these at most, in the order of the mutants; each needs a compiler.
 
     Raises:
         InputError: the C of the trial cannot be compiled.
@@ -59,7 +61,7 @@ def judge_mutants(
             decided = sum(judged.outcome is not Outcome.UNDECIDED for judged in found.values())
             progress(decided, len(everything))
         left = [found[m.id] for m in everything if found[m.id].outcome is Outcome.UNDECIDED]
-        for done, judged in enumerate(pool.map(judge.explored, left[:MOST_EXPLORED]), start=1):
+        for done, judged in enumerate(pool.map(judge.explored, left[:most_explored]), start=1):
             found[judged.id] = judged
             progress(len(everything) - len(left) + done, len(everything))
     return mutant_report(trial, [found[mutant.id] for mutant in everything])
