@@ -17,13 +17,15 @@ from gainwright_codegen.host import compile_shared, load_library
 from gainwright_proof.exploration.shortened import shortened_document
 
 _FILES = runpy.run_path(str(Path(__file__).parents[1] / "shared" / "trial_text.py"))
+DIVISOR = 10
+"""Of the times: less is explored, but an axis can still be served within them."""
 
 
 @pytest.fixture(scope="module")
 def proved(tmp_path_factory):
     """A trial with a short ladder, its evidence by exploration, and its stamped export."""
     folder = tmp_path_factory.mktemp("stamped")
-    (folder / "short.toml").write_text(_FILES["toml_text"](shortened_document(1)))
+    (folder / "short.toml").write_text(_FILES["toml_text"](shortened_document(DIVISOR)))
     trial = str(folder / "short.toml")
     assert main(["prove", trial, "--quick", "--out", str(folder / "evidence")]) == 0
     assert export(folder, folder / "evidence", folder / "out") == 0
@@ -125,7 +127,7 @@ def test_good_evidence_with_digests_of_another_trial_pasted_stamps_nothing(
     proved, tmp_path, capsys
 ):
     """The other trial has the same names, and goes from the first search move to a raised gain."""
-    document = shortened_document(1)
+    document = shortened_document(DIVISOR)
     (row,) = [r for r in document["rows"] if r["id"] == "raise_gain"]
     row["actions"]["gain_rung"] = "gain_rung + 2"
     (tmp_path / "short.toml").write_text(_FILES["toml_text"](document))
