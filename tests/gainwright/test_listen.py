@@ -175,9 +175,9 @@ def test_ringing_is_measured_against_its_threshold(share, rings):
 
 def test_defaults_judge_as_the_shipped_trial_does():
     trial = load_trial(shipped_trial_path())
-    assert trial.constant("listen_timeout_ticks") * trial.tick_us * 1e-6 == pytest.approx(
-        ListenOptions().ringing_seconds
-    )
+    # The trial listens again on the next move where one does not decide; a recording has one.
+    once_s = trial.constant("listen_timeout_ticks") * trial.tick_us * 1e-6
+    assert once_s <= ListenOptions().ringing_seconds
     assert trial.constant("burst_threshold") == LEVEL_ONE
     assert trial.constant("silence_threshold") == LEVEL_ONE
 
@@ -279,7 +279,7 @@ def test_every_option_has_its_name():
     [
         ({"band_from_hz": 801.0}, "up to 800 Hz"),
         ({"control_tick_s": 50e-6, "delay_ticks": 1}, "record at a higher rate"),
-        ({"band_from_hz": 0.5}, "16384 samples"),
+        ({"band_from_hz": 0.2}, "16384 samples"),
         ({"speed_filter_s": 10.0, "current_loop_s": 10.0}, "by the drive's timing"),
         ({"quiet_seconds": 2.0}, "a recording of 2 s"),
         ({"quiet_from_s": 5.0}, "ends before the recording does"),
