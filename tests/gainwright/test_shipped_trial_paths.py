@@ -42,7 +42,7 @@ def _reaches(successors: Mapping, node: tuple, ends: set[int]) -> bool:
 # Mistakes that a reviewer must never see pass: row id and change -> a requirement that catches it.
 MISTAKES = {
     "no margin after onset": (
-        ("oscillating_onset", "actions", "gain_rung", "gain_rung"),
+        ("burst_onset", "actions", "gain_rung", "gain_rung"),
         "onset_lowers_the_gain_at_once",
     ),
     "result above the margin": (

@@ -90,7 +90,7 @@ def test_inserted_bug(name, tmp_path):
 
 
 def test_shortest_run_to_a_wrong_gain():
-    """By hand: release, start, energise, open brake, approach, one move, pulse, listen; then quiet.
+    """By hand: release, start, energise, open brake, approach, move, noise, pulse, listen; quiet.
 
     With the times of this trial, each wait at its shortest: after reset one tick to see the request
     released, one to start, then the waits and one tick each to leave a state.
@@ -99,9 +99,9 @@ def test_shortest_run_to_a_wrong_gain():
     run = explore(trial).runs["gain_raised_only_after_quiet"]
     waits = sum(
         trial.constant(name)
-        for name in ("torque_build_up_ticks", "brake_open_ticks", "listen_minimum_ticks")
+        for name in ("torque_build_up_ticks", "brake_open_ticks")
     ) + 2 * trial.constant("reversal_ticks")
-    states_left_by_a_tick_each = 6  # energise, open_brake, approach, move, pulse, detect
+    states_left_by_a_tick_each = 7  # energise, open_brake, approach, move, noise, pulse, detect
     assert run.ticks == 2 + waits + states_left_by_a_tick_each
 
 
