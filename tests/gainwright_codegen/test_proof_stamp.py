@@ -10,10 +10,12 @@ from pathlib import Path
 import pytest
 
 from gainwright.errors import InputError
+from gainwright.language.load import load_trial
 from gainwright.result_folder import SUMS_FILE, checksums
 from gainwright_cli.main import main
-from gainwright_codegen.bundle.stamp import check_exported_folder, stamp_sources
+from gainwright_codegen.bundle.stamp import check_exported_folder, proved_sources, stamp_sources
 from gainwright_codegen.host import compile_shared, load_library
+from gainwright_proof.evidence.document import evidence_document
 from gainwright_proof.exploration.shortened import shortened_document
 
 _FILES = runpy.run_path(str(Path(__file__).parents[1] / "shared" / "trial_text.py"))
@@ -131,8 +133,8 @@ def test_good_evidence_with_digests_of_another_trial_pasted_stamps_nothing(
     (row,) = [r for r in document["rows"] if r["id"] == "raise_gain"]
     row["actions"]["gain_rung"] = "gain_rung + 2"
     (tmp_path / "short.toml").write_text(_FILES["toml_text"](document))
-    main(["prove", str(tmp_path / "short.toml"), "--quick", "--out", str(tmp_path / "own")])
-    own = json.loads((tmp_path / "own" / "evidence.json").read_text())
+    trial = load_trial(tmp_path / "short.toml")
+    own = evidence_document(trial, proved_sources(trial), [], {})
     evidence = copied(proved, tmp_path, "evidence")
     written(evidence, lambda good: good.update(trial=own["trial"], exported=own["exported"]))
     assert export(tmp_path, evidence, tmp_path / "out") == 2
