@@ -14,6 +14,8 @@ import pytest
 from gainwright_cli.main import main
 from gainwright_proof.evidence.schema import evidence_schema
 
+pytestmark = pytest.mark.slow
+
 SMALL = runpy.run_path(str(Path(__file__).parents[1] / "shared" / "small_trial.py"))["SMALL"]
 
 

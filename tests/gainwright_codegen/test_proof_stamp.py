@@ -18,6 +18,8 @@ from gainwright_codegen.host import compile_shared, load_library
 from gainwright_proof.evidence.document import evidence_document
 from gainwright_proof.exploration.shortened import shortened_document
 
+pytestmark = pytest.mark.slow
+
 _FILES = runpy.run_path(str(Path(__file__).parents[1] / "shared" / "trial_text.py"))
 DIVISOR = 10
 """Of the times: less is explored, but an axis can still be served within them."""

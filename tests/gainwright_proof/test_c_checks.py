@@ -41,6 +41,8 @@ from gainwright_sim.rig.axis import axis_data
 from ..shared.compilers import SANITIZED, available, compiler_parameters
 from ..shared.fixed_c import STRICT
 
+pytestmark = pytest.mark.slow
+
 TRIAL = load_trial(shipped_trial_path())
 PATIENCE_S = 240.0
 """Other tests run on the same processors."""

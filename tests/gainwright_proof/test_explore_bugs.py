@@ -12,7 +12,7 @@ from gainwright_proof.exploration import confirms, explore, read_run, replay_run
 from gainwright_proof.exploration.shortened import shortened_trial
 from gainwright_proof.verdict import Verdict
 
-pytestmark = pytest.mark.usefixtures("scratch_cache")
+pytestmark = [pytest.mark.slow, pytest.mark.usefixtures("scratch_cache")]
 
 TRIAL = shortened_trial(100)
 

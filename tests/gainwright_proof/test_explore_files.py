@@ -74,7 +74,7 @@ def test_bad_file_is_refused_with_the_place(name, tmp_path):
 def test_file_that_is_no_json(tmp_path):
     path = tmp_path / "run.json"
     path.write_text("{", encoding="utf-8")
-    with pytest.raises(InputError, match="a run written by Gainwright"):
+    with pytest.raises(InputError, match="a run that `gainwright prove` kept"):
         read_run(path, TRIAL)
     with pytest.raises(InputError, match=r"missing\.json"):
         read_run(tmp_path / "missing.json", TRIAL)

@@ -17,6 +17,8 @@ from gainwright_sim.rehearsal.bench import Bench
 from gainwright_sim.rehearsal.rehearse import rehearse
 from gainwright_sim.rig.run import Override
 
+pytestmark = pytest.mark.slow
+
 NODES_BY_STATE = {
     "idle": 2, "energise": 101, "open_brake": 1001, "approach": 10_001, "move": 2_561_023,
     "hear_own_noise": 615_424, "pulse": 1024, "detect": 1_537_024, "back_off": 900_450,

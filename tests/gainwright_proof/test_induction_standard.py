@@ -12,7 +12,7 @@ from gainwright_proof.verdict import Verdict
 
 from .smt_values import standard
 
-pytestmark = pytest.mark.xdist_group("smt_standard")
+pytestmark = [pytest.mark.slow, pytest.mark.xdist_group("smt_standard")]
 
 
 @cache

@@ -10,7 +10,7 @@ import pytest
 from gainwright_proof.inserted_defects import in_evidence, in_exported_c
 from gainwright_proof.inserted_defects.registry import REGISTRY
 
-pytestmark = pytest.mark.usefixtures("scratch_cache")
+pytestmark = [pytest.mark.slow, pytest.mark.usefixtures("scratch_cache")]
 
 FIRST = {defect.kind: defect for defect in reversed(REGISTRY)}
 NAMES = [defect.name for defect in REGISTRY]

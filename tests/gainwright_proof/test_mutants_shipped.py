@@ -10,6 +10,8 @@ from gainwright_proof.mutants.judge import judge_mutants
 from gainwright_proof.mutants.mutant import MutationKind
 from gainwright_proof.mutants.report import MutantReport, Outcome, Stage
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture(scope="module")
 def report() -> MutantReport:

@@ -13,6 +13,8 @@ from gainwright_proof.second_checker.check import AGREEMENT, second_checker
 from gainwright_proof.second_checker.spin import SpinResult
 from gainwright_proof.verdict import Verdict
 
+pytestmark = pytest.mark.slow
+
 TRIAL = shortened_trial(40)
 
 
