@@ -63,11 +63,13 @@ def test_random_trials(seed):
 @pytest.mark.parametrize(
     ("divisor", "offer"), [(1000, Offer.FREE), (200, Offer.VALUATIONS), (50, Offer.DISTINCT)]
 )
+@pytest.mark.slow
 def test_shipped_trial_with_shorter_times(divisor, offer):
     result = compare_with_spin(shortened_trial(divisor), offer)
     assert all(name.startswith("reached_") for name in result.told)
 
 
+@pytest.mark.slow
 def test_inserted_bug():
     trial = shortened_trial(100)
     rows = tuple(
@@ -86,6 +88,7 @@ def test_time_of_random_trials(seed, name):
 
 
 @pytest.mark.parametrize("late", [False, True])
+@pytest.mark.slow
 def test_time_of_the_shipped_trial(late):
     """The bound of the whole trial is sharp for spin too: one tick less and it is violated."""
     trial = shortened_trial(1000)
@@ -98,6 +101,7 @@ def test_time_of_the_shipped_trial(late):
     assert ("broken_trial_ends" in result.told) is late
 
 
+@pytest.mark.slow
 def test_speed_beside_spin():
     comparison = compare(shortened_trial(10), repeats=1)
     print(report(comparison))

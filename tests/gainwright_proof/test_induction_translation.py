@@ -38,7 +38,7 @@ def test_the_translation_of_the_shipped_trial_agrees():
         (Operator.LESS, "bvsle"),
         (Operator.OR, "xor"),
         (Operator.IMPLIES, "="),
-        (Operator.ADD, "bvor"),
+        (Operator.ADD, "bvsub"),
     ],
 )
 def test_an_operator_translated_as_another_is_noticed(monkeypatch, operator, text):

@@ -69,6 +69,7 @@ def test_inserted_defects_are_refuted(name):
 
 
 @pytest.mark.skipif(spin_version() is None, reason="spin is not installed")
+@pytest.mark.slow
 def test_the_second_checker_refutes_them_too():
     trial, subject = DEFECTS["a held button counts"]
     model = promela_model(trial, vectors_by_state(trial, 1 << 14))
