@@ -89,7 +89,7 @@ def test_every_outcome_stands_when_everything_is_tried(name):
 def test_survivors_are_proved_by_the_explorer():
     for judged in report("small").survivors:
         verdicts = {f.verdict for f in explore(judged.mutant.trial(small())).findings}
-        assert verdicts == {Verdict.PROVED}
+        assert verdicts <= {Verdict.PROVED, Verdict.TESTED} and Verdict.PROVED in verdicts
 
 
 def test_petersons_algorithm_needs_every_assignment_of_its_entry():
