@@ -22,7 +22,7 @@ from gainwright_proof.verdict import Verdict
 
 from ..shared.small_trial import edited
 
-pytestmark = pytest.mark.usefixtures("scratch_cache")
+pytestmark = [pytest.mark.slow, pytest.mark.usefixtures("scratch_cache")]
 
 TRIAL = shortened_trial(100)
 
