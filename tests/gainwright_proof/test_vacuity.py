@@ -80,6 +80,7 @@ def test_input_that_no_row_looks_at_there_is_tried():
     assert finding.verdict is Verdict.PROVED
 
 
+@pytest.mark.slow
 def test_shipped_trial_speaks_of_what_occurs():
     findings = Vacuity(TRIAL).findings()
     assert {finding.verdict for finding in findings} == {Verdict.PROVED}
