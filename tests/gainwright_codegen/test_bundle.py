@@ -90,7 +90,7 @@ def _changed(bundle: Bundle, name: str, pattern: str, replacement: str, number: 
         ("gw_trial.c", r"INT32_C\(127\)\);", "INT32_C(126));", 0),
         ("gw_trial.c", r"INT32_C\(256\)", "INT32_C(257)", 0),
         ("gw_trial.c", r"\] = 1;", "] = 0;", 0),
-        ("gw_trial.c", r"\+ INT32_C\(1\)", "+ INT32_C(2)", -1),
+        ("gw_trial.c", r"\+ INT32_C\(1\)", "+ INT32_C(2)", 0),
         ("gw_sequencer.c", r"hits > 1U", "hits > 0U", 0),
         # One gain, one coefficient, one sample of the pulse.
         ("gw_machine.c", r"INT32_C\((\d+)\d\)", r"INT32_C(\g<1>0)", 3),
