@@ -16,7 +16,7 @@ from gainwright_proof.induction.terms import StepTerms
 from gainwright_proof.induction.translation import translation_finding
 from gainwright_proof.verdict import Finding, Verdict
 
-from ..shared.explorer import cut_trial
+from ..shared.cut import cut_trial
 from ..shared.small_trial import SMALL
 
 

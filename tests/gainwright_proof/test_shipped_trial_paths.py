@@ -1,42 +1,27 @@
-"""The shipped trial with times of a few ticks: requirements on every path."""
+"""The shipped trial with times of a few ticks: requirements on every path of the compiled C."""
 
 from __future__ import annotations
-
-from collections.abc import Mapping
 
 import pytest
 
 from gainwright.language.load import trial_from_document
-from gainwright.language.model import RequirementKind
+from gainwright_proof.exploration import explore
+from gainwright_proof.exploration.subjects import ONE_STEP
+from gainwright_proof.verdict import Verdict
 
-from ..shared.explorer import Explorer, cut_document, cut_trial
-
-# Exhaustive, on the same rows with times of a few ticks -----------------------------------------
+from ..shared.cut import cut_document, cut_trial
 
 
 def test_every_requirement_holds_on_every_path_of_the_short_form():
     trial = cut_trial()
-    result = Explorer(trial).explore()
-    assert result.broken == {}
-    assert result.many_hits == set()
-    assert result.saturated == set()
-    assert result.rows_taken == {row.id for row in trial.rows}
-    reachable = {r.id for r in trial.requirements if r.kind is RequirementKind.REACHABLE}
-    assert result.reached == reachable
-    ends = {index for index, state in enumerate(trial.states) if state.end}
-    assert all(_reaches(result.successors, node, ends) for node in result.successors)
-
-
-def _reaches(successors: Mapping, node: tuple, ends: set[int]) -> bool:
-    seen, waiting = {node}, [node]
-    while waiting:
-        here = waiting.pop()
-        if here[0] in ends:
-            return True
-        new = successors[here] - seen
-        seen |= new
-        waiting.extend(new)
-    return False
+    explored = explore(trial)
+    verdicts = {finding.subject: finding.verdict for finding in explored.findings}
+    assert explored.complete
+    assert verdicts.pop(ONE_STEP) is Verdict.TESTED
+    assert set(verdicts.values()) == {Verdict.PROVED}
+    assert verdicts.keys() >= {r.id for r in trial.requirements}
+    assert all(ticks > 0 for ticks in explored.ticks_by_row.values())
+    assert explored.saturating == ()
 
 
 # Mistakes that a reviewer must never see pass: row id and change -> a requirement that catches it.
@@ -100,8 +85,15 @@ MISTAKES = {
 }  # fmt: skip
 
 
-@pytest.mark.parametrize("mistake", MISTAKES)
-def test_planted_mistakes_break_the_requirement_that_answers_them(mistake):
+QUICK = "stop ignored while stopping"
+"""The others take their seconds among the slow tests."""
+
+
+@pytest.mark.parametrize(
+    "mistake",
+    [name if name == QUICK else pytest.param(name, marks=pytest.mark.slow) for name in MISTAKES],
+)
+def test_inserted_mistakes_break_the_requirement_that_answers_them(mistake):
     (row_id, key, name, value), requirement = MISTAKES[mistake]
     document = cut_document()
     (row,) = [row for row in document["rows"] if row["id"] == row_id]
@@ -109,5 +101,6 @@ def test_planted_mistakes_break_the_requirement_that_answers_them(mistake):
         row[key] = value
     else:
         row[key][name] = value
-    trial = trial_from_document(document, "mistake.toml")
-    assert requirement in Explorer(trial).explore(until_broken=requirement).broken
+    findings = explore(trial_from_document(document, "mistake.toml")).findings
+    (finding,) = [finding for finding in findings if finding.subject == requirement]
+    assert finding.verdict is Verdict.REFUTED
