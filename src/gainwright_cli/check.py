@@ -120,6 +120,7 @@ def _check_machine(path: Path, trial_name: str) -> Checked:
     from gainwright.language.load import load_trial
     from gainwright_codegen.axis_c.tables import axis_tables
     from gainwright_sim.machine import load_machine, machine_digest
+    from gainwright_sim.plant.natural import natural_frequencies
     from gainwright_sim.rehearsal.advice import cruise_time_s, machine_advice, time_to_cruise_s
     from gainwright_sim.rig.axis import axis_data
     from gainwright_sim.rig.fit import check_fit
@@ -133,6 +134,7 @@ def _check_machine(path: Path, trial_name: str) -> Checked:
         "name": machine.name,
         "origin": machine.origin,
         "masses": machine.chain.mass_count,
+        "first_frequency": natural_frequencies(machine.chain).in_words(),
         "moves": f"{time_to_cruise_s(machine):.3g} s to cruise speed{at_speed}",
         "digest": machine_digest(machine),
     }, machine_advice(trial, machine, tables)

@@ -10,6 +10,7 @@ import pytest
 
 from gainwright.errors import InputError
 from gainwright_sim.machine import (
+    Chain,
     load_machine,
     machine_digest,
     machine_from_document,
@@ -17,7 +18,7 @@ from gainwright_sim.machine import (
     shipped_machine_path,
 )
 from gainwright_sim.machine.json_schema import machine_schema
-from gainwright_sim.plant.chain import resonances_hz
+from gainwright_sim.plant.natural import natural_frequencies
 from gainwright_sim.theory import limit_for_rigid_body, machine_stability_limit
 
 from .descriptions import CHAIN, EDITS, GOOD
@@ -47,11 +48,32 @@ def test_shipped_axis(name):
 
 
 @pytest.mark.parametrize(
-    ("name", "low_hz", "high_hz"),
-    [("grinder-slide", 150, 400), ("glaze-gantry", 18, 22), ("kiln-shuttle", 3, 4)],
+    ("name", "locked_hz", "free_hz", "stiff"),
+    [
+        ("grinder-slide", (150, 300), (200, 400), True),
+        ("glaze-gantry", (8, 12), (18, 22), False),
+        ("kiln-shuttle", (3, 4), (7, 9), False),
+    ],
 )
-def test_first_resonance_is_what_the_description_says(name, low_hz, high_hz):
-    assert low_hz < resonances_hz(load_machine(name).chain)[0] < high_hz
+def test_natural_frequencies_are_what_the_description_says(name, locked_hz, free_hz, stiff):
+    """Above 150 Hz counts as stiff, 3 to 4 Hz is a tall elastic machine: common practice."""
+    found = natural_frequencies(load_machine(name).chain)
+    assert locked_hz[0] < found.locked_motor_hz < locked_hz[1]
+    assert free_hz[0] < found.free_hz < free_hz[1]
+    assert found.counts_as_stiff is stiff
+
+
+def test_natural_frequencies_of_two_masses_are_the_textbook_ones():
+    """SOURCES 3.1, case A1: Jm 1e-3, Jl 2e-3, c 1500: fr 238.73 Hz, fa 137.83 Hz."""
+    found = natural_frequencies(Chain((1e-3, 2e-3), (1500.0,), (0.05,)))
+    assert found.locked_motor_hz == pytest.approx(137.83, abs=0.01)
+    assert found.free_hz == pytest.approx(238.73, abs=0.01)
+
+
+def test_rigid_axis_has_no_natural_frequency_and_counts_as_stiff():
+    found = natural_frequencies(load_machine("positioning-bench").chain)
+    assert found.locked_motor_hz is None and found.free_hz is None and found.counts_as_stiff
+    assert "rigid" in found.in_words()
 
 
 def test_positioning_bench_has_the_published_parameters():

@@ -12,6 +12,7 @@ import numpy as np
 from gainwright.language.model import Stage
 from gainwright_codegen.axis_c.tables import StageTables
 from gainwright_sim.machine import Machine, machine_digest
+from gainwright_sim.plant.natural import NaturalFrequencies, natural_frequencies
 from gainwright_sim.rehearsal.ending import Ending, find_ending
 from gainwright_sim.rehearsal.onset import onset_frequency_hz
 from gainwright_sim.rehearsal.outcome import OUTCOMES, ended_as, judged
@@ -65,6 +66,7 @@ class Summary:
     """The row that decided the end, and the trial's reason; None if it did not end by itself."""
     trial: str
     machine: str
+    natural_frequencies: NaturalFrequencies
     stages: tuple[StageSummary, ...]
     machine_time_s: float
     torque_oscillation_max_per_unit: float
@@ -96,6 +98,7 @@ def summarise(rehearsal: Rehearsal) -> Summary:
         ending=ending,
         trial=rehearsal.trial.name,
         machine=machine.name,
+        natural_frequencies=natural_frequencies(machine.chain),
         stages=stages,
         machine_time_s=round(rehearsal.machine_time_s, 6),
         torque_oscillation_max_per_unit=peak_nm / machine.drive.rated_torque_nm,
@@ -143,9 +146,7 @@ def _stage(rehearsal: Rehearsal, table: StageTables, key: str) -> StageSummary:
         start=gains[0],
         limit=limit,
         result=result,
-        margin_db=(
-            None if result is None or limit is None else 20.0 * math.log10(limit / result)
-        ),
+        margin_db=(None if result is None or limit is None else 20.0 * math.log10(limit / result)),
         quiet_rung=_quiet_rung(rehearsal, stage, has_result),
         onset_rung=None if onset is None else onset.rung,
         onset_frequency_hz=(

@@ -43,6 +43,7 @@ def summary_lines(summary: Summary) -> Iterator[str]:
     remedy = (summary.ending.remedy if summary.ending is not None else "") or outcome.remedy
     if remedy:
         yield _line("remedy", _sentence(remedy))
+    yield _line("machine", summary.natural_frequencies.in_words())
     for stage in summary.stages:
         yield from _stage_lines(stage)
     yield _line("machine time", f"{summary.machine_time_s:.1f} s")
