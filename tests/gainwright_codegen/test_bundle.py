@@ -83,12 +83,13 @@ def _changed(bundle: Bundle, name: str, pattern: str, replacement: str, number: 
 @pytest.mark.parametrize(
     ("name", "pattern", "replacement", "number"),
     [
-        # Another target, mask, action, limit, initial value, threshold, output of a state.
+        # Another target, cube, action, range, threshold, output of a state.
         ("gw_trial.c", r"\.target = GW_STATE_\w+", ".target = GW_STATE_FAULT", 0),
-        ("gw_trial.c", r"\.mask = BIT\(\w+\) \| ", ".mask = ", 5),
+        ("gw_trial.c", r"\.when = BIT\(\w+\)", ".when = 0U", 5),
+        ("gw_trial.c", r"\.unless = BIT\(\w+\) \| ", ".unless = ", 0),
         ("gw_trial.c", r"\.action = ACTION_\w+", ".action = ACTION_NONE", 1),
-        ("gw_trial.c", r"INT32_C\(127\)\);", "INT32_C(126));", 0),
-        ("gw_trial.c", r"INT32_C\(256\)", "INT32_C(257)", 0),
+        ("gw_trial.c", r"GAIN_RUNG\] >> 7U", "GAIN_RUNG] >> 6U", 0),
+        ("gw_trial.h", r"BURST_THRESHOLD INT32_C\(256\)", "BURST_THRESHOLD INT32_C(257)", 0),
         ("gw_trial.c", r"\] = 1;", "] = 0;", 0),
         ("gw_trial.c", r"\+ INT32_C\(1\)", "+ INT32_C(2)", 0),
         ("gw_sequencer.c", r"hits > 1U", "hits > 0U", 0),

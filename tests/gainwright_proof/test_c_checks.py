@@ -227,7 +227,7 @@ def test_the_model_checker_refutes(sources):
 HARMLESS = Defect(
     MASKED_INPUTS.file,
     MASKED_INPUTS.sound,
-    "gw_trial_limit_inputs(inputs, &limited[0]);",
+    "return gw_clamp_i32((inputs[which]),",
     "nothing",
     "gw_check_specified_step",
 )

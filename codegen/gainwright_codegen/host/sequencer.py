@@ -27,6 +27,10 @@ gw_condition_set gw_trial_conditions(const int32_t inputs[], const int32_t varia
 """
 
 
+CHECKERS = ("-DGW_WITH_NAMES",)
+"""Compiler flags that add what :func:`sequencer_cdef` declares besides the exported functions."""
+
+
 class SequencerError(Exception):
     """The compiled step refused a tick: the table is not single-hit, or memory is damaged."""
 
@@ -51,7 +55,7 @@ def sequencer_cdef(trial: Trial) -> str:
 
 def load_sequencer(trial: Trial, flags: Iterable[str] = ()) -> tuple[cffi.FFI, Any]:
     """Compile the exported sequencer of a trial and load it; InputError if that fails."""
-    library = compile_shared(sequencer_sources(trial), flags, name="sequencer")
+    library = compile_shared(sequencer_sources(trial), (*CHECKERS, *flags), name="sequencer")
     return load_library(library, sequencer_cdef(trial))
 
 

@@ -345,7 +345,6 @@ int32_t gw_axis_step(gw_axis *axis)
     int32_t row = fault_now(axis);
 
     if (row == 0) {
-        gw_trial_limit_inputs(axis->inputs, axis->inputs);
         row = gw_sequencer_advance(&axis->sequencer, axis->inputs);
     }
     if (row < 0) {

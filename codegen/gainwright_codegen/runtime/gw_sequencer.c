@@ -25,7 +25,7 @@ void gw_sequencer_reset(gw_sequencer *sequencer)
 
 int32_t gw_sequencer_advance(gw_sequencer *sequencer, const int32_t inputs[GW_INPUT_SLOTS])
 {
-    const gw_condition_set conditions = gw_trial_conditions(inputs, sequencer->variables);
+    const gw_condition_bits seen = gw_trial_look(sequencer->state, inputs, sequencer->variables);
     const uint32_t first = gw_trial_first_row[sequencer->state];
     const uint32_t end = gw_trial_first_row[sequencer->state + 1];
     uint32_t taken = first;
@@ -36,7 +36,7 @@ int32_t gw_sequencer_advance(gw_sequencer *sequencer, const int32_t inputs[GW_IN
     /* All rows are looked at, so that a second hit is noticed and the time does not vary. */
     for (index = first; index < end; index++) {
         row = &gw_trial_rows[index];
-        if ((conditions & row->mask) == row->value) {
+        if (((seen & row->when) == row->when) && ((seen & row->unless) == 0U)) {
             taken = index;
             hits++;
         }
@@ -48,21 +48,15 @@ int32_t gw_sequencer_advance(gw_sequencer *sequencer, const int32_t inputs[GW_IN
         return GW_SEVERAL_ROWS;
     }
     row = &gw_trial_rows[taken];
-    sequencer->saturated = gw_trial_act(row->action, conditions, inputs, sequencer->variables);
+    sequencer->saturated = gw_trial_act(row->action, seen, inputs, sequencer->variables);
     sequencer->state = (int32_t)row->target;
     return (int32_t)row->number;
 }
 
 int32_t gw_sequencer_step(gw_sequencer *sequencer, const int32_t inputs[GW_INPUT_SLOTS])
 {
-    int32_t limited[GW_INPUT_SLOTS];
-
-    if (memory_is_sound(sequencer) == 0) {
-        return GW_BAD_MEMORY;
-    }
-    limited[0] = 0; /* A trial may have no input. */
-    gw_trial_limit_inputs(inputs, limited);
-    return gw_sequencer_advance(sequencer, limited);
+    return (memory_is_sound(sequencer) == 0) ? GW_BAD_MEMORY
+                                              : gw_sequencer_advance(sequencer, inputs);
 }
 
 void gw_sequencer_outputs(const gw_sequencer *sequencer, int32_t outputs[GW_OUTPUT_SLOTS])

@@ -44,7 +44,7 @@ void gw_sequencer_reset(gw_sequencer *sequencer);
  * position in the specification of the row that was taken, or one of the codes above. */
 int32_t gw_sequencer_step(gw_sequencer *sequencer, const int32_t inputs[GW_INPUT_SLOTS]);
 
-/* The same without looking at the ranges first: inputs, state and variables must be inside them. */
+/* The same without looking at memory first: state and variables must be inside their ranges. */
 int32_t gw_sequencer_advance(gw_sequencer *sequencer, const int32_t inputs[GW_INPUT_SLOTS]);
 
 /* Outputs of the present state; damaged memory gives outputs that ask for nothing. */

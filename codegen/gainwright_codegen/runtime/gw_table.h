@@ -21,14 +21,14 @@
 extern "C" {
 #endif
 
-/* One bit per named condition: bit k is condition k. */
-#if GW_CONDITION_COUNT > 32
-typedef uint64_t gw_condition_set;
+/* The conditions that the rows of one state look at, a bit each. */
+#if GW_CONDITION_WIDTH > 32
+typedef uint64_t gw_condition_bits;
+#elif GW_CONDITION_WIDTH > 16
+typedef uint32_t gw_condition_bits;
 #else
-typedef uint32_t gw_condition_set;
+typedef uint16_t gw_condition_bits;
 #endif
-
-#define GW_CONDITION_BIT(index) ((gw_condition_set)((gw_condition_set)1U << (index)))
 
 /* Holds a state, an action or a row: none of them is more than there are rows, or states. */
 #if (GW_ROW_COUNT > 255) || (GW_STATE_COUNT > 255)
@@ -37,10 +37,11 @@ typedef uint16_t gw_row_number;
 typedef uint8_t gw_row_number;
 #endif
 
-/* One rule of a single-hit decision table (ISO 5806): it holds if (conditions & mask) == value. */
+/* One rule of a single-hit decision table (ISO 5806): it holds if all of `when` and none of `unless`
+ * is true. */
 typedef struct {
-    gw_condition_set mask;
-    gw_condition_set value;
+    gw_condition_bits when;
+    gw_condition_bits unless;
     gw_row_number target; /* State after the tick. */
     gw_row_number action; /* For gw_trial_act; 0 does nothing. */
     gw_row_number number; /* Position of the row in the specification. */
@@ -69,18 +70,16 @@ extern const gw_range gw_trial_variable_ranges[GW_VARIABLE_SLOTS];
 extern const int32_t gw_trial_initial_variables[GW_VARIABLE_SLOTS];
 extern const gw_stage_binding gw_trial_stages[GW_STAGE_SLOTS];
 
-/* Every input, or the nearest value of its range if it lies outside; the arrays may be one. */
-void gw_trial_limit_inputs(const int32_t inputs[], int32_t limited[]);
-
 /* 1 if the state exists and all variables are inside their ranges, else 0. */
 int32_t gw_trial_is_sound(int32_t state, const int32_t variables[]);
 
-/* Evaluate all named conditions. Inputs and variables must be inside their ranges. */
-gw_condition_set gw_trial_conditions(const int32_t inputs[], const int32_t variables[]);
+/* Evaluate the conditions that the rows of a state look at. An input outside its range is taken as
+ * the nearest value of the range; state and variables must be inside theirs. */
+gw_condition_bits gw_trial_look(int32_t state, const int32_t inputs[], const int32_t variables[]);
 
 /* Perform an action: all new values are computed from the old ones before any is written, then
  * limited to the range of the variable. Returns one bit per variable that was limited. */
-gw_variable_set gw_trial_act(uint32_t action, gw_condition_set conditions, const int32_t inputs[],
+gw_variable_set gw_trial_act(uint32_t action, gw_condition_bits seen, const int32_t inputs[],
                              int32_t variables[]);
 
 /* Outputs of a state. The state must exist and the variables be inside their ranges. */
@@ -93,7 +92,40 @@ void gw_trial_rest_outputs(int32_t outputs[]);
  * axis shows after an error of the runtime. */
 void gw_trial_fault_outputs(int32_t outputs[]);
 
+/* For checkers on a computer; firmware is compiled without. */
 #ifdef GW_WITH_NAMES
+
+/* One bit per named condition: bit k is condition k. */
+#if GW_CONDITION_COUNT > 32
+typedef uint64_t gw_condition_set;
+#else
+typedef uint32_t gw_condition_set;
+#endif
+
+#define GW_CONDITION_BIT(index) ((gw_condition_set)((gw_condition_set)1U << (index)))
+
+/* All conditions. */
+gw_condition_set gw_trial_conditions(const int32_t inputs[], const int32_t variables[]);
+
+/* As a gw_condition_set: the conditions that each state looks at. */
+extern const uint64_t gw_trial_looked_at[GW_STATE_COUNT];
+/* Where each condition stands among gw_condition_bits, in states that look at it. */
+extern const uint8_t gw_trial_condition_places[GW_CONDITION_SLOTS];
+
+/* What gw_trial_look would give, from all conditions. */
+static inline gw_condition_bits gw_trial_seen(int32_t state, gw_condition_set conditions)
+{
+    gw_condition_bits seen = 0U;
+    uint32_t k;
+
+    for (k = 0U; k < (uint32_t)GW_CONDITION_SLOTS; k++) {
+        if (((gw_trial_looked_at[state] & conditions) >> k & 1U) != 0U) {
+            seen = (gw_condition_bits)(seen | (UINT64_C(1) << gw_trial_condition_places[k]));
+        }
+    }
+    return seen;
+}
+
 extern const char *const gw_trial_state_names[GW_STATE_COUNT];
 extern const char *const gw_trial_input_names[GW_INPUT_SLOTS];
 extern const char *const gw_trial_output_names[GW_OUTPUT_SLOTS];

@@ -94,6 +94,8 @@ class Scope:
     state_now: str = ""
     """C expression of the state, compared with ``GW_STATE_...``; empty if there is none."""
     state_after: str = ""
+    constants: Mapping[str, str] = field(default_factory=dict)
+    """Name of a constant of the trial to that in C; where it has none, its value is written."""
 
 
 def c_integer(value: int) -> str:
@@ -123,8 +125,8 @@ def c_expression(expression: Expression, scope: Scope) -> str:
         scope: the C names.
     """
     match expression:
-        case Integer(value, _):
-            return c_integer(value)
+        case Integer(value, name):
+            return scope.constants.get(name, c_integer(value))
         case Boolean(value):
             return _boolean(value)
         case Reference(name, after):

@@ -15,6 +15,8 @@ from gainwright_codegen.c_text import (
     fingerprint,
     identity,
 )
+from gainwright_codegen.trial_c.condition_bits import condition_bits
+from gainwright_codegen.trial_c.expression import c_integer
 from gainwright_codegen.trial_c.identifiers import constant, names_by_prefix
 
 
@@ -36,6 +38,7 @@ def trial_header(trial: Trial) -> str:
             f"#define GW_TICK_US {trial.tick_us}",
             "",
             _counts(trial),
+            _constants(trial),
             _VARIABLE_SET,
             _enum("state", "STATE", [(s.name, s.meaning) for s in trial.states]),
             f"#define GW_INITIAL_STATE ((int32_t){constant('STATE', trial.initial_state)})\n",
@@ -71,11 +74,21 @@ typedef uint32_t gw_variable_set;
 def _counts(trial: Trial) -> str:
     lines = [comment("SLOTS are sizes of arrays: C has none of size 0.")]
     lines.append(f"#define GW_ROW_COUNT {len(trial.rows)}")
+    lines.append(f"#define GW_CONDITION_WIDTH {condition_bits(trial).width}")
     for prefix, names in names_by_prefix(trial).items():
         lines.append(f"#define GW_{prefix}_COUNT {len(names)}")
         if prefix != "STATE":
             lines.append(f"#define GW_{prefix}_SLOTS {max(1, len(names))}")
     return "\n".join(lines) + "\n"
+
+
+def _constants(trial: Trial) -> str:
+    lines = list[str]()
+    for item in trial.constants:
+        unit = f" [{item.unit}]" if item.unit else ""
+        lines.append(comment(f"{item.meaning}{unit}"))
+        lines.append(f"#define {constant('CONSTANT', item.name)} {c_integer(item.value)}")
+    return "\n".join([*lines, ""])
 
 
 def _described(signals: Iterable[Signal]) -> list[tuple[str, str]]:

@@ -32,6 +32,7 @@ def names_by_prefix(trial: Trial) -> dict[str, tuple[str, ...]]:
         "VARIABLE": trial.variables,
         "CONDITION": trial.conditions,
         "STAGE": trial.stages,
+        "CONSTANT": trial.constants,
     }
     return {prefix: tuple(item.name for item in items) for prefix, items in groups.items()}
 

@@ -45,20 +45,16 @@ ROW_INDEX = Defect(
     "sequencer->saturated = gw_trial_act(",
 )
 MASKED_INPUTS = Defect(
-    "gw_sequencer.c",
-    "gw_trial_limit_inputs(inputs, limited);",
-    "int32_t masked[GW_INPUT_SLOTS]; int32_t k;\n"
-    "    for (k = 0; k < GW_INPUT_SLOTS; k++) { masked[k] = inputs[k] & 0x7fff; }\n"
-    "    gw_trial_limit_inputs(masked, limited);",
+    "gw_trial.c",
+    "return gw_clamp_i32(inputs[which],",
+    "return gw_clamp_i32(inputs[which] & 0x7fff,",
     "inputs masked to 15 bits",
     "gw_check_specified_step",
 )
 ONE_RANGE = Defect(
-    "gw_sequencer.c",
-    "gw_trial_limit_inputs(inputs, limited);",
-    "gw_trial_limit_inputs(inputs, limited);\n"
-    "    { const int32_t most = gw_trial_input_ranges[0].high; int32_t k;\n"
-    "      for (k = 0; k < GW_INPUT_SLOTS; k++) { if (limited[k] > most) limited[k] = most; } }",
+    "gw_trial.c",
+    "gw_trial_input_ranges[which].high",
+    "gw_trial_input_ranges[0].high",
     "every input limited to the range of the first one",
     "gw_check_specified_step",
 )

@@ -14,7 +14,7 @@ import numpy as np
 
 from gainwright.language.model import Trial
 from gainwright_codegen.host import compile_shared, load_library, read_sources
-from gainwright_codegen.host.sequencer import sequencer_cdef
+from gainwright_codegen.host.sequencer import CHECKERS, sequencer_cdef
 from gainwright_codegen.sources import sequencer_sources
 from gainwright_proof.exploration.encoding import Encoding
 from gainwright_proof.exploration.model_source import model_sources
@@ -175,6 +175,7 @@ class Engine:
                     **model_sources(trial, vectors, encoding),
                 }
             ),
+            CHECKERS,
             name="explorer",
         )
         self._ffi, self._library = load_library(library, sequencer_cdef(trial) + _CDEF)

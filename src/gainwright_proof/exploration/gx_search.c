@@ -114,15 +114,21 @@ static void note_single_misses(gx_search *search, const gw_sequencer *memory, ui
         if (bits != gx_conditions(gx_vectors[vector], memory->variables)) {
             note(search, GX_CONDITIONS, (uint32_t)state, node, vector);
         }
+        if (gw_trial_look(state, gx_vectors[vector], memory->variables)
+            != gw_trial_seen(state, bits)) {
+            note(search, GX_CONDITIONS, (uint32_t)state, node, vector);
+        }
         for (index = gw_trial_first_row[state]; index < gw_trial_first_row[state + 1]; index++) {
             const gw_row *row = &gw_trial_rows[index];
-            const gw_condition_set missed = (bits ^ row->value) & row->mask;
+            const uint64_t looked_at = (uint64_t)row->when | row->unless;
+            const uint64_t missed = (gw_trial_seen(state, bits) ^ row->when) & looked_at;
             uint32_t condition = 0U;
 
             if ((missed == 0U) || ((missed & (missed - 1U)) != 0U)) {
                 continue;
             }
-            while ((missed >> condition) != 1U) {
+            while (((gw_trial_looked_at[state] >> condition & 1U) == 0U)
+                   || ((missed >> gw_trial_condition_places[condition] & 1U) == 0U)) {
                 condition++;
             }
             note(search, GX_SINGLE_MISS, (row->number * (uint32_t)GW_CONDITION_SLOTS) + condition,

@@ -46,36 +46,38 @@ def _text(name: str, kind: str, file: str, sound: str, broken: str) -> InsertedD
     return InsertedDefect(name, kind, file, judge)
 
 
-_LIMITED = "limited[GW_INPUT_BURST_LEVEL] = gw_clamp_i32(inputs[GW_INPUT_BURST_LEVEL], INT32_C(0),"
-_SEES = "(inputs[GW_INPUT_BURST_LEVEL] >= INT32_C(256))"
+_LIMITED = "return gw_clamp_i32(inputs[which],"
+_LEVEL = "input(inputs, GW_INPUT_BURST_LEVEL)"
+_SEES = f"({_LEVEL} >= GW_CONSTANT_BURST_THRESHOLD)"
 _STEP = (
     ("an input limited to the range of another", "shipped step", "gw_trial.c",
-     f"{_LIMITED}\n            INT32_C(65535));", f"{_LIMITED}\n            INT32_C(1));"),
-    ("every input limited to 0 and 1", "shipped step", "gw_sequencer.c",
-     "gw_trial_limit_inputs(inputs, limited);",
-     "{ uint32_t i; for (i = 0U; i < (uint32_t)GW_INPUT_SLOTS; i++)"
-     " { limited[i] = (inputs[i] > 0) ? 1 : 0; } }"),
+     "gw_trial_input_ranges[which].high", "gw_trial_input_ranges[0].high"),
+    ("every input limited to 0 and 1", "shipped step", "gw_trial.c",
+     _LIMITED, "return (inputs[which] > 0) ? 1 : 0; (void)gw_clamp_i32(0,"),
+    ("a state that does not look at one of its conditions", "shipped step", "gw_trial.c",
+     "seen |= (condition_at_target(inputs, variables) != 0) ? BIT(AT_TARGET) : 0U;", ""),
+    ("two conditions of a state at one bit", "shipped step", "gw_trial.c",
+     "PLACE_AT_TOP_RUNG = ", "PLACE_AT_TOP_RUNG = -1 + "),
     ("rest outputs in every state but the initial one", "shipped step", "gw_sequencer.c",
      "    if (memory_is_sound(sequencer) == 0) {\n        gw_trial_rest",
      "    if (sequencer->state != GW_INITIAL_STATE) {\n        gw_trial_rest"),
     ("greatest value of a variable taken for damage", "shipped step", "gw_trial.c",
-     "variables[GW_VARIABLE_GAIN_RUNG], INT32_C(0), INT32_C(31))",
-     "variables[GW_VARIABLE_GAIN_RUNG], INT32_C(0), INT32_C(30))"),
+     "(uint32_t)variables[GW_VARIABLE_GAIN_RUNG] >> 5U",
+     "gw_outside_i32(variables[GW_VARIABLE_GAIN_RUNG], 0, 30)"),
     ("reset to the state after the initial one", "first moment", "gw_sequencer.c",
      "sequencer->state = GW_INITIAL_STATE;", "sequencer->state = GW_INITIAL_STATE + 1;"),
     ("an input masked with 0x7fff", "input values", "gw_trial.c", _LIMITED,
-     _LIMITED.replace("LEVEL], I", "LEVEL] & 0x7fff, I")),
+     _LIMITED.replace("which]", "which] & 0x7fff")),
     ("an input cut to 16 bits", "input values", "gw_trial.c", _LIMITED,
      _LIMITED.replace("(inputs", "((int16_t)inputs")),
-    ("inputs not limited to their range", "input values", "gw_sequencer.c",
-     "return gw_sequencer_advance(sequencer, limited);",
-     "return gw_sequencer_advance(sequencer, inputs);"),
+    ("inputs not limited to their range", "input values", "gw_trial.c",
+     _LIMITED, "return inputs[which]; (void)gw_clamp_i32(0,"),
     ("a condition sees 15 bits of a level", "input values", "gw_trial.c", _SEES,
-     _SEES.replace("inputs[GW_INPUT_BURST_LEVEL]", "(inputs[GW_INPUT_BURST_LEVEL] & 0x7fff)")),
+     _SEES.replace(_LEVEL, f"({_LEVEL} & 0x7fff)")),
     ("a condition is false at one value far from its threshold", "input values", "gw_trial.c",
-     _SEES, f"({_SEES} && (inputs[GW_INPUT_BURST_LEVEL] != INT32_C(32768)))"),
+     _SEES, f"({_SEES} && ({_LEVEL} != INT32_C(32768)))"),
     ("a threshold one too high", "input values", "gw_trial.c", _SEES,
-     _SEES.replace("256", "257")),
+     _SEES.replace("THRESHOLD", "THRESHOLD + 1")),
 )  # fmt: skip
 _AXIS = (
     ("burst input from the ring level", "gw_evidence.c",

@@ -23,9 +23,10 @@ from gainwright.language.expression import Expression, references
 from gainwright.language.model import RequirementKind, Row, Trial
 from gainwright.language.typing import infer
 from gainwright_codegen.host import compile_shared, load_library, read_sources
+from gainwright_codegen.host.sequencer import CHECKERS
 from gainwright_codegen.sources import sequencer_sources
 from gainwright_codegen.trial_c.expression import INCLUDES, Scope, c_expression, signal_value
-from gainwright_codegen.trial_c.source import distinct_actions
+from gainwright_codegen.trial_c.rows import distinct_actions
 from gainwright_proof.exploration.encoding import Encoding
 from gainwright_proof.exploration.features import FeatureFinder
 from gainwright_proof.exploration.model_tables import decode_function, encode_function
@@ -101,7 +102,7 @@ class Comparison:
         self._original = np.array([self._rule(row) for row in rows], dtype=_RULE)
         sources = {**sequencer_sources(self._augmented), **read_sources(_DIRECTORY, "*.h", "*.c")}
         sources |= self._generated(rows, encoding)
-        path = compile_shared(sources, name="mutants")
+        path = compile_shared(sources, CHECKERS, name="mutants")
         functions = _FUNCTIONS % max(1, len(trial.requirements))
         self._ffi, self._library = load_library(path, functions)
 

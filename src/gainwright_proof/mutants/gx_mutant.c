@@ -228,7 +228,7 @@ static const gx_rule *rule_of(const gx_rule rules[], int32_t state, gw_condition
 static void apply(const gx_rule *rule, gw_condition_set bits, const int32_t inputs[],
                   gw_sequencer *memory)
 {
-    (void)gw_trial_act(rule->action, bits, inputs, memory->variables);
+    (void)gw_trial_act(rule->action, gw_trial_seen(memory->state, bits), inputs, memory->variables);
     memory->state = (int32_t)rule->target;
 }
 

@@ -9,7 +9,7 @@ from gainwright.language.model import Row, Trial
 from gainwright_codegen.bundle.golden.domain import Inputs
 from gainwright_codegen.bundle.golden.scenario import Memory, Segment
 from gainwright_codegen.host import compile_shared, load_library
-from gainwright_codegen.host.sequencer import SequencerError, sequencer_cdef
+from gainwright_codegen.host.sequencer import CHECKERS, SequencerError, sequencer_cdef
 from gainwright_codegen.sources import sequencer_sources
 
 _HOLD_FILE = Path(__file__).parent / "hold.c"
@@ -38,7 +38,7 @@ class Explorer:
         """Compile the trial; InputError if that fails."""
         self._trial = trial
         sources = sequencer_sources(trial) | {_HOLD_FILE.name: _HOLD_FILE.read_bytes()}
-        library = compile_shared(sources, name="explorer")
+        library = compile_shared(sources, CHECKERS, name="explorer")
         self._ffi, self._library = load_library(library, sequencer_cdef(trial) + _HOLD_CDEF)
         self._sequencer = self._ffi.new("gw_sequencer *")
         self._inputs = self._ffi.new("int32_t[]", max(1, len(trial.inputs)))

@@ -1,0 +1,102 @@
+"""The conditions of a trial in C: a function each, and what is evaluated in which state."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from gainwright.language.expression import references
+from gainwright.language.model import Trial
+from gainwright_codegen.c_text import array, comment, statement
+from gainwright_codegen.trial_c.condition_bits import ConditionBits
+from gainwright_codegen.trial_c.expression import c_expression, state_constant
+from gainwright_codegen.trial_c.identifiers import constant
+from gainwright_codegen.trial_c.scope import bit, condition_function, condition_scope
+
+_ARGUMENTS = "(const int32_t inputs[], const int32_t variables[])"
+
+
+def condition_functions(trial: Trial, bits: ConditionBits) -> str:
+    """Return a function for each condition; what no state looks at is there for checkers only."""
+    needed = _with_those_read(trial, bits.used)
+    texts, above = list[str](), tuple[str, ...]()
+    for condition in trial.conditions:
+        text = c_expression(condition.expression, condition_scope(trial, above))
+        lines = [
+            comment(condition.meaning),
+            f"static int32_t {condition_function(condition.name)}{_ARGUMENTS}",
+            "{",
+            "    (void)inputs;",
+            "    (void)variables;",
+            statement(f"return {text};", indent=4),
+            "}\n",
+        ]
+        if condition.name not in needed:
+            lines = ["#ifdef GW_WITH_NAMES", *lines, "#endif\n"]
+        texts += lines
+        above = (*above, condition.name)
+    return "\n".join(texts)
+
+
+def _with_those_read(trial: Trial, names: Iterable[str]) -> set[str]:
+    """Return conditions and those above them that they read."""
+    needed = set(names)
+    for condition in reversed(trial.conditions):
+        if condition.name in needed:
+            needed |= references(condition.expression)
+    return needed
+
+
+def look(bits: ConditionBits) -> str:
+    """Return the function that evaluates what the rows of a state look at."""
+    cases: dict[tuple[str, ...], list[str]] = {}
+    for state, names in bits.own.items():
+        if names:
+            cases.setdefault(names, []).append(state)
+    body = ["    uint32_t seen = 0U;" if bits.width <= 32 else "    uint64_t seen = 0U;", ""]
+    body += [_look_at(name, 4) for name in bits.common]
+    body.append("    switch (state) {")
+    for names, states in cases.items():
+        body += [f"    case (int32_t){state_constant(state)}:" for state in states]
+        body += [_look_at(name, 8) for name in names]
+        body.append("        break;")
+    body += ["    default:", "        break;", "    }", "    (void)inputs;", "    (void)variables;"]
+    return "\n".join(
+        [
+            "gw_condition_bits gw_trial_look(int32_t state, const int32_t inputs[],",
+            "                                const int32_t variables[])",
+            "{",
+            *body,
+            "    return (gw_condition_bits)seen;",
+            "}\n",
+        ]
+    )
+
+
+def _look_at(name: str, indent: int) -> str:
+    function = condition_function(name)
+    return statement(f"seen |= ({function}(inputs, variables) != 0) ? {bit(name)} : 0U;", indent)
+
+
+def checkers_view(trial: Trial, bits: ConditionBits) -> str:
+    """Return all conditions at once, and how what is seen of a state relates to them."""
+    body = ["    gw_condition_set conditions = 0U;", ""]
+    for condition in trial.conditions:
+        place = f"GW_CONDITION_BIT({constant('CONDITION', condition.name)})"
+        function = condition_function(condition.name)
+        text = f"conditions |= ({function}(inputs, variables) != 0) ? {place} : 0U;"
+        body.append(statement(text, indent=4))
+    body += ["    (void)inputs;", "    (void)variables;", "    return conditions;"]
+    index = trial.index.condition_bits
+    sets = [sum(index[name] for name in bits.looked_at(state.name)) for state in trial.states]
+    places = [f"{bits.place[c.name]}U" for c in trial.conditions] or ["0U"]
+    looked_at = array([f"UINT64_C({number})" for number in sets])
+    return "\n".join(
+        [
+            f"gw_condition_set gw_trial_conditions{_ARGUMENTS}",
+            "{",
+            *body,
+            "}\n",
+            f"const uint64_t gw_trial_looked_at[GW_STATE_COUNT] = {looked_at};\n",
+            f"const uint8_t gw_trial_condition_places[GW_CONDITION_SLOTS] = {array(places)};\n",
+        ]
+    )

@@ -1,0 +1,114 @@
+"""The decision tables of a trial as initialisers of ``gw_row``."""
+
+from __future__ import annotations
+
+import re
+import textwrap
+from collections.abc import Sequence
+
+from gainwright.language.expression import Expression
+from gainwright.language.model import Row, Trial
+from gainwright_codegen.c_text import LINE_LENGTH, array, comment
+from gainwright_codegen.trial_c.condition_bits import ConditionBits
+from gainwright_codegen.trial_c.identifiers import constant
+from gainwright_codegen.trial_c.scope import bit
+
+_LONGEST_ENUMERATOR = 63
+"""C99 tells names apart by so many characters (5.2.4.1)."""
+Action = tuple[tuple[str, Expression], ...]
+
+
+class Actions:
+    """The different actions of a trial, numbered; the empty one is number 0."""
+
+    def __init__(self, trial: Trial) -> None:
+        self._trial = trial
+        self.distinct = distinct_actions(trial)
+
+    def users(self, action: Action) -> list[str]:
+        """Return the rows that take an action."""
+        return [row.id for row in self._trial.rows if _action(row) == action]
+
+    def name(self, action: Action) -> str:
+        """Return the enumerator: a number, and the first row that does it."""
+        if not action:
+            return "ACTION_NONE"
+        words = re.sub(r"[^A-Z0-9]+", "_", self.users(action)[0].upper())
+        return f"ACTION_{self.distinct.index(action)}_{words}"[:_LONGEST_ENUMERATOR]
+
+    def rows(self, bits: ConditionBits) -> str:
+        """Return action numbers, condition bits and rows, sorted by state."""
+        first, lines = [0], list[str]()
+        for state in self._trial.states:
+            rows = self._trial.rows_by_state[state.name]
+            first.append(first[-1] + len(rows))
+            for row in rows:
+                lines += [comment(_reason(row), indent=4), self._row(row)]
+        lines[-1] = lines[-1].rstrip(",")
+        return "\n".join(
+            [
+                self._numbers(),
+                _places(bits),
+                "const gw_row gw_trial_rows[GW_ROW_COUNT] = {",
+                *lines,
+                "};\n",
+                "const uint16_t gw_trial_first_row[GW_STATE_COUNT + 1] = "
+                + array([f"{index}U" for index in first])
+                + ";\n",
+            ]
+        )
+
+    def _row(self, row: Row) -> str:
+        text = (
+            f"{{.when = {_bits(row.when)}, .unless = {_bits(row.unless)}, "
+            f".target = {constant('STATE', row.target)}, .action = {self.name(_action(row))}, "
+            f".number = {self._trial.index.rows[row.id]}U}},"
+        )
+        glued = re.sub(r"(?<=[=|]) | (?=[=|])", "\0", text)
+        filled = textwrap.fill(
+            glued,
+            LINE_LENGTH,
+            initial_indent="    ",
+            subsequent_indent="     ",
+            break_long_words=False,
+        )
+        return filled.replace("\0", " ")
+
+    def _numbers(self) -> str:
+        names = [self.name(action) for action in self.distinct]
+        lines = [f"    {name} = {number}," for number, name in enumerate(names)]
+        lines[-1] = lines[-1].rstrip(",")
+        text = comment("Actions, each named after the first row that takes it.")
+        return "\n".join([text, "enum {", *lines, "};\n"])
+
+
+def distinct_actions(trial: Trial) -> tuple[Action, ...]:
+    """Return every different action once; the empty one is number 0."""
+    return tuple(dict.fromkeys([(), *(_action(row) for row in trial.rows)]))
+
+
+def _action(row: Row) -> Action:
+    return tuple(row.actions.items())
+
+
+def _places(bits: ConditionBits) -> str:
+    used = [name for name in bits.place if name in bits.used]
+    lines = [f"    PLACE_{name.upper()} = {bits.place[name]}," for name in used]
+    lines = [*lines[:-1], lines[-1].rstrip(",")] if lines else []
+    text = comment(
+        "Bit of each condition in what a row looks at; conditions that no state looks at together "
+        "share one."
+    )
+    macro = (
+        "#define BIT(condition) ((gw_condition_bits)((gw_condition_bits)1U << PLACE_##condition))\n"
+    )
+    return "\n".join([text, "enum {", *lines, "};\n", macro]) if lines else ""
+
+
+def _bits(conditions: Sequence[str]) -> str:
+    return " | ".join(map(bit, conditions)) or "0U"
+
+
+def _reason(row: Row) -> str:
+    cube = [*row.when, *(f"not {name}" for name in row.unless)]
+    return f"{row.id}: {row.source}, {' and '.join(cube) or 'always'} -> {row.target}. {row.why}"

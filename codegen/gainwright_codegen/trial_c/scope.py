@@ -1,0 +1,55 @@
+"""What the names of a trial are called in ``gw_trial.c``."""
+
+from __future__ import annotations
+
+from gainwright.language.model import Kind, Signal, Trial
+from gainwright_codegen.trial_c.expression import Scope, signal_value
+from gainwright_codegen.trial_c.identifiers import constant
+
+
+def bit(condition: str) -> str:
+    """Return the bit of a condition among what is seen of a state."""
+    return f"BIT({condition.upper()})"
+
+
+def condition_function(name: str) -> str:
+    """Return the C function of a condition."""
+    return f"condition_{name}"
+
+
+def variables_scope(trial: Trial) -> Scope:
+    """Return the scope of outputs: variables alone."""
+    return Scope(_variables(trial), constants=_constants(trial))
+
+
+def condition_scope(trial: Trial, above: tuple[str, ...]) -> Scope:
+    """Return the scope of a condition: the conditions above it are functions."""
+    names = _variables(trial) | _inputs(trial)
+    names |= {name: f"({condition_function(name)}(inputs, variables) != 0)" for name in above}
+    return Scope(names, constants=_constants(trial))
+
+
+def tick_scope(trial: Trial) -> Scope:
+    """Return the scope of actions: variables, inputs, and what was seen of the state."""
+    names = _variables(trial) | _inputs(trial)
+    names |= {c.name: f"((seen & {bit(c.name)}) != 0U)" for c in trial.conditions}
+    return Scope(names, constants=_constants(trial))
+
+
+def _variables(trial: Trial) -> dict[str, str]:
+    return {
+        signal.name: signal_value("variables", "VARIABLE", signal) for signal in trial.variables
+    }
+
+
+def _inputs(trial: Trial) -> dict[str, str]:
+    return {signal.name: _input(signal) for signal in trial.inputs}
+
+
+def _input(signal: Signal) -> str:
+    text = f"input(inputs, {constant('INPUT', signal.name)})"
+    return f"({text} != 0)" if signal.kind is Kind.BOOLEAN else text
+
+
+def _constants(trial: Trial) -> dict[str, str]:
+    return {c.name: constant("CONSTANT", c.name) for c in trial.constants}
