@@ -2,8 +2,8 @@
 
 A stage of a trial binds to a kind by its name. Each setting rises towards its limit, so that a
 ladder with a ratio above one always climbs from safe to critical; that is why an integral part
-would be tuned as a rate 1/Tn. The exact limit of a kind, which a trial never knows, stands in
-``gainwright_sim.theory.stages``; its start value, in the machine description.
+is tuned as a rate 1/Tn. The exact limit of a kind, which a trial never knows, stands in
+``gainwright_sim.theory.stages``.
 """
 
 from __future__ import annotations
@@ -11,7 +11,13 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
-from gainwright.detector.timing import DriveRatings, DriveTiming, lowest_oscillation_frequency_hz
+from gainwright.detector.timing import (
+    DriveRatings,
+    DriveTiming,
+    lowest_integral_oscillation_hz,
+    lowest_oscillation_frequency_hz,
+    quarter_lag_time_s,
+)
 from gainwright.language.model import Stage
 
 DRIVE_SETTINGS = ("speed_gain", "integral_rate", "position_gain")
@@ -30,8 +36,11 @@ class StageKind:
     """What the exported word is a multiple of, in words."""
     base: Callable[[DriveRatings], float]
     """Engineering value of one per unit."""
+    start: Callable[[DriveTiming, float], float]
+    """Value of the lowest rung, from the drive's timing and the machine's own start value."""
     lowest_oscillation_hz: Callable[[DriveTiming], float]
-    """Band rule: below this frequency the loop cannot oscillate, whatever the machine."""
+    """Band rule: where the detector listens from. Below it the loop cannot oscillate, whatever the
+    machine; a kind of which that is not true says so."""
     pulse_share: Callable[[Stage, DriveRatings, float, float], float]
     """Pulse rule: share of the torque limit for the test pulse, from the stage, the ratings, the
     longest half wave of the pulse in s, and the value that applies in the engineering unit."""
@@ -49,6 +58,36 @@ def _speed_gain_pulse_share(
     return min(stage.pulse_share, stage.response_share / answer)
 
 
+INTEGRAL_START = 0.02
+"""Lowest rung of the integral rate, times the drive's lag: far from any limit ..."""
+INTEGRAL_TOP = 0.92
+"""... and the highest that is tried. With a rate beyond 1 / lag no axis is stable; below it the
+passivity of the axis bounds from below where the loop can oscillate."""
+
+
+def _own_start(timing: DriveTiming, own: float) -> float:
+    return own
+
+
+def _integral_start(timing: DriveTiming, own: float) -> float:
+    """Return a rate that suits the drive's timing; the machine's own slow one is not climbed from.
+
+    From 1 / 100 ms, as a drive may start, to the limit would take 120 rungs.
+    """
+    return INTEGRAL_START / quarter_lag_time_s(timing)
+
+
+def _integral_band_hz(timing: DriveTiming) -> float:
+    return lowest_integral_oscillation_hz(timing, quarter_lag_time_s(timing) / INTEGRAL_TOP)
+
+
+def _stated_pulse_share(
+    stage: Stage, ratings: DriveRatings, half_wave_s: float, value: float
+) -> float:
+    """Return what the stage states: the answer depends on the speed gain, which is held."""
+    return stage.pulse_share
+
+
 STAGE_KINDS: Mapping[str, StageKind] = {
     kind.setting: kind
     for kind in (
@@ -57,8 +96,29 @@ STAGE_KINDS: Mapping[str, StageKind] = {
             unit="N m s/rad",
             per_unit_of="rated torque per top speed",
             base=lambda ratings: ratings.rated_torque_nm / ratings.top_speed_rad_per_s,
+            start=_own_start,
             lowest_oscillation_hz=lowest_oscillation_frequency_hz,
             pulse_share=_speed_gain_pulse_share,
+        ),
+        StageKind(
+            setting="integral_rate",
+            unit="1/s",
+            per_unit_of="1/s",
+            base=lambda ratings: 1.0,
+            start=_integral_start,
+            lowest_oscillation_hz=_integral_band_hz,
+            pulse_share=_stated_pulse_share,
+        ),
+        StageKind(
+            setting="position_gain",
+            unit="1/s",
+            per_unit_of="1/s",
+            base=lambda ratings: 1.0,
+            start=_own_start,
+            # A position loop may swing slower than this, with the load: that is not for the
+            # detector of fast oscillations, but for what the drive measures of its position.
+            lowest_oscillation_hz=_integral_band_hz,
+            pulse_share=_stated_pulse_share,
         ),
     )
 }

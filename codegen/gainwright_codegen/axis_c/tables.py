@@ -81,7 +81,7 @@ def _check_timing(axis: AxisData, kind: StageKind) -> None:
 def _stage_tables(trial: Trial, stage: Stage, axis: AxisData) -> StageTables:
     kind = _kind(trial, stage)
     _check_timing(axis, kind)
-    start = axis.start_settings.get(kind.setting, 0.0)
+    start = kind.start(axis.timing, axis.start_settings.get(kind.setting, 0.0))
     if not start > 0.0:
         raise input_error(
             axis.name,

@@ -18,6 +18,9 @@ without steps or lag (as textbook cases have it)."""
 FrictionCompensation = Literal["measured", "none"]
 """Friction measured at constant speed in both directions and fed forward, or left to the gains."""
 
+PositionSource = Literal["motor", "load"]
+"""Where the position loop measures: motor encoder, or a sensor at the load."""
+
 LARGEST_MASS_COUNT = 4
 
 
@@ -96,7 +99,17 @@ class SpeedLoop:
     """Tn of u = Kp (e + I), I += e Ts/Tn; 0 = no integral part (P only)."""
     hold_gain_per_s: float
     """Weak position hold: this times (reference - position) is added to the speed reference."""
+    position_source: PositionSource = "motor"
     friction_compensation: FrictionCompensation = "measured"
+
+
+@dataclass(frozen=True, slots=True)
+class LoadSensor:
+    """A position sensor at the load, in radians of the motor shaft."""
+
+    resolution_rad: float
+    delay_s: float
+    """From the load's position to its value in the drive; whole control ticks."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,3 +188,14 @@ class Machine:
     motor_rad_per_load_m: float | None
     """Motor angle per metre of load travel; ``None`` for a load that turns."""
     disturbances: Disturbances = Disturbances()
+    load_sensor: LoadSensor | None = None
+
+
+def start_settings(machine: Machine) -> dict[str, float]:
+    """Return the safe start value of each drive setting, in the unit of its stage kind."""
+    loop = machine.speed_loop
+    return {
+        "speed_gain": loop.start_speed_gain_nms_per_rad,
+        "integral_rate": 1.0 / loop.integral_time_s if loop.integral_time_s > 0.0 else 0.0,
+        "position_gain": loop.hold_gain_per_s,
+    }

@@ -18,6 +18,8 @@ from gainwright_sim.rig.run import Override
 SLICE_S = 2.0
 """Machine time between two looks at progress and requirements."""
 LONGEST_S = 900.0
+ACTIVE_STAGE = "active_stage"
+"""Output, the number of the stage that is tuned, of trials with more than one."""
 
 Progress = Callable[[RigLog], None]
 """Called after each slice with the slice's own part of the record."""
@@ -55,6 +57,24 @@ class Rehearsal:
         """Return an output over time, (n,); KeyError if the trial has none of that name."""
         places = self.trial.index.outputs
         return self.log.outputs[:, places[name]]
+
+    def tuned(self, stage: int) -> np.ndarray:
+        """Return at which moments a stage, by its number, is the one that is tuned, (n,).
+
+        A trial with one stage, or without an output of the name that the runtime knows, always
+        tunes its only stage.
+        """
+        places = self.trial.index.outputs
+        if ACTIVE_STAGE not in places:
+            return np.ones(len(self.log), dtype=bool)
+        return self.output(ACTIVE_STAGE) == stage
+
+    def settings(self, tick: int) -> dict[str, float]:
+        """Return the value of each staged setting that applies at a tick, in its unit."""
+        return {
+            table.kind.setting: table.gains[int(self.output(table.stage.rung)[tick])]
+            for table in self.tables
+        }
 
     def variable(self, name: str) -> np.ndarray:
         """Return a variable over time, (n,); KeyError if the trial has none of that name."""

@@ -9,7 +9,6 @@ from typing import Any
 
 import numpy as np
 
-from gainwright.language.model import Stage
 from gainwright_codegen.axis_c.tables import StageTables
 from gainwright_sim.machine import Machine, machine_digest
 from gainwright_sim.plant.natural import NaturalFrequencies, natural_frequencies
@@ -17,8 +16,10 @@ from gainwright_sim.rehearsal.ending import Ending, find_ending
 from gainwright_sim.rehearsal.onset import onset_frequency_hz
 from gainwright_sim.rehearsal.outcome import OUTCOMES, ended_as, judged
 from gainwright_sim.rehearsal.rehearse import Rehearsal
+from gainwright_sim.theory.closed_loop import machine_loop
 from gainwright_sim.theory.limit import StabilityLimit, UnstableAtStartError
-from gainwright_sim.theory.stages import STAGE_THEORY
+from gainwright_sim.theory.margins import Margins, margins
+from gainwright_sim.theory.stages import STAGE_THEORY, Held
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +69,8 @@ class Summary:
     machine: str
     natural_frequencies: NaturalFrequencies
     stages: tuple[StageSummary, ...]
+    margins: Margins | None
+    """Exact ones of the linear loop with all results; None without a result or a stable loop."""
     machine_time_s: float
     torque_oscillation_max_per_unit: float
     """Largest high-passed controller torque plus test pulse, of rated torque."""
@@ -87,9 +90,10 @@ def summarise(rehearsal: Rehearsal) -> Summary:
     """Return the summary of a rehearsal."""
     machine, ending = rehearsal.machine, find_ending(rehearsal)
     peak_nm = float(rehearsal.log.signal("torque_oscillation").max(initial=0.0))
-    onsets = [find_onset(rehearsal, table.stage) for table in rehearsal.tables]
-    key = ended_as(rehearsal, None not in onsets)
-    stages = tuple(_stage(rehearsal, table, key) for table in rehearsal.tables)
+    numbers = range(len(rehearsal.tables))
+    onsets = [find_onset(rehearsal, number) for number in numbers]
+    key = ended_as(rehearsal, any(onset is not None for onset in onsets))
+    stages = tuple(_stage(rehearsal, number, key) for number in numbers)
     for stage in stages:
         if stage.theory is not None:
             key = judged(key, stage.theory.result_share, stage.theory.result_is_stable)
@@ -100,6 +104,7 @@ def summarise(rehearsal: Rehearsal) -> Summary:
         machine=machine.name,
         natural_frequencies=natural_frequencies(machine.chain),
         stages=stages,
+        margins=_margins(rehearsal) if OUTCOMES[key].has_result else None,
         machine_time_s=round(rehearsal.machine_time_s, 6),
         torque_oscillation_max_per_unit=peak_nm / machine.drive.rated_torque_nm,
         torque_oscillation_max_of_limit=peak_nm / machine.drive.torque_limit_nm,
@@ -118,13 +123,14 @@ class Onset:
     rung: int
 
 
-def find_onset(rehearsal: Rehearsal, stage: Stage) -> Onset | None:
-    """Return the last report of onset of a stage, or None.
+def find_onset(rehearsal: Rehearsal, number: int) -> Onset | None:
+    """Return the last report of onset of a stage, by its number, or None.
 
     The last, since a result that fails its verification lowers the limit.
     """
-    reported = rehearsal.variable(stage.onset)
-    limits = np.where(reported == 1, rehearsal.variable(stage.limit), -1)
+    stage = rehearsal.tables[number].stage
+    reported = (rehearsal.variable(stage.onset) == 1) & rehearsal.tuned(number)
+    limits = np.where(reported, rehearsal.variable(stage.limit), -1)
     changes = np.flatnonzero(np.diff(limits, prepend=-1))
     reports = changes[limits[changes] >= 0]
     if not len(reports):
@@ -133,9 +139,10 @@ def find_onset(rehearsal: Rehearsal, stage: Stage) -> Onset | None:
     return Onset(tick, int(limits[tick]))
 
 
-def _stage(rehearsal: Rehearsal, table: StageTables, key: str) -> StageSummary:
+def _stage(rehearsal: Rehearsal, number: int, key: str) -> StageSummary:
+    table = rehearsal.tables[number]
     stage, gains = table.stage, table.gains
-    onset = find_onset(rehearsal, stage)
+    onset = find_onset(rehearsal, number)
     has_result = OUTCOMES[key].has_result
     result = gains[int(rehearsal.variable(stage.result)[-1])] if has_result else None
     limit = None if onset is None else gains[onset.rung]
@@ -146,44 +153,72 @@ def _stage(rehearsal: Rehearsal, table: StageTables, key: str) -> StageSummary:
         start=gains[0],
         limit=limit,
         result=result,
-        margin_db=(None if result is None or limit is None else 20.0 * math.log10(limit / result)),
-        quiet_rung=_quiet_rung(rehearsal, stage, has_result),
+        margin_db=(
+            None if result is None or limit is None else 20.0 * math.log10(limit / result)
+        ),
+        quiet_rung=_quiet_rung(rehearsal, number, onset, has_result),
         onset_rung=None if onset is None else onset.rung,
         onset_frequency_hz=(
             None if onset is None else onset_frequency_hz(rehearsal, table, onset.tick)
         ),
         onset_time_s=None if onset is None else round(onset.tick * tick_s, 6),
-        theory=_theory(table, rehearsal.machine, limit, result),
+        theory=_theory(table, rehearsal.machine, limit, result, _held(rehearsal, number)),
     )
 
 
-def _quiet_rung(rehearsal: Rehearsal, stage: Stage, has_result: bool) -> int | None:
+def _held(rehearsal: Rehearsal, number: int) -> dict[str, float]:
+    """Return the other stages' settings as they were at the end of a stage."""
+    tuned = np.flatnonzero(rehearsal.tuned(number))
+    if len(rehearsal.tables) < 2 or not len(tuned):
+        return {}
+    settings = rehearsal.settings(int(tuned[-1]))
+    del settings[rehearsal.tables[number].kind.setting]
+    return settings
+
+
+def _margins(rehearsal: Rehearsal) -> Margins | None:
+    settings = rehearsal.settings(-1)
+    if "speed_gain" not in settings:
+        return None
+    gain = settings.pop("speed_gain")
+    if not STAGE_THEORY["speed_gain"].is_stable(rehearsal.machine, gain, settings):
+        return None
+    return margins(machine_loop(rehearsal.machine, "speed_gain", settings), gain)
+
+
+def _quiet_rung(
+    rehearsal: Rehearsal, number: int, onset: Onset | None, has_result: bool
+) -> int | None:
     """Highest rung from which the trial went on to a higher one, or at which it stays."""
-    rungs = rehearsal.output(stage.rung)
+    rungs = rehearsal.output(rehearsal.tables[number].stage.rung)
     raised = np.flatnonzero(np.diff(rungs) > 0)
     left = [int(rungs[tick]) for tick in raised]
     if has_result:
         left.append(int(rungs[-1]))
-        if find_onset(rehearsal, stage) is None:
+        if onset is None:
             left.append(int(rungs.max()))
     return max(left, default=None)
 
 
 def _theory(
-    table: StageTables, machine: Machine, limit: float | None, result: float | None
+    table: StageTables,
+    machine: Machine,
+    limit: float | None,
+    result: float | None,
+    held: Held,
 ) -> Theory | None:
     theory = STAGE_THEORY.get(table.kind.setting)
     if theory is None:
         return None
-    exact, frequency_hz = _limit(theory.limit, machine)
-    rigid, _ = _limit(theory.rigid_body_limit, machine)
+    exact, frequency_hz = _limit(theory.limit, machine, held)
+    rigid, _ = _limit(theory.rigid_body_limit, machine, held)
     return Theory(
         limit=exact,
         frequency_hz=frequency_hz,
         rigid_body_limit=rigid,
         limit_share=_share(limit, exact),
         result_share=_share(result, exact),
-        result_is_stable=None if result is None else theory.is_stable(machine, result),
+        result_is_stable=None if result is None else theory.is_stable(machine, result, held),
     )
 
 
@@ -192,10 +227,10 @@ def _share(found: float | None, exact: float | None) -> float | None:
 
 
 def _limit(
-    calculation: Callable[[Machine], StabilityLimit], machine: Machine
+    calculation: Callable[[Machine, Held], StabilityLimit], machine: Machine, held: Held
 ) -> tuple[float | None, float | None]:
     try:
-        found = calculation(machine)
+        found = calculation(machine, held)
     except UnstableAtStartError:
         return None, None
     if not math.isfinite(found.gain):

@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from gainwright_sim.rehearsal.ending import Ending
 from gainwright_sim.rehearsal.outcome import OUTCOMES
 from gainwright_sim.rehearsal.summary import StageSummary, Summary, Theory
+from gainwright_sim.theory.margins import Margins
 
 WIDTH = 80
 
@@ -46,6 +47,8 @@ def summary_lines(summary: Summary) -> Iterator[str]:
     yield _line("machine", summary.natural_frequencies.in_words())
     for stage in summary.stages:
         yield from _stage_lines(stage)
+    if summary.margins is not None:
+        yield _line("exact margins", _margin_words(summary.margins))
     yield _line("machine time", f"{summary.machine_time_s:.1f} s")
     yield _line(
         "largest oscillation",
@@ -53,6 +56,13 @@ def summary_lines(summary: Summary) -> Iterator[str]:
         f"({summary.torque_oscillation_max_per_unit:.3f} of rated torque)",
     )
     yield _line("seed", str(summary.seed))
+
+
+def _margin_words(margins: Margins) -> str:
+    return (
+        f"gain {margins.gain_db:.1f} dB, phase {margins.phase_deg:.0f} degrees, Ms "
+        f"{margins.peak_sensitivity:.2f}, of the linear loop with what was chosen"
+    )
 
 
 def headline(key: str) -> str:

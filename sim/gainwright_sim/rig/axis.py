@@ -5,16 +5,12 @@ from __future__ import annotations
 from gainwright.detector.timing import DriveRatings, DriveTiming
 from gainwright_codegen.axis_c.tables import AxisData
 from gainwright_sim.machine import Machine, machine_digest
+from gainwright_sim.machine.model import start_settings
 
 
 def axis_data(machine: Machine) -> AxisData:
     """Return the export's view of a machine."""
-    drive, loop = machine.drive, machine.speed_loop
-    start = {
-        "speed_gain": loop.start_speed_gain_nms_per_rad,
-        "integral_rate": 1.0 / loop.integral_time_s if loop.integral_time_s > 0.0 else 0.0,
-        "position_gain": loop.hold_gain_per_s,
-    }
+    drive = machine.drive
     return AxisData(
         name=machine.name,
         title=machine.description,
@@ -33,5 +29,5 @@ def axis_data(machine: Machine) -> AxisData:
             encoder_counts_per_turn=drive.encoder_counts_per_turn,
             rotor_inertia_kgm2=drive.rotor_inertia_kgm2,
         ),
-        start_settings=start,
+        start_settings=start_settings(machine),
     )

@@ -14,18 +14,21 @@ that whole gain ladders are cheap.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 
-from gainwright_sim.machine.model import Chain, Friction, Machine, SpeedSource
+from gainwright_sim.machine.model import (
+    Chain,
+    Friction,
+    Machine,
+    PositionSource,
+    SpeedSource,
+    start_settings,
+)
 from gainwright_sim.plant.chain import Matrix
 from gainwright_sim.plant.discrete import DiscretePlant, discretise
-
-PositionSource = Literal["motor", "load"]
-"""Where the position loop measures: motor encoder, or a sensor at the load."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +69,8 @@ class LoopTiming:
     speed_source: SpeedSource = "difference"
     speed_filter_time_constant_s: float = 0.0
     current_loop_time_constant_s: float = 0.0
+    load_sensor_delay_ticks: int = 0
+    """Whole ticks by which a sensor at the load is late."""
 
     @property
     def integral_share(self) -> float:
@@ -90,6 +95,28 @@ def speed_loop(
     return ClosedLoop(*parts.close_speed_loop(error), timing.tick_s)
 
 
+def integral_loop(
+    chain: Chain,
+    friction: Friction | None,
+    timing: LoopTiming,
+    speed_gain_nms_per_rad: float,
+    hold_gain_per_s: float = 0.0,
+    hold_source: PositionSource = "motor",
+) -> ClosedLoop:
+    """Return the loop as a function of the integral rate 1/Tn [1/s], the other gains fixed.
+
+    ``timing.integral_time_s`` does not count.
+    """
+    parts = _Parts(chain, friction, timing, absolute=hold_gain_per_s > 0.0)
+    error = -parts.filtered_speed - hold_gain_per_s * parts.position(hold_source)
+    base, injection = parts.base.copy(), speed_gain_nms_per_rad * parts.injection
+    base[parts.integral, parts.integral] = 1.0
+    base += np.outer(injection, error + base[parts.integral, :])
+    both = injection.copy()
+    both[parts.integral] += 1.0
+    return ClosedLoop(base, timing.tick_s * both, error, timing.tick_s)
+
+
 def position_loop(
     chain: Chain,
     friction: Friction | None,
@@ -112,7 +139,8 @@ def position_loop(
 
 
 class _Parts:
-    """States: plant, position increment, filtered speed, integral, queue of torques (newest first).
+    """States: plant, position increment, filtered speed, integral, queue of torques (newest first),
+    queue of positions of the load (newest first).
 
     ``base`` is the map without controller; the controller's torque enters by ``injection``.
     """
@@ -127,7 +155,8 @@ class _Parts:
         self._absolute, self._masses, self._timing = absolute, plant.mass_count, timing
         self._plant, self._increment, self._filter = states, states, states + 1
         self.integral = states + 2
-        size = states + 3 + timing.torque_delay_ticks
+        self._late = states + 3 + timing.torque_delay_ticks
+        size = self._late + timing.load_sensor_delay_ticks
         self.base = np.zeros((size, size))
         self.injection = np.zeros(size)
         self.base[:states, :states] = step[first:, first:]
@@ -135,6 +164,7 @@ class _Parts:
         torque = np.zeros(size)
         torque[:states], torque[self._increment] = command[first:], increment[-1]
         self._queue_torque(torque)
+        self._queue_load_positions()
         self.filtered_speed = self._filtered(self._measured_speed(plant.motor_speed - first))
 
     def _queue_torque(self, torque: Matrix) -> None:
@@ -147,6 +177,12 @@ class _Parts:
         for slot in range(newest + 1, oldest + 1):
             self.base[slot, slot - 1] = 1.0
         self.injection[newest] = 1.0
+
+    def _queue_load_positions(self) -> None:
+        row = self._present_position("load")
+        for slot in range(self._late, self.base.shape[0]):
+            self.base[slot, :] = row
+            row = np.eye(self.base.shape[0])[slot]
 
     def _measured_speed(self, true_speed: int) -> Matrix:
         row = np.zeros(self.base.shape[0])
@@ -169,6 +205,11 @@ class _Parts:
 
     def position(self, source: PositionSource) -> Matrix:
         """Return the row of the measured position; zero where the position is left out."""
+        if source == "load" and self._timing.load_sensor_delay_ticks > 0:
+            return np.eye(self.base.shape[0])[-1]
+        return self._present_position(source)
+
+    def _present_position(self, source: PositionSource) -> Matrix:
         row = np.zeros(self.base.shape[0])
         if self._absolute:
             row[: 1 if source == "motor" else self._masses] = 1.0
@@ -204,19 +245,47 @@ def _relative_coordinates(plant: DiscretePlant) -> tuple[Matrix, Matrix, Matrix]
     return step, command, increment
 
 
-def machine_speed_loop(machine: Machine, chain: Chain | None = None) -> ClosedLoop:
-    """Return the closed loop of a machine with its own timing and start settings.
+def machine_loop(
+    machine: Machine,
+    setting: str,
+    held: Mapping[str, float] | None = None,
+    chain: Chain | None = None,
+) -> ClosedLoop:
+    """Return the closed loop of a machine as a function of one setting.
 
-    ``chain`` replaces the machine's own chain, for what-if calculations.
+    Args:
+        machine: its own timing, and its start value of each setting that is not held.
+        setting: one of :data:`gainwright.stage_kind.DRIVE_SETTINGS`; the loop's gain has its unit.
+        held: values of other settings that differ from the start values.
+        chain: replaces the machine's own chain, for what-if calculations.
     """
-    drive, gains = machine.drive, machine.speed_loop
-    timing = LoopTiming(
+    values = {**start_settings(machine), **(held or {})}
+    own = machine.chain if chain is None else chain
+    timing, friction = machine_timing(machine, values["integral_rate"]), machine.friction
+    source = machine.speed_loop.position_source
+    speed_gain, hold_gain = values["speed_gain"], values["position_gain"]
+    if setting == "speed_gain":
+        return speed_loop(own, friction, timing, hold_gain, source)
+    if setting == "integral_rate":
+        return integral_loop(own, friction, timing, speed_gain, hold_gain, source)
+    return position_loop(own, friction, timing, speed_gain, source)
+
+
+def machine_timing(machine: Machine, integral_rate_per_s: float) -> LoopTiming:
+    """Return a machine's timing with an integral part of its own."""
+    drive, sensor = machine.drive, machine.load_sensor
+    delay_s = 0.0 if sensor is None else sensor.delay_s
+    return LoopTiming(
         drive.control_tick_s,
         torque_delay_ticks=drive.torque_delay_ticks,
-        integral_time_s=gains.integral_time_s,
+        integral_time_s=1.0 / integral_rate_per_s if integral_rate_per_s > 0.0 else 0.0,
         speed_source=drive.speed_source,
         speed_filter_time_constant_s=drive.speed_filter_time_constant_s,
         current_loop_time_constant_s=drive.current_loop_time_constant_s,
+        load_sensor_delay_ticks=round(delay_s / drive.control_tick_s),
     )
-    own = machine.chain if chain is None else chain
-    return speed_loop(own, machine.friction, timing, gains.hold_gain_per_s)
+
+
+def machine_speed_loop(machine: Machine, chain: Chain | None = None) -> ClosedLoop:
+    """Return :func:`machine_loop` of the speed gain, all else at its start settings."""
+    return machine_loop(machine, "speed_gain", chain=chain)

@@ -93,6 +93,14 @@ def machine_stability_limit(machine: Machine, chain: Chain | None = None) -> Sta
     loop = machine_speed_loop(machine, chain)
     # No sampled inertia stays stable beyond a few J/Ts; a hundred times the total is out of reach.
     highest = 100.0 * machine.chain.total_inertia_kgm2 / machine.drive.control_tick_s
+    return limit_near(loop, start, highest)
+
+
+def limit_near(loop: ClosedLoop, start: float, highest: float) -> StabilityLimit:
+    """Return the first limit above ``start``, or the nearest below it if that is unstable.
+
+    Raises :class:`UnstableAtStartError` as :func:`machine_stability_limit`.
+    """
     try:
         return stability_limit(loop, start, max(highest, 2.0 * start))
     except UnstableAtStartError as error:

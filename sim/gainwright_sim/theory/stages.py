@@ -1,7 +1,8 @@
 """Exact theory of each kind of stage: what a rehearsal or a campaign compares with.
 
 One entry per kind of :data:`gainwright.stage_kind.STAGE_KINDS`; a kind without one is reported
-without exact figures.
+without exact figures. "Held" are the other settings as they are during the stage: results of
+earlier stages, lowest rungs of later ones; what is not named has the machine's start value.
 """
 
 from __future__ import annotations
@@ -9,27 +10,62 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
-from gainwright_sim.machine.model import Machine
+from gainwright_sim.machine.model import Chain, Machine, start_settings
+from gainwright_sim.theory.closed_loop import machine_loop
 from gainwright_sim.theory.limit import (
+    LOWEST_SHARE_OF_START,
+    ROUNDING,
     StabilityLimit,
-    limit_for_rigid_body,
-    machine_is_stable,
-    machine_stability_limit,
+    limit_near,
 )
+
+Held = Mapping[str, float]
 
 
 @dataclass(frozen=True, slots=True)
 class StageTheory:
-    """All values in the unit of the kind, all other settings at the machine's start values."""
+    """All values in the unit of the kind."""
 
-    limit: Callable[[Machine], StabilityLimit]
-    """The exact stability limit; raises UnstableAtStartError if nothing is stable."""
-    rigid_body_limit: Callable[[Machine], StabilityLimit]
-    """What one would calculate from the total inertia alone."""
-    is_stable: Callable[[Machine, float], bool]
-    """Whether the loop decays at a value."""
+    setting: str
+    highest: Callable[[Machine], float]
+    """No axis is stable beyond this value."""
+
+    def limit(self, machine: Machine, held: Held | None = None) -> StabilityLimit:
+        """Return the exact limit; raises UnstableAtStartError if nothing is stable."""
+        return self._limit(machine, held, None)
+
+    def rigid_body_limit(self, machine: Machine, held: Held | None = None) -> StabilityLimit:
+        """Return what one would calculate from the total inertia alone, springs taken as rigid."""
+        return self._limit(machine, held, Chain((machine.chain.total_inertia_kgm2,), (), ()))
+
+    def is_stable(self, machine: Machine, value: float, held: Held | None = None) -> bool:
+        """Return whether the linear loop decays at a value."""
+        radius = machine_loop(machine, self.setting, held).spectral_radii([value])[0]
+        return bool(radius <= 1.0 + ROUNDING)
+
+    def _limit(self, machine: Machine, held: Held | None, chain: Chain | None) -> StabilityLimit:
+        highest = self.highest(machine)
+        start = (held or {}).get(self.setting) or start_settings(machine)[self.setting]
+        # A setting that starts at zero is looked for from far below.
+        start = start if start > 0.0 else LOWEST_SHARE_OF_START * highest
+        return limit_near(machine_loop(machine, self.setting, held, chain), start, highest)
+
+
+def _highest_speed_gain(machine: Machine) -> float:
+    """No sampled inertia stays stable beyond a few J/Ts; a hundred times that is out of reach."""
+    return 100.0 * machine.chain.total_inertia_kgm2 / machine.drive.control_tick_s
+
+
+def _highest_rate(machine: Machine) -> float:
+    """A rate of several per tick is out of reach of a loop that is late by at least one."""
+    return 10.0 / machine.drive.control_tick_s
 
 
 STAGE_THEORY: Mapping[str, StageTheory] = {
-    "speed_gain": StageTheory(machine_stability_limit, limit_for_rigid_body, machine_is_stable),
+    theory.setting: theory
+    for theory in (
+        StageTheory("speed_gain", _highest_speed_gain),
+        StageTheory("integral_rate", _highest_rate),
+        StageTheory("position_gain", _highest_rate),
+    )
 }

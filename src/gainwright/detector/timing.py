@@ -73,3 +73,28 @@ def lowest_oscillation_frequency_hz(timing: DriveTiming) -> float:
             nyquist_hz,
         )
     )
+
+
+def quarter_lag_time_s(timing: DriveTiming) -> float:
+    """Return the drive's lag as a time: a pure delay of it has 90 degrees at the same frequency."""
+    return 0.25 / lowest_oscillation_frequency_hz(timing)
+
+
+def lowest_integral_oscillation_hz(timing: DriveTiming, integral_time_s: float) -> float:
+    """Return the lowest frequency at which a speed loop with integral part can oscillate.
+
+    The controller's own lag counts too: 90 degrees are reached where the drive's lag equals
+    atan(frequency x integral time). The axis is passive as above, the position not controlled.
+
+    Args:
+        timing: of the drive.
+        integral_time_s: longer than the drive's lag at low frequencies, else there is no such
+            frequency (ValueError).
+    """
+    highest_hz = lowest_oscillation_frequency_hz(timing)
+
+    def excess(frequency_hz: float) -> float:
+        lead = math.atan(2 * math.pi * frequency_hz * integral_time_s)
+        return drive_lag_rad(timing, frequency_hz) - lead
+
+    return float(brentq(excess, 1e-4 * highest_hz, highest_hz))
