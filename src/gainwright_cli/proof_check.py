@@ -137,7 +137,8 @@ def _check_exported(folder: str, trial: Trial, machine: str | None, digest: str)
 
 def _machine_named_in(folder: str) -> str:
     """Return the machine that an exported folder says it is for; its bytes are compared later."""
-    path = Path(folder) / "gw_machine.h"
+    headers = sorted(Path(folder).glob("gw_machine_*.h"))
+    path = headers[0] if headers else Path(folder) / "gw_machine_NAME.h"
     try:
         text = path.read_text(encoding="ascii", errors="replace")
     except OSError as error:
@@ -145,10 +146,10 @@ def _machine_named_in(folder: str) -> str:
             path, "", error.strerror or str(error), "an exported folder",
             "name a folder made by `gainwright export`",
         ) from error  # fmt: skip
-    found = re.search(r'#define GW_MACHINE_NAME "([^"]+)"', text)
+    found = re.search(r'#define GW_\w+_NAME "([^"]+)"', text)
     if found is None:
         raise input_error(
-            path, "GW_MACHINE_NAME", "no such line", "the name of the machine",
+            path, "#define GW_..._NAME", "no such line", "the name of the machine",
             "name the machine with --machine",
         )  # fmt: skip
     return found[1]

@@ -1,6 +1,6 @@
 /* Drives gw_axis through a recorded rehearsal, disturbed: axis_contract WHAT RECORD.
  * The record is words of 32 bits: sequencer ticks, then for each of them the inputs and
- * GW_CONTROL_TICKS_PER_SEQUENCER_TICK pairs of torque command and speed error. */
+ * N pairs of torque command and speed error. */
 #include <stddef.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -8,7 +8,8 @@
 
 #include "gw_axis.h"
 
-enum { N = GW_CONTROL_TICKS_PER_SEQUENCER_TICK };
+enum { N = 8 };
+extern const gw_machine MACHINE;
 typedef struct {
     int32_t inputs[GW_INPUT_SLOTS];
     int32_t control[N][2];
@@ -42,10 +43,18 @@ static int32_t size_of(int32_t torque)
     return (torque < 0) ? -torque : torque;
 }
 
+static int32_t last_inputs[GW_INPUT_SLOTS]; /* as the table saw them */
+
+static int32_t sequencer_tick(gw_axis *axis, const line *at)
+{
+    memcpy(last_inputs, at->inputs, sizeof last_inputs);
+    return gw_axis_sequencer_tick(axis, last_inputs);
+}
+
 /* One sequencer tick and its control ticks; returns the code, raises *most to the torque. */
 static int32_t tick(gw_axis *axis, const line *at, int32_t *most)
 {
-    const int32_t code = gw_axis_sequencer_tick(axis, at->inputs);
+    const int32_t code = sequencer_tick(axis, at);
     int32_t k;
 
     for (k = 0; k < N; k++) {
@@ -72,9 +81,9 @@ static void run_ratio(int32_t control_ticks, int32_t per_sequencer_ticks, int32_
     int32_t owed = 0;
     int32_t i;
 
-    gw_axis_reset(&axis);
+    gw_axis_init(&axis, &MACHINE);
     for (i = 0; i < line_count; i++) {
-        const int32_t code = gw_axis_sequencer_tick(&axis, lines[i].inputs);
+        const int32_t code = sequencer_tick(&axis, &lines[i]);
 
         if (code < 0) {
             printf("latched %ld after %ld\n", (long)code, (long)i);
@@ -99,11 +108,11 @@ static void run_jitter(void)
     int32_t i;
     int32_t k;
 
-    gw_axis_reset(&axis);
+    gw_axis_init(&axis, &MACHINE);
     for (i = 0; i < line_count; i++) {
         const int32_t late = (i % 2 == 1) ? 2 * N : 0;
 
-        if (gw_axis_sequencer_tick(&axis, lines[i].inputs) < 0) {
+        if (sequencer_tick(&axis, &lines[i]) < 0) {
             fail("jitter latched", i, axis.fault);
         }
         for (k = 0; k < late; k++) {
@@ -120,7 +129,7 @@ static void run_latch(int32_t from)
     int32_t most = 0;
     int32_t i;
 
-    gw_axis_reset(&axis);
+    gw_axis_init(&axis, &MACHINE);
     for (i = 0; i < from; i++) {
         (void)tick(&axis, &lines[i], &most);
     }
@@ -130,11 +139,11 @@ static void run_latch(int32_t from)
         if ((tick(&axis, &lines[i], &most) >= 0) || !rests(&axis) || (most != 0)) {
             fail("the latch opened", i, most);
         }
-        if (gw_axis_gain(&axis, 0) != gw_gain_ladder[0][0]) {
+        if (gw_axis_gain(&axis, 0) != MACHINE.stage[0].gain[0]) {
             fail("not the start gain", i, 0);
         }
     }
-    gw_axis_reset(&axis);
+    gw_axis_init(&axis, &MACHINE);
     for (i = 0; i < from; i++) {
         if (tick(&axis, &lines[i], &most) < 0) {
             fail("not sound after the reset", i, axis.fault);
@@ -151,20 +160,17 @@ enum { AFTER = 12, HEARD = 80 };
 
 static int32_t hears(const gw_axis *axis)
 {
-    const int32_t burst = gw_finding_input[GW_FINDING_BURST_LEVEL];
-
-    return (burst < 0) || (axis->inputs[burst] >= 256);
+    (void)axis;
+    return last_inputs[GW_INPUT_BURST_LEVEL] >= 256;
 }
 
 #define BYTES_OF(member) offsetof(gw_axis, member), sizeof(((gw_axis *)0)->member)
 
 /* What is left from one sequencer tick to the next: any change of it must be noticed. */
 static const size_t guarded[][2] = {
-    {BYTES_OF(stage)},        {BYTES_OF(sequencer.state)}, {BYTES_OF(sequencer.variables)},
-    {BYTES_OF(order.stage)},  {BYTES_OF(order.rung)},      {BYTES_OF(order.hearing)},
-    {BYTES_OF(order.height)}, {BYTES_OF(order.number)},
-    {BYTES_OF(rate)},         {BYTES_OF(fault)},           {BYTES_OF(checksum)},
-    {BYTES_OF(outputs)},
+    {BYTES_OF(sequencer.state)}, {BYTES_OF(sequencer.variables)}, {BYTES_OF(order.word)},
+    {BYTES_OF(order.height)},    {BYTES_OF(rate)},                {BYTES_OF(fault)},
+    {BYTES_OF(checksum)},        {BYTES_OF(machine)},             {BYTES_OF(machine_again)},
 };
 
 static int32_t is_guarded(size_t bit)
@@ -195,7 +201,7 @@ static void check_flip(gw_axis *axis, int32_t at, size_t bit, int32_t most_torqu
         fail("torque beyond the pulse: tick, bit", at, (long)bit);
     }
     for (i = 0; (i < HEARD) && !hears(axis) && (axis->fault == 0); i++) {
-        (void)gw_axis_sequencer_tick(axis, lines[at].inputs);
+        (void)sequencer_tick(axis, &lines[at]);
         for (k = 0; k < N; k++) {
             const int32_t loud = ((k % 4) < 2) ? GW_SIGNAL_LIMIT : -GW_SIGNAL_LIMIT;
 
@@ -204,6 +210,25 @@ static void check_flip(gw_axis *axis, int32_t at, size_t bit, int32_t most_torqu
     }
     if (!hears(axis) && (axis->fault == 0)) {
         fail("blind: tick, bit", at, (long)bit);
+    }
+}
+
+/* A changed output is right again with the next tick. */
+static void check_outputs_heal(const gw_axis *sound, int32_t at)
+{
+    gw_axis right = *sound;
+    int32_t most = 0;
+    size_t bit;
+
+    (void)tick(&right, &lines[at], &most);
+    for (bit = 0; bit < 8 * sizeof sound->outputs; bit++) {
+        gw_axis axis = *sound;
+
+        axis.outputs[bit / 32] ^= (int32_t)(UINT32_C(1) << (bit % 32));
+        (void)tick(&axis, &lines[at], &most);
+        if (memcmp(&axis, &right, sizeof axis) != 0) {
+            fail("output not healed: tick, bit", at, (long)bit);
+        }
     }
 }
 
@@ -241,12 +266,13 @@ static void run_all_flips(int32_t step)
     int32_t i;
     int64_t faults = 0;
 
-    gw_axis_reset(&axis);
+    gw_axis_init(&axis, &MACHINE);
     for (i = 0; i + AFTER < line_count; i++) {
         const int32_t begins = (pulses < 3) && (axis.order.height != 0);
 
         if ((i % step == step / 2) || begins) {
             run_flips(&axis, i, &faults);
+            check_outputs_heal(&axis, i);
             ticks += 1;
             pulses += begins;
         }

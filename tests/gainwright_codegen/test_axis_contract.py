@@ -54,7 +54,7 @@ def contract(request, scratch_cache, tmp_path_factory):
     write_record(request.param, folder / "record")
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("GAINWRIGHT_CC", "gcc")
-        flags = ("-O1", "-fsanitize=address", *SANITIZED)
+        flags = ("-O1", f"-DMACHINE={tables.object}", "-fsanitize=address", *SANITIZED)
         program = compile_program(sources, flags, "contract")
 
     def play(what: str) -> str:
@@ -97,4 +97,4 @@ def test_flipped_bits_are_noticed_or_do_no_harm(contract):
     said = re.fullmatch(r"flips (\d+) of (\d+) bits, (\d+) faults, (\d+) pulses", contract("flips"))
     ticks, bits, faults, pulses = map(int, said.groups())
     assert ticks >= 8 and pulses == 3, said[0]
-    assert faults > 0.3 * ticks * bits, said[0]
+    assert faults > 0.25 * ticks * bits, said[0]

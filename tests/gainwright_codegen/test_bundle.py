@@ -90,12 +90,12 @@ def _changed(bundle: Bundle, name: str, pattern: str, replacement: str, number: 
         ("gw_trial.c", r"\.action = ACTION_\w+", ".action = ACTION_NONE", 1),
         ("gw_trial.c", r"GAIN_RUNG\] >> 7U", "GAIN_RUNG] >> 6U", 0),
         ("gw_trial.h", r"BURST_THRESHOLD INT32_C\(256\)", "BURST_THRESHOLD INT32_C(257)", 0),
-        ("gw_trial.c", r"\] = 1;", "] = 0;", 0),
+        ("gw_trial.c", r"    TORQUE_REQUEST_ON,", "    0U,", 0),
         ("gw_trial.c", r"\+ INT32_C\(1\)", "+ INT32_C(2)", 0),
         ("gw_sequencer.c", r"hits > 1U", "hits > 0U", 0),
         # One gain, one coefficient, one sample of the pulse.
-        ("gw_machine.c", r"INT32_C\((\d+)\d\)", r"INT32_C(\g<1>0)", 3),
-        ("gw_machine.c", r"INT32_C\(-(\d+)\)", r"INT32_C(-\g<1>1)", 0),
+        ("gw_machine_kiln_shuttle.c", r"INT32_C\((\d+)\d\)", r"INT32_C(\g<1>0)", 3),
+        ("gw_machine_kiln_shuttle.c", r"INT32_C\(-(\d+)\)", r"INT32_C(-\g<1>1)", 0),
         ("gw_detector.c", "ticks >= settings", "ticks > settings", 0),
     ],
 )
@@ -165,12 +165,12 @@ def test_static_files_are_the_same_in_every_export(bundle):
     ("name", "pattern", "replacement"),
     [
         ("gw_trial.h", r"(#define GW_TRIAL_FINGERPRINT) \w+", r"\1 1U"),
-        ("gw_machine.h", r"(#define GW_MACHINE_TRIAL_FINGERPRINT) \w+", r"\1 1U"),
-        ("gw_machine.h", r"(#define GW_MACHINE_RUNTIME_VERSION) \d+", r"\1 1"),
+        ("gw_machine_kiln_shuttle.h", r"(GW_TRIAL_FINGERPRINT !=) \w+", r"\1 1U"),
+        ("gw_machine_kiln_shuttle.h", r"(GW_RUNTIME_VERSION !=) \d+", r"\1 1"),
         ("gw_trial.h", r"(#define GW_TRIAL_RUNTIME_VERSION) \d+", r"\1 1"),
         ("gw_fixed.h", r"(#define GW_RUNTIME_VERSION) \d+", r"\1 1"),
-        ("gw_machine.h", r"(#define GW_CONTROL_TICKS_PER_SEQUENCER_TICK) \d+", r"\1 6554"),
-        ("gw_machine.h", r"(#define GW_CONTROL_TICKS_PER_SEQUENCER_TICK) \d+", r"\1 0"),
+        ("gw_machine_kiln_shuttle.h", r"(SHUTTLE_CONTROL_TICKS) \d+", r"\1 6554"),
+        ("gw_machine_kiln_shuttle.h", r"(SHUTTLE_CONTROL_TICKS) \d+", r"\1 0"),
     ],
 )
 def test_a_mixed_set_of_files_does_not_compile(bundle, name, pattern, replacement):
@@ -183,7 +183,10 @@ def test_a_mixed_set_of_files_does_not_compile(bundle, name, pattern, replacemen
 def test_headers_serve_c_plus_plus(bundle, tmp_path):
     for name, content in bundle.files.items():
         (tmp_path / name).write_bytes(content)
-    call = '#include "gw_axis.h"\nint main() { static gw_axis a; gw_axis_reset(&a); return 0; }\n'
+    call = (
+        '#include "gw_machine_kiln_shuttle.h"\n'
+        "int main() { static gw_axis a; gw_axis_init(&a, &gw_machine_kiln_shuttle); return 0; }\n"
+    )
     (tmp_path / "use.cpp").write_text(call)
     units = sorted(name for name in bundle.files if name.endswith(".c") and "selftest" not in name)
     command = ["gcc", "-c", "-std=c99", *units]
@@ -195,15 +198,16 @@ def test_headers_serve_c_plus_plus(bundle, tmp_path):
 
 
 def test_numbers_of_the_machine_are_constants_of_the_preprocessor(bundle):
-    text = bundle.files["gw_machine.h"].decode()
+    text = bundle.files["gw_machine_kiln_shuttle.h"].decode()
     for line in (
-        "#define GW_RATED_TORQUE_UNM INT32_C(48000000)",
-        "#define GW_TOP_SPEED_URAD_PER_S INT32_C(209000000)",
-        "#define GW_CONTROL_TICK_NS INT32_C(125000)",
+        "#define GW_KILN_SHUTTLE_RATED_TORQUE_UNM INT32_C(48000000)",
+        "#define GW_KILN_SHUTTLE_TOP_SPEED_URAD_PER_S INT32_C(209000000)",
+        "#define GW_KILN_SHUTTLE_CONTROL_TICK_NS INT32_C(125000)",
     ):
         assert line in text
-    (bits,) = re.findall(r"#define GW_GAIN_FRACTION_BITS_SPEED_GAIN (\d+)", text)
-    (stated,) = re.findall(r"gain of each rung: Q\d+\.(\d+)", " ".join(text.split()))
+    (bits,) = re.findall(r"SHUTTLE_SPEED_GAIN_FRACTION_BITS (\d+)", text)
+    tables = bundle.files["gw_machine_kiln_shuttle.c"].decode()
+    (stated,) = re.findall(r"gain of each rung: Q\d+\.(\d+)", " ".join(tables.split()))
     assert bits == stated
 
 

@@ -179,14 +179,14 @@ def sums_fit_again(damage):
 
 DAMAGES = {
     "banner": smuggled_into_the_banner,
-    "machine": changed("gw_machine.c", "0", "1"),
+    "machine": changed("gw_machine_grinder_slide.c", "0", "1"),
     "trial": changed("gw_trial.c", "0", "1"),
     "stamp": zero_stamp,
     "readme": changed("README.txt", "NOT", "NOW"),
     "sums": changed(SUMS_FILE, "0", "1"),
     "added": added_file,
     "selftest": changed("gw_selftest.c", "1", "2"),
-    "machine, sums made to fit": sums_fit_again(changed("gw_machine.c", "0", "1")),
+    "machine, sums made to fit": sums_fit_again(changed("gw_machine_grinder_slide.c", "0", "1")),
 }
 
 

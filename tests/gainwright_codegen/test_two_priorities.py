@@ -42,20 +42,20 @@ class Axis:
     def __init__(self, emulator: Emulator) -> None:
         self.emulator = emulator
         self.place = emulator.address("bench_axis")
-        content = emulator.memory(emulator.address("bench_sizes"), 28)
-        words = [int.from_bytes(content[k : k + 4], "little") for k in range(0, 28, 4)]
-        self.size, self.sequences, _, self.middle, self.rate, self.fault, self.outputs = words
+        content = emulator.memory(emulator.address("bench_sizes"), 32)
+        words = [int.from_bytes(content[k : k + 4], "little") for k in range(0, 32, 4)]
+        _, self.size, self.sequences, _, self.middle, self.rate, self.fault, self.outputs = words
 
     def control(self) -> int:
         return self.emulator.call("gw_axis_control_tick", self.place, *SIGNALS)
 
     def begin(self, number: int) -> None:
         """Place the axis and give the table the inputs of a golden sequence."""
-        self.emulator.call("bench_place", number)
+        self.inputs = self.emulator.call("bench_place", number)
         self.emulator.call("bench_force", number)
 
     def sequencer(self) -> int:
-        return self.emulator.call("gw_axis_step", self.place)
+        return self.emulator.call("gw_axis_step", self.place, self.inputs)
 
     def read(self) -> tuple[bytes, bytes]:
         """Return what the control tick writes, and what the sequencer tick leaves for others."""
@@ -69,6 +69,7 @@ class Axis:
         arm = importlib.import_module("unicorn.arm_const")
         machine = self.emulator._machine
         machine.reg_write(arm.UC_ARM_REG_R0, self.place)
+        machine.reg_write(arm.UC_ARM_REG_R1, self.inputs)
         machine.reg_write(arm.UC_ARM_REG_SP, 0x30000000)
         machine.reg_write(arm.UC_ARM_REG_LR, _RETURN | 1)
         start = self.emulator.address("gw_axis_step") | 1

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
+
+from gainwright_codegen.c_text import plain
 
 Value = int | str | tuple["Value", ...]
 """A number, the C name of something else, or the members of an array or structure."""
@@ -20,7 +23,7 @@ class MachineConstant:
 
 @dataclass(frozen=True, slots=True)
 class MachineTable:
-    """One ``const`` object of ``gw_machine.c``."""
+    """One ``const`` object of ``gw_machine_NAME.c``."""
 
     c_type: str
     """Type of the elements: ``int32_t`` or a structure of a runtime header."""
@@ -33,13 +36,11 @@ class MachineTable:
     """Sizes of the array, outermost first, as C text; empty for a single object."""
     private: bool = False
     """True for what only other tables refer to: ``static``, not in the header."""
-    replaceable: bool = False
-    """True for what a simulator may overwrite after compiling: ``GW_MACHINE_CONST``."""
 
 
 @dataclass(frozen=True, slots=True)
 class MachineTables:
-    """All of ``gw_machine.h`` and ``gw_machine.c``."""
+    """All of ``gw_machine_NAME.h`` and ``gw_machine_NAME.c``."""
 
     name: str
     """Name of the machine description."""
@@ -57,5 +58,22 @@ class MachineTables:
     constants: tuple[MachineConstant, ...]
     tables: tuple[MachineTable, ...]
     """In an order in which a table comes after those it refers to."""
+    checks: tuple[str, ...] = ()
+    """Lines of the preprocessor behind the constants."""
     trial_digest: str = ""
     """SHA-256 (hex) of the trial that the tables are for."""
+
+    @property
+    def identifier(self) -> str:
+        """Name of the machine as a part of C names."""
+        return re.sub(r"[^a-z0-9]+", "_", plain(self.name).lower())
+
+    @property
+    def object(self) -> str:
+        """C name of the machine's ``gw_machine``; its files are called the same."""
+        return f"gw_machine_{self.identifier}"
+
+    @property
+    def prefix(self) -> str:
+        """What the machine's macros begin with."""
+        return f"GW_{self.identifier.upper()}"

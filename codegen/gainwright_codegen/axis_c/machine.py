@@ -1,24 +1,16 @@
-"""Turns the tables of an axis into the objects of ``gw_machine.c``."""
+"""Turns the tables of an axis into the objects of ``gw_machine_NAME.c``."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
 
-from gainwright.detector.evidence import FINDINGS
-from gainwright.detector.settings import DetectorSettings, LevelSettings
+from gainwright.detector.settings import LevelSettings
 from gainwright.fixed.biquad_quantise import response_error
-from gainwright.language.model import Signal, Trial
+from gainwright.language.model import Trial
 from gainwright_codegen.axis_c.layout import MachineConstant, MachineTable, MachineTables
 from gainwright_codegen.axis_c.tables import AxisData, StageTables, axis_tables
-
-CONTROL_TICKS = "GW_CONTROL_TICKS_PER_SEQUENCER_TICK"
-_PER_STAGE = "GW_STAGE_SLOTS"
-_PER_RUNG = "GW_RUNG_COUNT_MAX"
-_BINDINGS = (
-    ("gw_pulse_request_output", "pulse_request", "Output that asks for a test pulse"),
-    ("gw_hearing_output", "hearing", "Output that says what blocks belong to"),
-    ("gw_active_stage_output", "active_stage", "Output that says which stage is tuned"),
-)
+from gainwright_codegen.axis_c.text import number
 
 
 def control_ticks(trial: Trial, axis: AxisData) -> int:
@@ -27,121 +19,146 @@ def control_ticks(trial: Trial, axis: AxisData) -> int:
 
 
 def machine_tables(trial: Trial, axis: AxisData) -> MachineTables:
-    """Return all of ``gw_machine.*``; errors as :func:`axis_tables`."""
+    """Return all of ``gw_machine_NAME.*``; errors as :func:`axis_tables`."""
     stages = axis_tables(trial, axis)
-    return MachineTables(
+    tables = MachineTables(
         name=axis.name,
         title=axis.title,
         digest=axis.digest,
         control_tick_us=round(axis.timing.control_tick_s * 1e6, 6),
         rated_torque_nm=axis.ratings.rated_torque_nm,
         top_speed_rad_per_s=axis.ratings.top_speed_rad_per_s,
-        includes=("gw_detector.h", "gw_evidence.h", "gw_pulse.h", "gw_trial.h"),
-        constants=(
-            MachineConstant(_PER_RUNG, most_rungs(trial), "Longest gain ladder of all stages."),
-            MachineConstant(
-                CONTROL_TICKS,
-                control_ticks(trial, axis),
-                "Control ticks from one sequencer tick to the next.",
-            ),
-            *(_gain_format(stage) for stage in stages),
-        ),
+        includes=("gw_axis.h",),
+        constants=(),
         trial_digest=trial.digest,
-        tables=(
-            *(_binding(trial, *names) for names in _BINDINGS),
-            _finding_inputs(trial),
-            *_stage_objects(axis, stages),
-        ),
+        tables=(),
+    )
+    constants = _constants(tables.prefix, trial, axis, stages)
+    return replace(
+        tables,
+        constants=constants,
+        checks=_checks(constants[0].name),
+        tables=_stage_objects(tables, axis, stages),
     )
 
 
-def _gain_format(stage: StageTables) -> MachineConstant:
-    return MachineConstant(
-        f"GW_GAIN_FRACTION_BITS_{stage.stage.name.upper()}",
-        stage.ladder.format.fraction_bits,
-        f"{stage.stage.title}: fraction bits of the words of its ladder, which differ from export "
-        f"to export; 1.0 is {stage.base:.9g} {stage.kind.unit}.",
-    )
-
-
-def most_rungs(trial: Trial) -> int:
-    """Return the number of rungs of the longest ladder, 1 without stages."""
-    return max((stage.rungs for stage in trial.stages), default=1)
-
-
-def _binding(trial: Trial, name: str, signal: str, meaning: str) -> MachineTable:
-    place = _place(trial.outputs, signal)
-    return MachineTable("int32_t", name, place, f"{meaning}; -1: the trial has none.")
-
-
-def _finding_inputs(trial: Trial) -> MachineTable:
-    return MachineTable(
-        "int32_t",
-        "gw_finding_input",
-        tuple(_place(trial.inputs, name) for name in FINDINGS),
-        "Input that takes each finding of the detector; -1: the trial has none.",
-        ("GW_FINDING_COUNT",),
-    )
-
-
-def _place(signals: Sequence[Signal], name: str) -> int:
-    names = [signal.name for signal in signals]
-    return names.index(name) if name in names else -1
-
-
-def _stage_objects(axis: AxisData, stages: Sequence[StageTables]) -> list[MachineTable]:
-    rungs = max((len(stage.ladder.raw) for stage in stages), default=1)
-    ladders = tuple(_filled(stage.ladder.raw, rungs) for stage in stages)
-    heights = tuple(_filled(stage.pulse.heights, rungs) for stage in stages)
-    shapes = [_shape(number, stage) for number, stage in enumerate(stages)]
-    return [
-        _per_stage(
-            "int32_t", "gw_gain_ladder", ladders or ((0,),), _notes(stages, _ladder_note), _PER_RUNG
+def _constants(
+    prefix: str, trial: Trial, axis: AxisData, stages: Sequence[StageTables]
+) -> tuple[MachineConstant, ...]:
+    return (
+        MachineConstant(
+            f"{prefix}_CONTROL_TICKS",
+            control_ticks(trial, axis),
+            "Control ticks from one sequencer tick to the next.",
         ),
-        _per_stage(
-            "gw_detector_settings",
-            "gw_stage_detector",
-            tuple(_detector(stage.detector) for stage in stages) or (_NO_DETECTOR,),
-            " ".join(_detector_note(axis, stage) for stage in stages) or "No stage.",
+        MachineConstant(
+            f"{prefix}_CONTROL_TICK_NS", round(axis.timing.control_tick_s * 1e9), "Control tick."
         ),
-        *shapes,
-        _per_stage(
-            "gw_pulse_shape",
-            "gw_stage_pulse",
-            tuple(
-                (shape.name, len(stage.pulse.shape))
-                for shape, stage in zip(shapes, stages, strict=True)
+        MachineConstant(
+            f"{prefix}_RATED_TORQUE_UNM",
+            round(axis.ratings.rated_torque_nm * 1e6),
+            "What 1.0 of torque is, in uN m.",
+        ),
+        MachineConstant(
+            f"{prefix}_TOP_SPEED_URAD_PER_S",
+            round(axis.ratings.top_speed_rad_per_s * 1e6),
+            "What 1.0 of speed is, in urad/s.",
+        ),
+        *(
+            MachineConstant(
+                f"{prefix}_{stage.stage.name.upper()}_FRACTION_BITS",
+                stage.ladder.format.fraction_bits,
+                f"{stage.stage.title}: fraction bits of the words of its ladder, which differ "
+                f"from export to export; 1.0 is {stage.base:.9g} {stage.kind.unit}.",
             )
-            or (("0", 0),),
-            "Test pulse of each stage: shape and its length in control ticks.",
+            for stage in stages
         ),
-        _per_stage(
-            "int32_t",
-            "gw_pulse_height",
-            heights or ((0,),),
-            _notes(stages, _height_note),
-            _PER_RUNG,
-        ),
+    )
+
+
+def _checks(ticks: str) -> tuple[str, ...]:
+    return (
+        f"#if ({ticks} < 1) || ({ticks} > GW_CONTROL_TICKS_MAX)",
+        '#error "this many control ticks in a sequencer tick cannot be counted"',
+        "#endif\n",
+    )
+
+
+def _stage_objects(
+    machine: MachineTables, axis: AxisData, stages: Sequence[StageTables]
+) -> tuple[MachineTable, ...]:
+    arrays = [table for k, stage in enumerate(stages) for table in _arrays(k, stage)]
+    values = [_stage(machine.prefix, k, stage) for k, stage in enumerate(stages)] or [_NO_STAGE]
+    if not stages:
+        arrays = [MachineTable("int32_t", "nothing", (0,), "No stage.", ("1",), private=True)]
+    fields = [
+        f".name = {machine.prefix}_NAME, .digest = {machine.prefix}_DIGEST",
+        f".control_ticks = {machine.prefix}_CONTROL_TICKS",
+        f".control_tick_ns = {machine.prefix}_CONTROL_TICK_NS",
+        f".rated_torque_unm = {machine.prefix}_RATED_TORQUE_UNM",
+        f".top_speed_urad_per_s = {machine.prefix}_TOP_SPEED_URAD_PER_S",
+        ".stage = {\n        " + ",\n        ".join(values) + "}",
     ]
+    notes = " ".join(_detector_note(axis, stage) for stage in stages)
+    return (
+        *arrays,
+        MachineTable(
+            "gw_machine",
+            machine.object,
+            "{\n    " + ",\n    ".join(fields) + "}",
+            f"All that an axis needs to know of {machine.name}. {notes}".strip(),
+        ),
+    )
 
 
-_NO_DETECTOR = (((0, 0, 0),) * 2, (1, 0, 1), (1, 0, 1))
+def _arrays(place: int, stage: StageTables) -> tuple[MachineTable, ...]:
+    return tuple(
+        MachineTable(c_type, f"{name}_{place}", values, note, (str(len(values)),), private=True)
+        for c_type, name, values, note in (
+            ("int32_t", "gain", stage.ladder.raw, _ladder_note(stage)),
+            ("int32_t", "pulse_height", stage.pulse.heights, _height_note(stage)),
+            ("int16_t", "pulse_shape", stage.pulse.shape, _shape_note(stage)),
+        )
+    )
 
 
-def _per_stage(  # type: ignore[no-untyped-def]
-    c_type: str, name: str, values, comment: str, *further_extents: str
-) -> MachineTable:
-    extents = (_PER_STAGE, *further_extents)
-    return MachineTable(c_type, name, values, comment, extents, replaceable=True)
+def _stage(prefix: str, place: int, stage: StageTables) -> str:
+    """Return the initialiser of a ``gw_machine_stage``."""
+    bits = f"{prefix}_{stage.stage.name.upper()}_FRACTION_BITS"
+    settings = stage.detector
+    sections = (",\n" + " " * 34).join(_words(words) for words in settings.words)
+    return (
+        f"{{.gain = gain_{place}, .pulse_height = pulse_height_{place}, "
+        f".rungs = {len(stage.ladder.raw)},\n"
+        f"         .gain_fraction_bits = {bits},\n"
+        f"         .pulse = {{pulse_shape_{place}, {len(stage.pulse.shape)}}},\n"
+        f"         .detector = {{.section = {{{sections}}},\n"
+        f"                      .ring = {_level(settings.ring)},\n"
+        f"                      .burst = {_level(settings.burst)}}}}}"
+    )
 
 
-def _filled(values: tuple[int, ...], length: int) -> tuple[int, ...]:
-    """Shorter ladders are filled up with their last value."""
-    return values + (values[-1],) * (length - len(values))
+_NO_STAGE = (
+    "{.gain = nothing, .pulse_height = nothing, .rungs = 1, .gain_fraction_bits = 0,\n"
+    "         .pulse = {0, 0},\n"
+    "         .detector = {.section = {{0, 0, 0}, {0, 0, 0}}, .ring = {1, 0U, 1},\n"
+    "                      .burst = {1, 0U, 1}}}"
+)
 
 
-def _notes(stages, note) -> str:  # type: ignore[no-untyped-def]
-    return " ".join(note(stage) for stage in stages) or "No stage."
+def _words(words: Iterable[int]) -> str:
+    return "{" + ", ".join(number(word) for word in words) + "}"
+
+
+def _level(settings: LevelSettings) -> str:
+    return (
+        f"{{.block_ticks = {settings.block_ticks}, .shift = {settings.shift}U, "
+        f".scale = {number(settings.scale)}}}"
+    )
+
+
+def _shape_note(stage: StageTables) -> str:
+    return f"{stage.stage.title}, shape of the test pulse: Q0.15, one sample per control tick."
 
 
 def _ladder_note(stage: StageTables) -> str:
@@ -169,27 +186,4 @@ def _detector_note(axis: AxisData, stage: StageTables) -> str:
         f"with a1 and a2 negated; quantising changes its response above half that frequency "
         f"by at most {error.largest_db:.2g} dB. Then block length in control ticks, shift and "
         "scale of the ring level (speed error), and the same of the burst level (torque command)."
-    )
-
-
-def _detector(settings: DetectorSettings):  # type: ignore[no-untyped-def]
-    return (
-        settings.words,
-        _level(settings.ring),
-        _level(settings.burst),
-    )
-
-
-def _level(settings: LevelSettings) -> tuple[int, ...]:
-    return (settings.block_ticks, settings.shift, settings.scale)
-
-
-def _shape(number: int, stage: StageTables) -> MachineTable:
-    return MachineTable(
-        "int16_t",
-        f"pulse_shape_{number}",
-        stage.pulse.shape,
-        f"{stage.stage.title}, shape of the test pulse: Q0.15, one sample per control tick.",
-        (str(len(stage.pulse.shape)),),
-        private=True,
     )

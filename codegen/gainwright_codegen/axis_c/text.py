@@ -1,4 +1,4 @@
-"""Makes ``gw_machine.h`` and ``gw_machine.c`` from the tables of a machine."""
+"""Makes ``gw_machine_NAME.h`` and ``gw_machine_NAME.c`` from the tables of a machine."""
 
 from __future__ import annotations
 
@@ -17,20 +17,14 @@ from gainwright_codegen.c_text import (
     identity,
 )
 
-_REPLACEABLE = """\
-/* A simulator may define this as nothing, to try many machines with one compilation. */
-#ifndef GW_MACHINE_CONST
-#define GW_MACHINE_CONST const
-#endif
-"""
 _INT16_HIGH, _INT32_HIGH, _UINT32_HIGH = 2**15 - 1, 2**31 - 1, 2**32 - 1
 
 
 def machine_sources(machine: MachineTables) -> dict[str, bytes]:
     """Return the text of both files by name."""
     return {
-        "gw_machine.h": _header(machine).encode("ascii"),
-        "gw_machine.c": _source(machine).encode("ascii"),
+        f"{machine.object}.h": _header(machine).encode("ascii"),
+        f"{machine.object}.c": _source(machine).encode("ascii"),
     }
 
 
@@ -45,27 +39,25 @@ def _identities(machine: MachineTables) -> list[str]:
 
 
 def _header(machine: MachineTables) -> str:
+    guard = f"{machine.object.upper()}_H"
     lines = [
         banner("constants and tables of one machine, generated.", _identities(machine)),
-        "#ifndef GW_MACHINE_H\n#define GW_MACHINE_H\n\n#include <stdint.h>\n",
+        f"#ifndef {guard}\n#define {guard}\n\n#include <stdint.h>\n",
         *(f'#include "{name}"' for name in machine.includes),
         "",
-        f"#define GW_MACHINE_NAME {c_string(machine.name)}",
-        f"#define GW_MACHINE_DIGEST {c_string(machine.digest)}\n",
-        comment("Trial and static files that this was made for; gw_axis.h compares."),
-        f"#define GW_MACHINE_TRIAL_FINGERPRINT {fingerprint(machine.trial_digest)}",
-        f"#define GW_MACHINE_RUNTIME_VERSION {RUNTIME_VERSION}\n",
-        comment("What 1.0 of torque and of speed are, in uN m and urad/s, and the control tick."),
-        f"#define GW_RATED_TORQUE_UNM {_number(round(machine.rated_torque_nm * 1e6))}",
-        f"#define GW_TOP_SPEED_URAD_PER_S {_number(round(machine.top_speed_rad_per_s * 1e6))}",
-        f"#define GW_CONTROL_TICK_NS {_number(round(machine.control_tick_us * 1000))}\n",
-        _REPLACEABLE,
-        C_LINKAGE_BEGINS,
-        comment("GW_MACHINE_DIGEST as a constant that firmware can read out."),
-        "extern const char gw_machine_digest[sizeof GW_MACHINE_DIGEST];\n",
+        comment("Trial and static files that this was made for."),
+        f"#if GW_TRIAL_FINGERPRINT != {fingerprint(machine.trial_digest)}",
+        f'#error "{machine.object}.h and gw_trial.h are from different exports"',
+        "#endif",
+        f"#if GW_RUNTIME_VERSION != {RUNTIME_VERSION}",
+        f'#error "{machine.object}.h was made for another version of the static files"',
+        "#endif\n",
+        f"#define {machine.prefix}_NAME {c_string(machine.name)}",
+        f"#define {machine.prefix}_DIGEST {c_string(machine.digest)}\n",
     ]
     for item in machine.constants:
-        lines += [comment(item.comment), f"#define {item.name} {_number(item.value)}\n"]
+        lines += [comment(item.comment), f"#define {item.name} {number(item.value)}\n"]
+    lines += [*machine.checks, C_LINKAGE_BEGINS]
     for table in machine.tables:
         if not table.private:
             lines += [comment(table.comment), f"extern {_declaration(table)};\n"]
@@ -75,8 +67,7 @@ def _header(machine: MachineTables) -> str:
 def _source(machine: MachineTables) -> str:
     lines = [
         banner("tables of one machine, generated.", _identities(machine)),
-        '#include "gw_machine.h"\n',
-        "const char gw_machine_digest[sizeof GW_MACHINE_DIGEST] = GW_MACHINE_DIGEST;\n",
+        f'#include "{machine.object}.h"\n',
     ]
     for table in machine.tables:
         prefix = "static " if table.private else ""
@@ -87,14 +78,13 @@ def _source(machine: MachineTables) -> str:
 
 
 def _declaration(table: MachineTable) -> str:
-    const = "GW_MACHINE_CONST" if table.replaceable else "const"
-    return f"{const} {table.c_type} {table.name}" + "".join(f"[{size}]" for size in table.extents)
+    return f"const {table.c_type} {table.name}" + "".join(f"[{size}]" for size in table.extents)
 
 
 def _initializer(value: Value, indent: int = 0, column: int = 0) -> str:
     """Return an initializer; lines after its first are indented, the first begins at a column."""
     if not isinstance(value, tuple):
-        return _number(value) if isinstance(value, int) else value
+        return number(value) if isinstance(value, int) else value
     pad = " " * (indent + 4)
     if any(isinstance(member, tuple) for member in value):
         inner = indent + 4
@@ -108,7 +98,7 @@ def _initializer(value: Value, indent: int = 0, column: int = 0) -> str:
     return "{\n" + body + "\n" + " " * indent + "}"
 
 
-def _number(value: int) -> str:
+def number(value: int) -> str:
     """Return a constant whose type holds the value also where ``int`` has 16 bits."""
     size = abs(value)
     if size <= _INT16_HIGH:

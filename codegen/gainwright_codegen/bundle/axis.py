@@ -15,8 +15,9 @@ from gainwright_codegen.bundle.golden.detector_c import detector_part
 def axis_bundle(trial: Trial, axis: AxisData, evidence_digest: str = "") -> Bundle:
     """Return the export of a trial for an axis; errors as ``make_bundle`` and ``axis_tables``."""
     stages = axis_tables(trial, axis)
-    parts = (detector_part(stages),) if stages else ()
-    return make_bundle(trial, machine_tables(trial, axis), parts, evidence_digest)
+    tables = machine_tables(trial, axis)
+    parts = (detector_part(stages, tables.object),) if stages else ()
+    return make_bundle(trial, tables, parts, evidence_digest)
 
 
 def export_axis(

@@ -7,7 +7,6 @@ from collections.abc import Collection, Iterable
 
 from gainwright.language.model import Kind, Signal, Trial
 from gainwright_codegen.axis_c.layout import MachineTables
-from gainwright_codegen.axis_c.machine import CONTROL_TICKS
 from gainwright_codegen.c_text import CAUTION, identity, plain
 
 _WIDTH = 96
@@ -37,7 +36,7 @@ def readme(
         _section("Outputs (enum gw_output)", _signals(trial.outputs)),
     ]
     if machine is not None:
-        sections.append(_section("Tables of the machine (gw_machine.h)", _tables(machine)))
+        sections.append(_section(f"The machine ({machine.object}.h)", _tables(machine)))
     return "\n\n".join(sections) + "\n"
 
 
@@ -103,7 +102,7 @@ def _rates(trial: Trial, machine: MachineTables | None) -> str:
             "row taken, or a negative code of gw_sequencer.h."
         )
     return _paragraphs(
-        "gw_axis_reset once.",
+        f"gw_axis_init(&axis, &{machine.object}) once for each axis.",
         f"Every control tick ({machine.control_tick_us:g} us), gw_axis_control_tick with the "
         "torque command before the test pulse and the speed error (reference minus speed), both "
         "Q4.24: 2^24 is the rated torque "
@@ -114,8 +113,8 @@ def _rates(trial: Trial, machine: MachineTables | None) -> str:
         "on axis.outputs. The detector's own inputs need no value. It returns the position of the "
         "row taken, or a negative code.",
         _tolerance(machine),
-        "gw_axis_gain gives the gain of a stage that applies now, in the format that "
-        "gw_gain_ladder states.",
+        "gw_axis_gain gives the gain of a stage that applies now, with the gain_fraction_bits of "
+        "that stage.",
         "Both from the same context, or the control tick from a context of higher priority that "
         "may interrupt the sequencer tick; never the other way round. Each axis has its own "
         "gw_axis; nothing else is written.",
@@ -133,7 +132,7 @@ def _rates(trial: Trial, machine: MachineTables | None) -> str:
 
 
 def _tolerance(machine: MachineTables) -> str:
-    ticks = next(c.value for c in machine.constants if c.name == CONTROL_TICKS)
+    ticks = machine.constants[0].value
     block = [8 * ticks * quarters // 4 for quarters in (3, 4, 5)]
     return (
         f"A sequencer tick has {ticks} control ticks. Counted from the first sequencer tick after "
@@ -143,7 +142,7 @@ def _tolerance(machine: MachineTables) -> str:
         "bit in the memory of the axis, an axis never reset and a table that does not decide: "
         "each gives a negative code and latches. Whatever you do with the code, the outputs then "
         "ask for nothing but show the fault, no test pulse is played and the start gain applies, "
-        "until gw_axis_reset."
+        "until gw_axis_init."
     )
 
 
@@ -152,9 +151,8 @@ def _memory(trial: Trial, machine: MachineTables | None) -> str:
     ram = 4 + set_bytes + 4 * max(1, len(trial.variables))
     text = (
         f"RAM for each axis: gw_sequencer takes {ram} bytes on a 32-bit target"
-        + ("; gw_axis adds detector, pulse, inputs and outputs." if machine else ".")
-        + " All tables are const. Stack: a step copies the inputs, "
-        f"{4 * max(1, len(trial.inputs))} bytes, besides a few words."
+        + ("; gw_axis adds detector, pulse and outputs." if machine else ".")
+        + " All tables are const."
     )
     return _paragraphs(text)
 

@@ -16,19 +16,29 @@ FLAGS = (
     "-std=c99",
     "-O2",
     "-ffreestanding",
+    "-fomit-frame-pointer",
     "-ffunction-sections",
     "-fdata-sections",
     "-fno-unwind-tables",
     "-fno-asynchronous-unwind-tables",
 )
 FIRMWARE_FUNCTIONS = (
-    "gw_axis_reset",
+    "gw_axis_init",
     "gw_axis_control_tick",
     "gw_axis_sequencer_tick",
     "gw_axis_gain",
 )
 """What firmware calls: everything else in flash is there for these."""
-_BENCH_FUNCTIONS = ("bench_place", "bench_force", "bench_pulse", "bench_sizes", "gw_selftest_run")
+_BENCH_FUNCTIONS = (
+    "bench_place",
+    "bench_force",
+    "bench_pulse",
+    "bench_init",
+    "bench_sizes",
+    "gw_axis_find",
+    "gw_axis_step",
+    "gw_selftest_run",
+)
 BENCH_FILE = "bench.c"
 SELF_TEST_FILE = "gw_selftest.c"
 _LAYOUT = """\
@@ -101,10 +111,11 @@ def build_image(folder: Path, names: Sequence[str], target: Target) -> Image:
     units = [name for name in names if name != SELF_TEST_FILE]
     objects = [_compiled(target, place, name) for name in units]
     all_objects = [*objects, _compiled(target, place, BENCH_FILE)]
+    machines = [n.removesuffix(".c") for n in units if n.startswith("gw_machine_")]
     bench = _linked(target, place, all_objects, (*FIRMWARE_FUNCTIONS, *_BENCH_FUNCTIONS))
     return Image(
         target,
-        firmware=_linked(target, place, objects, FIRMWARE_FUNCTIONS),
+        firmware=_linked(target, place, objects, (*FIRMWARE_FUNCTIONS, *machines)),
         bench=bench,
         units={
             symbol.name: unit

@@ -9,13 +9,13 @@ from typing import Protocol
 from gainwright_codegen.host import compile_shared, load_library
 
 _CALLS = {
-    "gw_axis_reset": "void {}(uintptr_t)",
     "gw_axis_control_tick": "uint32_t {}(uintptr_t, uint32_t, uint32_t)",
-    "gw_axis_read_inputs": "void {}(uintptr_t, uintptr_t)",
-    "gw_axis_step": "uint32_t {}(uintptr_t)",
+    "gw_axis_find": "void {}(uintptr_t, uintptr_t)",
+    "gw_axis_step": "uint32_t {}(uintptr_t, uintptr_t)",
     "gw_selftest_run": "uint32_t {}(void)",
     "bench_place": "uintptr_t {}(uint32_t)",
     "bench_force": "void {}(uint32_t)",
+    "bench_init": "void {}(void)",
     "bench_pulse": "void {}(uint32_t)",
 }
 _DATA = ("bench_axis", "bench_sizes")

@@ -83,7 +83,10 @@ def _workspace(bundle: Path) -> Iterator[tuple[Path, list[str], tuple[str, ...]]
         for name in sums:
             if name.endswith((".c", ".h")):
                 (folder / name).write_bytes(_content(bundle, name))
-        shutil.copy(Path(__file__).with_name(BENCH_FILE), folder)
+        bench = Path(__file__).with_name(BENCH_FILE).read_text(encoding="ascii")
+        (machine, *_) = machine_headers(sums)
+        named = bench.replace("@MACHINE@", machine.removesuffix(".h"))
+        (folder / BENCH_FILE).write_text(named, encoding="ascii")
         changed = tuple(
             name
             for name, digest in sums.items()
@@ -98,16 +101,22 @@ def _sums(bundle: Path) -> dict[str, str]:
         sums = {name: digest for digest, name in (line.split() for line in lines)}
     except (OSError, ValueError):
         sums = {}
-    needed = {"gw_axis.c", "gw_machine.c", SELF_TEST_FILE}
-    if not needed <= sums.keys() or any("/" in name for name in sums):
+    needed = {"gw_axis.c", SELF_TEST_FILE}
+    machines = machine_headers(sums)
+    if not needed <= sums.keys() or any("/" in name for name in sums) or not machines:
         raise input_error(
             bundle,
             SUMS_FILE,
             "no list of an export with a machine",
-            f"a folder written by `gainwright export`, with {', '.join(sorted(needed))}",
+            f"what `gainwright export` writes for a machine, {', '.join(sorted(needed))} and more",
             "export the trial for a machine, and name that folder",
         )
     return sums
+
+
+def machine_headers(names: Iterable[str]) -> list[str]:
+    """Return the headers of machines among the files of a bundle."""
+    return sorted(n for n in names if n.startswith("gw_machine_") and n.endswith(".h"))
 
 
 def _content(bundle: Path, name: str) -> bytes:

@@ -12,7 +12,7 @@ from gainwright_codegen.crosscheck.processor import Processor
 
 _Call = tuple[str, tuple[int, ...]]
 """A function of the axis, and its arguments behind the axis itself."""
-_NO_RESULT = ("gw_axis_read_inputs",)
+_NO_RESULT = ("gw_axis_find",)
 CONTROL_TICKS = 2400
 """Enough for every kind of signal, and for pulses and block ends to meet."""
 _PHASE_TICKS = 100
@@ -26,6 +26,8 @@ class Sizes:
     """What the bench says of itself."""
 
     axis_bytes: int
+    compared_bytes: int
+    """Of these, without the pointer to the machine."""
     sequences: int
     control_ticks: int
     """Per sequencer tick."""
@@ -50,8 +52,8 @@ class Costs:
 
 def sizes(processor: Processor) -> Sizes:
     """Return the sizes of the image that a processor runs."""
-    content = processor.memory(processor.address("bench_sizes"), 12)
-    return Sizes(*(int.from_bytes(content[k : k + 4], "little") for k in (0, 4, 8)))
+    content = processor.memory(processor.address("bench_sizes"), 16)
+    return Sizes(*(int.from_bytes(content[k : k + 4], "little") for k in range(0, 16, 4)))
 
 
 def failures(processor: Processor) -> int:
@@ -62,9 +64,10 @@ def failures(processor: Processor) -> int:
 def digest(processor: Processor) -> str:
     """Run everything; return SHA-256 (hex) over every result and the memory of the axis.
 
-    A ``gw_axis`` holds no pointer, so its bytes are the same on every little-endian processor.
+    Without the pointer to the machine, which stands at its end, the bytes of a ``gw_axis`` are the
+    same on every little-endian processor.
     """
-    total, size = hashlib.sha256(), sizes(processor).axis_bytes
+    total, size = hashlib.sha256(), sizes(processor).compared_bytes
     axis = processor.address("bench_axis")
     for calls in _ticks(processor):
         for name, arguments in calls:
@@ -99,7 +102,7 @@ def _ticks(processor: Processor) -> Iterator[Iterator[_Call]]:
 
     First control ticks, then sequencer ticks in their two halves, one for each golden sequence.
     """
-    processor.call("gw_axis_reset", processor.address("bench_axis"))
+    processor.call("bench_init")
     for tick, signals in enumerate(_signals()):
         if tick % _PULSE_TICKS == 0:
             processor.call("bench_pulse", 0)
@@ -109,9 +112,10 @@ def _ticks(processor: Processor) -> Iterator[Iterator[_Call]]:
 
 
 def _sequencer_tick(processor: Processor, number: int) -> Iterator[_Call]:
-    yield "gw_axis_read_inputs", (processor.call("bench_place", number),)
+    inputs = processor.call("bench_place", number)
+    yield "gw_axis_find", (inputs,)
     processor.call("bench_force", number)
-    yield "gw_axis_step", ()
+    yield "gw_axis_step", (inputs,)
 
 
 def _signals() -> Iterator[tuple[int, int]]:

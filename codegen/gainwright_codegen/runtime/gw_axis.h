@@ -5,14 +5,14 @@
  *
  * Firmware calls gw_axis_control_tick once per control tick, adds what it returns to the torque
  * command, and calls gw_axis_sequencer_tick once per sequencer tick. Everything else reads
- * axis->outputs.
+ * axis->outputs and gw_axis_gain. Any number of axes, of any machines, may be there.
  *
  * Two priorities: the control tick may interrupt the sequencer tick anywhere, and must not be
  * interrupted by it. Every field is written by one of the two only, as said below, and what crosses
- * between them is a single aligned 32-bit word, or stands ready before the word that announces it.
+ * between them is a single aligned word, or stands ready before the word that announces it.
  *
  * Errors latch. Whatever the caller does with the code: from a negative code on, until
- * gw_axis_reset, the outputs ask for nothing but show the fault (gw_trial_fault_outputs), no
+ * gw_axis_init, the outputs ask for nothing but show the fault (gw_trial_fault_outputs), no
  * pulse is played and every sequencer tick returns that code again.
  */
 #ifndef GW_AXIS_H
@@ -36,21 +36,16 @@ extern "C" {
 #define GW_BAD_RATE INT32_C(-4)
 
 /* Tolerance: counted from the first sequencer tick after a reset, every GW_RATE_BLOCK sequencer
- * ticks must see GW_RATE_BLOCK * GW_CONTROL_TICKS_PER_SEQUENCER_TICK control ticks, a quarter more
- * or less. How many come before the first sequencer tick does not matter; nor do single late ticks
+ * ticks must see GW_RATE_BLOCK times the machine's control_ticks, a quarter more or less. How many come before the first sequencer tick does not matter; nor do single late ticks
  * that the block makes up for. */
 #define GW_RATE_BLOCK 8
-#define GW_RATE_FEWEST ((GW_RATE_BLOCK * GW_CONTROL_TICKS_PER_SEQUENCER_TICK * 3) / 4)
-#define GW_RATE_MOST ((GW_RATE_BLOCK * GW_CONTROL_TICKS_PER_SEQUENCER_TICK * 5) / 4)
+#define GW_RATE_FEWEST(control_ticks) ((GW_RATE_BLOCK * (control_ticks) * 3) / 4)
+#define GW_RATE_MOST(control_ticks) ((GW_RATE_BLOCK * (control_ticks) * 5) / 4)
+/* More control ticks in a sequencer tick than this cannot be counted. */
+#define GW_CONTROL_TICKS_MAX 6553
 
-#if GW_MACHINE_RUNTIME_VERSION != GW_RUNTIME_VERSION
-#error "gw_machine.h was made for another version of the static files"
-#endif
-#if GW_MACHINE_TRIAL_FINGERPRINT != GW_TRIAL_FINGERPRINT
-#error "gw_machine.h and gw_trial.h are from different exports"
-#endif
-#if (GW_CONTROL_TICKS_PER_SEQUENCER_TICK < 1) || (GW_RATE_MOST >= 65536)
-#error "gw_axis: this many control ticks in a sequencer tick cannot be counted"
+#if (GW_STAGE_SLOTS > 255) || (GW_RUNG_COUNT_MAX > 255)
+#error "gw_axis: an order has 8 bits for the stage and 8 for the rung"
 #endif
 #if GW_RUNG_COUNT_MAX < 1
 #error "gw_axis: a gain ladder has at least one rung"
@@ -59,15 +54,21 @@ extern "C" {
 /* Counts go round: they are taken modulo GW_COUNT_MAX + 1. */
 #define GW_COUNT_MAX UINT32_C(65535)
 
-/* What the sequencer tick asks of the control tick. */
+/* What the sequencer tick asks of the control tick. All that must belong together is one word. */
 typedef struct {
-    int32_t stage;      /* whose detector settings and pulse apply, 0 to GW_STAGE_SLOTS - 1 */
-    int32_t rung;       /* of that stage */
-    int32_t hearing;    /* enum gw_hearing: what the detector's blocks belong to */
+    uint32_t word;      /* GW_ORDER_...; changes with every new order, and last */
     int32_t height;     /* of the pulse that is to begin, Q4.24; 0: none */
     int32_t complement; /* gw_pulse_complement(height) */
-    uint32_t number;    /* changes with every new order, and last */
 } gw_axis_order;
+
+/* Bytes of the word: stage (whose detector settings and pulse apply), rung of that stage, enum
+ * gw_hearing (what the detector's blocks belong to) with a bit for a request of a pulse, and a
+ * number that goes round. */
+#define GW_ORDER_STAGE(word) ((int32_t)((word) & 255U))
+#define GW_ORDER_RUNG(word) ((int32_t)(((word) >> 8) & 255U))
+#define GW_ORDER_HEARING(word) ((int32_t)(((word) >> 16) & 127U))
+#define GW_ORDER_PULSE UINT32_C(0x00800000)
+#define GW_ORDER_NUMBER(word) ((word) >> 24)
 
 /* The control ticks of the present block of sequencer ticks. */
 typedef struct {
@@ -80,41 +81,43 @@ typedef struct {
     gw_detector detector;
     gw_evidence evidence;
     gw_pulse pulse;
-    int32_t stage;          /* whose settings detector and pulse have now */
-    int32_t rung;           /* of the last order taken */
-    int32_t hearing;        /* ... */
-    uint32_t order_number;  /* of the last order taken */
-    uint32_t control_ticks; /* so far */
+    uint32_t taken;         /* word of the last order taken: whose settings apply now */
+    uint32_t control_ticks; /* so far; counted round */
     /* Written by the sequencer tick. */
     gw_sequencer sequencer;
     gw_axis_order order;
     gw_axis_rate rate;
     int32_t fault;     /* 0, or the code that latched */
-    uint32_t checksum; /* over state, variables, order, rate, fault and outputs */
-    int32_t inputs[GW_INPUT_SLOTS];   /* as the last sequencer tick saw them */
-    int32_t outputs[GW_OUTPUT_SLOTS]; /* as the last sequencer tick left them */
+    uint32_t checksum; /* over state, variables, order, rate and fault */
+    int32_t outputs[GW_OUTPUT_SLOTS]; /* all written in every sequencer tick, from what is checked */
+    /* Written by gw_axis_init. */
+    const gw_machine *machine;
+    uintptr_t machine_again; /* ~(uintptr_t)machine: a damaged pointer is never followed */
 } gw_axis;
 
-/* To be called before either tick may run. */
-void gw_axis_reset(gw_axis *axis);
+/* To be called before either tick may run, and to begin again after an error. */
+void gw_axis_init(gw_axis *axis, const gw_machine *machine);
 
 /* Torque command before the test pulse, and speed error; both Q4.24. Returns the torque to add:
  * never beyond the height of the pulse, and 0 after an error. */
 int32_t gw_axis_control_tick(gw_axis *axis, int32_t torque_command, int32_t speed_error);
 
-/* drive_inputs has one value per input of the trial; the detector's own inputs are overwritten.
- * Returns the row taken, or the negative code that has latched. */
-int32_t gw_axis_sequencer_tick(gw_axis *axis, const int32_t drive_inputs[GW_INPUT_SLOTS]);
+/* inputs has one value per input of the trial, as the drive has them; what the detector finds is
+ * written over the detector's own inputs there. Returns the row taken, or the negative code that
+ * has latched. */
+int32_t gw_axis_sequencer_tick(gw_axis *axis, int32_t inputs[GW_INPUT_SLOTS]);
 
-/* Its two halves, for who wants to look between them: what the table will see, and its step. */
-void gw_axis_read_inputs(gw_axis *axis, const int32_t drive_inputs[GW_INPUT_SLOTS]);
-int32_t gw_axis_step(gw_axis *axis);
+/* Its two halves, for who wants to look between them: what the detector finds, and the step of the
+ * table. */
+void gw_axis_find(const gw_axis *axis, int32_t inputs[GW_INPUT_SLOTS]);
+int32_t gw_axis_step(gw_axis *axis, const int32_t inputs[GW_INPUT_SLOTS]);
 
 /* Take the fields of the axis for sound as they are: for checkers that put it where they want. Not
  * for firmware. */
 void gw_axis_seal(gw_axis *axis);
 
-/* The gain of a stage that applies now, in the format of gw_gain_ladder. */
+/* The gain of a stage that applies now, with the gain_fraction_bits of the stage; 0, which is no
+ * gain of any ladder, if the axis does not know its machine: keep the drive's own start value. */
 int32_t gw_axis_gain(const gw_axis *axis, int32_t stage);
 
 #ifdef __cplusplus

@@ -26,18 +26,15 @@ void gw_sequencer_reset(gw_sequencer *sequencer)
 int32_t gw_sequencer_advance(gw_sequencer *sequencer, const int32_t inputs[GW_INPUT_SLOTS])
 {
     const gw_condition_bits seen = gw_trial_look(sequencer->state, inputs, sequencer->variables);
-    const uint32_t first = gw_trial_first_row[sequencer->state];
-    const uint32_t end = gw_trial_first_row[sequencer->state + 1];
-    uint32_t taken = first;
+    const gw_row *const end = &gw_trial_rows[gw_trial_first_row[sequencer->state + 1]];
+    const gw_row *row = &gw_trial_rows[gw_trial_first_row[sequencer->state]];
+    const gw_row *taken = row;
     uint32_t hits = 0U;
-    uint32_t index;
-    const gw_row *row;
 
     /* All rows are looked at, so that a second hit is noticed and the time does not vary. */
-    for (index = first; index < end; index++) {
-        row = &gw_trial_rows[index];
-        if (((seen & row->when) == row->when) && ((seen & row->unless) == 0U)) {
-            taken = index;
+    for (; row < end; row++) {
+        if (((seen ^ row->when) & (row->when | row->unless)) == 0U) {
+            taken = row;
             hits++;
         }
     }
@@ -47,10 +44,9 @@ int32_t gw_sequencer_advance(gw_sequencer *sequencer, const int32_t inputs[GW_IN
     if (hits > 1U) {
         return GW_SEVERAL_ROWS;
     }
-    row = &gw_trial_rows[taken];
-    sequencer->saturated = gw_trial_act(row->action, seen, inputs, sequencer->variables);
-    sequencer->state = (int32_t)row->target;
-    return (int32_t)row->number;
+    sequencer->saturated = gw_trial_act(taken->action, seen, inputs, sequencer->variables);
+    sequencer->state = (int32_t)taken->target;
+    return (int32_t)taken->number;
 }
 
 int32_t gw_sequencer_step(gw_sequencer *sequencer, const int32_t inputs[GW_INPUT_SLOTS])

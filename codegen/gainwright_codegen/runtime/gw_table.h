@@ -82,7 +82,10 @@ gw_condition_bits gw_trial_look(int32_t state, const int32_t inputs[], const int
 gw_variable_set gw_trial_act(uint32_t action, gw_condition_bits seen, const int32_t inputs[],
                              int32_t variables[]);
 
-/* Outputs of a state. The state must exist and the variables be inside their ranges. */
+/* Write what the detector finds (enum gw_finding) over the inputs that the trial has for it. */
+void gw_trial_take_findings(const int32_t findings[], int32_t inputs[]);
+
+/* Outputs of a state, each written once. The state must exist and the variables be inside their ranges. */
 void gw_trial_outputs(int32_t state, const int32_t variables[], int32_t outputs[]);
 
 /* Outputs that ask for nothing: each is 0, or the value of its range that is nearest to 0. */

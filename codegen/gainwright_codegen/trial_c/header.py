@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from gainwright.detector.evidence import FINDINGS
 from gainwright.language.model import Enumeration, Kind, Signal, Trial
 from gainwright_codegen.c_text import (
     C_LINKAGE_BEGINS,
@@ -18,6 +19,9 @@ from gainwright_codegen.c_text import (
 from gainwright_codegen.trial_c.condition_bits import condition_bits
 from gainwright_codegen.trial_c.expression import c_integer
 from gainwright_codegen.trial_c.identifiers import constant, names_by_prefix
+
+OBEYED_OUTPUTS = ("pulse_request", "hearing", "active_stage")
+"""Outputs by which a trial asks the axis for something."""
 
 
 def trial_header(trial: Trial) -> str:
@@ -38,6 +42,7 @@ def trial_header(trial: Trial) -> str:
             f"#define GW_TICK_US {trial.tick_us}",
             "",
             _counts(trial),
+            _bindings(trial),
             _constants(trial),
             _VARIABLE_SET,
             _enum("state", "STATE", [(s.name, s.meaning) for s in trial.states]),
@@ -80,6 +85,25 @@ def _counts(trial: Trial) -> str:
         if prefix != "STATE":
             lines.append(f"#define GW_{prefix}_SLOTS {max(1, len(names))}")
     return "\n".join(lines) + "\n"
+
+
+def _bindings(trial: Trial) -> str:
+    names = {output.name for output in trial.outputs}
+    return "\n".join(
+        [
+            comment("Outputs that gw_axis.c obeys, if the trial has them."),
+            *(f"#define GW_HAS_{name.upper()} {int(name in names)}" for name in OBEYED_OUTPUTS),
+            comment("Findings of the detector that gw_trial_take_findings knows."),
+            f"#define GW_TRIAL_FINDING_COUNT {len(FINDINGS)}",
+            comment("Longest gain ladder of all stages."),
+            f"#define GW_RUNG_COUNT_MAX {most_rungs(trial)}\n",
+        ]
+    )
+
+
+def most_rungs(trial: Trial) -> int:
+    """Return the number of rungs of the longest ladder, 1 without stages."""
+    return max((stage.rungs for stage in trial.stages), default=1)
 
 
 def _constants(trial: Trial) -> str:

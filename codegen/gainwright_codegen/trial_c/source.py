@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
-from gainwright.language.expression import Expression
 from gainwright.language.model import Signal, Trial
 from gainwright_codegen.c_text import (
     array,
@@ -22,8 +21,9 @@ from gainwright_codegen.trial_c.expression import (
     c_integer,
 )
 from gainwright_codegen.trial_c.identifiers import constant, names_by_prefix
+from gainwright_codegen.trial_c.outputs import outputs_by_state, resting_outputs, take_findings
 from gainwright_codegen.trial_c.rows import Actions
-from gainwright_codegen.trial_c.scope import tick_scope, variables_scope
+from gainwright_codegen.trial_c.scope import tick_scope
 
 
 def trial_source(trial: Trial) -> str:
@@ -45,9 +45,9 @@ def trial_source(trial: Trial) -> str:
             look(bits),
             _ASSIGN if any(actions.distinct) else "",
             _act(trial, actions),
-            _outputs(trial),
-            _rest_outputs(trial),
-            _fault_outputs(trial),
+            outputs_by_state(trial),
+            resting_outputs(trial),
+            take_findings(trial),
             "#ifdef GW_WITH_NAMES",
             checkers_view(trial, bits),
             _names(trial),
@@ -142,57 +142,6 @@ def _act(trial: Trial, actions: Actions) -> str:
         "gw_variable_set gw_trial_act(uint32_t action, gw_condition_bits seen,\n"
         "                             const int32_t inputs[], int32_t variables[])",
         body,
-    )
-
-
-def _output_assignment(name: str, text: str, indent: int) -> str:
-    return statement(f"outputs[{constant('OUTPUT', name)}] = {text};", indent)
-
-
-def _outputs(trial: Trial) -> str:
-    scope = variables_scope(trial)
-
-    def assignments(outputs: Mapping[str, Expression], indent: int) -> list[str]:
-        return [
-            _output_assignment(name, c_expression(expression, scope), indent)
-            for name, expression in outputs.items()
-        ]
-
-    defaults = {o.name: o.default for o in trial.outputs if o.default is not None}
-    body = [*assignments(defaults, 4), "    switch (state) {"]
-    for state in trial.states:
-        if state.outputs:
-            body.append(f"    case (int32_t){constant('STATE', state.name)}:")
-            body += [*assignments(state.outputs, 8), "        break;"]
-    body += [
-        "    default:",
-        "        break;",
-        "    }",
-        "    (void)variables;",
-        "    (void)outputs;",
-    ]
-    return _function(
-        "void gw_trial_outputs(int32_t state, const int32_t variables[], int32_t outputs[])", body
-    )
-
-
-def _rest_outputs(trial: Trial) -> str:
-    body = [
-        _output_assignment(output.name, c_integer(min(max(0, output.low), output.high)), 4)
-        for output in trial.outputs
-    ]
-    return _function("void gw_trial_rest_outputs(int32_t outputs[])", [*body, "    (void)outputs;"])
-
-
-FAULT_OUTPUT = "fault_latched"
-
-
-def _fault_outputs(trial: Trial) -> str:
-    latched = [output for output in trial.outputs if output.name == FAULT_OUTPUT]
-    body = [_output_assignment(output.name, c_integer(output.high), 4) for output in latched]
-    return _function(
-        "void gw_trial_fault_outputs(int32_t outputs[])",
-        ["    gw_trial_rest_outputs(outputs);", *body],
     )
 
 

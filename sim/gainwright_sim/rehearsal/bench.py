@@ -10,7 +10,7 @@ from gainwright.language.model import Trial
 from gainwright.semantics.machine import ReferenceMachine
 from gainwright.semantics.monitor import Violation
 from gainwright.semantics.run_monitor import Run, RunMonitor, RunWatch
-from gainwright_codegen.axis_c.machine import machine_tables
+from gainwright_codegen.axis_c.machine import control_ticks, machine_tables
 from gainwright_codegen.axis_c.tables import StageTables, axis_tables
 from gainwright_codegen.axis_c.text import machine_sources
 from gainwright_codegen.sources import runtime_sources, trial_sources
@@ -21,7 +21,7 @@ from gainwright_sim.rig.fit import check_fit
 from gainwright_sim.rig.library import load_rig
 from gainwright_sim.rig.log import RigLog
 from gainwright_sim.rig.run import Rig
-from gainwright_sim.rig.tables import replace_tables
+from gainwright_sim.rig.tables import MachineInMemory
 
 
 class RequirementJudge:
@@ -53,9 +53,8 @@ class Bench:
     Args:
         trial: what is rehearsed.
         machine: whose tables are compiled in.
-        changeable: any machine with the same control tick may be mounted, and one must be before
-            the first run; its tables then replace the compiled ones. A test shows that this makes
-            no difference.
+        changeable: no machine is compiled in; any may be mounted, and ``machine`` is at first. A
+            test shows that this makes no difference.
 
     Raises:
         InputError: the trial has inputs that the rig does not know, the machine lacks what a stage
@@ -68,16 +67,19 @@ class Bench:
         self.trial = trial
         self._monitor = RunMonitor(trial)
         axis = axis_data(machine)
-        exported = (
-            runtime_sources() | trial_sources(trial) | machine_sources(machine_tables(trial, axis))
-        )
-        self._ffi, self._library = load_rig(trial, exported, changeable)
+        exported = runtime_sources() | trial_sources(trial)
         self._changeable = changeable
-        self._kept: list[Any] = []
         self.machine = machine
         self.tables: tuple[StageTables, ...] = axis_tables(trial, axis)
-        if not changeable:
+        if changeable:
+            self._ffi, self._library = load_rig(trial, exported)
+            self._mounted = self._in_memory()
+        else:
             check_fit(trial, machine, self.tables)
+            tables = machine_tables(trial, axis)
+            exported |= machine_sources(tables)
+            self._ffi, self._library = load_rig(trial, exported, tables.object)
+            self._gw_machine = self._ffi.addressof(self._library, tables.object)
 
     def mount(self, machine: Machine) -> None:
         """Put a machine on a changeable bench; InputError if it does not fit the trial."""
@@ -86,7 +88,14 @@ class Bench:
         tables = axis_tables(self.trial, axis_data(machine))
         check_fit(self.trial, machine, tables)
         self.machine, self.tables = machine, tables
-        self._kept = replace_tables(self._ffi, self._library, tables)
+        self._mounted = self._in_memory()
+
+    def _in_memory(self) -> MachineInMemory:
+        axis = axis_data(self.machine)
+        ticks, tick_s = control_ticks(self.trial, axis), axis.timing.control_tick_s
+        made = MachineInMemory(self._ffi, self.tables, ticks, tick_s)
+        self._gw_machine = made.pointer
+        return made
 
     def judge(self) -> RequirementJudge:
         """Return a judge of the trial's requirements for one run."""
@@ -94,4 +103,7 @@ class Bench:
 
     def rig(self, seed: int, **options: Any) -> Rig:
         """Return a new run on the mounted machine; options as :class:`Rig`."""
-        return Rig(self._ffi, self._library, self.trial, self.machine, self.tables, seed, **options)
+        return Rig(
+            self._ffi, self._library, self.trial, self.machine, self.tables, self._gw_machine, seed,
+            **options,
+        )  # fmt: skip

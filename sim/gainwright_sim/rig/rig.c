@@ -78,8 +78,9 @@ static void rest_drive(rig *r)
     rig_motion_start(&r->motion, &r->drive, r->measured.position_rad);
 }
 
-void rig_start(rig *r, const rig_plant *plant, const rig_drive *drive, const rig_binding *binding,
-               const rig_override *overrides, int32_t override_count, uint64_t seed)
+void rig_start(rig *r, const gw_machine *machine, const rig_plant *plant, const rig_drive *drive,
+               const rig_binding *binding, const rig_override *overrides, int32_t override_count,
+               uint64_t seed)
 {
     int32_t i;
 
@@ -98,7 +99,7 @@ void rig_start(rig *r, const rig_plant *plant, const rig_drive *drive, const rig
     rig_measured_start(&r->measured, drive, rig_counted(&r->drive.encoder, r->x[0]));
     r->start_rad = r->measured.position_rad;
     r->target_rad = r->start_rad;
-    gw_axis_reset(&r->axis);
+    gw_axis_init(&r->axis, machine);
     rest_drive(r);
     clear_window(r);
 }
@@ -177,14 +178,14 @@ static void obey_outputs(rig *r)
     }
 }
 
-static void write_log(rig *r, rig_log *log, int32_t row)
+static void write_log(rig *r, rig_log *log, int32_t row, const int32_t inputs[GW_INPUT_SLOTS])
 {
     const int64_t at = r->sequencer_tick - log->first;
     float *signals = log->signals + at * RIG_SIGNALS;
 
     log->state[at] = r->axis.sequencer.state;
     log->row[at] = row;
-    memcpy(log->inputs + at * GW_INPUT_SLOTS, r->axis.inputs, sizeof r->axis.inputs);
+    memcpy(log->inputs + at * GW_INPUT_SLOTS, inputs, GW_INPUT_SLOTS * sizeof inputs[0]);
     memcpy(log->variables + at * GW_VARIABLE_SLOTS, r->axis.sequencer.variables,
            sizeof r->axis.sequencer.variables);
     memcpy(log->outputs + at * GW_OUTPUT_SLOTS, r->axis.outputs, sizeof r->axis.outputs);
@@ -207,11 +208,11 @@ static void sequencer_tick(rig *r, rig_log *log)
 
     rig_measured_report(&r->measured, &r->drive, &r->motion, r->target_rad);
     supply_inputs(r, inputs);
-    gw_axis_read_inputs(&r->axis, inputs);
-    force_inputs(r, r->axis.inputs);
-    row = gw_axis_step(&r->axis);
+    gw_axis_find(&r->axis, inputs);
+    force_inputs(r, inputs);
+    row = gw_axis_step(&r->axis, inputs);
     obey_outputs(r);
-    write_log(r, log, row);
+    write_log(r, log, row, inputs);
     clear_window(r);
     r->sequencer_tick += 1;
     if (output_of(r, RIG_FINISHED, 0) || output_of(r, RIG_LIMITED_BY_NOISE, 0)

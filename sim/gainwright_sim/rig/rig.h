@@ -89,11 +89,12 @@ enum rig_signal {
 
 typedef struct rig rig;
 
-/* Bytes that a rig needs; the host allocates, rig_start writes all of it. The overrides must stay
- * where they are as long as the rig is used. */
+/* Bytes that a rig needs; the host allocates, rig_start writes all of it. The machine and the
+ * overrides must stay where they are as long as the rig is used. */
 int64_t rig_size(void);
-void rig_start(rig *r, const rig_plant *plant, const rig_drive *drive, const rig_binding *binding,
-               const rig_override *overrides, int32_t override_count, uint64_t seed);
+void rig_start(rig *r, const gw_machine *machine, const rig_plant *plant, const rig_drive *drive,
+               const rig_binding *binding, const rig_override *overrides, int32_t override_count,
+               uint64_t seed);
 
 /* Runs until `sequencer_ticks` more have passed, this part of the log is full, or (unless
  * `past_end`) the trial has ended and the axis has rested for a moment; returns the sequencer ticks

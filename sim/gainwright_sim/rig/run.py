@@ -32,6 +32,7 @@ class Rig:
     Args:
         ffi, library: from :func:`gainwright_sim.rig.library.load_rig`.
         trial, machine, tables: what the library was made from.
+        gw_machine: pointer to the machine as the exported C knows it.
         seed: of the torque noise.
         longest_s: machine time after which the run stops whether it has ended or not.
         overrides: inputs to force; those of the detector too.
@@ -46,6 +47,7 @@ class Rig:
         trial: Trial,
         machine: Machine,
         tables: tuple[StageTables, ...],
+        gw_machine: Any,
         seed: int,
         longest_s: float = 600.0,
         overrides: Iterable[Override] = (),
@@ -54,6 +56,7 @@ class Rig:
     ) -> None:
         configuration.check_rig_inputs(trial)
         self._ffi, self._library, self._trial = ffi, library, trial
+        self._gw_machine = gw_machine
         self._past_end = exact_ticks is not None
         longest = round(longest_s / (trial.tick_us * 1e-6))
         self._most_ticks = longest if exact_ticks is None else exact_ticks
@@ -66,6 +69,7 @@ class Rig:
         forced = self._forced = self._overrides(overrides)
         library.rig_start(
             self._rig,
+            gw_machine,
             configuration.plant(ffi, machine),
             drive,
             configuration.binding(ffi, trial, tables),

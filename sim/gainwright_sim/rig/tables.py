@@ -1,4 +1,4 @@
-"""Writes the tables of another axis into a loaded rig, so that it need not be compiled again."""
+"""Makes the ``gw_machine`` of an axis in memory: a loaded rig need not be compiled again."""
 
 from __future__ import annotations
 
@@ -11,28 +11,36 @@ from gainwright.detector.settings import LevelSettings
 from gainwright_codegen.axis_c.tables import StageTables
 
 
-def replace_tables(ffi: cffi.FFI, library: Any, tables: Sequence[StageTables]) -> list[Any]:
-    """Overwrite ladders, detector settings and pulses of a library loaded as ``changeable``.
+class MachineInMemory:
+    """Ladders, detector settings and pulses as the generated C has them."""
 
-    Returns:
-        Memory that the library now refers to: keep it as long as the library is used.
-    """
-    kept = []
-    for number, table in enumerate(tables):
-        rungs = len(table.ladder.raw)
-        library.gw_gain_ladder[number][0:rungs] = list(table.ladder.raw)
-        library.gw_pulse_height[number][0:rungs] = list(table.pulse.heights)
-        detector = library.gw_stage_detector[number]
+    def __init__(
+        self, ffi: cffi.FFI, tables: Sequence[StageTables], control_ticks: int, tick_s: float
+    ) -> None:
+        self._kept = list[Any]()
+        self.pointer = ffi.new("gw_machine *")
+        """Valid as long as this object is."""
+        self.pointer.control_ticks = control_ticks
+        self.pointer.control_tick_ns = round(tick_s * 1e9)
+        for number, table in enumerate(tables):
+            self._write_stage(ffi, self.pointer.stage[number], table)
+
+    def _array(self, ffi: cffi.FFI, c_type: str, values: Sequence[int]) -> Any:
+        self._kept.append(ffi.new(c_type, list(values)))
+        return self._kept[-1]
+
+    def _write_stage(self, ffi: cffi.FFI, stage: Any, table: StageTables) -> None:
+        stage.gain = self._array(ffi, "int32_t[]", table.ladder.raw)
+        stage.pulse_height = self._array(ffi, "int32_t[]", table.pulse.heights)
+        stage.rungs = len(table.ladder.raw)
+        stage.gain_fraction_bits = table.ladder.format.fraction_bits
+        stage.pulse.shape = self._array(ffi, "int16_t[]", table.pulse.shape)
+        stage.pulse.ticks = len(table.pulse.shape)
         for place, words in enumerate(table.detector.words):
-            target = detector.section[place]
+            target = stage.detector.section[place]
             target.b0, target.a1, target.a2 = words
-        _write_level(detector.ring, table.detector.ring)
-        _write_level(detector.burst, table.detector.burst)
-        shape = ffi.new("int16_t[]", list(table.pulse.shape))
-        library.gw_stage_pulse[number].shape = shape
-        library.gw_stage_pulse[number].ticks = len(table.pulse.shape)
-        kept.append(shape)
-    return kept
+        _write_level(stage.detector.ring, table.detector.ring)
+        _write_level(stage.detector.burst, table.detector.burst)
 
 
 def _write_level(target: Any, source: LevelSettings) -> None:

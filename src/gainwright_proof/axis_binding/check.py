@@ -103,11 +103,12 @@ class _Lockstep:
         self._trial = trial
         axis, probed = probe_axis(trial), probe_trial(trial)
         self._stages: Sequence[StageTables] = axis_tables(probed, axis)
+        machine = machine_tables(probed, axis)
         library = compile_shared(
             {
                 **exported,
-                **machine_sources(machine_tables(probed, axis)),
-                "lockstep_tables.h": lockstep_tables(trial, axis, self._stages),
+                **machine_sources(machine),
+                "lockstep_tables.h": lockstep_tables(trial, machine.object, self._stages),
                 "lockstep.c": (Path(__file__).parent / "lockstep.c").read_bytes(),
             },
             name="lockstep",

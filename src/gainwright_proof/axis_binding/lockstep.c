@@ -23,6 +23,7 @@ enum {
 };
 
 static gw_axis axis;
+static int32_t inputs[GW_INPUT_SLOTS];
 static gw_sequencer shadow;
 static int32_t outputs[GW_OUTPUT_SLOTS];
 static int32_t pulse_next;
@@ -42,7 +43,7 @@ static int32_t pulse_wanted(void)
 void gl_reset(void)
 {
     memset(&axis, 0x5A, sizeof axis);
-    gw_axis_reset(&axis);
+    gw_axis_init(&axis, &GL_MACHINE);
     gw_sequencer_reset(&shadow);
     gw_sequencer_outputs(&shadow, outputs);
     pulse_next = INT32_MAX;
@@ -125,17 +126,18 @@ int32_t gl_sequencer_tick(const int32_t drive_inputs[], int32_t forced)
     int32_t row;
     int32_t i;
 
-    gw_axis_read_inputs(&axis, drive_inputs);
+    memcpy(inputs, drive_inputs, sizeof inputs);
+    gw_axis_find(&axis, inputs);
     for (i = 0; i < GW_INPUT_COUNT; i++) {
-        if ((gl_is_finding[i] == 0) && (axis.inputs[i] != drive_inputs[i])) {
+        if ((gl_is_finding[i] == 0) && (inputs[i] != drive_inputs[i])) {
             return GL_DRIVE_INPUT;
         }
         if (forced != 0) {
-            axis.inputs[i] = drive_inputs[i];
+            inputs[i] = drive_inputs[i];
         }
     }
-    row = gw_axis_step(&axis);
-    if (step_model(axis.inputs) != row) {
+    row = gw_axis_step(&axis, inputs);
+    if (step_model(inputs) != row) {
         return GL_ROW;
     }
     if ((axis.sequencer.state != shadow.state)
@@ -176,7 +178,7 @@ int32_t gl_output(int32_t number)
 
 int32_t gl_input(int32_t number)
 {
-    return axis.inputs[number];
+    return inputs[number];
 }
 
 uint32_t gl_rows_taken(void)

@@ -39,8 +39,11 @@ def probe_trial(trial: Trial) -> Trial:
     return replace(trial, stages=stages)
 
 
-def lockstep_tables(trial: Trial, axis: AxisData, stages: Sequence[StageTables]) -> str:
-    """Return ``lockstep_tables.h``: what the model knows, from the tables before they were C."""
+def lockstep_tables(trial: Trial, machine: str, stages: Sequence[StageTables]) -> str:
+    """Return ``lockstep_tables.h``: what the model knows, from the tables before they were C.
+
+    ``machine`` is the C name of the probe's object.
+    """
     outputs = [output.name for output in trial.outputs]
     numbers = {
         "GL_CONTROL_TICKS": CONTROL_TICKS,
@@ -53,7 +56,8 @@ def lockstep_tables(trial: Trial, axis: AxisData, stages: Sequence[StageTables])
         "int32_t gl_height": [table.pulse.heights for table in stages] or [(0,)],
         "int32_t gl_pulse_shape": [table.pulse.shape for table in stages] or [(0,)],
     }
-    lines = [f"#define {name} ({value})" for name, value in numbers.items()]
+    lines = [f'#include "{machine}.h"', f"#define GL_MACHINE {machine}"]
+    lines += [f"#define {name} ({value})" for name, value in numbers.items()]
     for name, rows in tables.items():
         widest = max(map(len, rows))
         text = array([array([str(value) for value in row]) for row in rows])

@@ -38,8 +38,8 @@ class Defect:
 
 ROW_INDEX = Defect(
     "gw_sequencer.c",
-    "taken = index;",
-    "taken = index + GW_ROW_COUNT;",
+    "taken = row;",
+    "taken = row + GW_ROW_COUNT;",
     "index of the row taken lies beyond the table",
     "gw_check_step_any_memory",
     "sequencer->saturated = gw_trial_act(",
@@ -134,15 +134,15 @@ PULSE_INDEX = Defect(
 )
 RUNG_INDEX = Defect(
     "gw_axis.c",
-    "return gw_gain_ladder[sound][rung_of(axis->outputs, sound)];",
-    "return gw_gain_ladder[sound][axis->outputs[gw_trial_stages[sound].rung_output]];",
+    "gain[rung_of(sound, axis->outputs, number)]",
+    "gain[axis->outputs[gw_trial_stages[number].rung_output]]",
     "index of the gain ladder not limited",
     "gw_check_gain",
 )
 HEIGHT_INDEX = Defect(
     "gw_axis.c",
-    "gw_pulse_height[stage][rung]",
-    "gw_pulse_height[stage][rung + 1]",
+    "stage->pulse_height[rung]",
+    "stage->pulse_height[rung + 1]",
     "index of the pulse heights one too high",
     "gw_check_sequencer_tick",
 )

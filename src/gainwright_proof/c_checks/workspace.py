@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 import subprocess
 import tempfile
@@ -18,6 +19,9 @@ from gainwright_proof.c_checks.struct_driver import struct_driver
 from gainwright_proof.c_checks.structures import structures
 
 MACHINE_FILE = "gw_machine.c"
+"""What the tables of the machine are called here, whatever its name."""
+ANY_MACHINE_HEADER = "any_machine.h"
+"""Names the object of the machine ``GW_ANY_MACHINE``."""
 DRIVER_DIRECTORY = Path(__file__).parent / "driver"
 INCLUDE_DIRECTORY = Path(__file__).parent / "include"
 
@@ -66,9 +70,18 @@ def workspace(sources: Mapping[str, bytes], trial: Trial) -> Iterator[Workspace]
     with tempfile.TemporaryDirectory(prefix="gainwright-source-") as root:
         folder = Path(root) / "source"
         shutil.copytree(DRIVER_DIRECTORY, folder)
+        machines = [n.removesuffix(".c") for n in sources if re.match(r"gw_machine_\w+\.c$", n)]
+        sources = {
+            MACHINE_FILE if name == f"{machine}.c" else name: content
+            for machine in machines[:1] or [""]
+            for name, content in sources.items()
+        }
         names = tuple(name for name in sources if name.endswith((".c", ".h")))
         for name in names:
             (folder / name).write_bytes(sources[name])
+        for machine in machines[:1]:
+            text = f'#include "{machine}.h"\n#define GW_ANY_MACHINE {machine}\n'
+            (folder / ANY_MACHINE_HEADER).write_text(text, encoding="ascii")
         (folder / plain_reference.FILE).write_text(
             plain_reference.plain_reference(trial), encoding="ascii"
         )

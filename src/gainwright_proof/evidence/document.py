@@ -31,7 +31,7 @@ ASSUMPTIONS = (
     "Brake feedback: the trial waits for times, not for a switch. A brake that does not close, or "
     "not in time, is not noticed by it.",
     "Negative return code of gw_axis_sequencer_tick: the outputs then ask for nothing and every "
-    "tick returns it again until gw_axis_reset. The caller must act on these outputs, must not go "
+    "tick returns it again until gw_axis_init. The caller must act on these outputs, must not go "
     "on with older ones, and must not reset before the cause is known.",
     "Compiler and target: exploration ran code of this computer's compiler. Compiler, processor "
     "and memory of the target do what C99 says; integers have 32 bits in two's complement. The "

@@ -19,8 +19,13 @@ _SEED = 2463534242
 _WORD = 2**32
 
 
-def detector_part(stages: Sequence[StageTables]) -> SelfTestPart:
-    """Return the self-test of detector settings, ladders and pulses of all stages."""
+def detector_part(stages: Sequence[StageTables], machine: str) -> SelfTestPart:
+    """Return the self-test of detector settings, ladders and pulses of all stages.
+
+    Args:
+        stages: with the tables as designed.
+        machine: C name of the machine's object.
+    """
     rows = [_expected(stage) for stage in stages]
     source = "\n".join(
         [
@@ -38,10 +43,11 @@ def detector_part(stages: Sequence[StageTables]) -> SelfTestPart:
             _RUN.replace("@SEED@", str(_SEED))
             .replace("@TICKS@", str(_SHIFT_TICKS))
             .replace("@SHIFTS@", str(len(_SHIFTS)))
-            .replace("@STAGES@", str(len(stages))),
+            .replace("@STAGES@", str(len(stages)))
+            .replace("@MACHINE@", machine),
         ]
     )
-    return SelfTestPart(("gw_axis.h",), source, "run_stages")
+    return SelfTestPart((f"{machine}.h",), source, "run_stages")
 
 
 def _expected(stage: StageTables) -> str:
@@ -130,7 +136,8 @@ static uint32_t detector_checksum(uint32_t stage)
         const int32_t torque_command = noise(&word, tick);
         const int32_t speed_error = noise(&word, tick);
 
-        gw_detector_sample(&detector, &gw_stage_detector[stage], torque_command, speed_error);
+        gw_detector_sample(&detector, &@MACHINE@.stage[stage].detector, torque_command,
+                           speed_error);
         checksum = add_band(checksum, &detector.ring);
         checksum = add_band(checksum, &detector.burst);
     }
@@ -139,14 +146,14 @@ static uint32_t detector_checksum(uint32_t stage)
 
 static uint32_t table_checksum(uint32_t stage)
 {
-    const gw_pulse_shape *pulse = &gw_stage_pulse[stage];
+    const gw_pulse_shape *pulse = &@MACHINE@.stage[stage].pulse;
     uint32_t checksum = CHECKSUM_START;
     uint32_t rung;
     int32_t tick;
 
     for (rung = 0U; rung < golden_stages[stage].rungs; rung++) {
-        checksum = checksum_add(checksum, (uint32_t)gw_gain_ladder[stage][rung]);
-        checksum = checksum_add(checksum, (uint32_t)gw_pulse_height[stage][rung]);
+        checksum = checksum_add(checksum, (uint32_t)@MACHINE@.stage[stage].gain[rung]);
+        checksum = checksum_add(checksum, (uint32_t)@MACHINE@.stage[stage].pulse_height[rung]);
     }
     for (tick = 0; tick < pulse->ticks; tick++) {
         checksum = checksum_add(checksum, (uint32_t)pulse->shape[tick]);

@@ -2,6 +2,7 @@
 #include "check_axis.h"
 
 #include "check_step.h"
+#include "any_machine.h"
 #include "gw_any.h"
 #include "gw_table.h"
 
@@ -18,20 +19,17 @@ static void any_axis(gw_axis *axis)
     }
     gw_any_detector(&axis->detector);
     gw_any_pulse(&axis->pulse);
-    axis->stage = gw_any_int32(INT32_MIN, INT32_MAX);
-    axis->order_number = gw_any_uint32(0U, UINT32_MAX);
-    axis->control_ticks = gw_any_uint32(0U, GW_COUNT_MAX);
-    axis->order.stage = gw_any_int32(INT32_MIN, INT32_MAX);
+    axis->machine = &GW_ANY_MACHINE;
+    axis->machine_again = ~(uintptr_t)axis->machine;
+    axis->taken = gw_any_uint32(0U, UINT32_MAX);
+    axis->control_ticks = gw_any_uint32(0U, UINT32_MAX);
+    axis->order.word = gw_any_uint32(0U, UINT32_MAX);
     axis->order.height = gw_any_int32(INT32_MIN, INT32_MAX);
     axis->order.complement = gw_any_int32(INT32_MIN, INT32_MAX);
-    axis->order.number = gw_any_uint32(0U, UINT32_MAX);
     axis->rate.first = gw_any_uint32(0U, GW_COUNT_MAX);
     axis->rate.sequencer_ticks = gw_any_int32(-1, GW_RATE_BLOCK - 1);
     axis->fault = gw_any_int32(INT32_MIN, INT32_MAX);
     axis->checksum = gw_any_uint32(0U, UINT32_MAX);
-    for (i = 0; i < GW_INPUT_SLOTS; i++) {
-        axis->inputs[i] = gw_any_int32(INT32_MIN, INT32_MAX);
-    }
     for (i = 0; i < GW_OUTPUT_SLOTS; i++) {
         axis->outputs[i] = gw_any_int32(INT32_MIN, INT32_MAX);
     }
@@ -39,7 +37,6 @@ static void any_axis(gw_axis *axis)
 
 static void check_axis(const gw_axis *axis)
 {
-    gw_check(axis->control_ticks <= GW_COUNT_MAX);
     gw_check(axis->rate.first <= GW_COUNT_MAX);
     gw_check((axis->rate.sequencer_ticks >= -1) && (axis->rate.sequencer_ticks < GW_RATE_BLOCK));
     gw_check_pulse(&axis->pulse);
@@ -65,7 +62,7 @@ void gw_check_products(void)
 
     for (stage = 0; stage < GW_STAGE_SLOTS; stage++) {
         for (i = 0; i < GW_DETECTOR_SECTIONS; i++) {
-            const gw_highpass_coefficients *section = &gw_stage_detector[stage].section[i];
+            const gw_highpass_coefficients *section = &GW_ANY_MACHINE.stage[stage].detector.section[i];
 
             check_product(section->b0, GW_CHECK_DIFFERENCE_MAX);
             check_product(section->a1, -GW_SIGNAL_LOWEST);
@@ -89,7 +86,7 @@ void gw_check_pulse_sample(void)
     gw_pulse pulse;
 
     gw_any_pulse(&pulse);
-    (void)gw_pulse_sample(&pulse, &gw_stage_pulse[gw_any_int32(0, GW_STAGE_SLOTS - 1)]);
+    (void)gw_pulse_sample(&pulse, &GW_ANY_MACHINE.stage[gw_any_int32(0, GW_STAGE_SLOTS - 1)].pulse);
     gw_check_pulse(&pulse);
 }
 
@@ -119,7 +116,7 @@ void gw_check_axis_all(void)
 {
     gw_axis axis;
 
-    gw_axis_reset(&axis);
+    gw_axis_init(&axis, &GW_ANY_MACHINE);
     check_axis(&axis);
     gw_check_step_all();
     gw_check_products();

@@ -10,7 +10,7 @@ void gw_check_filter(void)
     int32_t value;
 
     gw_any_band(&band);
-    value = filter(&band, &gw_stage_detector[0], gw_any_int32(INT32_MIN, INT32_MAX));
+    value = filter(&band, &GW_ANY_MACHINE.stage[0].detector, gw_any_int32(INT32_MIN, INT32_MAX));
     gw_check(value >= -GW_CHECK_VALUE_MAX);
     gw_check(value <= GW_CHECK_VALUE_MAX);
 }

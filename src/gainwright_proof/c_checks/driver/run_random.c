@@ -9,6 +9,7 @@
 #include "gw_any.h"
 #include "gw_sequencer.h"
 #ifdef GW_CHECK_MACHINE
+#include "any_machine.h"
 #include "check_axis.h"
 #endif
 
@@ -37,11 +38,11 @@ static void life_of_axis(long ticks)
     long tick;
     int32_t i;
 
-    gw_axis_reset(&axis);
+    gw_axis_init(&axis, &GW_ANY_MACHINE);
     for (tick = 0; tick < ticks; tick++) {
         (void)gw_axis_control_tick(&axis, gw_any_int32(INT32_MIN, INT32_MAX),
                                    gw_any_int32(INT32_MIN, INT32_MAX));
-        if (tick % GW_CONTROL_TICKS_PER_SEQUENCER_TICK == 0) {
+        if (tick % GW_ANY_MACHINE.control_ticks == 0) {
             for (i = 0; i < GW_INPUT_SLOTS; i++) {
                 inputs[i] = gw_any_int32(0, 1);
             }
