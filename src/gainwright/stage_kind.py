@@ -8,6 +8,7 @@ is tuned as a rate 1/Tn. The exact limit of a kind, which a trial never knows, s
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
@@ -65,6 +66,10 @@ INTEGRAL_TOP = 0.92
 passivity of the axis bounds from below where the loop can oscillate."""
 
 
+FULL_PULSE_BELOW = 0.15
+"""Rate or position gain times the longest half wave of the pulse, up to which it is full."""
+
+
 def _own_start(timing: DriveTiming, own: float) -> float:
     return own
 
@@ -84,8 +89,12 @@ def _integral_band_hz(timing: DriveTiming) -> float:
 def _stated_pulse_share(
     stage: Stage, ratings: DriveRatings, half_wave_s: float, value: float
 ) -> float:
-    """Return what the stage states: the answer depends on the speed gain, which is held."""
-    return stage.pulse_share
+    """Return what the stage states for slow values, and less where the loop answers more.
+
+    The answer of a loop near its limit grows with the value; the speed gain, which is held, is not
+    known here. A height that proves too low is raised at run time.
+    """
+    return stage.pulse_share * min(1.0, math.sqrt(FULL_PULSE_BELOW / (value * half_wave_s)))
 
 
 STAGE_KINDS: Mapping[str, StageKind] = {

@@ -42,7 +42,13 @@ DOCUMENT = tomllib.loads(shipped_trial_path().read_text(encoding="utf-8"))
 TRIAL = trial_from_document(DOCUMENT, "standard.toml")
 
 
-@pytest.mark.parametrize("name", shipped_trial_names())
+@pytest.mark.parametrize(
+    "name",
+    [
+        name if name == "standard" else pytest.param(name, marks=pytest.mark.slow)
+        for name in shipped_trial_names()
+    ],
+)
 def test_shipped_trials_are_read_alike(name):
     document = tomllib.loads(shipped_trial_path(name).read_text(encoding="utf-8"))
     found = second_reading(trial_from_document(document, name), document)

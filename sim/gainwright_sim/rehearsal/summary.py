@@ -54,6 +54,11 @@ class StageSummary:
     onset_rung: int | None
     onset_frequency_hz: float | None
     onset_time_s: float | None
+    ended_by: str | None
+    """What ended the search: onset, noise, a bound that the trial names, or top_rung; None if it
+    did not end by a limit."""
+    ended_at: float | None
+    """Gain at which it ended."""
     theory: Theory | None
 
 
@@ -162,8 +167,32 @@ def _stage(rehearsal: Rehearsal, number: int, key: str) -> StageSummary:
             None if onset is None else onset_frequency_hz(rehearsal, table, onset.tick)
         ),
         onset_time_s=None if onset is None else round(onset.tick * tick_s, 6),
+        **_search_end(rehearsal, number),
         theory=_theory(table, rehearsal.machine, limit, result, _held(rehearsal, number)),
     )
+
+
+BOUND_VARIABLE = "position_bound"
+"""Variable, an enumeration, by which a trial says which bound of its own ended a search."""
+
+
+def _search_end(rehearsal: Rehearsal, number: int) -> dict[str, Any]:
+    """Return what ended the search of a stage, and at which gain."""
+    table, trial = rehearsal.tables[number], rehearsal.trial
+    limits = np.where(rehearsal.tuned(number), rehearsal.variable(table.stage.limit), 0)
+    ended = np.flatnonzero(limits)
+    if not len(ended):
+        return {"ended_by": None, "ended_at": None}
+    tick = int(ended[-1])
+    variables = {signal.name: signal for signal in trial.variables}
+    by = "top_rung"
+    if rehearsal.variable(table.stage.onset)[tick]:
+        by = "onset"
+    elif "noise_found" in variables and rehearsal.variable("noise_found")[tick]:
+        by = "noise"
+    elif BOUND_VARIABLE in variables and (value := rehearsal.variable(BOUND_VARIABLE)[tick]):
+        by = trial.value_of(variables[BOUND_VARIABLE], int(value)).name
+    return {"ended_by": by, "ended_at": table.gains[int(limits[tick])]}
 
 
 def _held(rehearsal: Rehearsal, number: int) -> dict[str, float]:

@@ -92,7 +92,7 @@ def _stage_lines(stage: StageSummary) -> Iterator[str]:
     unit = stage.unit
     yield f"  {stage.stage}"
     if stage.limit is None:
-        yield _line("limit found", "none: no onset was reported")
+        yield _line("limit found", _no_onset_words(stage))
     else:
         frequency = stage.onset_frequency_hz
         at = "" if frequency is None else f", oscillation at {frequency:.0f} Hz"
@@ -102,6 +102,15 @@ def _stage_lines(stage: StageSummary) -> Iterator[str]:
         yield _line("gain chosen", f"{stage.result:.4g} {unit}{margin}")
     if stage.theory is not None:
         yield from _theory_lines(stage.theory, stage)
+
+
+def _no_onset_words(stage: StageSummary) -> str:
+    if stage.ended_by is None or stage.ended_at is None:
+        return "none: no onset was reported"
+    at = f"{stage.ended_at:.4g} {stage.unit}"
+    if stage.ended_by == "top_rung":
+        return f"none up to the top of the ladder, {at}"
+    return f"none: the search ended at {at} by {stage.ended_by.replace('_', ' ')}"
 
 
 def _theory_lines(theory: Theory, stage: StageSummary) -> Iterator[str]:

@@ -35,6 +35,8 @@ DRIVE_INPUTS = (
     "target_reached",
     "standstill",
     "speed_share",
+    "step_overshoot",
+    "step_residual",
 )
 """Inputs that the simulated drive supplies, in the order of ``enum rig_input``."""
 DETECTOR_INPUTS = FINDINGS
@@ -44,6 +46,7 @@ OBEYED_OUTPUTS = (
     "brake_open",
     "motion_enable",
     "target_position",
+    "position_step",
     "finished",
     "limited_by_noise",
     "aborted",
@@ -187,8 +190,28 @@ def drive(ffi: cffi.FFI, machine: Machine, trial: Trial) -> Any:
     result.smoothing_ticks = smoothing_ticks(machine)
     result.smoothing_share = 1.0 / result.smoothing_ticks
     _compensating(result, machine)
+    _stepping(result, machine)
     _measuring(result, machine, trial)
     return result
+
+
+STEP_TORQUE_SHARE = 0.1
+"""A position step lets the torque jump by this share of its limit ..."""
+STEP_SPEED_SHARE = 0.2
+"""... or the speed by this share of cruise speed, whichever is less."""
+STEP_MEAN_S = 0.02
+"""Time constant of the mean error before the step."""
+STEP_FORGET_S = 0.1
+"""Time constant by which swinging after a step is forgotten."""
+
+
+def _stepping(result: Any, machine: Machine) -> None:
+    """Fill in how the drive steps its position reference and what it measures then."""
+    tick_s = machine.drive.control_tick_s
+    result.step_torque_nm = STEP_TORQUE_SHARE * machine.drive.torque_limit_nm
+    result.step_speed = STEP_SPEED_SHARE * machine.motion.cruise_speed_rad_per_s
+    result.step_mean_share = -math.expm1(-tick_s / STEP_MEAN_S)
+    result.step_forget_share = -math.expm1(-tick_s / STEP_FORGET_S)
 
 
 def _compensating(result: Any, machine: Machine) -> None:

@@ -9,6 +9,7 @@
 #include "rig_motion.h"
 #include "rig_noise.h"
 #include "rig_plant.h"
+#include "rig_step.h"
 
 /* An ended trial is watched until the axis has stood still for RIG_REST_TICKS sequencer ticks, so
  * that coasting and a closing brake are seen; a speed below this share of cruise speed counts. */
@@ -43,6 +44,7 @@ struct rig {
     double start_rad;
     rig_measured measured;
     rig_compensation compensation;
+    rig_step step;
     double speed_error;
     double external_turns; /* phase of the disturbance from outside */
     double torque; /* last command, test pulse included */
@@ -148,6 +150,8 @@ static void supply_inputs(rig *r, int32_t *inputs)
     set_input(r, inputs, RIG_TARGET_REACHED, r->measured.target_reached);
     set_input(r, inputs, RIG_STANDSTILL, r->measured.standstill);
     set_input(r, inputs, RIG_SPEED_SHARE, r->measured.speed_share);
+    set_input(r, inputs, RIG_STEP_OVERSHOOT, rig_step_share(r->step.overshoot));
+    set_input(r, inputs, RIG_STEP_RESIDUAL, rig_step_share(r->step.swinging));
     force_inputs(r, inputs);
 }
 
@@ -176,6 +180,7 @@ static void obey_outputs(rig *r)
         change_setting(r, r->binding.setting[stage],
                        gw_axis_gain(&r->axis, stage) * r->binding.setting_scale[stage]);
     }
+    rig_step_set(&r->step, &r->drive, output_of(r, RIG_POSITION_STEP, 0), r->motion.smooth_speed);
 }
 
 static void write_log(rig *r, rig_log *log, int32_t row, const int32_t inputs[GW_INPUT_SLOTS])
@@ -242,8 +247,10 @@ static double brake_torque(rig *r)
 
 static double speed_loop(rig *r)
 {
+    const double behind = r->motion.smooth - r->measured.position_rad;
     const double error = r->motion.smooth_speed
-                         + r->drive.setting[RIG_POSITION_GAIN] * (r->motion.smooth - r->measured.position_rad)
+                         + r->drive.setting[RIG_POSITION_GAIN]
+                               * (behind + rig_step_tick(&r->step, &r->drive, behind))
                          - r->measured.speed_rad_per_s;
     const double gain = r->drive.setting[RIG_SPEED_GAIN];
     const double reference = r->motion.smooth_speed;

@@ -16,19 +16,37 @@ LARGEST_RATIO = 2.0
 
 def read_stages(reader: Reader) -> tuple[Stage, ...]:
     stages = []
-    for name, place, entry in reader.entries("stages"):
-        before = len(reader.problems)
-        numbers = {
-            key: reader.whole(entry[key], f"{place}, {key}", low, high)
-            for key, low, high in (("rungs", 2, MOST_RUNGS), ("margin_rungs", 1, MOST_RUNGS - 1))
-            if key in entry
-        }
+    entries = [
+        (name, place, entry, len(reader.problems), _whole_numbers(reader, entry, place))
+        for name, place, entry in reader.entries("stages")
+    ]
+    limits = _shared_limits(entries)
+    for name, place, entry, before, numbers in entries:
         _check_shares(reader, entry, place)
-        _check_names(reader, entry, numbers.get("rungs"), place)
+        rungs = numbers.get("rungs")
+        _check_names(reader, entry, rungs, limits.get(entry.get("limit"), rungs), place)
         _check_margin(reader, entry, numbers.get("margin_rungs"), place)
         if len(reader.problems) == before and len(entry) == len(Stage.__slots__) - 1:
             stages.append(Stage(name=name, **{**entry, **numbers}))
     return tuple(stages)
+
+
+def _whole_numbers(reader: Reader, entry: Mapping[str, Any], place: str) -> dict[str, int]:
+    return {
+        key: reader.whole(entry[key], f"{place}, {key}", low, high)
+        for key, low, high in (("rungs", 2, MOST_RUNGS), ("margin_rungs", 1, MOST_RUNGS - 1))
+        if key in entry
+    }
+
+
+def _shared_limits(entries: list[tuple[str, str, Any, int, dict[str, int]]]) -> dict[Any, int]:
+    """Return, for each variable that several stages use one after the other, its longest ladder."""
+    longest: dict[Any, int] = {}
+    for _, _, entry, _, numbers in entries:
+        limit, rungs = entry.get("limit"), numbers.get("rungs")
+        if isinstance(limit, str) and rungs is not None:
+            longest[limit] = max(rungs, longest.get(limit, 0))
+    return longest
 
 
 def _check_shares(reader: Reader, entry: Mapping[str, Any], place: str) -> None:
@@ -50,7 +68,13 @@ def _check_shares(reader: Reader, entry: Mapping[str, Any], place: str) -> None:
             )
 
 
-def _check_names(reader: Reader, entry: Mapping[str, Any], rungs: int | None, place: str) -> None:
+def _check_names(
+    reader: Reader,
+    entry: Mapping[str, Any],
+    rungs: int | None,
+    limit_rungs: int | None,
+    place: str,
+) -> None:
     wanted: tuple[tuple[str, str, Mapping[str, Bounds | None], Kind], ...] = (
         ("rung", "output", reader.outputs, Kind.INTEGER),
         ("limit", "variable", reader.variables, Kind.INTEGER),
@@ -76,7 +100,8 @@ def _check_names(reader: Reader, entry: Mapping[str, Any], rungs: int | None, pl
                 f"name another {what}, or change its kind",
             )
         elif bounds is not None and kind is Kind.INTEGER and rungs is not None:
-            _check_range(reader, name, bounds, rungs, where)
+            longest = limit_rungs if key == "limit" else rungs
+            _check_range(reader, name, bounds, longest or rungs, where)
 
 
 def _check_range(reader: Reader, name: str, bounds: Bounds, rungs: int, where: str) -> None:

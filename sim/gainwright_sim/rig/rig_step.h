@@ -1,0 +1,74 @@
+/*
+ * Rig: a small step of the position reference, and what the drive measures of the answer.
+ *
+ * The answer y goes from 0 to 1. A position loop of gain Kv around an ideal speed loop would answer
+ * with 1 - exp(-Kv t), and what was left of the error before the step would fade in the same way;
+ * swinging is what the answer does about that.
+ */
+#ifndef GW_RIG_STEP_H
+#define GW_RIG_STEP_H
+
+#include "rig_math.h"
+#include "rig_model.h"
+
+typedef struct {
+    int32_t on;
+    double mean_rad;   /* reference minus position before the step */
+    double unrest_rad; /* largest distance of that from its mean, of the last moments */
+    double height_rad; /* with the sign of the move */
+    double expected;   /* answer of the ideal loop */
+    double unrest;     /* half of that, as a share of the step: what the step does not answer for */
+    double overshoot;  /* largest y - 1 beyond that */
+    double swinging;   /* largest |y - expected| beyond that, of the last moments */
+} rig_step;
+
+/* So high that the speed controller's torque jumps by a share of its limit, and that the axis does
+ * not turn round. */
+static inline void rig_step_set(rig_step *s, const rig_drive *drive, int32_t on, double speed)
+{
+    const double gain = drive->setting[RIG_SPEED_GAIN];
+    const double position_gain = drive->setting[RIG_POSITION_GAIN];
+    const double by_torque = drive->step_torque_nm / ((gain > 0.0) ? gain : 1.0);
+    const double jump = (by_torque < drive->step_speed) ? by_torque : drive->step_speed;
+
+    if ((on != 0) && (s->on == 0) && (position_gain > 0.0)) {
+        s->height_rad = ((speed < 0.0) ? -jump : jump) / position_gain;
+        /* Half of it: a crest may fall on the peak of the answer, or not. */
+        s->unrest = 0.5 * s->unrest_rad / rig_absolute(s->height_rad);
+        s->expected = 0.0;
+        s->overshoot = 0.0;
+        s->swinging = 0.0;
+    }
+    s->on = on;
+}
+
+/* Step to be added to the reference; `error` is reference minus position, without the step. */
+static inline double rig_step_tick(rig_step *s, const rig_drive *drive, double error)
+{
+    double answer;
+    double away;
+    double beyond;
+
+    if (s->on == 0) {
+        s->mean_rad += drive->step_mean_share * (error - s->mean_rad);
+        s->unrest_rad *= 1.0 - drive->step_forget_share;
+        away = rig_absolute(error - s->mean_rad);
+        s->unrest_rad = (away > s->unrest_rad) ? away : s->unrest_rad;
+        return 0.0;
+    }
+    answer = (s->mean_rad * (1.0 - s->expected) - error) / s->height_rad;
+    beyond = answer - 1.0 - s->unrest;
+    s->overshoot = (beyond > s->overshoot) ? beyond : s->overshoot;
+    away = rig_absolute(answer - s->expected) - s->unrest;
+    s->swinging *= 1.0 - drive->step_forget_share;
+    s->swinging = (away > s->swinging) ? away : s->swinging;
+    s->expected += drive->setting[RIG_POSITION_GAIN] * drive->tick_s * (1.0 - s->expected);
+    return s->height_rad;
+}
+
+static inline int32_t rig_step_share(double value)
+{
+    return (int32_t)rig_limited(rig_floor(256.0 * value + 0.5), (double)RIG_SHARE_LIMIT);
+}
+
+#endif
