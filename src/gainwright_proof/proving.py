@@ -17,7 +17,7 @@ from gainwright_codegen.host.compiler import compilers
 from gainwright_proof.axis_binding.check import check_axis
 from gainwright_proof.c_checks.checks import check_sources
 from gainwright_proof.evidence.document import obligations_of
-from gainwright_proof.exploration import Exploration, Run, Vacuity, explore
+from gainwright_proof.exploration import Exploration, Run, explore
 from gainwright_proof.induction import prove as smt
 from gainwright_proof.induction.solvers import SOLVERS
 from gainwright_proof.second_checker.check import second_checker
@@ -103,12 +103,11 @@ def _explored(
     explored: list[Exploration] = []
 
     def exploration() -> Sequence[Finding]:
-        explored.append(explore(trial, exported=exported))
-        return explored[0].findings
+        explored.append(explore(trial, exported=exported, premises=True))
+        return (*explored[0].findings, *explored[0].premises)
 
     methods: dict[str, Method] = {
         "exploration of the compiled C": exploration,
-        "premises of the requirements": lambda: Vacuity(trial, exported=exported).findings(),
         "second reading of the file": lambda: [second_reading(trial, document)],
     }
     findings = _side_by_side(methods, announce)

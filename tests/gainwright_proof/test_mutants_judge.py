@@ -15,7 +15,7 @@ import pytest
 from gainwright.language.load import trial_from_document
 from gainwright.language.model import RequirementKind, Trial
 from gainwright_proof.exploration import explore
-from gainwright_proof.exploration.exploration import Limits
+from gainwright_proof.exploration.limits import Limits
 from gainwright_proof.mutants.generate import mutants
 from gainwright_proof.mutants.judge import judge_mutants
 from gainwright_proof.mutants.report import Judged, MutantReport, Outcome, Stage

@@ -185,9 +185,5 @@ class ReferenceEvidence:
         answer, wanted = self.ringing.burst_peak, RESPONSE_WANTED * self.silence
         if answer >= ANSWER_TOO_MUCH or self.burst_noise >= NOISE_ENOUGH:
             self.boost = max(self.boost - 1, 0)
-        elif (
-            self.ringing.response < wanted
-            and self.ringing.blocks > 0
-            and answer < ANSWER_ENOUGH
-        ):
+        elif self.ringing.response < wanted and self.ringing.blocks > 0 and answer < ANSWER_ENOUGH:
             self.boost = min(self.boost + (2 if answer < ANSWER_LITTLE else 1), BOOST_MAX)

@@ -63,8 +63,10 @@ def trial_from_document(document: Mapping[str, Any], file: str) -> Trial:
     if heading.get("initial_state") in reader.states:
         check_reachable(heading["initial_state"], states, rows, problems)
     # Tables are judged only where every name means something, or the findings would mislead.
-    if reader.rows_sound and reader.all_declarations_sound() and all(
-        name in reader.conditions for row in rows for name in (*row.when, *row.unless)
+    if (
+        reader.rows_sound
+        and reader.all_declarations_sound()
+        and all(name in reader.conditions for row in rows for name in (*row.when, *row.unless))
     ):
         check_tables(states, rows, conditions, reader.signals(), problems)
     problems.raise_if_any()

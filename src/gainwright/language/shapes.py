@@ -89,9 +89,7 @@ _SCALE = "scale the quantity if it has a fraction"
 class Shape:
     """The shapes of a trial file."""
 
-    TEXT = ValueShape(
-        "a text in quotes, not empty", _TEXT, is_text, "write it as a text in quotes"
-    )
+    TEXT = ValueShape("a text in quotes, not empty", _TEXT, is_text, "write it as a text in quotes")
     NAME = ValueShape(
         "a name (lower case letters, digits and _, starting with a letter)",
         NAME_SCHEMA,

@@ -188,8 +188,7 @@ class _Inference:
             return None
         if not first.same_type(second):
             self._error(
-                f"{first.type_words} and {second.type_words} as the two values of: "
-                f"{write(choice)}",
+                f"{first.type_words} and {second.type_words} as the two values of: {write(choice)}",
                 "two values of the same type",
                 "give both values the same type",
             )

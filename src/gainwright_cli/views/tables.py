@@ -67,9 +67,7 @@ def render_state(trial: Trial, state: State, console: Console) -> None:
     console.print(_rules(table, console))
 
 
-def render_requirements(
-    trial: Trial, console: Console, verdicts: Verdicts | None = None
-) -> None:
+def render_requirements(trial: Trial, console: Console, verdicts: Verdicts | None = None) -> None:
     """Print every hazard with the requirements that answer it."""
     for hazard in trial.hazards:
         _heading(console, f"Hazard {hazard.id}")

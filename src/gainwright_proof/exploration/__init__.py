@@ -10,7 +10,8 @@ found into findings, :mod:`one_step` tries values that no specification names, :
 whether premises occur, :mod:`run_file` and :mod:`replay` keep runs that show something.
 """
 
-from gainwright_proof.exploration.exploration import Exploration, Limits, explore
+from gainwright_proof.exploration.exploration import Exploration, explore
+from gainwright_proof.exploration.limits import Limits
 from gainwright_proof.exploration.replay import MachinesDifferError, Replay, confirms, replay_run
 from gainwright_proof.exploration.run_file import HeldInputs, Run, read_run, run_text
 from gainwright_proof.exploration.vacuity import Vacuity

@@ -16,9 +16,11 @@ from gainwright_proof.exploration.engine import (
     Result,
 )
 from gainwright_proof.exploration.judge import Judge, unfinished_findings
+from gainwright_proof.exploration.limits import Limits
 from gainwright_proof.exploration.report import METHOD
 from gainwright_proof.exploration.run_file import Run
 from gainwright_proof.exploration.subjects import AS_SPECIFIED
+from gainwright_proof.exploration.vacuity import Vacuity, premises_unfinished
 from gainwright_proof.exploration.vectors import TooManyVectors, vectors_by_state
 from gainwright_proof.verdict import Finding, Verdict
 
@@ -26,16 +28,6 @@ Progress = Callable[[int, int], None]
 """Called now and then with the nodes expanded and the nodes found so far."""
 
 _SLICE = 1 << 16
-
-
-@dataclass(frozen=True, slots=True)
-class Limits:
-    """How far to go before giving up."""
-
-    nodes: int = 40_000_000
-    """Reachable combinations of state and variables; each takes some 60 bytes."""
-    vectors: int = 1 << 14
-    """Input vectors that have to be told apart in one state."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +58,8 @@ class Exploration:
     """Counterexamples and witnesses by subject."""
     runs_to_rows: tuple[Run, ...] = ()
     """From reset through each row that can be reached."""
+    premises: tuple[Finding, ...] = ()
+    """Whether what the requirements speak of occurs; empty if it was not asked."""
 
     @property
     def complete(self) -> bool:
@@ -77,10 +71,12 @@ def explore(
     limits: Limits | None = None,
     progress: Progress | None = None,
     exported: Mapping[str, bytes] | None = None,
+    premises: bool = False,
 ) -> Exploration:
     """Explore all that a trial can do from reset, whatever the inputs.
 
-    ``exported`` is the C to explore, if it is not what the exporter writes now.
+    ``exported`` is the C to explore, if it is not what the exporter writes now. ``premises``: is
+    what the requirements speak of looked for too?
 
     A trial that is too large is not an error: the findings then say what ran out.
 
@@ -97,7 +93,8 @@ def explore(
         vectors = vectors_by_state(trial, limits.vectors)
         engine = Engine(trial, vectors, encoding, limits.nodes, exported)
     except (TooManyVectors, _CannotBegin, OutOfMemory) as error:
-        return _not_begun(trial, encoding.codes, str(error) or "there is too little memory")
+        reason = str(error) or "there is too little memory"
+        return _not_begun(trial, encoding.codes, reason, premises)
     result = _searched(engine, progress)
     stopped = _reason(result, engine.figures, encoding.codes)
     judge = Judge(trial, engine, stopped)
@@ -119,7 +116,14 @@ def explore(
         findings=findings,
         runs=judge.runs,
         runs_to_rows=runs_to_rows,
+        premises=_premises(trial, limits, exported, engine) if premises else (),
     )
+
+
+def _premises(
+    trial: Trial, limits: Limits, exported: Mapping[str, bytes] | None, engine: Engine | None
+) -> tuple[Finding, ...]:
+    return tuple(Vacuity(trial, limits, exported, engine).findings())
 
 
 def _judged(trial: Trial, judge: Judge) -> tuple[tuple[Finding, ...], tuple[Run, ...]]:
@@ -154,9 +158,12 @@ def _reason(result: Result, figures: Figures, codes: int) -> str:
     )
 
 
-def _not_begun(trial: Trial, codes: int, reason: str) -> Exploration:
+def _not_begun(trial: Trial, codes: int, reason: str, premises: bool) -> Exploration:
     findings = tuple(unfinished_findings(trial, reason))
-    return Exploration(trial.digest, codes, reason, None, {}, {}, {}, (), None, findings, {})
+    unseen = tuple(premises_unfinished(trial, reason)) if premises else ()
+    return Exploration(
+        trial.digest, codes, reason, None, {}, {}, {}, (), None, findings, {}, (), unseen
+    )
 
 
 def _named(names: Iterable[str], values: Iterable[int]) -> dict[str, int]:

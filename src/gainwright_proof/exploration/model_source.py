@@ -61,6 +61,7 @@ class _Model:
         return "\n".join(
             [
                 '#include "gx_model.h"',
+                '#include "gx_pages.h"',
                 *(f'#include "{name}"' for name in INCLUDES),
                 "",
                 vector_tables(vectors),
@@ -224,13 +225,19 @@ def _noting(expression: Expression, scope: Scope, number: str) -> Iterator[str]:
 def _judge(
     signature: str, subject: str, cases: Iterable[tuple[str, list[str]]], arrays: Iterable[str]
 ) -> str:
-    """Return a function that notes numbers of requirements, by state or row."""
-    lines = [signature, "{", "    uint32_t count = 0U;", ""]
+    """Return a function that notes numbers of requirements, by state or row.
+
+    Kept apart from the search: inlined there it would multiply the time of the compiler.
+    """
+    lines = ["GX_SELDOM", signature, "{", "    uint32_t count = 0U;", ""]
     lines += [f"    (void){name};" for name in (*arrays, "found")]
     lines.append(f"    switch ({subject}) {{")
+    labels: dict[tuple[str, ...], list[str]] = {}
     for label, body in cases:
+        labels.setdefault(tuple(body), []).append(label)
+    for body, shared in labels.items():
         if body:
-            lines += [f"    case {label}:", *body, "        break;"]
+            lines += [*(f"    case {label}:" for label in shared), *body, "        break;"]
     return "\n".join(
         [*lines, "    default:", "        break;", "    }", "    return count;", "}", ""]
     )

@@ -115,7 +115,10 @@ def read_run(path: str | Path, trial: Trial) -> Run:
         document = json.loads(Path(path).read_text(encoding="utf-8"))
     except (OSError, ValueError) as error:
         raise input_error(
-            path, "", str(error), "a run that `gainwright prove` kept",
+            path,
+            "",
+            str(error),
+            "a run that `gainwright prove` kept",
             "name a file in the folder counterexamples of `gainwright prove --out DIR`",
         ) from error
     if not isinstance(document, dict) or document.get("format") != FORMAT:

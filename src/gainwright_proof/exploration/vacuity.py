@@ -1,22 +1,24 @@
 """Does what a requirement speaks of ever occur?
 
 A premise is what stands before ``implies``, for each part of a conjunction; a response or bounded
-requirement has its trigger. The search is asked for the negation of every premise, as requirements
-of a trial that is otherwise the same: what it refutes occurs, and where it does is nearest to
-reset. It ends as soon as all of them have been seen.
+requirement has its trigger. They are looked for at nodes of the search that has been made
+(:mod:`premise_sample`). What is not seen there is asked of a search of its own: its negation is a
+requirement of a trial that is otherwise the same, and what refutes it is where it occurs. That
+search ends as soon as all of them have been seen.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
 from gainwright.language.expression import Binary, Expression, Operator, Unary
 from gainwright.language.model import Requirement, RequirementKind, Trial
 from gainwright.language.write import write
 from gainwright_proof.exploration.encoding import encoding_of
-from gainwright_proof.exploration.engine import Engine, Note, OutOfMemory, Result
-from gainwright_proof.exploration.exploration import Limits
+from gainwright_proof.exploration.engine import Engine, Note, OutOfMemory, Place, Result
+from gainwright_proof.exploration.limits import Limits
+from gainwright_proof.exploration.premise_sample import PremiseSample
 from gainwright_proof.exploration.report import METHOD
 from gainwright_proof.exploration.subjects import PREMISE
 from gainwright_proof.exploration.vectors import TooManyVectors, vectors_by_state
@@ -80,54 +82,71 @@ class Vacuity:
         trial: Trial,
         limits: Limits | None = None,
         exported: Mapping[str, bytes] | None = None,
+        engine: Engine | None = None,
     ) -> None:
-        """``exported`` is the C to explore, if it is not what the exporter writes now."""
+        """``exported`` is the C to explore, if it is not what the exporter writes now; ``engine``
+        holds a search that has been made of it."""
         self._trial = trial
         self._premises = [
             _Premise(requirement, number, expression)
             for requirement in trial.requirements
             for number, expression in enumerate(premises(requirement), 1)
         ]
-        self._denying = replace(trial, requirements=tuple(p.denied() for p in self._premises))
         self._limits = limits or Limits()
         self._exported = exported
+        self._engine = engine
 
     def findings(self) -> list[Finding]:
         """Return one finding about ``premise/<requirement>`` for each requirement that has one."""
         if not self._premises:
             return []
-        limits = self._limits
         try:
-            vectors = vectors_by_state(self._denying, limits.vectors)
-            engine = Engine(
-                self._denying, vectors, encoding_of(self._denying), limits.nodes, self._exported
-            )
+            seen = self._seen_in_sample()
+            seen, result = self._searched(seen)
         except (TooManyVectors, OutOfMemory) as error:
-            return self._all_unfinished(str(error) or "there is too little memory")
-        result = self._searched(engine)
-        ticks = {p.denied().id: self._first_tick(engine, k) for k, p in enumerate(self._premises)}
+            return premises_unfinished(self._trial, str(error) or "there is too little memory")
+        ticks = {p.denied().id: seen.get(k) for k, p in enumerate(self._premises)}
         return [
             self._finding(requirement, ticks, result)
             for requirement in self._trial.requirements
             if premises(requirement)
         ]
 
-    def _searched(self, engine: Engine) -> Result:
+    def _seen_in_sample(self) -> dict[int, int]:
+        """Return when premises hold in a sample of the search that has been made."""
+        if self._engine is None:
+            return {}
+        vectors = vectors_by_state(self._denying(range(len(self._premises))), self._limits.vectors)
+        wanted = {k: (p.expression, p.over_a_tick) for k, p in enumerate(self._premises)}
+        return PremiseSample(self._trial, self._engine, vectors).first_ticks(wanted)
+
+    def _searched(self, seen: dict[int, int]) -> tuple[dict[int, int], Result]:
+        """Return when premises hold first, after a search for those that were not seen."""
+        missing = [k for k in range(len(self._premises)) if k not in seen]
+        if not missing:
+            return seen, Result.COMPLETE
+        denying = self._denying(missing)
+        vectors = vectors_by_state(denying, self._limits.vectors)
+        engine = Engine(denying, vectors, encoding_of(denying), self._limits.nodes, self._exported)
         while (result := engine.run(_SLICE)) is Result.MORE:
-            if all(self._place(engine, k) is not None for k in range(len(self._premises))):
-                return Result.COMPLETE
-        return result
+            if None not in [self._place(engine, n, k) for n, k in enumerate(missing)]:
+                result = Result.COMPLETE
+                break
+        places = [self._place(engine, n, k) for n, k in enumerate(missing)]
+        found = {
+            k: engine.ticks_to(place.node) + int(self._premises[k].over_a_tick)
+            for k, place in zip(missing, places, strict=True)
+            if place is not None
+        }
+        return seen | found, result
 
-    def _place(self, engine: Engine, number: int):  # type: ignore[no-untyped-def]
-        note = Note.TICK if self._premises[number].over_a_tick else Note.MOMENT
+    def _denying(self, chosen: Iterable[int]) -> Trial:
+        """Return the trial that says of some premises that they never occur, and nothing else."""
+        return replace(self._trial, requirements=tuple(self._premises[k].denied() for k in chosen))
+
+    def _place(self, engine: Engine, number: int, premise: int) -> Place | None:
+        note = Note.TICK if self._premises[premise].over_a_tick else Note.MOMENT
         return engine.first(note, number)
-
-    def _first_tick(self, engine: Engine, number: int) -> int | None:
-        """Return how many ticks after reset a premise holds first; None if it was not seen."""
-        place = self._place(engine, number)
-        if place is None:
-            return None
-        return engine.ticks_to(place.node) + int(self._premises[number].over_a_tick)
 
     def _finding(
         self, requirement: Requirement, ticks: Mapping[str, int | None], result: Result
@@ -149,20 +168,22 @@ class Vacuity:
         text += " Correct it, or say in vacuous_because why it may stand."
         return Finding(subject, METHOD, Verdict.UNFINISHED, text, figures={"vacuous": 1})
 
-    def _all_unfinished(self, reason: str) -> list[Finding]:
-        return [
-            _unfinished(f"{PREMISE}/{requirement.id}", f"Not looked for: {reason}.")
-            for requirement in self._trial.requirements
-            if premises(requirement)
-        ]
+
+def premises_unfinished(trial: Trial, reason: str) -> list[Finding]:
+    """Return that no premise could be looked for."""
+    return [
+        _unfinished(f"{PREMISE}/{requirement.id}", f"Not looked for: {reason}.")
+        for requirement in trial.requirements
+        if premises(requirement)
+    ]
 
 
 def _seen(requirement: Requirement, count: int, latest: int) -> str:
     if requirement.trigger is not None:
-        return f"The trigger is seen, first after {latest:,} ticks."
+        return f"The trigger is seen, after {latest:,} ticks."
     if count == 1:
-        return f"The premise is seen, first after {latest:,} ticks."
-    return f"All {count} premises are seen, the last of them first after {latest:,} ticks."
+        return f"The premise is seen, after {latest:,} ticks."
+    return f"All {count} premises are seen, the last of them after {latest:,} ticks."
 
 
 def _unfinished(subject: str, text: str) -> Finding:
