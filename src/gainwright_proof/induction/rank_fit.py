@@ -25,7 +25,11 @@ TOLERANCE = 1e-6
 ROUNDING = 1e-3
 """A least greatest rank so little above a whole number is that number."""
 CONSTANT_COST = 1e-3
-FIT_LIMIT_S = 10.0
+FIT_LIMIT_NODES = 200
+"""Nodes of a search for whole numbers: a limit of effort, so that a proof does not depend on how
+fast the computer is."""
+FIT_LIMIT_S = 120.0
+"""Last resort."""
 
 
 class NoRankError(Exception):
@@ -61,9 +65,12 @@ class RankFit:
         self._first = dict(zip(self._features, accumulate(widths, initial=0), strict=False))
         self._count = sum(widths) + 1
         self._inequalities = _Rows()
-        # A rank without features is simpler, so constants hardly count.
-        self._costs = np.ones(self._count)
-        self._costs[[*self._first.values(), -1]] = CONSTANT_COST
+        # What a feature can add to the rank is its cost: small fractions of wide variables would
+        # do instead of whole numbers otherwise. Constants hardly count.
+        self._costs = np.full(self._count, CONSTANT_COST)
+        for state, listed in self._features.items():
+            first = self._first[state] + 1
+            self._costs[first : first + len(listed)] = [max(1, f.largest) for f in listed]
 
     def add_start(self, state: str, values: Values) -> None:
         """A moment from which the time counts: its rank is at most the greatest."""
@@ -145,7 +152,7 @@ class RankFit:
                 constraints=LinearConstraint(split[active], lb=bounds[active]),
                 integrality=np.full(2 * self._count, int(whole)),
                 bounds=Bounds(0, most),
-                options={"time_limit": FIT_LIMIT_S},
+                options={"time_limit": FIT_LIMIT_S, "node_limit": FIT_LIMIT_NODES},
             )
             if result.x is None:
                 raise NoRankError

@@ -97,7 +97,7 @@ class RankSearch:
             least = self._fit.least_greatest()
             if detail is not Detail.STEPS and self._too_long(least):
                 raise NoRankError
-            greatest, ranks = self._fit.fit(least, exact)
+            greatest, ranks = self._fit.fit(self._allowed(least), exact)
             if not all(rank.fits for rank in ranks.values()):
                 raise NoRankError
             size = self._fit.size
@@ -120,6 +120,16 @@ class RankSearch:
             state, values = tick.row.source, tick.before
             if self._pending_at(state, values) and triggers[state](values, 0, {}, 0)[0]:
                 self._fit.add_start(state, values)
+
+    def _allowed(self, least: float) -> float:
+        """Return what the greatest rank may be: all that the deadline allows, where it says so.
+
+        The least is often reached by halves only, and whole numbers are hard to find there.
+        """
+        within = self._deadline.within_ticks
+        if within is None:
+            return least
+        return max(least, within - self._deadline.ticks(0))
 
     def _too_long(self, greatest: float) -> bool:
         within = self._deadline.within_ticks
