@@ -24,6 +24,7 @@ from gainwright.language.expression import (
     Reference,
     Unary,
 )
+from gainwright.language.functions import FUNCTIONS, expanded
 from gainwright.language.model import Kind, Signal
 from gainwright_codegen.trial_c.identifiers import constant
 
@@ -139,6 +140,8 @@ def c_expression(expression: Expression, scope: Scope) -> str:
             return f"(!{c_expression(operand, scope)})"
         case Binary(operator, left, Integer(bits, _)) if operator in SHIFTS:
             return _shift(_FUNCTIONS[operator], c_expression(left, scope), bits)
+        case Binary(operator) if operator in FUNCTIONS and operator not in _FUNCTIONS:
+            return c_expression(expanded(expression), scope)
         case Binary(operator, left, right):
             return f"({_binary(operator, left, right, scope)})"
         case Choice(condition, consequence, alternative):

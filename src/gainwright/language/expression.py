@@ -57,6 +57,7 @@ COMPARISONS = frozenset(
 )
 CONNECTIVES = frozenset({Operator.AND, Operator.OR, Operator.IMPLIES})
 SELECTIONS = frozenset({Operator.MINIMUM, Operator.MAXIMUM})
+"""Written as a call; what they mean stands in :mod:`gainwright.language.functions`."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from gainwright.language.expression import Operator
+from gainwright.language.functions import FUNCTIONS
 
 Interval = tuple[int, int]
 
 
 def computed(operator: Operator, left: Interval, right: Interval) -> Interval:
-    """Return the exact range of an arithmetic operator, shift, ``min`` or ``max``.
+    """Return the exact range of an arithmetic operator, shift or function.
 
     The right operand of a shift is a literal, so its interval is a single value.
     """
@@ -25,10 +26,8 @@ def computed(operator: Operator, left: Interval, right: Interval) -> Interval:
             return a << c, b << c
         case Operator.SHIFT_RIGHT:
             return a >> c, b >> c
-        case Operator.MINIMUM:
-            return min(a, c), min(b, d)
-        case Operator.MAXIMUM:
-            return max(a, c), max(b, d)
+    if operator in FUNCTIONS:
+        return FUNCTIONS[operator].interval(left, right)
     raise ValueError(f"{operator} computes no integer")
 
 

@@ -28,6 +28,7 @@ from dataclasses import replace
 
 from gainwright.language.expression import (
     COMPARISONS,
+    SELECTIONS,
     SHIFTS,
     Binary,
     Boolean,
@@ -45,6 +46,7 @@ from gainwright.language.tokens import RESERVED, Token, tokens
 DEEPEST_NESTING = 60
 LARGEST_SHIFT = 31
 _COMPARISON_SYMBOLS = {operator.value: operator for operator in COMPARISONS}
+_FUNCTION_NAMES = tuple(operator.value for operator in Operator if operator in SELECTIONS)
 _SHIFT_SYMBOLS = {operator.value: operator for operator in SHIFTS}
 
 
@@ -225,8 +227,8 @@ class _Parser:
             inner = self._expression()
             self._require(")", "close the bracket")
             return inner
-        if token.text in ("min", "max"):
-            return self._selection(Operator(token.text))
+        if token.text in _FUNCTION_NAMES:
+            return self._function(Operator(token.text))
         if token.text in ("in_state", "next"):
             return self._of_requirement(token)
         if token.text in ("if", "not"):
@@ -246,7 +248,7 @@ class _Parser:
         if self._now.text == "(":
             raise ExpressionError(
                 f"the function '{token.text}'",
-                "min, max, and in requirements next and in_state",
+                f"{', '.join(_FUNCTION_NAMES)}, and in requirements next and in_state",
                 "use one of these, or an operator between the name and the bracket",
                 token.column,
             )
@@ -254,7 +256,7 @@ class _Parser:
             return Integer(self._constants[token.text], token.text)
         return Reference(token.text)
 
-    def _selection(self, operator: Operator) -> Expression:
+    def _function(self, operator: Operator) -> Expression:
         remedy = f"write {operator.value}(a, b)"
         self._require("(", remedy)
         left = self._expression()

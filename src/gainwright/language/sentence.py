@@ -15,6 +15,7 @@ from gainwright.language.expression import (
     Reference,
     Unary,
 )
+from gainwright.language.functions import FUNCTIONS
 
 _COMPARED = {
     Operator.LESS: "is less than",
@@ -134,10 +135,8 @@ def _amount(expression: Expression) -> str:
             return f"the next {words(name)}" if after else words(name)
         case Unary(Operator.NEGATE, operand):
             return f"minus {_inner(operand)}"
-        case Binary(Operator.MINIMUM, left, right):
-            return f"the smaller of {_amount(left)} and {_amount(right)}"
-        case Binary(Operator.MAXIMUM, left, right):
-            return f"the greater of {_amount(left)} and {_amount(right)}"
+        case Binary(operator, left, right) if operator in FUNCTIONS:
+            return FUNCTIONS[operator].words.format(_amount(left), _amount(right))
         case Binary(operator, left, right) if operator in _COMPUTED:
             return f"{_inner(left)} {_COMPUTED[operator]} {_inner(right)}"
         case Choice(condition, consequence, alternative):

@@ -23,6 +23,7 @@ from gainwright.language.expression import (
     Reference,
     Unary,
 )
+from gainwright.language.functions import FUNCTIONS, expanded
 from gainwright.language.model import Kind, Row
 from gainwright.language.table_fault import DeadRow, Fault, Gap, Overlap
 
@@ -152,6 +153,8 @@ class _Solver:
                 return -self._term(operand)
             case Choice(condition, consequence, alternative):
                 return z3.If(*map(self._term, (condition, consequence, alternative)))
+            case Binary(operator) if operator in FUNCTIONS:
+                return self._term(expanded(expression))
             case Binary(operator, left, right):
                 return _applied(operator, self._term(left), self._term(right))
         raise TypeError(f"no condition has a {type(expression).__name__}")
@@ -188,8 +191,4 @@ def _applied(operator: Operator, left: z3.ExprRef, right: z3.ExprRef) -> z3.Expr
             return z3.Or(left, right)
         case Operator.IMPLIES:
             return z3.Implies(left, right)
-        case Operator.MINIMUM:
-            return z3.If(left < right, left, right)
-        case Operator.MAXIMUM:
-            return z3.If(left > right, left, right)
     raise ValueError(f"{operator} has one operand")

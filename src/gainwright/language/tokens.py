@@ -5,11 +5,12 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
+from gainwright.language.expression import SELECTIONS
 from gainwright.language.expression_error import ExpressionError
 
 KEYWORDS = frozenset({"true", "false", "not", "and", "or", "implies", "if", "then", "else"})
-FUNCTIONS = frozenset({"min", "max", "next", "in_state"})
-RESERVED = KEYWORDS | FUNCTIONS
+CALLED = frozenset(operator.value for operator in SELECTIONS) | {"next", "in_state"}
+RESERVED = KEYWORDS | CALLED
 """Words that cannot be names of a specification."""
 LONGEST_TEXT = 4000
 NAME_PATTERN = r"[a-z][a-z0-9_]*"

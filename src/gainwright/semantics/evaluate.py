@@ -16,6 +16,7 @@ from gainwright.language.expression import (
     Reference,
     Unary,
 )
+from gainwright.language.functions import FUNCTIONS
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,8 +98,6 @@ def _apply(operator: Operator, left: int, right: int) -> int:
             return left | right
         case Operator.IMPLIES:
             return int(left <= right)
-        case Operator.MINIMUM:
-            return min(left, right)
-        case Operator.MAXIMUM:
-            return max(left, right)
+    if operator in FUNCTIONS:
+        return FUNCTIONS[operator].value(left, right)
     raise ValueError(f"{operator} has one operand")

@@ -22,6 +22,7 @@ from gainwright.language.expression import (
     Unary,
     walk,
 )
+from gainwright.language.functions import FUNCTIONS
 from gainwright.language.model import Condition
 
 
@@ -33,8 +34,6 @@ class Dialect:
     disjunction: str
     denial: str
     choice: str
-    minimum: str
-    maximum: str
     boolean: tuple[str, str]
 
 
@@ -43,8 +42,6 @@ SCALAR = Dialect(
     disjunction="({} or {})",
     denial="(not {})",
     choice="({1} if {0} else {2})",
-    minimum="min({}, {})",
-    maximum="max({}, {})",
     boolean=("False", "True"),
 )
 ARRAY = Dialect(
@@ -52,8 +49,6 @@ ARRAY = Dialect(
     disjunction="({} | {})",
     denial="np.logical_not({})",
     choice="np.where({}, {}, {})",
-    minimum="np.minimum({}, {})",
-    maximum="np.maximum({}, {})",
     boolean=("np.False_", "np.True_"),
 )
 
@@ -171,10 +166,10 @@ class CodeWriter:
                 return dialect.disjunction.format(left, right)
             case Operator.IMPLIES:
                 return dialect.disjunction.format(dialect.denial.format(left), right)
-            case Operator.MINIMUM:
-                return dialect.minimum.format(left, right)
-            case Operator.MAXIMUM:
-                return dialect.maximum.format(left, right)
+        if operator in FUNCTIONS:
+            function = FUNCTIONS[operator]
+            pattern = function.array if dialect is ARRAY else function.scalar
+            return pattern.format(left, right)
         return f"({left} {operator.value} {right})"
 
 

@@ -20,6 +20,7 @@ from gainwright.language.expression import (
     Reference,
     Unary,
 )
+from gainwright.language.functions import FUNCTIONS, expanded
 from gainwright.language.model import Kind, Signal, Trial
 
 FILE = "plain_reference.c"
@@ -186,6 +187,8 @@ def _text(expression: Expression, names: Mapping[str, str]) -> str:
             return f"(!{_text(operand, names)})"
         case Unary(Operator.NEGATE, operand):
             return f"(-{_text(operand, names)})"
+        case Binary(operator) if operator in FUNCTIONS and operator not in _PATTERNS:
+            return _text(expanded(expression), names)
         case Binary(operator, left, right):
             return f"({_PATTERNS[operator].format(_text(left, names), _text(right, names))})"
         case Choice(condition, consequence, alternative):

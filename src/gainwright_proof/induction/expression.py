@@ -22,6 +22,7 @@ from gainwright.language.expression import (
     Unary,
     walk,
 )
+from gainwright.language.functions import FUNCTIONS, expanded
 from gainwright_proof.induction.text import WIDTH, bit_vector, disjunction
 
 _APPLIED = {
@@ -87,6 +88,8 @@ def translate(expression: Expression, symbols: Symbols) -> str:
         case Binary(Operator.AND | Operator.OR as operator, _, _):
             parts = " ".join(map(term, _chain(expression, operator)))
             return f"({_APPLIED[operator]} {parts})"
+        case Binary(operator) if operator in FUNCTIONS and operator not in _APPLIED:
+            return term(expanded(expression))
         case Binary(operator, left, right):
             return f"({_APPLIED[operator]} {term(left)} {term(right)})"
 

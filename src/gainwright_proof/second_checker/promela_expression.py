@@ -20,6 +20,7 @@ from gainwright.language.expression import (
     Reference,
     Unary,
 )
+from gainwright.language.functions import FUNCTIONS, expanded
 
 _TOKENS = {Operator.AND: "&&", Operator.OR: "||"}
 
@@ -59,12 +60,8 @@ def promela_expression(expression: Expression, names: PromelaNames) -> str:
                 return f"({text(condition)} -> {text(first)} : {text(second)})"
             case Binary(Operator.IMPLIES, left, right):
                 return f"(!{text(left)} || {text(right)})"
-            case Binary(Operator.MINIMUM, left, right):
-                a, b = text(left), text(right)
-                return f"({a} < {b} -> {a} : {b})"
-            case Binary(Operator.MAXIMUM, left, right):
-                a, b = text(left), text(right)
-                return f"({a} > {b} -> {a} : {b})"
+            case Binary(operator) if operator in FUNCTIONS:
+                return text(expanded(part))
             case Binary(operator, left, right):
                 token = _TOKENS.get(operator, operator.value)
                 return f"({text(left)} {token} {text(right)})"

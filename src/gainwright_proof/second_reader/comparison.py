@@ -34,26 +34,6 @@ _BIASES = (0.1, 0.5, 0.9)
 """How often booleans are true: a conjunction of many is never true at one half."""
 _LEANS = (0.2, 1.0, 5.0)
 """Towards large, any, or small values of integers, for the same reason."""
-_OPERATIONS = {
-    Operator.NOT: "not",
-    Operator.NEGATE: "negative",
-    Operator.ADD: "plus",
-    Operator.SUBTRACT: "minus",
-    Operator.MULTIPLY: "times",
-    Operator.SHIFT_LEFT: "shift_left",
-    Operator.SHIFT_RIGHT: "shift_right",
-    Operator.LESS: "less",
-    Operator.LESS_EQUAL: "at_most",
-    Operator.GREATER: "greater",
-    Operator.GREATER_EQUAL: "at_least",
-    Operator.EQUAL: "equal",
-    Operator.NOT_EQUAL: "different",
-    Operator.AND: "and",
-    Operator.OR: "or",
-    Operator.IMPLIES: "implies",
-    Operator.MINIMUM: "smaller",
-    Operator.MAXIMUM: "greater_of",
-}
 Pairs = list[tuple[str, Expression, Term]]
 
 
@@ -88,11 +68,11 @@ def first_term(expression: Expression) -> Term:
             return ("next_state", inside) if after else inside
         case Unary(Operator.NEGATE, operand):
             inner = first_term(operand)
-            return ("integer", -inner[1]) if inner[0] == "integer" else ("negative", inner)
+            return ("integer", -inner[1]) if inner[0] == "integer" else ("negate", inner)
         case Unary(operator, operand):
-            return _OPERATIONS[operator], first_term(operand)
+            return operator.name.lower(), first_term(operand)
         case Binary(operator, left, right):
-            return _OPERATIONS[operator], first_term(left), first_term(right)
+            return operator.name.lower(), first_term(left), first_term(right)
         case Choice(condition, consequence, alternative):
             return ("choice", *map(first_term, (condition, consequence, alternative)))
 

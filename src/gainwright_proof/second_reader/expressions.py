@@ -38,7 +38,7 @@ def _term(tree: Tree[Token]) -> Term:
     operands = [_term(part) if isinstance(part, Tree) else str(part) for part in tree.children]
     if operation == "integer":
         return ("integer", int(str(operands[0]).replace("_", ""), 0))
-    if operation == "negative" and operands[0][0] == "integer":
+    if operation == "negate" and operands[0][0] == "integer":
         return ("integer", -operands[0][1])
     return (operation, *operands)
 
@@ -49,19 +49,19 @@ _OPERATIONS: Mapping[str, Callable[..., int]] = {
     "and": lambda a, b: int(bool(a) and bool(b)),
     "not": lambda a: int(not a),
     "less": lambda a, b: int(a < b),
-    "at_most": lambda a, b: int(a <= b),
+    "less_equal": lambda a, b: int(a <= b),
     "greater": lambda a, b: int(a > b),
-    "at_least": lambda a, b: int(a >= b),
+    "greater_equal": lambda a, b: int(a >= b),
     "equal": lambda a, b: int(a == b),
-    "different": lambda a, b: int(a != b),
+    "not_equal": lambda a, b: int(a != b),
     "shift_left": lambda a, b: a * 2**b,
     "shift_right": lambda a, b: a // 2**b,
-    "plus": lambda a, b: a + b,
-    "minus": lambda a, b: a - b,
-    "times": lambda a, b: a * b,
-    "negative": lambda a: -a,
-    "smaller": lambda a, b: a if a < b else b,
-    "greater_of": lambda a, b: a if a > b else b,
+    "add": lambda a, b: a + b,
+    "subtract": lambda a, b: a - b,
+    "multiply": lambda a, b: a * b,
+    "negate": lambda a: -a,
+    "minimum": lambda a, b: a if a < b else b,
+    "maximum": lambda a, b: a if a > b else b,
     "true": lambda: 1,
     "false": lambda: 0,
 }
