@@ -9,6 +9,7 @@ from gainwright.detector.settings import LevelSettings
 from gainwright.fixed.biquad_quantise import response_error
 from gainwright.language.model import Trial
 from gainwright_codegen.axis_c.layout import MachineConstant, MachineTable, MachineTables
+from gainwright_codegen.axis_c.response import response_arrays, response_initialiser
 from gainwright_codegen.axis_c.tables import AxisData, StageTables, axis_tables
 from gainwright_codegen.axis_c.text import number
 
@@ -87,7 +88,11 @@ def _checks(ticks: str) -> tuple[str, ...]:
 def _stage_objects(
     machine: MachineTables, axis: AxisData, stages: Sequence[StageTables]
 ) -> tuple[MachineTable, ...]:
-    arrays = [table for k, stage in enumerate(stages) for table in _arrays(k, stage)]
+    arrays = [
+        table
+        for k, stage in enumerate(stages)
+        for table in (*_arrays(k, stage), *response_arrays(k, stage))
+    ]
     values = [_stage(machine.prefix, k, stage) for k, stage in enumerate(stages)] or [_NO_STAGE]
     if not stages:
         arrays = [MachineTable("int32_t", "nothing", (0,), "No stage.", ("1",), private=True)]
@@ -134,7 +139,8 @@ def _stage(prefix: str, place: int, stage: StageTables) -> str:
         f"         .pulse = {{pulse_shape_{place}, {len(stage.pulse.shape)}}},\n"
         f"         .detector = {{.section = {{{sections}}},\n"
         f"                      .ring = {_level(settings.ring)},\n"
-        f"                      .burst = {_level(settings.burst)}}}}}"
+        f"                      .burst = {_level(settings.burst)}}}"
+        f"{response_initialiser(place, stage)}}}"
     )
 
 

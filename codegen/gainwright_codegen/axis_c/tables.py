@@ -6,6 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from gainwright.detector.design import RING_PERIODS, design_detector, design_pulse
+from gainwright.detector.findings import measures_response
+from gainwright.detector.response_design import design_response, response_wanted
+from gainwright.detector.response_settings import ResponseSettings
 from gainwright.detector.settings import LONGEST_BLOCK_TICKS, DetectorSettings, PulseSettings
 from gainwright.detector.timing import DriveRatings, DriveTiming
 from gainwright.errors import input_error
@@ -40,6 +43,8 @@ class StageTables:
     """Per unit."""
     detector: DetectorSettings
     pulse: PulseSettings
+    response: ResponseSettings | None = None
+    """None: the trial does not have the loop response measured."""
 
     @property
     def word_value(self) -> float:
@@ -93,14 +98,25 @@ def _stage_tables(trial: Trial, stage: Stage, axis: AxisData) -> StageTables:
     base = kind.base(axis.ratings)
     ladder = gain_ladder(start / base, stage.ratio, stage.rungs)
     values = tuple(base * value for value in ladder.values())
+    detector = design_detector(kind, stage, axis.timing, axis.ratings)
     return StageTables(
         stage=stage,
         kind=kind,
         base=base,
         ladder=ladder,
-        detector=design_detector(kind, stage, axis.timing, axis.ratings),
+        detector=detector,
         pulse=design_pulse(kind, stage, axis.timing, axis.ratings, values),
+        response=_response(trial, stage, kind, axis, detector),
     )
+
+
+def _response(
+    trial: Trial, stage: Stage, kind: StageKind, axis: AxisData, detector: DetectorSettings
+) -> ResponseSettings | None:
+    if not measures_response(trial):
+        return None
+    wanted = response_wanted(trial, stage)
+    return design_response(wanted, kind, stage, axis.timing, axis.ratings, detector)
 
 
 def _kind(trial: Trial, stage: Stage) -> StageKind:

@@ -3,8 +3,13 @@
 
 #include "gw_table.h"
 
-/* gw_trial.c was made for the findings of gw_evidence.h. */
-typedef char gw_findings_match[(GW_TRIAL_FINDING_COUNT == (int)GW_FINDING_COUNT) ? 1 : -1];
+/* gw_trial.c was made for the findings of gw_evidence.h, and of gw_loop_response.h behind them. */
+#if GW_HAS_LOOP_RESPONSE
+#define FINDINGS ((int)GW_FINDING_COUNT + (int)GW_RESPONSE_FINDING_COUNT)
+#else
+#define FINDINGS ((int)GW_FINDING_COUNT)
+#endif
+typedef char gw_findings_match[(GW_TRIAL_FINDING_COUNT == FINDINGS) ? 1 : -1];
 
 #define GW_CHECKSUM_START UINT32_C(2166136261)
 #define GW_ORDER_WHAT UINT32_C(0x00FFFFFF) /* all but the number */
@@ -124,6 +129,46 @@ static uint32_t ordered(const gw_machine *machine, const int32_t outputs[GW_OUTP
            | ((pulse_requested(outputs) != 0) ? GW_ORDER_PULSE : 0U);
 }
 
+#if GW_HAS_LOOP_RESPONSE
+static void forget_response(gw_axis *axis)
+{
+    gw_response_reset(&axis->response);
+}
+
+static void record_response(gw_axis *axis, uint32_t word)
+{
+    gw_response_record(&axis->response,
+                       &axis->machine->stage[sound_stage(GW_ORDER_STAGE(word))].response,
+                       (GW_ORDER_HEARING(word) == (int32_t)GW_HEARING_RESPONSE) ? 1 : 0,
+                       GW_ORDER_RUNG(word));
+}
+
+/* The torque command behind the high-pass is what the detector has just found. */
+static int32_t sample_response(gw_axis *axis, const gw_machine_stage *stage)
+{
+    return gw_response_sample(&axis->response, &stage->response,
+                              axis->detector.burst.past[GW_DETECTOR_SECTIONS].last);
+}
+#else
+static void forget_response(gw_axis *axis)
+{
+    (void)axis;
+}
+
+static void record_response(gw_axis *axis, uint32_t word)
+{
+    (void)axis;
+    (void)word;
+}
+
+static int32_t sample_response(gw_axis *axis, const gw_machine_stage *stage)
+{
+    (void)axis;
+    (void)stage;
+    return 0;
+}
+#endif
+
 void gw_axis_init(gw_axis *axis, const gw_machine *machine)
 {
     axis->machine = machine;
@@ -131,6 +176,7 @@ void gw_axis_init(gw_axis *axis, const gw_machine *machine)
     gw_detector_reset(&axis->detector);
     gw_evidence_reset(&axis->evidence);
     gw_pulse_reset(&axis->pulse);
+    forget_response(axis);
     axis->control_ticks = 0U;
     gw_sequencer_reset(&axis->sequencer);
     gw_sequencer_outputs(&axis->sequencer, axis->outputs);
@@ -150,6 +196,7 @@ static void forget(gw_axis *axis)
     gw_detector_reset(&axis->detector);
     gw_evidence_reset(&axis->evidence);
     gw_pulse_reset(&axis->pulse);
+    forget_response(axis);
 }
 
 static void take_order(gw_axis *axis, uint32_t word)
@@ -170,6 +217,7 @@ static void take_order(gw_axis *axis, uint32_t word)
     if (axis->order.height != 0) {
         gw_pulse_start(&axis->pulse, axis->order.height, axis->order.complement);
     }
+    record_response(axis, word);
 }
 
 static void take_blocks(gw_axis *axis, int32_t ended)
@@ -199,7 +247,7 @@ int32_t gw_axis_control_tick(gw_axis *axis, int32_t torque_command, int32_t spee
     stage = &axis->machine->stage[sound_stage(GW_ORDER_STAGE(word))];
     take_blocks(axis,
                 gw_detector_sample(&axis->detector, &stage->detector, torque_command, speed_error));
-    torque = gw_pulse_sample(&axis->pulse, &stage->pulse);
+    torque = gw_pulse_sample(&axis->pulse, &stage->pulse) + sample_response(axis, stage);
     return (word_now(&axis->fault) == 0) ? torque : 0;
 }
 
@@ -262,6 +310,42 @@ static int32_t fault_now(gw_axis *axis)
     return fault;
 }
 
+/* Until the control tick has taken the last order, the sums may still be its own. */
+#if GW_HAS_LOOP_RESPONSE
+static void find_response(const gw_axis *axis, int32_t findings[GW_RESPONSE_FINDING_COUNT])
+{
+    const uint32_t word = axis->order.word;
+
+    if ((order_is_taken(axis) != 0) && (knows_machine(axis) != 0)) {
+        gw_response_findings(&axis->response,
+                             &axis->machine->stage[sound_stage(GW_ORDER_STAGE(word))].response,
+                             GW_ORDER_RUNG(word), findings);
+    } else {
+        gw_response_no_findings(findings);
+    }
+}
+
+static void evaluate_response(gw_axis *axis)
+{
+    if (order_is_taken(axis) != 0) {
+        const int32_t stage = sound_stage(GW_ORDER_STAGE(axis->order.word));
+
+        gw_response_evaluate(&axis->response, &axis->machine->stage[stage].response);
+    }
+}
+#else
+static void find_response(const gw_axis *axis, int32_t findings[])
+{
+    (void)axis;
+    (void)findings;
+}
+
+static void evaluate_response(gw_axis *axis)
+{
+    (void)axis;
+}
+#endif
+
 /* A block that ends meanwhile may leave half of the old and half of the new: then once more, since
  * no second block ends so soon. Until the control tick has taken the last order, what there is
  * belongs to something else, and counts as nothing. */
@@ -269,7 +353,7 @@ void gw_axis_find(const gw_axis *axis, int32_t inputs[GW_INPUT_SLOTS])
 {
     const gw_evidence *evidence = &axis->evidence;
     const uint32_t blocks = number_now(&evidence->blocks);
-    int32_t findings[GW_FINDING_COUNT];
+    int32_t findings[FINDINGS];
 
     gw_evidence_findings(evidence, findings);
     if (number_now(&evidence->blocks) != blocks) {
@@ -278,6 +362,7 @@ void gw_axis_find(const gw_axis *axis, int32_t inputs[GW_INPUT_SLOTS])
     if (order_is_taken(axis) == 0) {
         gw_evidence_no_findings(findings);
     }
+    find_response(axis, &findings[GW_FINDING_COUNT]);
     gw_trial_take_findings(findings, inputs);
 }
 
@@ -326,6 +411,7 @@ int32_t gw_axis_step(gw_axis *axis, const int32_t inputs[GW_INPUT_SLOTS])
         gw_trial_outputs(axis->sequencer.state, axis->sequencer.variables, axis->outputs);
     }
     if (knows_machine(axis) != 0) {
+        evaluate_response(axis);
         give_order(axis);
     }
     gw_axis_seal(axis);

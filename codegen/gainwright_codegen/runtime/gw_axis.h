@@ -22,6 +22,7 @@
 
 #include "gw_detector.h"
 #include "gw_evidence.h"
+#include "gw_loop_response.h"
 #include "gw_machine.h"
 #include "gw_pulse.h"
 #include "gw_sequencer.h"
@@ -81,6 +82,9 @@ typedef struct {
     gw_detector detector;
     gw_evidence evidence;
     gw_pulse pulse;
+#if GW_HAS_LOOP_RESPONSE
+    gw_loop_response response; /* by both ticks, as it says itself */
+#endif
     uint32_t taken;         /* word of the last order taken: whose settings apply now */
     uint32_t control_ticks; /* so far; counted round */
     /* Written by the sequencer tick. */

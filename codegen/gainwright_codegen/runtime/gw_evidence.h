@@ -49,7 +49,12 @@
 #define GW_ANSWER_TOO_MUCH INT32_C(64)
 
 /* What a block that ends now belongs to. */
-enum gw_hearing { GW_HEARING_NOTHING, GW_HEARING_NOISE, GW_HEARING_RINGING };
+enum gw_hearing {
+    GW_HEARING_NOTHING,
+    GW_HEARING_NOISE,
+    GW_HEARING_RINGING,
+    GW_HEARING_RESPONSE /* to nothing: the test signal is given, see gw_loop_response.h */
+};
 
 typedef struct {
     uint32_t blocks;      /* changes with everything else here, and last */

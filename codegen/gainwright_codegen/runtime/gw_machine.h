@@ -10,6 +10,7 @@
 #include <stdint.h>
 
 #include "gw_detector.h"
+#include "gw_loop_response.h"
 #include "gw_pulse.h"
 #include "gw_trial.h"
 
@@ -25,6 +26,9 @@ typedef struct {
     int32_t gain_fraction_bits;  /* differs from export to export */
     gw_pulse_shape pulse;
     gw_detector_settings detector;
+#if GW_HAS_LOOP_RESPONSE
+    gw_response_settings response;
+#endif
 } gw_machine_stage;
 
 typedef struct {

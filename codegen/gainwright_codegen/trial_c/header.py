@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from gainwright.detector.evidence import FINDINGS
+from gainwright.detector.findings import measures_response, trial_findings
 from gainwright.language.model import Enumeration, Kind, Signal, Trial
 from gainwright_codegen.c_text import (
     C_LINKAGE_BEGINS,
@@ -94,7 +94,9 @@ def _bindings(trial: Trial) -> str:
             comment("Outputs that gw_axis.c obeys, if the trial has them."),
             *(f"#define GW_HAS_{name.upper()} {int(name in names)}" for name in OBEYED_OUTPUTS),
             comment("Findings of the detector that gw_trial_take_findings knows."),
-            f"#define GW_TRIAL_FINDING_COUNT {len(FINDINGS)}",
+            f"#define GW_TRIAL_FINDING_COUNT {len(trial_findings(trial))}",
+            comment("1: the trial has the loop response measured; 0: nothing of that is compiled."),
+            f"#define GW_HAS_LOOP_RESPONSE {int(measures_response(trial))}",
             comment("Longest gain ladder of all stages."),
             f"#define GW_RUNG_COUNT_MAX {most_rungs(trial)}\n",
         ]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Sequence
 
-from gainwright.detector.evidence import FINDINGS
+from gainwright.detector.findings import trial_findings
 from gainwright.language.expression import Boolean, Expression
 from gainwright.language.model import Output, Trial
 from gainwright_codegen.c_text import LINE_LENGTH, comment, statement
@@ -113,7 +113,7 @@ def take_findings(trial: Trial) -> str:
     names = {signal.name for signal in trial.inputs}
     body = [
         statement(f"inputs[{constant('INPUT', name)}] = findings[{place}];", indent=4)
-        for place, name in enumerate(FINDINGS)
+        for place, name in enumerate(trial_findings(trial))
         if name in names
     ]
     return _function(

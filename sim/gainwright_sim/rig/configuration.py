@@ -9,6 +9,7 @@ from typing import Any
 import cffi
 
 from gainwright.detector.evidence import FINDINGS
+from gainwright.detector.response_settings import RESPONSE_FINDINGS
 from gainwright.errors import InputError, Problem
 from gainwright.fixed.qformat import SIGNAL
 from gainwright.language.model import Trial
@@ -39,7 +40,7 @@ DRIVE_INPUTS = (
     "step_residual",
 )
 """Inputs that the simulated drive supplies, in the order of ``enum rig_input``."""
-DETECTOR_INPUTS = FINDINGS
+DETECTOR_INPUTS = (*FINDINGS, *RESPONSE_FINDINGS)
 """Inputs that the exported detector supplies."""
 OBEYED_OUTPUTS = (
     "torque_request",

@@ -9,7 +9,9 @@ from typing import Any
 
 import cffi
 
+from gainwright.detector.findings import measures_response
 from gainwright.language.model import Trial
+from gainwright_codegen.axis_c.response import RESPONSE_SCALARS
 from gainwright_codegen.host import compile_shared, load_library, read_sources
 
 SOURCE_DIRECTORY = Path(__file__).parent
@@ -31,6 +33,7 @@ typedef struct {
     int32_t gain_fraction_bits;
     gw_pulse_shape pulse;
     gw_detector_settings detector;
+    GW_RESPONSE_MEMBER
 } gw_machine_stage;
 typedef struct {
     const char *name;
@@ -41,6 +44,11 @@ typedef struct {
     int32_t top_speed_urad_per_s;
     gw_machine_stage stage[GW_STAGE_SLOTS];
 } gw_machine;
+"""
+_RESPONSE_CDEF = f"""
+typedef struct {{
+    const int8_t *shape; const int16_t *lines; int32_t {", ".join(RESPONSE_SCALARS)};
+}} gw_response_settings;
 """
 
 
@@ -76,7 +84,10 @@ def rig_cdef(trial: Trial) -> str:
         "GW_STAGE_SLOTS": max(1, len(trial.stages)),
     }
     headers = (SOURCE_DIRECTORY / "rig_model.h", SOURCE_DIRECTORY / "rig.h")
-    return header_declarations(headers, sizes, before=_MACHINE_CDEF)
+    measured = measures_response(trial)
+    member = "gw_response_settings response;" if measured else ""
+    machine = _MACHINE_CDEF.replace("GW_RESPONSE_MEMBER", member)
+    return header_declarations(headers, sizes, before=_RESPONSE_CDEF + machine)
 
 
 def header_declarations(

@@ -23,6 +23,9 @@ SIGNALS = (
     ("position_reference", "rad"),
     ("measured_torque", "N m"),
     ("mean_speed", "rad/s"),
+    ("predicted_limit", "rung"),
+    ("predicted_result", "rung"),
+    ("prediction_spread", "1"),
 )
 """Name and unit of the logged signals, in the order of ``enum rig_signal``."""
 

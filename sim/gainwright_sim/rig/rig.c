@@ -183,6 +183,42 @@ static void obey_outputs(rig *r)
     rig_step_set(&r->step, &r->drive, output_of(r, RIG_POSITION_STEP, 0), r->motion.smooth_speed);
 }
 
+#if GW_HAS_LOOP_RESPONSE
+static void log_prediction(const rig *r, float *signals)
+{
+    const gw_loop_response *found = &r->axis.response;
+
+    if (found->agreeing > 0) {
+        signals[RIG_SIGNAL_PREDICTED_LIMIT] = (float)found->limit_position / GW_RESPONSE_RUNG;
+        signals[RIG_SIGNAL_PREDICTED_RESULT] = (float)found->result_position / GW_RESPONSE_RUNG;
+        signals[RIG_SIGNAL_PREDICTION_SPREAD] = (float)found->spread / 4096.0F;
+    }
+}
+
+int32_t rig_response_line(const rig *r, int32_t line, int32_t *inverse)
+{
+    const gw_loop_response *found = &r->axis.response;
+    const int32_t stage = GW_ORDER_STAGE(r->axis.order.word);
+
+    gw_response_line(found, &r->axis.machine->stage[stage].response, line, inverse);
+    return ((found->evaluated != 0) && (found->periods > 0)) ? found->rung : -1;
+}
+#else
+static void log_prediction(const rig *r, float *signals)
+{
+    (void)r;
+    (void)signals;
+}
+
+int32_t rig_response_line(const rig *r, int32_t line, int32_t *inverse)
+{
+    (void)r;
+    (void)line;
+    (void)inverse;
+    return -1;
+}
+#endif
+
 static void write_log(rig *r, rig_log *log, int32_t row, const int32_t inputs[GW_INPUT_SLOTS])
 {
     const int64_t at = r->sequencer_tick - log->first;
@@ -204,6 +240,10 @@ static void write_log(rig *r, rig_log *log, int32_t row, const int32_t inputs[GW
     signals[RIG_SIGNAL_REFERENCE_RAD] = (float)(r->motion.smooth - r->start_rad);
     signals[RIG_SIGNAL_MEASURED_TORQUE_NM] = (float)r->measured.torque_nm;
     signals[RIG_SIGNAL_MEAN_SPEED_RAD_PER_S] = (float)r->measured.mean_speed_rad_per_s;
+    signals[RIG_SIGNAL_PREDICTED_LIMIT] = -1.0F;
+    signals[RIG_SIGNAL_PREDICTED_RESULT] = -1.0F;
+    signals[RIG_SIGNAL_PREDICTION_SPREAD] = 0.0F;
+    log_prediction(r, signals);
 }
 
 static void sequencer_tick(rig *r, rig_log *log)

@@ -13,7 +13,7 @@
 #include "gw_axis.h"
 #include "rig_model.h"
 
-#define RIG_SIGNALS 10
+#define RIG_SIGNALS 13
 
 /* Inputs that the simulated drive supplies; rig_binding.input[] says where the trial wants them. */
 enum rig_input {
@@ -87,7 +87,10 @@ enum rig_signal {
     RIG_SIGNAL_OSCILLATION_NM, /* largest high-passed controller torque plus test pulse */
     RIG_SIGNAL_REFERENCE_RAD,
     RIG_SIGNAL_MEASURED_TORQUE_NM,
-    RIG_SIGNAL_MEAN_SPEED_RAD_PER_S /* measured */
+    RIG_SIGNAL_MEAN_SPEED_RAD_PER_S, /* measured */
+    RIG_SIGNAL_PREDICTED_LIMIT,  /* rungs from rung 0 on, negative: no prediction */
+    RIG_SIGNAL_PREDICTED_RESULT, /* likewise, of the wanted margins */
+    RIG_SIGNAL_PREDICTION_SPREAD /* share of the limit */
 };
 
 typedef struct rig rig;
@@ -104,5 +107,9 @@ void rig_start(rig *r, const gw_machine *machine, const rig_plant *plant, const 
  * logged so far. */
 int32_t rig_advance(rig *r, rig_log *log, int32_t sequencer_ticks, int32_t past_end);
 int32_t rig_ended(const rig *r);
+
+/* -1 / L of a line of the last evaluation of the loop response, 4096 = 1, and the rung that it was
+ * measured at; negative if there was none. */
+int32_t rig_response_line(const rig *r, int32_t line, int32_t *inverse);
 
 #endif

@@ -7,7 +7,9 @@ from typing import Any
 
 import cffi
 
+from gainwright.detector.response_settings import ResponseSettings
 from gainwright.detector.settings import LevelSettings
+from gainwright_codegen.axis_c.response import RESPONSE_SCALARS
 from gainwright_codegen.axis_c.tables import StageTables
 
 
@@ -41,6 +43,15 @@ class MachineInMemory:
             target.b0, target.a1, target.a2 = words
         _write_level(stage.detector.ring, table.detector.ring)
         _write_level(stage.detector.burst, table.detector.burst)
+        if table.response is not None:
+            self._write_response(ffi, stage.response, table.response)
+
+    def _write_response(self, ffi: cffi.FFI, target: Any, source: ResponseSettings) -> None:
+        words = [word for line in source.lines for word in line]
+        target.shape = self._array(ffi, "int8_t[]", source.shape)
+        target.lines = self._array(ffi, "int16_t[]", words)
+        for name in RESPONSE_SCALARS:
+            setattr(target, name, getattr(source, name))
 
 
 def _write_level(target: Any, source: LevelSettings) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 
 from gainwright.described.problems import Problems
+from gainwright.detector.response_settings import CONSTANT_RANGES, RESPONSE_INPUT
 from gainwright.language.attainable import Attainable, Combination
 from gainwright.language.model import Condition, Row, State
 from gainwright.language.reader import Reader
@@ -14,7 +15,12 @@ from gainwright.language.table_fault import DeadRow, Gap, Overlap
 
 
 def check_unused(reader: Reader) -> None:
-    """Report constants, inputs, variables and conditions that nothing reads."""
+    """Report constants, inputs, variables and conditions that nothing reads.
+
+    Constants by which the loop response is measured are read by the export.
+    """
+    if RESPONSE_INPUT in reader.declared:
+        reader.read_names.update(CONSTANT_RANGES)
     for name, what in reader.declared.items():
         if what != "an output" and name not in reader.read_names:
             reader.problems.add(

@@ -1,0 +1,138 @@
+/*
+ * Gainwright: the loop's frequency response, measured while the axis moves at constant speed.
+ *
+ * NOT A SAFETY FUNCTION: see gw_fixed.h.
+ *
+ * A periodic torque D (a sum of sines without mean, so that it shifts nothing) is added to the
+ * torque command U of the controller. Once the loop has settled, whole periods of U are summed. At
+ * each frequency of D then holds, without any model of the machine,
+ *
+ *   L = -U / (U + D),   Y = -1 / L = 1 + D / U,
+ *
+ * and at a gain g times the present one Y / g. The loop is at its limit where Y is real and equal
+ * to g. Of several such crossings the first above the present gain counts. Y is what is interpolated
+ * from line to line: a resonance is a pole of L, so that 1 / L is nearly straight where it matters
+ * and nothing narrow slips through between two lines.
+ *
+ * Every eighth line has no D: what U has there is noise, and says how far the others are to be
+ * trusted.
+ *
+ * Recording is the control tick's: one word a tick. Evaluation is the sequencer tick's, in slices of
+ * bounded length; it owns the sums from the moment at which the control tick has taken the order to
+ * stop. gainwright.detector.loop_response is the same bit for bit.
+ */
+#ifndef GW_LOOP_RESPONSE_H
+#define GW_LOOP_RESPONSE_H
+
+#include <stdint.h>
+
+#include "gw_fixed.h"
+
+#ifdef __cplusplus
+extern "C" {
+#endif
+
+#define GW_RESPONSE_POINTS 512
+#define GW_RESPONSE_PERIODS_MAX INT32_C(32)
+/* A line k with k % GW_RESPONSE_NOISE_STEP == GW_RESPONSE_NOISE_PLACE has no excitation. */
+#define GW_RESPONSE_NOISE_STEP 8
+#define GW_RESPONSE_NOISE_PLACE 4
+/* The nearer the limit, the more the loop adds to the test signal: within so many rungs of it, as
+ * predicted, less is given. */
+#define GW_RESPONSE_NEAR_RUNGS INT32_C(32)
+#define GW_RESPONSE_NEAR_EIGHTHS INT32_C(5)
+/* Positions on the gain ladder: 1/256 of a rung. */
+#define GW_RESPONSE_RUNG INT32_C(256)
+/* Noise, as a share of the limit: 4096 = 1. */
+#define GW_RESPONSE_SPREAD_MAX INT32_C(65535)
+#define GW_RESPONSE_ROOM_MAX INT32_C(127)
+
+typedef struct {
+    const int8_t *shape;    /* of one period, 1/128 of the height, GW_RESPONSE_POINTS * stride */
+    const int16_t *lines;   /* D of each line from first_line on, behind the high-pass: re, im */
+    int32_t height;         /* Q4.24, far below the limit; near it GW_RESPONSE_NEAR_EIGHTHS of it */
+    int32_t stride;         /* control ticks summed to one point, 1 to 64 */
+    int32_t settle_periods; /* before anything is summed */
+    int32_t least_periods;  /* without so many there is nothing to evaluate, 1 to ..._PERIODS_MAX */
+    int32_t first_line;     /* 1 to 255 */
+    int32_t last_line;      /* first_line to 255 */
+    int32_t flat_line;      /* up to it, D of all lines is about the same; then it falls */
+    int32_t exponent;       /* D of a period is lines * 2^exponent, 0 to 16 */
+    int32_t tangent;        /* of the wanted phase margin, Q12 */
+    int32_t inverse_square; /* of the wanted peak sensitivity, Q16 */
+    int32_t margin;         /* wanted gain margin, 1/256 rung */
+    int32_t octave;         /* factor of 2, 1/256 rung */
+    int32_t agreement;      /* predictions of the limit that differ by no more agree, 1/256 rung */
+} gw_response_settings;
+
+typedef struct {
+    /* Written by the control tick while it records, by the sequencer tick while it evaluates. */
+    int32_t point[GW_RESPONSE_POINTS];
+    /* Written by the control tick. */
+    int32_t recording; /* 1: D is given */
+    int32_t tick;      /* of the period */
+    int32_t settling;  /* control ticks until sums begin */
+    int32_t sum;       /* of the point that is being filled */
+    int32_t filled;    /* control ticks in it */
+    int32_t next;      /* point that is being filled */
+    int32_t periods;   /* complete ones in the sums */
+    int32_t rung;      /* that all sums belong to */
+    int32_t eighths;   /* of the height that the test signal has in them */
+    /* Written by the sequencer tick. */
+    int32_t slice;     /* of the evaluation: what to do next; GW_RESPONSE_IDLE: nothing */
+    int32_t evaluated; /* 1: the sums have been used up */
+    int32_t largest;
+    int32_t shift;
+    int32_t last_re; /* Y of the line before, Q12 */
+    int32_t last_im;
+    int32_t limit;    /* smallest crossing so far, as a multiple of the present gain, Q12 */
+    int32_t allowed;  /* smallest gain at which another wanted margin is missed, likewise Q8 */
+    int32_t limit_line;     /* where that crossing is */
+    int32_t noise_lines[2]; /* without excitation: up to flat_line, and above */
+    int64_t noise[2];       /* sum of |U / D|^2 of them, Q32 */
+    int32_t spread;   /* noise at the limit, 4096 = 1 */
+    int32_t agreeing; /* successive predictions that agree, 0: none */
+    int32_t limit_position;  /* their mean, 1/256 rung from rung 0 on */
+    int32_t result_position; /* largest gain with all wanted margins, likewise */
+} gw_loop_response;
+
+/* What it says, as inputs of the trial. */
+enum gw_response_finding {
+    GW_RESPONSE_MEASURED_PERIODS,  /* complete, not evaluated yet, 0 to GW_RESPONSE_PERIODS_MAX */
+    GW_RESPONSE_EVALUATED,         /* 1: nothing is left to evaluate */
+    GW_RESPONSE_PREDICTIONS,       /* successive ones that agree, 0 to 255 */
+    GW_RESPONSE_PREDICTION_SPREAD, /* noise of the last one: 4096 is the limit itself */
+    GW_RESPONSE_RUNGS_TO_LIMIT,    /* whole rungs from the present one to the predicted limit */
+    GW_RESPONSE_RUNGS_TO_RESULT,   /* ... to the highest with all wanted margins; may be negative */
+    GW_RESPONSE_FINDING_COUNT
+};
+
+void gw_response_reset(gw_loop_response *response);
+
+/* By the control tick, when it takes an order: record, or stop recording. */
+void gw_response_record(gw_loop_response *response, const gw_response_settings *settings,
+                        int32_t record, int32_t rung);
+/* One control tick: takes the filtered torque command of the controller, Q4.24, and returns the
+ * torque to add, 0 while it does not record. */
+int32_t gw_response_sample(gw_loop_response *response, const gw_response_settings *settings,
+                           int32_t filtered_torque);
+
+/* One slice of the evaluation, by the sequencer tick, while the control tick does not record. */
+void gw_response_evaluate(gw_loop_response *response, const gw_response_settings *settings);
+
+/* 1 while sums wait for their evaluation. */
+int32_t gw_response_pending(const gw_loop_response *response, const gw_response_settings *settings);
+
+void gw_response_findings(const gw_loop_response *response, const gw_response_settings *settings,
+                          int32_t rung, int32_t findings[GW_RESPONSE_FINDING_COUNT]);
+void gw_response_no_findings(int32_t findings[GW_RESPONSE_FINDING_COUNT]);
+
+/* Y of a line of the last evaluation, Q12, |re| and |im| at most 2^27: for who shows it. */
+void gw_response_line(const gw_loop_response *response, const gw_response_settings *settings,
+                      int32_t line, int32_t inverse[2]);
+
+#ifdef __cplusplus
+}
+#endif
+
+#endif

@@ -1,0 +1,230 @@
+"""Finds the settings of the loop-response measurement from the drive's timing and a trial's wishes.
+
+The test signal is a sum of sines without mean, one on each line of a period of 512 points but for
+every eighth, with phases after Schroeder (1970, IEEE Trans. Inf. Theory 16:85), which keep its
+peak low. Its band begins below the lowest frequency at which the loop can oscillate: where the
+drive's own lag is small, phase margin and sensitivity cannot be bad, whatever the machine (the
+plant's phase seen from the motor stays within 90 degrees). Amplitudes fall in proportion to
+1/frequency from 1.8 times that frequency on, as the loop's answer does.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from gainwright.detector.response_settings import (
+    CONSTANT_RANGES,
+    LINES,
+    POINTS,
+    RUNG,
+    ResponseSettings,
+    ResponseWanted,
+    is_noise_line,
+)
+from gainwright.detector.settings import HEADROOM_BITS, DetectorSettings
+from gainwright.detector.timing import DriveRatings, DriveTiming
+from gainwright.errors import InputError, Problem, input_error
+from gainwright.fixed.qformat import SIGNAL
+from gainwright.language.model import Stage, Trial
+from gainwright.stage_kind import StageKind
+
+LARGEST_STRIDE = 64
+POINTS_PER_PERIOD = 10.0
+"""At least so many points in a period of the lowest oscillation frequency."""
+HIGHEST_LINE = int(0.47 * POINTS)
+FLAT_SHARE = 1.8
+"""Up to this multiple of the lowest oscillation frequency all sines have the same amplitude."""
+SHAPE_ONE = 127
+HEIGHT_ONE = 128
+LINE_MAX = 32767
+
+
+def response_wanted(trial: Trial, stage: Stage) -> ResponseWanted:
+    """Return what a trial says of the measurement.
+
+    Raises:
+        InputError: a constant is missing or outside its range, or the signal is above the torque
+            that counts as a burst.
+    """
+    values, problems = _constants(trial)
+    if not problems:
+        problems = _contradictions(trial, stage, values)
+    if problems:
+        raise InputError(problems)
+    decibels = 10.0 ** (values["wanted_gain_margin_db"] / 20.0)
+    return ResponseWanted(
+        gain_margin=max(decibels, stage.ratio**stage.margin_rungs),
+        phase_margin_rad=math.radians(values["wanted_phase_margin_deg"]),
+        peak_sensitivity=values["wanted_peak_sensitivity_percent"] / 100.0,
+        torque_share=values["measuring_torque_permille"] / 1000.0,
+        lowest_share=values["measuring_lowest_percent"] / 100.0,
+        highest_share=values["measuring_highest_percent"] / 100.0,
+        settle_periods=values["settle_periods"],
+        least_periods=values["least_periods"],
+        agreement=values["agreement_permille"] / 1000.0,
+    )
+
+
+def _constants(trial: Trial) -> tuple[dict[str, int], list[Problem]]:
+    known = {constant.name: constant.value for constant in trial.constants}
+    problems = []
+    for name, (low, high) in CONSTANT_RANGES.items():
+        if name not in known:
+            found, remedy = "no such constant", "declare it: the loop response is measured by it"
+        elif not low <= known[name] <= high:
+            found, remedy = f"{known[name]}", f"choose a value from {low} to {high}"
+        else:
+            continue
+        problems.append(
+            Problem(trial.name, f"[constants] {name}", found, f"{low} to {high}", remedy)
+        )
+    return known, problems
+
+
+def _contradictions(trial: Trial, stage: Stage, values: dict[str, int]) -> list[Problem]:
+    problems = []
+    share = values["measuring_torque_permille"] / 1000.0
+    if share >= stage.burst_share:
+        problems.append(
+            Problem(
+                trial.name,
+                "[constants] measuring_torque_permille",
+                f"{share:g} of the torque limit",
+                f"below {stage.burst_share:g}, which counts as a burst (burst_share)",
+                "lower the test signal",
+            )
+        )
+    decibels = 20.0 * stage.margin_rungs * math.log10(stage.ratio)
+    if decibels < values["wanted_gain_margin_db"]:
+        needed = math.ceil(
+            values["wanted_gain_margin_db"] / (20.0 * math.log10(stage.ratio)) - 1e-9
+        )
+        problems.append(
+            Problem(
+                trial.name,
+                "[constants] wanted_gain_margin_db",
+                f"{values['wanted_gain_margin_db']} dB",
+                f"at most {decibels:.2f} dB, which is what margin_rungs = {stage.margin_rungs} of "
+                f"ratio {stage.ratio:g} keep",
+                f"want less, or set margin_rungs to {needed}",
+            )
+        )
+    return problems
+
+
+def design_response(
+    wanted: ResponseWanted,
+    kind: StageKind,
+    stage: Stage,
+    timing: DriveTiming,
+    ratings: DriveRatings,
+    detector: DetectorSettings,
+) -> ResponseSettings:
+    """Return the settings for one stage.
+
+    Raises:
+        InputError: the control rate cannot carry the band.
+    """
+    lowest_hz = kind.lowest_oscillation_hz(timing)
+    period = 1.0 / (lowest_hz * timing.control_tick_s)
+    stride = min(LARGEST_STRIDE, max(1, math.floor(period / POINTS_PER_PERIOD)))
+    lowest_line = POINTS * stride / period
+    first = max(1, math.ceil(wanted.lowest_share * lowest_line))
+    last = min(HIGHEST_LINE, math.floor(wanted.highest_share * lowest_line))
+    _check_band(stage, timing, lowest_hz, last / lowest_line)
+    shape = test_signal(first, last, FLAT_SHARE * lowest_line, stride)
+    torque = wanted.torque_share * ratings.torque_limit_nm / ratings.rated_torque_nm
+    height = SIGNAL.quantise(torque * HEIGHT_ONE / SHAPE_ONE)
+    lines, exponent = _line_words(excitation(shape, height, stride, detector), first, last)
+    octave = RUNG * math.log(2.0) / math.log(stage.ratio)
+    return ResponseSettings(
+        shape=shape,
+        lines=lines,
+        height=height,
+        stride=stride,
+        settle_periods=wanted.settle_periods,
+        least_periods=wanted.least_periods,
+        first_line=first,
+        last_line=last,
+        flat_line=math.floor(FLAT_SHARE * lowest_line),
+        exponent=exponent,
+        tangent=round(4096 * math.tan(wanted.phase_margin_rad)),
+        inverse_square=round(65536 / wanted.peak_sensitivity**2),
+        margin=math.ceil(octave * math.log2(wanted.gain_margin) - 1e-6),
+        octave=round(octave),
+        agreement=round(octave * math.log2(1.0 + wanted.agreement)),
+    )
+
+
+LEAST_BAND = 1.2
+"""The band must go up to this multiple of the lowest oscillation frequency."""
+
+
+def _check_band(stage: Stage, timing: DriveTiming, lowest_hz: float, reached: float) -> None:
+    if reached < LEAST_BAND:
+        carried_hz = HIGHEST_LINE / POINTS / LEAST_BAND / timing.control_tick_s
+        raise input_error(
+            f"stage {stage.name}",
+            "drive timing",
+            f"a loop that can oscillate from {lowest_hz:.4g} Hz on",
+            f"at most {carried_hz:.4g} Hz at this control rate, or the loop response cannot be "
+            "measured",
+            "use a trial that does not measure it, or a shorter control tick",
+        )
+
+
+def test_signal(first: int, last: int, flat_until: float, stride: int) -> tuple[int, ...]:
+    """Return one period of the test signal, |sample| <= SHAPE_ONE, sum 0."""
+    used = np.array([line for line in range(first, last + 1) if not is_noise_line(line)])
+    order = np.arange(len(used))
+    phases = -np.pi * order * (order - 1) / len(used)
+    amplitudes = np.minimum(1.0, flat_until / used)
+    time = np.arange(POINTS * stride) / (POINTS * stride)
+    angles = 2.0 * np.pi * used[:, None] * time + phases[:, None]
+    signal = (amplitudes[:, None] * np.cos(angles)).sum(axis=0)
+    shape = np.rint(SHAPE_ONE * signal / np.abs(signal).max()).astype(int)
+    # Rounding must not leave a mean, which would push the axis.
+    excess = int(shape.sum())
+    inner = np.flatnonzero(np.abs(shape) < SHAPE_ONE)
+    shape[inner[: abs(excess)]] -= int(np.sign(excess))
+    return tuple(int(value) for value in shape)
+
+
+test_signal.__test__ = False  # type: ignore[attr-defined]
+
+
+def excitation(
+    shape: tuple[int, ...], height: int, stride: int, detector: DetectorSettings
+) -> np.ndarray:
+    """Return D of each line, (LINES,), as a torque command of that course would be summed.
+
+    In units of the summed words: behind the detector's high-pass and without its headroom bits.
+    """
+    ticks = len(shape)
+    spectrum = np.fft.rfft(np.array(shape, dtype=float) * height / HEIGHT_ONE)
+    z = np.exp(2j * np.pi * np.arange(len(spectrum)) / ticks)
+    for section in detector.sections:
+        numerator = section.b0 + section.b1 / z + section.b2 / z**2
+        spectrum = spectrum * numerator / (2.0**30 - section.a1 / z - section.a2 / z**2)
+    course = np.fft.irfft(spectrum, ticks) / 2**HEADROOM_BITS
+    return np.fft.rfft(course.reshape(POINTS, stride).sum(axis=1))[:LINES]
+
+
+def _line_words(
+    lines: np.ndarray, first: int, last: int
+) -> tuple[tuple[tuple[int, int], ...], int]:
+    """Return the lines as words, and their exponent; a noise line has what it would have had."""
+    used = [line for line in range(first, last + 1) if not is_noise_line(line)]
+    moduli = np.interp(np.arange(last + 1), used, np.abs(lines[used]))
+    whole = [
+        complex(moduli[line]) if is_noise_line(line) else complex(lines[line])
+        for line in range(first, last + 1)
+    ]
+    largest = max(max(abs(line.real), abs(line.imag)) for line in whole)
+    exponent = max(0, math.ceil(math.log2(largest / LINE_MAX)))
+    words = tuple(
+        (round(line.real / 2.0**exponent), round(line.imag / 2.0**exponent)) for line in whole
+    )
+    return words, exponent

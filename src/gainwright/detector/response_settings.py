@@ -1,0 +1,100 @@
+"""Settings of the loop-response measurement: what a trial says of it, and the exported integers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+POINTS = 512
+"""Of a period of the test signal, whatever the stride."""
+LINES = POINTS // 2
+PERIODS_MAX = 32
+NOISE_STEP, NOISE_PLACE = 8, 4
+"""Lines k with k % NOISE_STEP == NOISE_PLACE have no excitation: they show the noise."""
+NEAR_RUNGS, NEAR_EIGHTHS = 32, 5
+"""Within so many rungs of the predicted limit the test signal has so many eighths of its height."""
+RUNG = 256
+"""Positions on the gain ladder are in 1/256 rung."""
+SPREAD_ONE = 4096
+SPREAD_MAX = 65535
+ROOM_MAX = 127
+RESPONSE_FINDINGS = (
+    "measured_periods",
+    "evaluated",
+    "predictions",
+    "prediction_spread",
+    "rungs_to_limit",
+    "rungs_to_result",
+)
+"""Inputs that the measurement supplies, in the order of ``enum gw_response_finding``."""
+RESPONSE_INPUT = "predictions"
+"""A trial with this input has the loop response measured; others have none of it in their C."""
+CONSTANT_RANGES = {
+    "wanted_gain_margin_db": (3, 20),
+    "wanted_phase_margin_deg": (5, 80),
+    "wanted_peak_sensitivity_percent": (110, 1000),
+    "measuring_torque_permille": (1, 1000),
+    "measuring_lowest_percent": (20, 100),
+    "measuring_highest_percent": (150, 1000),
+    "settle_periods": (0, 16),
+    "least_periods": (1, PERIODS_MAX),
+    "agreement_permille": (1, 200),
+}
+"""Constants of such a trial that the export reads, with the lowest and highest value allowed."""
+
+
+@dataclass(frozen=True, slots=True)
+class ResponseWanted:
+    """What a trial says of the measurement."""
+
+    gain_margin: float
+    """Limit / result, above 1."""
+    phase_margin_rad: float
+    peak_sensitivity: float
+    """Ms, largest modulus of 1 / (1 + L)."""
+    torque_share: float
+    """Height of the test signal, share of the torque limit."""
+    lowest_share: float
+    """Band of the test signal, shares of the lowest oscillation frequency."""
+    highest_share: float
+    settle_periods: int
+    least_periods: int
+    agreement: float
+    """Predictions of the limit agree if they differ by no more, as a share of it."""
+
+
+@dataclass(frozen=True, slots=True)
+class ResponseSettings:
+    """As ``gw_response_settings``."""
+
+    shape: tuple[int, ...]
+    """One period, in 1/128 of the height, one sample per control tick; its mean is 0."""
+    lines: tuple[tuple[int, int], ...]
+    """D of each line from ``first_line`` on, behind the high-pass: real and imaginary part."""
+    height: int
+    """Q4.24."""
+    stride: int
+    settle_periods: int
+    least_periods: int
+    first_line: int
+    last_line: int
+    flat_line: int
+    exponent: int
+    tangent: int
+    inverse_square: int
+    margin: int
+    octave: int
+    agreement: int
+
+    @property
+    def period_ticks(self) -> int:
+        """Control ticks of a period."""
+        return len(self.shape)
+
+    def line_hz(self, line: int, control_tick_s: float) -> float:
+        """Return the frequency of a line."""
+        return line / (self.period_ticks * control_tick_s)
+
+
+def is_noise_line(line: int) -> bool:
+    """Whether a line has no excitation."""
+    return line % NOISE_STEP == NOISE_PLACE
