@@ -1,4 +1,4 @@
-"""The exported loop-response measurement against its Python twin, bit for bit, and without overflow."""
+"""The exported loop-response measurement against its Python twin, bit for bit; no overflow."""
 
 from __future__ import annotations
 
