@@ -60,7 +60,7 @@ def _write_signals(path: Path, rehearsal: Rehearsal) -> None:
     """
     log, trial = rehearsal.log, rehearsal.trial
     arrays = {"time_s": np.arange(len(log)) * trial.tick_us * 1e-6}
-    arrays |= {f"{name}_{_suffix(unit)}": log.signal(name) for name, unit in SIGNALS}
+    arrays |= {name + _SUFFIXES[unit]: log.signal(name) for name, unit in SIGNALS}
     arrays["state"] = np.array([state.name for state in trial.states])[log.state]
     arrays["row"] = np.array([row.id for row in trial.rows])[log.row]
     for group, table in (
@@ -82,5 +82,5 @@ def _named(trial: Trial, signal: Signal, values: np.ndarray) -> np.ndarray:
     return np.array(names)[values]
 
 
-def _suffix(unit: str) -> str:
-    return {"rad": "rad", "rad/s": "rad_per_s", "N m": "nm"}[unit]
+_SUFFIXES = {"rad": "_rad", "rad/s": "_rad_per_s", "N m": "_nm", "rung": "_rung", "1": ""}
+"""Of a signal's name, by its unit."""
