@@ -15,9 +15,9 @@ from dataclasses import dataclass
 from gainwright.detector.timing import (
     DriveRatings,
     DriveTiming,
+    lag_time_s,
     lowest_integral_oscillation_hz,
     lowest_oscillation_frequency_hz,
-    quarter_lag_time_s,
 )
 from gainwright.language.model import Stage
 
@@ -66,6 +66,9 @@ INTEGRAL_TOP = 0.92
 passivity of the axis bounds from below where the loop can oscillate."""
 
 
+POSITION_START = 0.0013
+"""Highest start of the position gain, times the drive's lag; 131 times it, the top of the shipped
+ladder, is then at most 0.17 / lag, near 1/4 of the speed loop's own lag."""
 FULL_PULSE_BELOW = 0.15
 """Rate or position gain times the longest half wave of the pulse, up to which it is full."""
 
@@ -79,11 +82,16 @@ def _integral_start(timing: DriveTiming, own: float) -> float:
 
     From 1 / 100 ms, as a drive may start, to the limit would take 120 rungs.
     """
-    return INTEGRAL_START / quarter_lag_time_s(timing)
+    return INTEGRAL_START / lag_time_s(timing)
+
+
+def _position_start(timing: DriveTiming, own: float) -> float:
+    """Return the machine's own start value, or a lower one that suits a slow drive."""
+    return min(own, POSITION_START / lag_time_s(timing))
 
 
 def _integral_band_hz(timing: DriveTiming) -> float:
-    return lowest_integral_oscillation_hz(timing, quarter_lag_time_s(timing) / INTEGRAL_TOP)
+    return lowest_integral_oscillation_hz(timing, lag_time_s(timing) / INTEGRAL_TOP)
 
 
 def _stated_pulse_share(
@@ -123,7 +131,7 @@ STAGE_KINDS: Mapping[str, StageKind] = {
             unit="1/s",
             per_unit_of="1/s",
             base=lambda ratings: 1.0,
-            start=_own_start,
+            start=_position_start,
             # A position loop may swing slower than this, with the load: that is not for the
             # detector of fast oscillations, but for what the drive measures of its position.
             lowest_oscillation_hz=_integral_band_hz,

@@ -17,7 +17,7 @@ from gainwright_sim.theory.stages import STAGE_THEORY
 TRIAL = load_trial(shipped_trial_path("complete"))
 
 
-@pytest.fixture(scope="module", params=["grinder-slide", "door-hoist"])
+@pytest.fixture(scope="module", params=["grinder-slide", "glaze-gantry"])
 def rehearsal(request):
     return rehearse(Bench(TRIAL, load_machine(request.param)), seed=1)
 
@@ -75,4 +75,4 @@ def test_integral_torque_is_carried_over_at_each_change_of_gain(rehearsal):
     torque = rehearsal.log.signal("measured_torque")
     changes = np.flatnonzero(np.diff(rehearsal.output("integral_rate_rung")) > 0)
     jumps = np.abs(np.diff(torque))[changes]
-    assert jumps.max() < 0.05 * rehearsal.machine.drive.rated_torque_nm
+    assert jumps.max() < 0.1 * rehearsal.machine.drive.rated_torque_nm

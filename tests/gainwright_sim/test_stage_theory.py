@@ -9,7 +9,7 @@ import control
 import numpy as np
 import pytest
 
-from gainwright.detector.timing import quarter_lag_time_s
+from gainwright.detector.timing import lag_time_s
 from gainwright.stage_kind import INTEGRAL_TOP, STAGE_KINDS
 from gainwright_sim.machine import Chain, load_machine
 from gainwright_sim.plant.natural import natural_frequencies
@@ -164,7 +164,7 @@ def test_integral_part_cannot_oscillate_below_its_band():
             limit = STAGE_THEORY["integral_rate"].limit(machine, {"speed_gain": gain})
         except UnstableAtStartError:
             continue
-        if limit.gain <= INTEGRAL_TOP / quarter_lag_time_s(timing):
+        if limit.gain <= INTEGRAL_TOP / lag_time_s(timing):
             inside += 1
             assert limit.frequency_hz >= kind.lowest_oscillation_hz(timing), seed
     assert inside > 40

@@ -38,6 +38,7 @@ DRIVE_INPUTS = (
     "speed_share",
     "step_overshoot",
     "step_residual",
+    "swing_growth",
 )
 """Inputs that the simulated drive supplies, in the order of ``enum rig_input``."""
 DETECTOR_INPUTS = (*FINDINGS, *RESPONSE_FINDINGS)
@@ -200,6 +201,10 @@ STEP_TORQUE_SHARE = 0.1
 """A position step lets the torque jump by this share of its limit ..."""
 STEP_SPEED_SHARE = 0.2
 """... or the speed by this share of cruise speed, whichever is less."""
+STEP_LEAST_S = 0.25
+"""Shorter watching says nothing of what is left at its end."""
+STEP_SETTLED = 2.5
+"""Time constants of the position loop after which only swinging is left."""
 STEP_MEAN_S = 0.02
 """Time constant of the mean error before the step."""
 STEP_FORGET_S = 0.1
@@ -211,6 +216,8 @@ def _stepping(result: Any, machine: Machine) -> None:
     tick_s = machine.drive.control_tick_s
     result.step_torque_nm = STEP_TORQUE_SHARE * machine.drive.torque_limit_nm
     result.step_speed = STEP_SPEED_SHARE * machine.motion.cruise_speed_rad_per_s
+    result.step_ticks = round(STEP_LEAST_S / tick_s)
+    result.step_least_gain = STEP_SETTLED / STEP_LEAST_S
     result.step_mean_share = -math.expm1(-tick_s / STEP_MEAN_S)
     result.step_forget_share = -math.expm1(-tick_s / STEP_FORGET_S)
 

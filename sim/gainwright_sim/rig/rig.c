@@ -152,6 +152,7 @@ static void supply_inputs(rig *r, int32_t *inputs)
     set_input(r, inputs, RIG_SPEED_SHARE, r->measured.speed_share);
     set_input(r, inputs, RIG_STEP_OVERSHOOT, rig_step_share(r->step.overshoot));
     set_input(r, inputs, RIG_STEP_RESIDUAL, rig_step_share(r->step.swinging));
+    set_input(r, inputs, RIG_SWING_GROWTH, rig_step_growth(&r->step));
     force_inputs(r, inputs);
 }
 

@@ -30,6 +30,7 @@ enum rig_input {
     RIG_SPEED_SHARE,
     RIG_STEP_OVERSHOOT,
     RIG_STEP_RESIDUAL,
+    RIG_SWING_GROWTH,
     RIG_INPUT_COUNT
 };
 

@@ -92,6 +92,8 @@ typedef struct {
     int32_t speed_sensor; /* 1: true motor speed is measured, 0: difference of positions */
     double setting[RIG_SETTING_COUNT]; /* Kp in Nms/rad, 1/Tn in 1/s, Kv in 1/s */
     double step_torque_nm;    /* jump of the torque by a position step ... */
+    int32_t step_ticks;       /* shortest watching that says how much is left */
+    double step_least_gain;   /* a slower loop has not settled by then */
     double step_speed;        /* ... unless it would jump the speed by more than this, in rad/s */
     double step_mean_share;   /* of the low-pass of the error before the step, per tick */
     double step_forget_share; /* by which swinging is forgotten, per tick */

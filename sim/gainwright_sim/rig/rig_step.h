@@ -11,6 +11,8 @@
 #include "rig_math.h"
 #include "rig_model.h"
 
+#define RIG_STEP_COUNTS 4.0
+
 typedef struct {
     int32_t on;
     double mean_rad;   /* reference minus position before the step */
@@ -20,7 +22,20 @@ typedef struct {
     double unrest;     /* half of that, as a share of the step: what the step does not answer for */
     double overshoot;  /* largest y - 1 beyond that */
     double swinging;   /* largest |y - expected| beyond that, of the last moments */
+    double creep_rad;  /* mean distance from the expected position */
+    double swing_rad;  /* largest distance from that, of the last moments */
+    double least_rad;  /* the least of these at the end of a step, 0: none yet */
+    int32_t ticks;     /* since the step */
 } rig_step;
+
+/* What the position swings at the end of a step; below a few counts nothing can be told apart. */
+static inline void rig_step_remember(rig_step *s, const rig_drive *drive)
+{
+    const double floor_rad = RIG_STEP_COUNTS * drive->encoder.count_rad;
+    const double swing = (s->swing_rad > floor_rad) ? s->swing_rad : floor_rad;
+
+    s->least_rad = ((s->least_rad <= 0.0) || (swing < s->least_rad)) ? swing : s->least_rad;
+}
 
 /* So high that the speed controller's torque jumps by a share of its limit, and that the axis does
  * not turn round. */
@@ -38,8 +53,25 @@ static inline void rig_step_set(rig_step *s, const rig_drive *drive, int32_t on,
         s->expected = 0.0;
         s->overshoot = 0.0;
         s->swinging = 0.0;
+        s->creep_rad = 0.0;
+        s->swing_rad = 0.0;
+        s->ticks = 0;
+    }
+    if ((on == 0) && (s->on != 0) && (s->ticks >= drive->step_ticks)
+        && (position_gain >= drive->step_least_gain)) {
+        rig_step_remember(s, drive);
     }
     s->on = on;
+}
+
+/* What creeps is no swinging: the distance's own mean is taken out. */
+static inline void rig_step_swing(rig_step *s, const rig_drive *drive, double away_rad)
+{
+    const double swing = rig_absolute(away_rad - s->creep_rad);
+
+    s->creep_rad += drive->step_mean_share * (away_rad - s->creep_rad);
+    s->swing_rad *= 1.0 - drive->step_forget_share;
+    s->swing_rad = (swing > s->swing_rad) ? swing : s->swing_rad;
 }
 
 /* Step to be added to the reference; `error` is reference minus position, without the step. */
@@ -59,11 +91,22 @@ static inline double rig_step_tick(rig_step *s, const rig_drive *drive, double e
     answer = (s->mean_rad * (1.0 - s->expected) - error) / s->height_rad;
     beyond = answer - 1.0 - s->unrest;
     s->overshoot = (beyond > s->overshoot) ? beyond : s->overshoot;
-    away = rig_absolute(answer - s->expected) - s->unrest;
+    s->ticks += 1;
+    away = rig_absolute(answer - s->expected);
+    rig_step_swing(s, drive, (answer - s->expected) * s->height_rad);
+    away -= s->unrest;
     s->swinging *= 1.0 - drive->step_forget_share;
     s->swinging = (away > s->swinging) ? away : s->swinging;
     s->expected += drive->setting[RIG_POSITION_GAIN] * drive->tick_s * (1.0 - s->expected);
     return s->height_rad;
+}
+
+/* Swinging against the least so far, 128: as much. */
+static inline int32_t rig_step_growth(const rig_step *s)
+{
+    return (s->least_rad > 0.0) ? (int32_t)rig_limited(rig_floor(128.0 * s->swing_rad / s->least_rad),
+                                                       (double)RIG_SHARE_LIMIT)
+                                : 0;
 }
 
 static inline int32_t rig_step_share(double value)

@@ -75,9 +75,10 @@ def lowest_oscillation_frequency_hz(timing: DriveTiming) -> float:
     )
 
 
-def quarter_lag_time_s(timing: DriveTiming) -> float:
-    """Return the drive's lag as a time: a pure delay of it has 90 degrees at the same frequency."""
-    return 0.25 / lowest_oscillation_frequency_hz(timing)
+def lag_time_s(timing: DriveTiming) -> float:
+    """Return the drive's lag at low frequencies as one time: the sum of all delays and lags."""
+    frequency_hz = 1e-6 / timing.control_tick_s
+    return drive_lag_rad(timing, frequency_hz) / (2 * math.pi * frequency_hz)
 
 
 def lowest_integral_oscillation_hz(timing: DriveTiming, integral_time_s: float) -> float:
@@ -88,8 +89,8 @@ def lowest_integral_oscillation_hz(timing: DriveTiming, integral_time_s: float) 
 
     Args:
         timing: of the drive.
-        integral_time_s: longer than the drive's lag at low frequencies, else there is no such
-            frequency (ValueError).
+        integral_time_s: longer than :func:`lag_time_s`, else there is no such frequency
+            (ValueError).
     """
     highest_hz = lowest_oscillation_frequency_hz(timing)
 
