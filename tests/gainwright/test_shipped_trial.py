@@ -34,13 +34,14 @@ RESTING = {
     "noise_blocks": 0,
     "noise_level": 0,
     "noise_leapt": 0,
+    "move_noise_level": 0,
     "ring_blocks": 0,
     "ring_level": 0,
     "response_level": 0,
     "decay_level": 65535,
 }
 BURST = {"burst_level": TRIAL.constant("burst_threshold")}
-LASTING = {"ring_level": 512, "ring_blocks": 200, "decay_level": 250}
+LASTING = {"burst_level": 8, "ring_level": 512, "ring_blocks": 200, "decay_level": 250}
 UNSEEN = {"response_level": 255, "ring_level": 200, "ring_blocks": 200}
 REASONS = [value.name for value in TRIAL.enumeration("end_reasons").values]
 MARGIN, TOP = TRIAL.constant("margin_rungs"), TRIAL.constant("top_rung")
@@ -134,6 +135,23 @@ def test_onset_by_lasting_ringing_after_every_repeat():
     assert ticks > 4 * TRIAL.constant("listen_timeout_ticks")
 
 
+def test_strong_ringing_that_does_not_fall_is_onset_at_once():
+    walk = Walk().started().at_rung(30)
+    strong = {**LASTING, "ring_level": TRIAL.constant("strong_threshold")}
+    walk.tick(**strong)
+    assert walk.tick(**strong, cruising=0) == "ringing_onset@detect"
+
+
+def test_ringing_that_hardly_shows_in_the_torque_is_no_onset():
+    """After all repeats the search goes on, but nothing is verified by it."""
+    walk = Walk().started().at_rung(30)
+    weak = {**LASTING, "burst_level": TRIAL.constant("weak_burst") - 1}
+    while walk.rung == 30:
+        walk.tick(**weak)
+    assert walk.rows[-1] == "raise_gain_unseen"
+    assert walk.rows.count("listen_again") == TRIAL.constant("most_repeats")
+
+
 def test_listening_cut_off_proves_nothing():
     """The axis comes to the end of its travel, or slows down, before the ringing is silent."""
     for change in ({"cruising": 0}, {"speed_share": 101}):
@@ -180,14 +198,23 @@ def test_strong_noise_excites_the_loop_itself():
     walk = Walk().started().at_rung(30)
     assert walk.tick(**noisy) == "raise_gain"
     walk.at_rung(31)
-    walk.until("move", **noisy, noise_leapt=1)
-    assert walk.rows[-1] == "listen_again"  # what leaps is no noise
+    walk.until("move", **{**noisy, "ring_level": TRIAL.constant("lasting_threshold")})
+    assert walk.rows[-1] == "listen_again"  # what rises is no noise
 
 
-@pytest.mark.parametrize("way", ["noise_ends_search@hear_own_noise", "burst_of_noise@detect"])
-def test_noise_ends_the_search_in_an_end_of_its_own(way):
-    walk = Walk().started().at_rung(30, way.split("@")[1])
-    assert walk.tick(noise_level=85, **(BURST if "burst" in way else {})) == way
+def test_noise_that_leaps_is_onset():
+    """Louder than noise is at this gain, though no burst: the loop oscillates by itself."""
+    loud = {"noise_level": TRIAL.constant("noise_threshold"), "noise_leapt": 1}
+    walk = Walk().started().at_rung(30, "hear_own_noise")
+    assert walk.tick(**loud) == "oscillation_heard@hear_own_noise"
+    walk.until("finished")
+    assert (walk.rung, walk.reason) == (30 - MARGIN, "below_onset")
+
+
+def test_noise_ends_the_search_in_an_end_of_its_own():
+    walk = Walk().started().at_rung(30, "hear_own_noise")
+    loud = {"move_noise_level": TRIAL.constant("noise_threshold")}
+    assert walk.tick(**loud) == "noise_ends_search@hear_own_noise"
     walk.until("noise_limited")
     kept = walk.machine.variables
     assert (kept["limit_rung"], walk.rung, kept["onset_found"]) == (30, 30 - MARGIN, 0)

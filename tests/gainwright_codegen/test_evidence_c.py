@@ -14,10 +14,12 @@ from gainwright_codegen.sources import RUNTIME_DIRECTORY
 
 _FILES = ("gw_fixed.h", "gw_highpass.h", "gw_detector.h", "gw_evidence.h", "gw_evidence.c")
 _WORDS = 64
+BOOST = 14
+"""Place of the member boost."""
 _CDEF = f"""
 typedef struct {{ int32_t words[{_WORDS}]; }} gw_evidence;
 void gw_evidence_reset(gw_evidence *);
-void gw_evidence_new_gain(gw_evidence *);
+void gw_evidence_new_gain(gw_evidence *, int32_t);
 void gw_evidence_hear(gw_evidence *, int32_t);
 void gw_evidence_ring_block(gw_evidence *, int32_t);
 void gw_evidence_burst_block(gw_evidence *, int32_t);
@@ -69,8 +71,8 @@ told = st.one_of(
     st.tuples(st.just("ring_block"), st.integers(0, 2000)),
     st.tuples(st.just("burst_block"), st.integers(0, 400)),
     st.tuples(st.just("burst_block"), levels),
-    st.tuples(st.just("hear"), st.sampled_from([0, 1, 2])),
-    st.tuples(st.just("new_gain")),
+    st.tuples(st.just("hear"), st.sampled_from([0, 1, 2, 3])),
+    st.tuples(st.just("new_gain"), st.sampled_from([0, 1])),
 )
 
 
@@ -94,15 +96,52 @@ def test_nothing_heard_is_no_evidence(exported):
 
 
 def test_ringing_is_set_against_the_noise_of_the_same_gain(exported):
-    """Silence is 3/2 of the largest noise block; a new gain forgets it."""
+    """Silence is 3/2 of the largest of uneven noise blocks; a new gain forgets it."""
     pair = Pair(exported)
     pair.hear(Hearing.NOISE, [400, 1000, 600, 500], burst=20)
     found = pair.hear(Hearing.RINGING, [6000, 1500])
     assert (found["response_level"], found["ring_level"]) == (4 * LEVEL_ONE, LEVEL_ONE)
     assert (found["noise_blocks"], found["noise_level"], found["ring_blocks"]) == (4, 20, 2)
-    pair.tell("new_gain")
+    pair.tell("new_gain", 0)
     found = pair.same_findings()
     assert (found["noise_blocks"], found["ring_blocks"], found["noise_level"]) == (0, 0, 20)
+
+
+def test_silence_is_near_a_steady_tone(exported):
+    """An eighth above the largest block, and 3/2 of the spread: 1000 + 125 + 60."""
+    pair = Pair(exported)
+    pair.hear(Hearing.NOISE, [960, 1000, 980, 970])
+    assert pair.hear(Hearing.RINGING, [1185])["response_level"] == LEVEL_ONE
+    assert pair.hear(Hearing.RINGING, [1184])["response_level"] == LEVEL_ONE - 1
+
+
+def test_the_answer_is_in_the_first_two_blocks(exported):
+    """What rises later is not the answer to the pulse, but shows in the ring level."""
+    pair = Pair(exported)
+    pair.hear(Hearing.NOISE, [100] * 4)
+    found = pair.hear(Hearing.RINGING, [100, 110, 5000])
+    assert found["response_level"] < LEVEL_ONE < found["ring_level"]
+
+
+def test_a_move_is_noise_too_but_no_leap_of_it(exported):
+    """A level that is more than 3/2 of the one at the gain before is no noise of the move."""
+    pair = Pair(exported)
+    for burst, expected in ((20, 20), (30, 30), (60, 0), (60, 60)):
+        pair.hear(Hearing.MOVE, [], burst=0)
+        pair.tell("burst_block", burst)
+        found = pair.hear(Hearing.NOISE, [100], burst=5)
+        assert (found["noise_level"], found["move_noise_level"]) == (5, expected)
+        pair.tell("new_gain", 0)
+
+
+def test_a_lower_gain_gets_a_higher_pulse(exported):
+    pair = Pair(exported)
+    for expected in (1, 2, 3, 3):
+        pair.tell("new_gain", 1)
+        pair.same_findings()
+        assert pair.reference.boost == pair.compiled.words[BOOST] == expected
+    pair.tell("new_gain", 0)
+    assert pair.reference.boost == pair.compiled.words[BOOST] == 3
 
 
 @pytest.mark.parametrize(("rate_per_block", "share"), [(0.0, 256), (-0.02, None), (0.02, None)])
@@ -140,20 +179,22 @@ def test_listening_again_adds_to_what_is_known(exported):
 def test_noise_that_leaps_is_not_expected_to_stay(exported):
     pair = Pair(exported)
     assert pair.hear(Hearing.NOISE, [100], burst=10)["noise_leapt"] == 0
-    pair.tell("new_gain")
-    found = pair.hear(Hearing.NOISE, [100], burst=25)
-    assert (found["noise_level"], found["noise_leapt"]) == (25, 1)
-    pair.tell("new_gain")
+    pair.tell("new_gain", 0)
+    found = pair.hear(Hearing.NOISE, [100], burst=34)
+    assert (found["noise_level"], found["noise_leapt"]) == (34, 0)
+    found = pair.hear(Hearing.NOISE, [100], burst=35)
+    assert (found["noise_level"], found["noise_leapt"]) == (35, 1)
+    pair.tell("new_gain", 0)
     assert pair.same_findings()["noise_level"] == 10 + 10 // 4 + 2
 
 
 def test_a_pulse_that_is_hardly_seen_is_given_higher(exported):
     pair = Pair(exported)
     boosts = []
-    for response, answer in ((100, 10), (100, 30), (100, 0), (5000, 70)):
+    for response, answer in ((100, 5), (100, 10), (100, 0), (5000, 70)):
         pair.hear(Hearing.NOISE, [100] * 4)
         pair.hear(Hearing.RINGING, [response], burst=answer)
         pair.tell("hear", Hearing.NOTHING)
         boosts.append(pair.reference.boost)
-        assert pair.compiled.words[11] == pair.reference.boost
+        assert pair.compiled.words[BOOST] == pair.reference.boost
     assert boosts == [1, 1, 3, 2]

@@ -80,7 +80,7 @@ def test_findings_are_those_of_the_reference_on_every_tick(rehearsal):
             detector.restart_blocks()
             evidence.hear(order[0])
         if order[1] != before[1]:
-            evidence.new_gain()
+            evidence.new_gain(lower=bool(order[1] < before[1]))
         before = order
         for torque, speed_error in samples:
             ring_ended, burst_ended = detector.sample(torque, speed_error)

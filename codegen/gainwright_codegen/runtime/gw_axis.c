@@ -212,7 +212,8 @@ static void take_order(gw_axis *axis, uint32_t word)
         gw_evidence_hear(&axis->evidence, GW_ORDER_HEARING(word));
     }
     if (GW_ORDER_RUNG(word) != GW_ORDER_RUNG(before)) {
-        gw_evidence_new_gain(&axis->evidence);
+        gw_evidence_new_gain(&axis->evidence,
+                             (GW_ORDER_RUNG(word) < GW_ORDER_RUNG(before)) ? 1 : 0);
     }
     if (axis->order.height != 0) {
         gw_pulse_start(&axis->pulse, axis->order.height, axis->order.complement);
@@ -366,12 +367,12 @@ void gw_axis_find(const gw_axis *axis, int32_t inputs[GW_INPUT_SLOTS])
     gw_trial_take_findings(findings, inputs);
 }
 
-/* The table's height, as often doubled as it takes to be seen, but never more than half as high
- * again as the highest of the table, which is the share of the torque limit that the stage allows. */
+/* The table's height, as often doubled as it takes to be seen, but never more than 13/8 of the
+ * highest of the table, which is the share of the torque limit that the stage allows. */
 static int32_t boosted(const gw_axis *axis, const gw_machine_stage *stage, int32_t rung)
 {
     const int32_t highest = stage->pulse_height[0];
-    const int32_t most = gw_add_i32(highest, highest / 2);
+    const int32_t most = gw_add_i32(highest, (highest / 2) + (highest / 8));
     const int32_t boost = word_now(&axis->evidence.boost);
     const int32_t wanted
         = gw_shift_left_i32(stage->pulse_height[rung], (uint32_t)gw_clamp_i32(boost, 0, GW_BOOST_MAX));

@@ -12,6 +12,11 @@ static int32_t larger(int32_t a, int32_t b)
     return (a > b) ? a : b;
 }
 
+static int32_t smaller(int32_t a, int32_t b)
+{
+    return (a < b) ? a : b;
+}
+
 /* GW_LEVEL_ONE * part / whole, rounded down and saturated; part 0 to GW_LEVEL_MAX, whole any. */
 static int32_t share(int32_t part, int32_t whole)
 {
@@ -42,6 +47,7 @@ static void forget_noise(gw_evidence *evidence)
 {
     evidence->noise_blocks = 0;
     evidence->ring_noise = 0;
+    evidence->ring_noise_least = GW_LEVEL_MAX;
     evidence->burst_noise = 0;
 }
 
@@ -49,6 +55,7 @@ static void forget_gain(gw_evidence *evidence)
 {
     evidence->earlier = 0;
     evidence->later = 0;
+    evidence->move_noise = 0;
     forget_noise(evidence);
     forget_ringing(evidence);
 }
@@ -58,21 +65,29 @@ void gw_evidence_reset(gw_evidence *evidence)
     evidence->hearing = (int32_t)GW_HEARING_NOTHING;
     evidence->burst = 0;
     evidence->noise_before = -1;
+    evidence->move_noise_before = -1;
     evidence->boost = 0;
     forget_gain(evidence);
     evidence->blocks = 0U;
 }
 
-/* What leaps beyond what noise does is not expected to stay. */
-void gw_evidence_new_gain(gw_evidence *evidence)
+/* How much noise the next gain lets expect: growth beyond 1 / part of it is not expected to stay. */
+static int32_t expected(int32_t noise, int32_t before, int32_t part)
 {
-    const int32_t before = gw_clamp_i32(evidence->noise_before, 0, GW_LEVEL_MAX);
-    const int32_t most = before + (before / 4) + (GW_NOISE_LEAST / 2);
+    const int32_t known = gw_clamp_i32(before, 0, GW_LEVEL_MAX);
+    const int32_t most = known + (known / part) + (GW_NOISE_LEAST / 2);
 
+    return ((before >= 0) && (noise > most)) ? most : noise;
+}
+
+void gw_evidence_new_gain(gw_evidence *evidence, int32_t lower)
+{
+    if (lower != 0) {
+        evidence->boost = gw_clamp_i32(evidence->boost, 0, GW_BOOST_MAX - 1) + 1;
+    }
     if (evidence->noise_blocks > 0) {
-        evidence->noise_before = ((evidence->noise_before >= 0) && (evidence->burst_noise > most))
-                                     ? most
-                                     : evidence->burst_noise;
+        evidence->noise_before = expected(evidence->burst_noise, evidence->noise_before, 4);
+        evidence->move_noise_before = expected(evidence->move_noise, evidence->move_noise_before, 2);
     }
     forget_gain(evidence);
     evidence->blocks += 1U;
@@ -81,8 +96,11 @@ void gw_evidence_new_gain(gw_evidence *evidence)
 static int32_t silence_of(const gw_evidence *evidence)
 {
     const int32_t noise = gw_clamp_i32(evidence->ring_noise, 0, GW_LEVEL_MAX);
+    const int32_t least = gw_clamp_i32(evidence->ring_noise_least, 0, noise);
+    const int32_t spread = noise - least;
+    const int32_t above = smaller((noise / 8) + spread + (spread / 2), noise / 2);
 
-    return larger(noise + (noise / 2), GW_SILENCE_LEAST);
+    return larger(noise + above, GW_SILENCE_LEAST);
 }
 
 static int32_t above_noise(const gw_evidence *evidence, int32_t group)
@@ -203,7 +221,9 @@ static void hear_ringing(gw_evidence *evidence, int32_t level)
     if (evidence->ring_blocks > 0) {
         add_to_group(evidence, level);
     }
-    evidence->response = larger(evidence->response, level);
+    if (evidence->ring_blocks < GW_RESPONSE_BLOCKS) {
+        evidence->response = larger(evidence->response, level);
+    }
     evidence->last = level;
     evidence->ring_blocks = counted(evidence->ring_blocks);
 }
@@ -212,6 +232,7 @@ void gw_evidence_ring_block(gw_evidence *evidence, int32_t level)
 {
     if (evidence->hearing == (int32_t)GW_HEARING_NOISE) {
         evidence->ring_noise = larger(evidence->ring_noise, level);
+        evidence->ring_noise_least = smaller(evidence->ring_noise_least, level);
         evidence->noise_blocks = counted(evidence->noise_blocks);
     } else if (evidence->hearing == (int32_t)GW_HEARING_RINGING) {
         hear_ringing(evidence, level);
@@ -226,8 +247,11 @@ void gw_evidence_burst_block(gw_evidence *evidence, int32_t level)
     evidence->burst = level;
     if (evidence->hearing == (int32_t)GW_HEARING_NOISE) {
         evidence->burst_noise = larger(evidence->burst_noise, level);
+        evidence->move_noise = larger(evidence->move_noise, level);
     } else if (evidence->hearing == (int32_t)GW_HEARING_RINGING) {
         evidence->burst_peak = larger(evidence->burst_peak, level);
+    } else if (evidence->hearing == (int32_t)GW_HEARING_MOVE) {
+        evidence->move_noise = larger(evidence->move_noise, level);
     } else {
         /* The block belongs to nothing. */
     }
@@ -240,12 +264,12 @@ static int32_t noise_of(const gw_evidence *evidence)
     return larger((evidence->noise_blocks > 0) ? evidence->burst_noise : evidence->noise_before, 0);
 }
 
-static int32_t noise_leapt(const gw_evidence *evidence)
+/* More than halves / 2 of what the gain before lets expect is no noise. */
+static int32_t has_leapt(int32_t noise, int32_t before, int32_t halves)
 {
-    const int32_t before = gw_clamp_i32(evidence->noise_before, 0, GW_LEVEL_MAX);
-    const int32_t most = before + (before / 2) + GW_NOISE_LEAST;
+    const int32_t known = gw_clamp_i32(before, 0, GW_LEVEL_MAX);
 
-    return ((evidence->noise_before >= 0) && (noise_of(evidence) > most)) ? 1 : 0;
+    return ((before >= 0) && (noise > (((known * halves) / 2) + GW_NOISE_LEAST))) ? 1 : 0;
 }
 
 static int32_t decay_of(const gw_evidence *evidence)
@@ -265,11 +289,16 @@ void gw_evidence_findings(const gw_evidence *evidence, int32_t findings[GW_FINDI
     findings[GW_FINDING_BURST_LEVEL] = gw_clamp_i32(evidence->burst, 0, GW_INPUT_LEVEL_MAX);
     findings[GW_FINDING_NOISE_BLOCKS] = gw_clamp_i32(evidence->noise_blocks, 0, GW_BLOCKS_MAX);
     findings[GW_FINDING_NOISE_LEVEL] = gw_clamp_i32(noise_of(evidence), 0, GW_INPUT_LEVEL_MAX);
-    findings[GW_FINDING_NOISE_LEAPT] = noise_leapt(evidence);
+    findings[GW_FINDING_NOISE_LEAPT] = has_leapt(noise_of(evidence), evidence->noise_before, 3);
     findings[GW_FINDING_RING_BLOCKS] = gw_clamp_i32(evidence->ring_blocks, 0, GW_BLOCKS_MAX);
     findings[GW_FINDING_RING_LEVEL] = share(evidence->last, silence);
     findings[GW_FINDING_RESPONSE_LEVEL] = share(evidence->response, silence);
     findings[GW_FINDING_DECAY_LEVEL] = decay_of(evidence);
+    findings[GW_FINDING_MOVE_NOISE_LEVEL]
+        = (has_leapt(evidence->move_noise, evidence->move_noise_before, 3) != 0)
+              ? 0
+              : gw_clamp_i32(evidence->move_noise, 0, GW_INPUT_LEVEL_MAX);
+    findings[GW_FINDING_NOISE_TRIPLED] = has_leapt(noise_of(evidence), evidence->noise_before, 6);
 }
 
 void gw_evidence_no_findings(int32_t findings[GW_FINDING_COUNT])

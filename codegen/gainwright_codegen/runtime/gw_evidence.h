@@ -27,11 +27,13 @@
 /* A level as an input of the trial stops earlier than that of the detector. */
 #define GW_INPUT_LEVEL_MAX INT32_C(65535)
 
-/* Silence is 3/2 of the largest ring level of noise, but never below this. */
+/* Silence is above the largest ring level of noise by an eighth of it and 3/2 of the spread of the
+ * levels, at most by half of it, and never below this. */
 #define GW_SILENCE_LEAST INT32_C(16)
 /* Noise is told apart in steps of about this level ... */
 #define GW_NOISE_LEAST INT32_C(4)
-/* ... and is not expected to grow by more than a quarter and half of that from gain to gain. */
+/* ... and is not expected to grow by more than a quarter, or a half where the axis turns round, and
+ * half of that from gain to gain. */
 
 #define GW_BLOCKS_MAX INT32_C(255)
 #define GW_GROUPS 8
@@ -43,17 +45,20 @@
  * as high. */
 #define GW_BOOST_MAX INT32_C(3)
 #define GW_RESPONSE_WANTED 4
-#define GW_ANSWER_LITTLE INT32_C(4)
-#define GW_ANSWER_ENOUGH INT32_C(24)
+/* The answer to a pulse is in its own block and the next. */
+#define GW_RESPONSE_BLOCKS 2
+#define GW_ANSWER_LITTLE INT32_C(1)
+#define GW_ANSWER_ENOUGH INT32_C(6)
 #define GW_NOISE_ENOUGH INT32_C(16)
-#define GW_ANSWER_TOO_MUCH INT32_C(64)
+#define GW_ANSWER_TOO_MUCH INT32_C(20)
 
 /* What a block that ends now belongs to. */
 enum gw_hearing {
     GW_HEARING_NOTHING,
     GW_HEARING_NOISE,
     GW_HEARING_RINGING,
-    GW_HEARING_RESPONSE /* to nothing: the test signal is given, see gw_loop_response.h */
+    GW_HEARING_RESPONSE, /* to nothing: the test signal is given, see gw_loop_response.h */
+    GW_HEARING_MOVE
 };
 
 typedef struct {
@@ -62,10 +67,13 @@ typedef struct {
     int32_t burst;        /* burst level of the last block */
     int32_t noise_blocks; /* ring blocks of noise at this gain, 0 to GW_BLOCKS_MAX */
     int32_t ring_noise;   /* largest ring level of them */
+    int32_t ring_noise_least; /* smallest of them */
     int32_t burst_noise;  /* largest burst level of the same time */
     int32_t noise_before; /* burst_noise of the gain before, without leaps; -1: not known */
+    int32_t move_noise;   /* largest burst level without a pulse at this gain, moves included */
+    int32_t move_noise_before; /* the same at the gain before, without leaps; -1: not known */
     int32_t ring_blocks;  /* since the pulse began, its own block included, 0 to GW_BLOCKS_MAX */
-    int32_t response;     /* largest ring level of them */
+    int32_t response;     /* largest ring level of the first two */
     int32_t last;         /* ring level of the last of them */
     int32_t burst_peak;   /* largest burst level of the same time */
     int32_t boost;        /* test pulses are 2^boost times as high as the table says */
@@ -86,14 +94,16 @@ enum gw_finding {
     GW_FINDING_NOISE_LEAPT,    /* 1: half as much again as expected, and more: no noise */
     GW_FINDING_RING_BLOCKS,    /* blocks since the pulse began, 0 to GW_BLOCKS_MAX */
     GW_FINDING_RING_LEVEL,     /* of the last block: 256 at silence */
-    GW_FINDING_RESPONSE_LEVEL, /* largest ring level since the pulse began: 256 at silence */
+    GW_FINDING_RESPONSE_LEVEL, /* largest ring level of its first two blocks: 256 at silence */
     GW_FINDING_DECAY_LEVEL,    /* 256: no decay; GW_INPUT_LEVEL_MAX: not known */
+    GW_FINDING_MOVE_NOISE_LEVEL, /* largest burst level without a pulse; 0: above 3/2 of what is expected */
+    GW_FINDING_NOISE_TRIPLED,  /* 1: above three times what is expected */
     GW_FINDING_COUNT
 };
 
 void gw_evidence_reset(gw_evidence *evidence);
 /* The gain has changed: what was measured counts no more, but says how much noise to expect. */
-void gw_evidence_new_gain(gw_evidence *evidence);
+void gw_evidence_new_gain(gw_evidence *evidence, int32_t lower);
 /* From here on blocks belong to something else; any word but the three counts as nothing. */
 void gw_evidence_hear(gw_evidence *evidence, int32_t hearing);
 

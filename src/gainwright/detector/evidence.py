@@ -14,8 +14,9 @@ GROUPS = 8
 GROUPS_NEEDED = 4
 GROUP_BLOCKS_MAX = 64
 BOOST_MAX = 3
+RESPONSE_BLOCKS = 2
 RESPONSE_WANTED = 4
-ANSWER_LITTLE, ANSWER_ENOUGH, ANSWER_TOO_MUCH = 4, 24, 64
+ANSWER_LITTLE, ANSWER_ENOUGH, ANSWER_TOO_MUCH = 1, 6, 20
 NOISE_ENOUGH = 16
 TOTAL_MAX = 2**28
 TOTAL_SCALE = 64
@@ -28,6 +29,8 @@ FINDINGS = (
     "ring_level",
     "response_level",
     "decay_level",
+    "move_noise_level",
+    "noise_tripled",
 )
 """Inputs of a trial that the detector supplies, in the order of ``enum gw_finding``."""
 
@@ -38,11 +41,24 @@ class Hearing(IntEnum):
     NOTHING = 0
     NOISE = 1
     RINGING = 2
+    RESPONSE = 3
+    MOVE = 4
 
 
 def share(part: int, whole: int) -> int:
     """Return LEVEL_ONE * part / whole, rounded down, at most INPUT_LEVEL_MAX; part is a level."""
     return min(min(part, LEVEL_MAX) * LEVEL_ONE // max(whole, 1), INPUT_LEVEL_MAX)
+
+
+def expected(noise: int, before: int | None, part: int) -> int:
+    """Return how much noise the next gain lets expect: growth beyond 1/part does not count."""
+    most = LEVEL_MAX if before is None else before + before // part + NOISE_LEAST // 2
+    return min(noise, most)
+
+
+def has_leapt(noise: int, before: int | None, most: int) -> bool:
+    """Return whether a level is more than noise does from gain to gain."""
+    return before is not None and noise > most + NOISE_LEAST
 
 
 def _counted(blocks: int) -> int:
@@ -66,7 +82,8 @@ class Ringing:
     def add(self, level: int) -> None:
         if self.blocks > 0 and len(self.groups) < GROUPS:
             self._add_to_group(level)
-        self.response = max(self.response, level)
+        if self.blocks < RESPONSE_BLOCKS:
+            self.response = max(self.response, level)
         self.last = level
         self.blocks = _counted(self.blocks)
 
@@ -100,18 +117,26 @@ class ReferenceEvidence:
     noise_before: int | None = None
     noise_blocks: int = 0
     ring_noise: int = 0
+    ring_noise_least: int = LEVEL_MAX
     burst_noise: int = 0
+    move_noise: int = 0
+    move_noise_before: int | None = None
     earlier: int = 0
     later: int = 0
     ringing: Ringing = field(default_factory=Ringing)
 
-    def new_gain(self) -> None:
-        """Forget what was measured, but for how much noise to expect."""
+    def new_gain(self, lower: bool = False) -> None:
+        """Forget what was measured, but for how much noise to expect.
+
+        A lower gain answers the next pulse less, which therefore is higher.
+        """
+        if lower:
+            self.boost = min(self.boost + 1, BOOST_MAX)
         before = self.noise_before
         if self.noise_blocks > 0:
-            most = LEVEL_MAX if before is None else before + before // 4 + NOISE_LEAST // 2
-            self.noise_before = min(self.burst_noise, most)
-        self.earlier = self.later = 0
+            self.noise_before = expected(self.burst_noise, before, 4)
+            self.move_noise_before = expected(self.move_noise, self.move_noise_before, 2)
+        self.earlier = self.later = self.move_noise = 0
         self._forget_noise()
         self.ringing = Ringing()
 
@@ -122,7 +147,7 @@ class ReferenceEvidence:
         if hearing is Hearing.NOISE:
             self._keep_decay()
             self._forget_noise()
-        if hearing is not Hearing.NOTHING:
+        if hearing in (Hearing.NOISE, Hearing.RINGING):
             self.ringing = Ringing()
         self.hearing = hearing
 
@@ -130,6 +155,7 @@ class ReferenceEvidence:
         """Take the ring level of a block that has ended."""
         if self.hearing is Hearing.NOISE:
             self.ring_noise = max(self.ring_noise, level)
+            self.ring_noise_least = min(self.ring_noise_least, level)
             self.noise_blocks = _counted(self.noise_blocks)
         elif self.hearing is Hearing.RINGING:
             self.ringing.add(level)
@@ -139,21 +165,28 @@ class ReferenceEvidence:
         self.burst = level
         if self.hearing is Hearing.NOISE:
             self.burst_noise = max(self.burst_noise, level)
+            self.move_noise = max(self.move_noise, level)
+        elif self.hearing is Hearing.MOVE:
+            self.move_noise = max(self.move_noise, level)
         elif self.hearing is Hearing.RINGING:
             self.ringing.burst_peak = max(self.ringing.burst_peak, level)
 
     def findings(self) -> dict[str, int]:
         """Return the inputs of the trial by name."""
         noise = self.burst_noise if self.noise_blocks > 0 else self.noise_before or 0
+        most = (self.move_noise_before or 0) * 3 // 2
+        leapt = has_leapt(self.move_noise, self.move_noise_before, most)
         values = (
             self.burst,
             self.noise_blocks,
             noise,
-            self.noise_before is not None and noise > self.noise_before * 3 // 2 + NOISE_LEAST,
+            has_leapt(noise, self.noise_before, (self.noise_before or 0) * 3 // 2),
             self.ringing.blocks,
             share(self.ringing.last, self.silence),
             share(self.ringing.response, self.silence),
             self._decay(),
+            0 if leapt else self.move_noise,
+            has_leapt(noise, self.noise_before, 3 * (self.noise_before or 0)),
         )
         return {
             name: min(int(value), INPUT_LEVEL_MAX)
@@ -163,10 +196,13 @@ class ReferenceEvidence:
     @property
     def silence(self) -> int:
         """Ring level at which the noise alone may be."""
-        return max(self.ring_noise + self.ring_noise // 2, SILENCE_LEAST)
+        spread = max(self.ring_noise - self.ring_noise_least, 0)
+        above = min(self.ring_noise // 8 + spread + spread // 2, self.ring_noise // 2)
+        return max(self.ring_noise + above, SILENCE_LEAST)
 
     def _forget_noise(self) -> None:
         self.noise_blocks = self.ring_noise = self.burst_noise = 0
+        self.ring_noise_least = LEVEL_MAX
 
     def _decay(self) -> int:
         middle, last = self.ringing.middle_and_last(self.ring_noise)

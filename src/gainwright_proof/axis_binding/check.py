@@ -192,7 +192,7 @@ class _Exact:
             self._detector.restart_blocks()
             self._evidence.hear(hearing)
         if rung != self._rung:
-            self._evidence.new_gain()
+            self._evidence.new_gain(lower=rung < self._rung)
         self._hearing, self._rung = hearing, rung
 
     def _control_tick(self, torque: int, speed: int) -> None:
