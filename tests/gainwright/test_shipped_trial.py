@@ -33,7 +33,7 @@ RESTING = {
     "burst_level": 0,
     "noise_blocks": 0,
     "noise_level": 0,
-    "noise_leapt": 0,
+    "noise_tripled": 0,
     "move_noise_level": 0,
     "ring_blocks": 0,
     "ring_level": 0,
@@ -204,7 +204,7 @@ def test_strong_noise_excites_the_loop_itself():
 
 def test_noise_that_leaps_is_onset():
     """Louder than noise is at this gain, though no burst: the loop oscillates by itself."""
-    loud = {"noise_level": TRIAL.constant("noise_threshold"), "noise_leapt": 1}
+    loud = {"noise_level": TRIAL.constant("noise_threshold"), "noise_tripled": 1}
     walk = Walk().started().at_rung(30, "hear_own_noise")
     assert walk.tick(**loud) == "oscillation_heard@hear_own_noise"
     walk.until("finished")

@@ -71,7 +71,7 @@ told = st.one_of(
     st.tuples(st.just("ring_block"), st.integers(0, 2000)),
     st.tuples(st.just("burst_block"), st.integers(0, 400)),
     st.tuples(st.just("burst_block"), levels),
-    st.tuples(st.just("hear"), st.sampled_from([0, 1, 2, 3])),
+    st.tuples(st.just("hear"), st.sampled_from([0, 1, 2, 3, 4])),
     st.tuples(st.just("new_gain"), st.sampled_from([0, 1])),
 )
 
@@ -180,10 +180,10 @@ def test_noise_that_leaps_is_not_expected_to_stay(exported):
     pair = Pair(exported)
     assert pair.hear(Hearing.NOISE, [100], burst=10)["noise_leapt"] == 0
     pair.tell("new_gain", 0)
-    found = pair.hear(Hearing.NOISE, [100], burst=34)
-    assert (found["noise_level"], found["noise_leapt"]) == (34, 0)
-    found = pair.hear(Hearing.NOISE, [100], burst=35)
-    assert (found["noise_level"], found["noise_leapt"]) == (35, 1)
+    for level, leapt, tripled in ((19, 0, 0), (20, 1, 0), (34, 1, 0), (35, 1, 1)):
+        found = pair.hear(Hearing.NOISE, [100], burst=level)
+        assert found["noise_level"] == level
+        assert (found["noise_leapt"], found["noise_tripled"]) == (leapt, tripled)
     pair.tell("new_gain", 0)
     assert pair.same_findings()["noise_level"] == 10 + 10 // 4 + 2
 

@@ -72,7 +72,8 @@ def test_findings_are_those_of_the_reference_on_every_tick(rehearsal):
     """A sequencer tick sees what the control ticks before it left: 8 of them, 125 us each."""
     detector, evidence = ReferenceDetector(rehearsal.tables[0].detector), ReferenceEvidence()
     hearings, rungs = rehearsal.output("hearing"), rehearsal.output("speed_gain_rung")
-    seen = {name: rehearsal.input(name) for name in FINDINGS}
+    asked = [name for name in FINDINGS if name in rehearsal.trial.index.inputs]
+    seen = {name: rehearsal.input(name) for name in asked}
     control, before = rehearsal.log.control.reshape(len(hearings), -1, 2), (Hearing.NOTHING, 0)
     for tick, samples in enumerate(control.tolist()[:-1]):
         order = (Hearing(hearings[tick]), rungs[tick])
@@ -89,7 +90,7 @@ def test_findings_are_those_of_the_reference_on_every_tick(rehearsal):
             if burst_ended:
                 evidence.burst_block(detector.burst.level)
         expected = evidence.findings()
-        assert {name: int(seen[name][tick + 1]) for name in FINDINGS} == expected, tick
+        assert all(int(seen[name][tick + 1]) == expected[name] for name in asked), tick
     assert seen["response_level"].max() > 256 and seen["burst_level"].max() > 256
 
 
