@@ -203,9 +203,12 @@ def test_interrupt_in_mid_campaign_leaves_nothing(tmp_path, workers):
         [sys.executable, "-c", program, *words],
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, cwd=tmp_path,
     )  # fmt: skip
-    time.sleep(4.0)
-    process.send_signal(signal.SIGINT)
-    out, err = process.communicate(timeout=60)
+    try:
+        time.sleep(4.0)
+        process.send_signal(signal.SIGINT)
+        out, err = process.communicate(timeout=60)
+    finally:
+        process.kill()  # a campaign of hours must not outlive a test that was interrupted itself
     assert process.returncode == 130, err
     assert "Traceback" not in err
     assert "interrupted" in err

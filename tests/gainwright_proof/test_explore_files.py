@@ -117,6 +117,7 @@ def test_too_many_states_leave_everything_unfinished_but_what_was_seen():
     assert exploration.longest_run_ticks is None
 
 
+@pytest.mark.slow
 def test_a_violation_found_before_the_limit_counts():
     rows = tuple(
         replace(row, actions={}) if row.id == "torque_is_built_up" else row for row in TRIAL.rows
@@ -145,6 +146,7 @@ def test_too_many_ways_in_which_inputs_matter():
     assert {finding.verdict for finding in exploration.findings} == {Verdict.UNFINISHED}
 
 
+@pytest.mark.slow
 def test_progress_is_reported():
     seen = []
     explore(shortened_trial(10), progress=lambda expanded, found: seen.append((expanded, found)))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import tomllib
+from functools import cache
 
 import pytest
 from rich.console import Console
@@ -46,7 +47,14 @@ def shown(report: MutantReport) -> str:
     return capture.get()
 
 
-@pytest.mark.parametrize("pattern", [SLOWER[0], "action_doubled/*", "*"])
+@cache
+def plain_report() -> MutantReport:
+    return judge_mutants(small(), workers=1)
+
+
+@pytest.mark.parametrize(
+    "pattern", [SLOWER[0], *(pytest.param(p, marks=pytest.mark.slow) for p in ("*", "action_*"))]
+)
 def test_an_entry_in_the_file_does_not_hide_a_survivor(pattern):
     """Not even a wildcard: every mutant is looked at by itself."""
     report = judge_mutants(small(("slow", [pattern], "Nobody cares.")), workers=1)
@@ -54,9 +62,7 @@ def test_an_entry_in_the_file_does_not_hide_a_survivor(pattern):
     assert judged.outcome is Outcome.SURVIVED
     assert "the file calls it equivalent (slow), which is not proved" in judged.detail
     assert judged.listed is None
-    assert [j.id for j in report.survivors] == [
-        j.id for j in judge_mutants(small(), workers=1).survivors
-    ]
+    assert [j.id for j in report.survivors] == [j.id for j in plain_report().survivors]
 
 
 def test_entries_that_fit_nothing_left_over_are_reported():
@@ -76,7 +82,7 @@ def test_equivalent_mutants_without_a_reason_are_counted():
 
 
 def test_the_data_add_up():
-    report = judge_mutants(small(), workers=1)
+    report = plain_report()
     data = report.as_json()
     assert data == json.loads(json.dumps(data))
     assert data["trial"]["digest"] == report.trial.digest
@@ -90,7 +96,7 @@ def test_the_data_add_up():
 
 
 def test_the_view_names_every_row_that_is_left_over():
-    report = judge_mutants(small(), workers=1)
+    report = plain_report()
     text = shown(report)
     assert "survived  row 'onset' assigns max(rung - 2, 0) to 'rung' twice" in text
     assert (
