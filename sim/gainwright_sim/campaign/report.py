@@ -10,6 +10,8 @@ from typing import Any
 import numpy as np
 from scipy.stats import beta
 
+from gainwright_sim.campaign.goal import Goal
+from gainwright_sim.campaign.prediction_goals import prediction_goals
 from gainwright_sim.campaign.run import AxisResult
 from gainwright_sim.rehearsal.outcome import HIGHEST_RESULT_SHARE, OUTCOMES
 
@@ -18,16 +20,6 @@ OSCILLATION, OSCILLATION_SHARE, OSCILLATION_EXTREME = 0.15, 0.99, 0.30
 TIME_MEDIAN_S = 60.0
 NO_RESULT_SHARE, MISTAKEN_NOISE_SHARE = 0.05, 0.01
 QUANTILES = (0, 1, 5, 25, 50, 75, 95, 99, 100)
-
-
-@dataclass(frozen=True, slots=True)
-class Goal:
-    """One number wanted, what was reached, and whether that is enough."""
-
-    what: str
-    wanted: str
-    reached: str
-    met: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +39,10 @@ class FamilyReport:
     """Result / exact limit."""
     oscillation_of_limit: tuple[float, ...]
     machine_time_s: tuple[float, ...]
+    predicted_share: tuple[float, ...]
+    """Predicted / exact limit, where predictions agreed."""
+    agreed_share: float
+    """Part of the axes on which they did."""
     goals: tuple[Goal, ...]
     outside: tuple[AxisResult, ...]
     """The other axes that miss a number, the worst first."""
@@ -75,10 +71,13 @@ def family_report(results: Sequence[AxisResult]) -> FamilyReport:
         result_share=_quantiles(shares),
         oscillation_of_limit=_quantiles(oscillations),
         machine_time_s=_quantiles(times),
+        predicted_share=_quantiles(_known(result.predicted_share for result in results)),
+        agreed_share=float(np.mean([result.agreed for result in results])),
         goals=(
             *_result_goals(wrong, shares, without),
             *_limit_goals(results, limits),
             *_calm_goals(oscillations, times),
+            *prediction_goals(results),
         ),
         outside=tuple(sorted(outside, key=_badness, reverse=True)),
     )

@@ -16,6 +16,7 @@ from gainwright_sim.rehearsal.bench import Bench
 from gainwright_sim.rehearsal.outcome import OUTCOMES
 from gainwright_sim.rehearsal.rehearse import rehearse
 from gainwright_sim.rehearsal.summary import Summary, summarise
+from gainwright_sim.theory.margins import Margins
 from gainwright_sim.theory.random_axis import CONTROL_TICK_S
 
 CHUNK = 10
@@ -51,6 +52,12 @@ class AxisResult:
     oscillation_of_limit: float | None = None
     """Largest torque oscillation, of the torque limit; None if the axis was refused."""
     machine_time_s: float | None = None
+    agreed: bool = False
+    """Whether the trial ended its search by predictions that agreed."""
+    predicted_share: float | None = None
+    """Predicted / exact limit, where they agreed."""
+    exact_margins: Margins | None = None
+    """Of the result."""
 
     @property
     def wrong(self) -> bool:
@@ -140,6 +147,8 @@ def _run(benches: Benches, family: Family, axis_seed: int, noise_seed: int) -> A
     rehearsal = rehearse(bench, noise_seed)
     summary = summarise(rehearsal)
     stage, theory = summary.stages[0], summary.stages[0].theory
+    prediction = stage.prediction
+    agreed = prediction is not None and prediction.agreed
     return AxisResult(
         **known,
         outcome=summary.outcome,
@@ -155,6 +164,9 @@ def _run(benches: Benches, family: Family, axis_seed: int, noise_seed: int) -> A
         result_share=theory and theory.result_share,
         oscillation_of_limit=summary.torque_oscillation_max_of_limit,
         machine_time_s=summary.machine_time_s,
+        agreed=agreed,
+        predicted_share=prediction.predicted_share if agreed and prediction else None,
+        exact_margins=summary.margins,
     )
 
 

@@ -38,6 +38,7 @@ def report_lines(reports: Sequence[FamilyReport], trial_option: str = "") -> Ite
     for report in reports:
         yield _row(report)
     yield ""
+    yield from _prediction_table(reports)
     yield (
         f"Wrongly verified: {len(wrong)} of {count} axes, a rate below "
         f"{rate_bound(len(wrong), count):.2%} (95 % confidence)."
@@ -59,6 +60,17 @@ def _row(report: FamilyReport) -> str:
         f"{_at(report.result_share, 100, 3):>11}{_at(report.oscillation_of_limit, 99, 3):>10}"
         f"{_at(report.machine_time_s, 50, 1):>8}"
     )
+
+
+def _prediction_table(reports: Sequence[FamilyReport]) -> Iterator[str]:
+    if not any(report.agreed_share > 0.0 for report in reports):
+        return
+    yield f"{'family':<10}{'predictions agreed':>20}{'predicted / exact limit':>28}"
+    yield f"{'':<10}{'':>20}{'1 %   50 %   99 %':>28}"
+    for report in reports:
+        shares = " ".join(_at(report.predicted_share, q, 3) for q in (1, 50, 99))
+        yield f"{report.family:<10}{report.agreed_share:>20.1%}{shares:>28}"
+    yield ""
 
 
 def _at(values: tuple[float, ...], quantile: int, digits: int) -> str:

@@ -82,15 +82,15 @@ OUTCOMES = {
 """By key."""
 
 
-def ended_as(rehearsal: Rehearsal, onset_found: bool) -> str:
-    """Return the outcome's key as the trial itself sees it."""
+def ended_as(rehearsal: Rehearsal, limit_found: bool) -> str:
+    """Return the outcome's key as the trial itself sees it; a limit by onset or prediction."""
     if rehearsal.violations:
         return "violated"
     if not rehearsal.ended:
         return "unfinished"
     for name in ("limited_by_noise", "finished", "aborted", "fault_latched"):
         if rehearsal.ends_with(name):
-            return "no_onset" if name == "finished" and not onset_found else name
+            return "no_onset" if name == "finished" and not limit_found else name
     return "unfinished"
 
 

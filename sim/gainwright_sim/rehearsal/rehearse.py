@@ -13,6 +13,7 @@ from gainwright_codegen.axis_c.tables import StageTables
 from gainwright_sim.machine import Machine
 from gainwright_sim.rehearsal.bench import Bench
 from gainwright_sim.rig.log import RigLog
+from gainwright_sim.rig.response import MeasuredResponse
 from gainwright_sim.rig.run import Override
 
 SLICE_S = 2.0
@@ -38,6 +39,8 @@ class Rehearsal:
     """Requirements that did not hold; the rehearsal ended there."""
     ended: bool
     """Whether the trial came to an end of its own."""
+    response: MeasuredResponse | None = None
+    """Loop response that was measured last, if the trial has it measured."""
 
     @property
     def machine_time_s(self) -> float:
@@ -132,4 +135,5 @@ def rehearse(
         log=log,
         violations=tuple(violations),
         ended=rig.resting and not violations,
+        response=rig.response(),
     )

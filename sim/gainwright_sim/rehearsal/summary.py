@@ -15,6 +15,7 @@ from gainwright_sim.plant.natural import NaturalFrequencies, natural_frequencies
 from gainwright_sim.rehearsal.ending import Ending, find_ending
 from gainwright_sim.rehearsal.onset import onset_frequency_hz
 from gainwright_sim.rehearsal.outcome import OUTCOMES, ended_as, judged
+from gainwright_sim.rehearsal.prediction import Prediction, by_prediction, find_prediction
 from gainwright_sim.rehearsal.rehearse import Rehearsal
 from gainwright_sim.theory.closed_loop import machine_loop
 from gainwright_sim.theory.limit import StabilityLimit, UnstableAtStartError
@@ -59,6 +60,8 @@ class StageSummary:
     did not end by a limit."""
     ended_at: float | None
     """Gain at which it ended."""
+    prediction: Prediction | None
+    """What the measured loop response said; None if it was not measured or said nothing."""
     theory: Theory | None
 
 
@@ -97,7 +100,8 @@ def summarise(rehearsal: Rehearsal) -> Summary:
     peak_nm = float(rehearsal.log.signal("torque_oscillation").max(initial=0.0))
     numbers = range(len(rehearsal.tables))
     onsets = [find_onset(rehearsal, number) for number in numbers]
-    key = ended_as(rehearsal, any(onset is not None for onset in onsets))
+    found = by_prediction(rehearsal) or any(onset is not None for onset in onsets)
+    key = ended_as(rehearsal, found)
     stages = tuple(_stage(rehearsal, number, key) for number in numbers)
     for stage in stages:
         if stage.theory is not None:
@@ -152,6 +156,7 @@ def _stage(rehearsal: Rehearsal, number: int, key: str) -> StageSummary:
     result = gains[int(rehearsal.variable(stage.result)[-1])] if has_result else None
     limit = None if onset is None else gains[onset.rung]
     tick_s = rehearsal.trial.tick_us * 1e-6
+    theory = _theory(table, rehearsal.machine, limit, result, _held(rehearsal, number))
     return StageSummary(
         stage=stage.name,
         unit=table.kind.unit,
@@ -168,7 +173,8 @@ def _stage(rehearsal: Rehearsal, number: int, key: str) -> StageSummary:
         ),
         onset_time_s=None if onset is None else round(onset.tick * tick_s, 6),
         **_search_end(rehearsal, number),
-        theory=_theory(table, rehearsal.machine, limit, result, _held(rehearsal, number)),
+        prediction=find_prediction(rehearsal, table, result, theory and theory.limit),
+        theory=theory,
     )
 
 
@@ -190,6 +196,8 @@ def _search_end(rehearsal: Rehearsal, number: int) -> dict[str, Any]:
         by = "onset"
     elif "noise_found" in variables and rehearsal.variable("noise_found")[tick]:
         by = "noise"
+    elif by_prediction(rehearsal):
+        by = "prediction"
     elif BOUND_VARIABLE in variables and (value := rehearsal.variable(BOUND_VARIABLE)[tick]):
         by = trial.value_of(variables[BOUND_VARIABLE], int(value)).name
     return {"ended_by": by, "ended_at": table.gains[int(limits[tick])]}

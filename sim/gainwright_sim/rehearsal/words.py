@@ -7,6 +7,7 @@ from collections.abc import Iterator
 
 from gainwright_sim.rehearsal.ending import Ending
 from gainwright_sim.rehearsal.outcome import OUTCOMES
+from gainwright_sim.rehearsal.prediction import Prediction
 from gainwright_sim.rehearsal.summary import StageSummary, Summary, Theory
 from gainwright_sim.theory.margins import Margins
 
@@ -27,6 +28,7 @@ machine.toml      the machine description
 rungs-STAGE.csv   one line per stay at a rung
 signals.npz       signals, inputs, variables and outputs at each sequencer tick
 rehearsal.png     gain, torque, speed and detector against time
+loop-response.png measured loop response (trials that measure it)
 """
 
 
@@ -100,8 +102,27 @@ def _stage_lines(stage: StageSummary) -> Iterator[str]:
     if stage.result is not None:
         margin = "" if stage.margin_db is None else f", margin {stage.margin_db:.1f} dB"
         yield _line("gain chosen", f"{stage.result:.4g} {unit}{margin}")
+    if stage.prediction is not None:
+        yield from _prediction_lines(stage.prediction, unit)
     if stage.theory is not None:
         yield from _theory_lines(stage.theory, stage)
+
+
+def _prediction_lines(prediction: Prediction, unit: str) -> Iterator[str]:
+    share = prediction.predicted_share
+    exact = "" if share is None else f", {share:.3f} of the exact one"
+    agree = f"{prediction.predictions} agree" if prediction.predictions > 1 else "one alone"
+    yield _line(
+        "limit predicted",
+        f"{prediction.predicted_limit:.4g} {unit}{exact}; {agree}, noise "
+        f"{prediction.prediction_spread:.1%}",
+    )
+    if prediction.gain_margin_db is not None and prediction.phase_margin_deg is not None:
+        yield _line(
+            "measured margins",
+            f"gain {prediction.gain_margin_db:.1f} dB, phase {prediction.phase_margin_deg:.0f} "
+            f"degrees, Ms {prediction.peak_sensitivity:.2f}",
+        )
 
 
 def _no_onset_words(stage: StageSummary) -> str:

@@ -14,6 +14,7 @@ from gainwright_codegen.axis_c.tables import StageTables
 from gainwright_sim.machine import Machine
 from gainwright_sim.rig import configuration
 from gainwright_sim.rig.log import LogMemory, RigLog
+from gainwright_sim.rig.response import MeasuredResponse, measured_response
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +58,7 @@ class Rig:
         configuration.check_rig_inputs(trial)
         self._ffi, self._library, self._trial = ffi, library, trial
         self._gw_machine = gw_machine
+        self._tables, self._control_tick_s = tables, machine.drive.control_tick_s
         self._past_end = exact_ticks is not None
         longest = round(longest_s / (trial.tick_us * 1e-6))
         self._most_ticks = longest if exact_ticks is None else exact_ticks
@@ -107,6 +109,13 @@ class Rig:
         """Whether the trial rests at an end, or the longest time is over."""
         at_rest = self.resting and not self._past_end
         return at_rest or self._ticks >= self._most_ticks
+
+    def response(self) -> MeasuredResponse | None:
+        """Return the loop response that was measured last; None if there is none."""
+        if not self._tables:
+            return None
+        tick_s = self._control_tick_s
+        return measured_response(self._ffi, self._library, self._rig, self._tables[0], tick_s)
 
     def log(self, since: int = 0) -> RigLog:
         """Return a copy of the record from sequencer tick ``since`` on."""
