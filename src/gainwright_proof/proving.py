@@ -58,7 +58,7 @@ def prove(
 ) -> Proof:
     """Prove a trial by every method that is installed.
 
-    Exploration goes first: what it refutes needs no induction.
+    Exploration goes before induction: what it refutes needs none.
 
     Args:
         trial: what is proved.
@@ -72,17 +72,27 @@ def prove(
         InputError: the trial cannot be exported, or there is no C compiler.
     """
     exported = proved_sources(trial) if exported is None else exported
-    found, findings = _explored(trial, exported, document, announce)
-    if not quick:
+    explored: list[Exploration] = []
+
+    def on_the_model() -> Sequence[Finding]:
+        found, findings = _explored(trial, exported, document, announce)
+        explored.append(found)
+        if quick:
+            return findings
         solvers = FURTHER_SOLVERS if further_solvers else ()
-        standing = _standing(trial, findings)
-        states = found.figures.nodes if found.figures is not None and found.complete else None
+        standing, states = _standing(trial, findings), found.short_wait_states
         methods: dict[str, Method] = {
             "induction by SMT": lambda: smt.prove(standing, solvers).findings,
-            "checks of the C source": lambda: check_sources(trial, exported),
             "spin on the Promela export": lambda: second_checker(trial, states),
         }
-        findings += _side_by_side(methods, announce)
+        return findings + _side_by_side(methods, announce)
+
+    # The checks of the C source wait for nothing.
+    methods: dict[str, Method] = {"": on_the_model}
+    if not quick:
+        methods["checks of the C source"] = lambda: check_sources(trial, exported)
+    findings = _side_by_side(methods, lambda name, ended: announce(name, ended) if name else None)
+    found = explored[0]
     refuted = {f.subject for f in findings if f.counterexample is not None}
     runs = {name: run for name, run in found.runs.items() if name in refuted}
     return Proof(trial, exported, tuple(findings), found, runs)

@@ -208,6 +208,11 @@ class Engine:
         if not self._library.gx_search_keep_rows(self._search):
             raise OutOfMemory
 
+    def codes(self) -> NDArray[np.uint64]:
+        """Return the code of each node (see :mod:`.encoding`), in the order of discovery; valid as
+        long as the engine is."""
+        return self._read(self._library.gx_search_codes(self._search), self.figures.nodes)
+
     def codes_and_rows(self) -> tuple[NDArray[np.uint64], NDArray[np.uint64]]:
         """Return the code of each node in rising order (see :mod:`.encoding`), and for each of
         them, as four words, the set of rows on a shortest way to it: row n is bit n modulo 256."""

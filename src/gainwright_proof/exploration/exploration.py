@@ -19,6 +19,7 @@ from gainwright_proof.exploration.judge import Judge, unfinished_findings
 from gainwright_proof.exploration.limits import Limits
 from gainwright_proof.exploration.report import METHOD
 from gainwright_proof.exploration.run_file import Run
+from gainwright_proof.exploration.short_waits import distinct_with_short_waits, waits
 from gainwright_proof.exploration.subjects import AS_SPECIFIED
 from gainwright_proof.exploration.vacuity import Vacuity, premises_unfinished
 from gainwright_proof.exploration.vectors import TooManyVectors, vectors_by_state
@@ -60,6 +61,9 @@ class Exploration:
     """From reset through each row that can be reached."""
     premises: tuple[Finding, ...] = ()
     """Whether what the requirements speak of occurs; empty if it was not asked."""
+    short_wait_states: int | None = None
+    """Different states once waits are shortened (:mod:`short_waits`), to hold against a second
+    checker; None if the exploration is incomplete or it was not asked."""
 
     @property
     def complete(self) -> bool:
@@ -76,7 +80,7 @@ def explore(
     """Explore all that a trial can do from reset, whatever the inputs.
 
     ``exported`` is the C to explore, if it is not what the exporter writes now. ``premises``: is
-    what the requirements speak of looked for too?
+    what the requirements speak of looked for too, and are states counted with short waits?
 
     A trial that is too large is not an error: the findings then say what ran out.
 
@@ -117,7 +121,12 @@ def explore(
         runs=judge.runs,
         runs_to_rows=runs_to_rows,
         premises=_premises(trial, limits, exported, engine) if premises else (),
+        short_wait_states=_short_wait_states(trial, engine) if premises and not stopped else None,
     )
+
+
+def _short_wait_states(trial: Trial, engine: Engine) -> int:
+    return distinct_with_short_waits(trial, engine.codes(), waits(trial))
 
 
 def _premises(

@@ -86,10 +86,18 @@ def verify(
     return _parsed(text)
 
 
+LIMIT_S = 600.0
+"""Of one run; spin's own limits are memory and depth."""
+
+
 def _run(command: list[str], folder: Path) -> str:
-    result = subprocess.run(
-        command, cwd=folder, capture_output=True, text=True, errors="replace", check=False
-    )
+    try:
+        result = subprocess.run(
+            command, cwd=folder, capture_output=True, text=True, errors="replace", check=False,
+            timeout=LIMIT_S,
+        )  # fmt: skip
+    except subprocess.TimeoutExpired as error:
+        raise SpinError(f"{command[0]} was ended after {LIMIT_S:.0f} s") from error
     if result.returncode < 0:
         raise SpinError(f"{command[0]} ended by signal {-result.returncode}")
     return result.stdout + result.stderr
