@@ -14,7 +14,8 @@ from gainwright.language.single_hit import DeadRow, table_faults
 from gainwright_proof.evidence.conclusion import conclude
 from gainwright_proof.exploration.encoding import MOST_CODES, encoding_of
 from gainwright_proof.exploration.engine import Engine, OutOfMemory, Result
-from gainwright_proof.exploration.limits import Limits, explore
+from gainwright_proof.exploration.exploration import explore
+from gainwright_proof.exploration.limits import Limits
 from gainwright_proof.exploration.vectors import TooManyVectors, vectors_by_state
 from gainwright_proof.mutants.compare import Comparison, TooManySituations
 from gainwright_proof.mutants.generate import mutants
