@@ -32,6 +32,20 @@ def met(results):
     return [goal.met for goal in family_report(results).goals]
 
 
+def test_numbers_of_later_stages_can_be_missed():
+    complete = dataclasses.replace(
+        GOOD, integral_limit_share=1.02, integral_result_share=0.1, position_result_share=0.1,
+        position_ended_by="top_rung", gain_margin_db=8.4, phase_margin_deg=38.0,
+        peak_sensitivity=1.98,
+    )  # fmt: skip
+    assert len(met([complete])) == len(met([GOOD])) + 3 and all(met([complete]))
+    for change in (
+        {"integral_limit_share": 0.8}, {"gain_margin_db": 5.9}, {"phase_margin_deg": 34.0},
+        {"peak_sensitivity": 2.2}, {"peak_sensitivity": None},
+    ):  # fmt: skip
+        assert not all(met([dataclasses.replace(complete, **change)])), change
+
+
 def test_limits_on_random_axes_lie_within_the_band_of_the_design():
     # DESIGN section 5: within 0.94 to 1.06, oscillation below 0.15; `gainwright campaign` for more.
     results = run_axes(TRIAL, range(1000, 1012))

@@ -71,8 +71,8 @@ def test_exact_limits_are_those_with_the_held_gains(rehearsal, summary):
 
 
 def test_integral_torque_is_carried_over_at_each_change_of_gain(rehearsal):
-    """One rung up, the torque is that of the tick before, but for noise and motion."""
+    """One rung up, far below the limit, the torque stays what it was but for noise and motion."""
     torque = rehearsal.log.signal("measured_torque")
     changes = np.flatnonzero(np.diff(rehearsal.output("integral_rate_rung")) > 0)
     jumps = np.abs(np.diff(torque))[changes]
-    assert jumps.max() < 0.1 * rehearsal.machine.drive.rated_torque_nm
+    assert jumps[: len(jumps) // 2].max() < 0.05 * rehearsal.machine.drive.rated_torque_nm

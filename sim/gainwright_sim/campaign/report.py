@@ -78,6 +78,7 @@ def family_report(results: Sequence[AxisResult]) -> FamilyReport:
             *_limit_goals(results, limits),
             *_calm_goals(oscillations, times),
             *prediction_goals(results),
+            *_later_goals(results),
         ),
         outside=tuple(sorted(outside, key=_badness, reverse=True)),
     )
@@ -162,6 +163,44 @@ def _limit_goals(results: Sequence[AxisResult], limits: np.ndarray) -> tuple[Goa
             f"{noise:.1%}", noise < MISTAKEN_NOISE_SHARE,
         ),
     )  # fmt: skip
+
+
+INTEGRAL_BANDS = (((0.94, 1.06), 0.95), ((0.90, 1.10), 0.99))
+LEAST_GAIN_MARGIN_DB, LEAST_PHASE_MARGIN_DEG, LARGEST_PEAK, MARGIN_SHARE = 6.0, 35.0, 2.1, 0.95
+
+
+def _later_goals(results: Sequence[AxisResult]) -> tuple[Goal, ...]:
+    """Return what is wanted of a trial that tunes all three gains; nothing of others."""
+    complete = [result for result in results if result.position_result_share is not None]
+    if not complete:
+        return ()
+    limits = _known(result.integral_limit_share for result in results)
+    goals = []
+    for (low, high), share in INTEGRAL_BANDS:
+        inside = float(np.mean((limits >= low) & (limits <= high))) if len(limits) else 1.0
+        goals.append(
+            Goal(
+                "integral rate: limit found by onset / exact limit",
+                f"{low:.2f} to {high:.2f} for {share:.0%}", f"{inside:.1%}", inside >= share,
+            )
+        )  # fmt: skip
+    kept = float(np.mean([_keeps_margins(result) for result in complete]))
+    goals.append(
+        Goal(
+            f"gain margin {LEAST_GAIN_MARGIN_DB:.0f} dB, phase margin "
+            f"{LEAST_PHASE_MARGIN_DEG:.0f} degrees, Ms at most {LARGEST_PEAK}",
+            f"of {MARGIN_SHARE:.0%}", f"{kept:.1%}", kept >= MARGIN_SHARE,
+        )
+    )  # fmt: skip
+    return tuple(goals)
+
+
+def _keeps_margins(result: AxisResult) -> bool:
+    return (
+        (result.gain_margin_db or 0.0) >= LEAST_GAIN_MARGIN_DB
+        and (result.phase_margin_deg or 0.0) >= LEAST_PHASE_MARGIN_DEG
+        and (result.peak_sensitivity or np.inf) <= LARGEST_PEAK
+    )
 
 
 def _calm_goals(oscillations: np.ndarray, times: np.ndarray) -> tuple[Goal, ...]:

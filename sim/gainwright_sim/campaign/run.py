@@ -19,6 +19,8 @@ from gainwright_sim.rehearsal.summary import Summary, summarise
 from gainwright_sim.theory.margins import Margins
 from gainwright_sim.theory.random_axis import CONTROL_TICK_S
 
+LARGEST_GAIN_MARGIN_DB = 120.0
+"""Stands for no limit at all, which JSON cannot say."""
 CHUNK = 10
 """Axes that a worker takes at a time."""
 
@@ -49,6 +51,15 @@ class AxisResult:
     """Limit found / exact limit."""
     result_share: float | None = None
     """Result / exact limit."""
+    integral_limit_share: float | None = None
+    """As limit_share and result_share, of the later stages of a trial that has them."""
+    integral_result_share: float | None = None
+    position_result_share: float | None = None
+    position_ended_by: str | None = None
+    gain_margin_db: float | None = None
+    """Exact margins with all results; None without a stable result."""
+    phase_margin_deg: float | None = None
+    peak_sensitivity: float | None = None
     oscillation_of_limit: float | None = None
     """Largest torque oscillation, of the torque limit; None if the axis was refused."""
     machine_time_s: float | None = None
@@ -162,12 +173,31 @@ def _run(benches: Benches, family: Family, axis_seed: int, noise_seed: int) -> A
         result=stage.result,
         limit_share=theory and theory.limit_share,
         result_share=theory and theory.result_share,
+        **_later_stages(summary),
         oscillation_of_limit=summary.torque_oscillation_max_of_limit,
         machine_time_s=summary.machine_time_s,
         agreed=agreed,
         predicted_share=prediction.predicted_share if agreed and prediction else None,
         exact_margins=summary.margins,
     )
+
+
+def _later_stages(summary: Summary) -> dict[str, float | str | None]:
+    """Return what the later stages found, and the exact margins of all results together."""
+    stages = {stage.stage: stage for stage in summary.stages}
+    integral, position = stages.get("integral_rate"), stages.get("position_gain")
+    found: dict[str, float | str | None] = {}
+    if integral is not None and integral.theory is not None:
+        found["integral_limit_share"] = integral.theory.limit_share
+        found["integral_result_share"] = integral.theory.result_share
+    if position is not None and position.theory is not None:
+        found["position_result_share"] = position.theory.result_share
+        found["position_ended_by"] = position.ended_by
+    if summary.margins is not None:
+        found["gain_margin_db"] = min(summary.margins.gain_db, LARGEST_GAIN_MARGIN_DB)
+        found["phase_margin_deg"] = summary.margins.phase_deg
+        found["peak_sensitivity"] = summary.margins.peak_sensitivity
+    return found
 
 
 def _reason(summary: Summary) -> str:

@@ -17,6 +17,8 @@ from gainwright_sim.rehearsal.onset import onset_frequency_hz
 from gainwright_sim.rehearsal.outcome import OUTCOMES, ended_as, judged
 from gainwright_sim.rehearsal.prediction import Prediction, by_prediction, find_prediction
 from gainwright_sim.rehearsal.rehearse import Rehearsal
+from gainwright_sim.rehearsal.swing import LoadSwing, load_swing
+from gainwright_sim.rehearsal.units import rule_lines, unit_lines
 from gainwright_sim.theory.closed_loop import machine_loop
 from gainwright_sim.theory.limit import StabilityLimit, UnstableAtStartError
 from gainwright_sim.theory.margins import Margins, margins
@@ -77,6 +79,11 @@ class Summary:
     machine: str
     natural_frequencies: NaturalFrequencies
     stages: tuple[StageSummary, ...]
+    settings: tuple[str, ...]
+    """What was chosen in the units that drives use, and what rules of thumb would say; empty
+    without a result."""
+    load_swing: LoadSwing | None
+    """None for a rigid axis, or without a result."""
     margins: Margins | None
     """Exact ones of the linear loop with all results; None without a result or a stable loop."""
     machine_time_s: float
@@ -113,6 +120,8 @@ def summarise(rehearsal: Rehearsal) -> Summary:
         machine=machine.name,
         natural_frequencies=natural_frequencies(machine.chain),
         stages=stages,
+        settings=_settings(rehearsal) if OUTCOMES[key].has_result else (),
+        load_swing=load_swing(rehearsal) if OUTCOMES[key].has_result else None,
         margins=_margins(rehearsal) if OUTCOMES[key].has_result else None,
         machine_time_s=round(rehearsal.machine_time_s, 6),
         torque_oscillation_max_per_unit=peak_nm / machine.drive.rated_torque_nm,
@@ -211,6 +220,11 @@ def _held(rehearsal: Rehearsal, number: int) -> dict[str, float]:
     settings = rehearsal.settings(int(tuned[-1]))
     del settings[rehearsal.tables[number].kind.setting]
     return settings
+
+
+def _settings(rehearsal: Rehearsal) -> tuple[str, ...]:
+    chosen = rehearsal.settings(-1)
+    return (*unit_lines(rehearsal.machine, chosen), *rule_lines(rehearsal.machine))
 
 
 def _margins(rehearsal: Rehearsal) -> Margins | None:

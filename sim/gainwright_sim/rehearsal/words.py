@@ -49,6 +49,10 @@ def summary_lines(summary: Summary) -> Iterator[str]:
     yield _line("machine", summary.natural_frequencies.in_words())
     for stage in summary.stages:
         yield from _stage_lines(stage)
+    for number, line in enumerate(summary.settings):
+        yield _line("settings" if number == 0 else "", line)
+    if summary.load_swing is not None:
+        yield _line("load", summary.load_swing.in_words())
     if summary.margins is not None:
         yield _line("exact margins", _margin_words(summary.margins))
     yield _line("machine time", f"{summary.machine_time_s:.1f} s")
