@@ -42,6 +42,7 @@ class Axis:
     def __init__(self, emulator: Emulator) -> None:
         self.emulator = emulator
         self.place = emulator.address("bench_axis")
+        self.inputs = emulator.address("bench_inputs")
         content = emulator.memory(emulator.address("bench_sizes"), 32)
         words = [int.from_bytes(content[k : k + 4], "little") for k in range(0, 32, 4)]
         _, self.size, self.sequences, _, self.middle, self.rate, self.fault, self.outputs = words
@@ -51,8 +52,7 @@ class Axis:
 
     def begin(self, number: int) -> None:
         """Place the axis and give the table the inputs of a golden sequence."""
-        self.inputs = self.emulator.call("bench_place", number)
-        self.emulator.call("bench_force", number)
+        self.emulator.call("bench_place", number)
 
     def sequencer(self) -> int:
         return self.emulator.call("gw_axis_step", self.place, self.inputs)

@@ -9,15 +9,12 @@ from gainwright.result_folder import check_result_folder, result_folder
 from gainwright_codegen.axis_c.machine import machine_tables
 from gainwright_codegen.axis_c.tables import AxisData, axis_tables
 from gainwright_codegen.bundle.bundle import Bundle, make_bundle
-from gainwright_codegen.bundle.golden.detector_c import detector_part
 
 
 def axis_bundle(trial: Trial, axis: AxisData, evidence_digest: str = "") -> Bundle:
     """Return the export of a trial for an axis; errors as ``make_bundle`` and ``axis_tables``."""
     stages = axis_tables(trial, axis)
-    tables = machine_tables(trial, axis)
-    parts = (detector_part(stages, tables.object),) if stages else ()
-    return make_bundle(trial, tables, parts, evidence_digest)
+    return make_bundle(trial, machine_tables(trial, axis), stages, evidence_digest)
 
 
 def export_axis(

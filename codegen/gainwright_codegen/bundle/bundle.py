@@ -10,14 +10,14 @@ from gainwright.language.model import Trial
 from gainwright.result_folder import SUMS_FILE
 from gainwright.result_folder import checksums as folder_checksums
 from gainwright_codegen.axis_c.layout import MachineTables
+from gainwright_codegen.axis_c.tables import StageTables
 from gainwright_codegen.axis_c.text import machine_sources
-from gainwright_codegen.bundle.golden.scenario import checksums
-from gainwright_codegen.bundle.golden.search import find_scenarios
-from gainwright_codegen.bundle.golden.selftest_c import (
-    SelfTestPart,
-    selftest_source,
-    sequencer_part,
-)
+from gainwright_codegen.bundle.golden.axis_c import errors_part, ride_part
+from gainwright_codegen.bundle.golden.detector_c import detector_part
+from gainwright_codegen.bundle.golden.evidence_c import evidence_part
+from gainwright_codegen.bundle.golden.rows_c import row_vectors, rows_part
+from gainwright_codegen.bundle.golden.search import Found, find_samples
+from gainwright_codegen.bundle.golden.selftest_c import SelfTestPart, selftest_source
 from gainwright_codegen.bundle.readme import readme
 from gainwright_codegen.bundle.stamp import stamp_sources
 from gainwright_codegen.c_text import RUNTIME_VERSION, banner, identity
@@ -42,7 +42,7 @@ class Bundle:
 def make_bundle(
     trial: Trial,
     machine: MachineTables | None = None,
-    parts: Sequence[SelfTestPart] = (),
+    stages: Sequence[StageTables] = (),
     evidence_digest: str = "",
 ) -> Bundle:
     """Return the export of a trial.
@@ -50,22 +50,21 @@ def make_bundle(
     Args:
         trial: what is exported.
         machine: tables of the machine; without them only the sequencer is exported.
-        parts: further golden vectors for the self-test, besides those of the sequencer.
+        stages: tables of the stages, those that ``machine`` was made of.
         evidence_digest: of matching evidence that all is proved; "" if there is none.
 
     Raises:
         InputError: C cannot hold the trial, or no compiler was found to search golden vectors.
     """
     identities = _identities(trial, machine)
-    found = find_scenarios(trial)
-    expected = _expected(trial, found.scenarios)
-    all_parts = (sequencer_part(trial, found.scenarios, expected), *parts)
+    found = find_samples(trial)
+    parts = _parts(trial, machine, stages, found)
     files = {name: _with_banner(name, text) for name, text in _runtime(machine).items()}
     files |= trial_sources(trial)
     files |= stamp_sources(evidence_digest, identities)
     if machine is not None:
         files |= machine_sources(machine)
-    files["gw_selftest.c"] = selftest_source(all_parts, identities).encode("ascii")
+    files["gw_selftest.c"] = selftest_source(parts, identities).encode("ascii")
     files["README.txt"] = readme(trial, machine, files, found.rows).encode("ascii")
     files[SUMS_FILE] = folder_checksums(files)
     return Bundle(dict(sorted(files.items())), found.rows)
@@ -78,13 +77,28 @@ def _identities(trial: Trial, machine: MachineTables | None) -> list[str]:
     return lines
 
 
-def _expected(trial: Trial, scenarios) -> list[tuple[int, ...]]:  # type: ignore[no-untyped-def]
-    """Return what the Python reference gives for each scenario."""
+def _parts(
+    trial: Trial, machine: MachineTables | None, stages: Sequence[StageTables], found: Found
+) -> list[SelfTestPart]:
+    reference = _reference(trial)
+    vectors = row_vectors(trial, found.samples, reference)
+    name = machine.object if machine is not None else ""
+    parts = [rows_part(trial, vectors, name)]
+    if machine is not None:
+        parts.append(errors_part(name))
+    if machine is not None and stages:
+        ticks = machine.constants[0].value
+        parts.append(detector_part(stages, name))
+        parts.append(evidence_part())
+        parts.append(ride_part(trial, stages, vectors, ticks, reference, name))
+    return parts
+
+
+def _reference(trial: Trial):  # type: ignore[no-untyped-def]
     # The reference needs a library that is slow to import.
     from gainwright.semantics.machine import ReferenceMachine
 
-    reference = ReferenceMachine(trial)
-    return [checksums(trial, reference, scenario) for scenario in scenarios]
+    return ReferenceMachine(trial)
 
 
 def _runtime(machine: MachineTables | None) -> dict[str, bytes]:

@@ -8,12 +8,14 @@
 #include "@MACHINE@.h"
 
 gw_axis bench_axis;
-static int32_t bench_inputs[GW_INPUT_SLOTS];
+int32_t bench_inputs[GW_INPUT_SLOTS];
+/* What the detector finds goes here: it would hide most rows, and the table is to see all. */
+int32_t bench_found[GW_INPUT_SLOTS];
 
 const uint32_t bench_sizes[8] = {
     (uint32_t)sizeof(gw_axis),
     (uint32_t)offsetof(gw_axis, machine),
-    SEQUENCE_COUNT,
+    GOLDEN_ROWS,
     (uint32_t)GW_RATE_BLOCK,
     /* Where the fields of the sequencer tick begin, and some of them. */
     (uint32_t)offsetof(gw_axis, sequencer),
@@ -28,34 +30,23 @@ void bench_init(void)
     gw_axis_init(&bench_axis, &@MACHINE@);
 }
 
-/* The inputs of the first tick of a golden sequence. What the detector has found in an axis just
- * placed would hide most rows: the table is to see these, all of them. */
-void bench_force(uint32_t number);
-void bench_force(uint32_t number)
+/* Put the axis where a golden row is taken, and its inputs into bench_inputs. */
+void bench_place(uint32_t number);
+void bench_place(uint32_t number)
 {
-    const int32_t *inputs = golden_segments[golden_sequences[number].first_segment].inputs;
+    int32_t values[SIGNALS];
     uint32_t index;
 
-    for (index = 0U; index < (uint32_t)GW_INPUT_SLOTS; index++) {
-        bench_inputs[index] = inputs[index];
-    }
-}
-
-/* Put the axis where a golden sequence begins, and return the inputs of its first tick. */
-int32_t *bench_place(uint32_t number);
-int32_t *bench_place(uint32_t number)
-{
-    const golden_sequence *sequence = &golden_sequences[number];
-    uint32_t index;
-
+    golden_vector(number, values);
     bench_init();
-    bench_axis.sequencer.state = sequence->state;
+    bench_axis.sequencer.state = (int32_t)golden_rows[number].state;
     for (index = 0U; index < (uint32_t)GW_VARIABLE_SLOTS; index++) {
-        bench_axis.sequencer.variables[index] = sequence->variables[index];
+        bench_axis.sequencer.variables[index] = values[index];
+    }
+    for (index = 0U; index < (uint32_t)GW_INPUT_SLOTS; index++) {
+        bench_inputs[index] = values[(uint32_t)GW_VARIABLE_SLOTS + index];
     }
     gw_axis_seal(&bench_axis);
-    bench_force(number);
-    return bench_inputs;
 }
 
 /* The pulse of a stage begins with the next control tick. */
@@ -64,6 +55,7 @@ void bench_pulse(int32_t stage)
 {
     bench_axis.order.height = @MACHINE@.stage[stage].pulse_height[0];
     bench_axis.order.complement = gw_pulse_complement(bench_axis.order.height);
-    bench_axis.order.word = (uint32_t)stage | ((bench_axis.order.word + 0x01000000U) & 0xFF000000U);
+    bench_axis.order.word = (uint32_t)stage | GW_ORDER_PULSE;
+    bench_axis.taken = (uint32_t)stage;
     gw_axis_seal(&bench_axis);
 }

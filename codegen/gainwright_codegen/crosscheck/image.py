@@ -31,7 +31,8 @@ FIRMWARE_FUNCTIONS = (
 """What firmware calls: everything else in flash is there for these."""
 _BENCH_FUNCTIONS = (
     "bench_place",
-    "bench_force",
+    "bench_found",
+    "bench_inputs",
     "bench_pulse",
     "bench_init",
     "bench_sizes",

@@ -13,12 +13,11 @@ _CALLS = {
     "gw_axis_find": "void {}(uintptr_t, uintptr_t)",
     "gw_axis_step": "uint32_t {}(uintptr_t, uintptr_t)",
     "gw_selftest_run": "uint32_t {}(void)",
-    "bench_place": "uintptr_t {}(uint32_t)",
-    "bench_force": "void {}(uint32_t)",
+    "bench_place": "void {}(uint32_t)",
     "bench_init": "void {}(void)",
     "bench_pulse": "void {}(uint32_t)",
 }
-_DATA = ("bench_axis", "bench_sizes")
+_DATA = ("bench_axis", "bench_found", "bench_inputs", "bench_sizes")
 _WORD = 2**32
 
 

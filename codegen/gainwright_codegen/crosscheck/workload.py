@@ -83,9 +83,10 @@ def costs(emulator: Emulator) -> Costs:
     counts: dict[str, list[int]] = {}
     stacks: dict[str, int] = {}
     for calls in _ticks(emulator):
+        prepared = list(calls)
         emulator.paint_stack()
         count = 0
-        for name, arguments in calls:
+        for name, arguments in prepared:
             count += emulator.counted(name, axis, *arguments)[1]
         counts.setdefault(name, []).append(count)
         stacks[name] = max(stacks.get(name, 0), emulator.painted_over())
@@ -112,10 +113,9 @@ def _ticks(processor: Processor) -> Iterator[Iterator[_Call]]:
 
 
 def _sequencer_tick(processor: Processor, number: int) -> Iterator[_Call]:
-    inputs = processor.call("bench_place", number)
-    yield "gw_axis_find", (inputs,)
-    processor.call("bench_force", number)
-    yield "gw_axis_step", (inputs,)
+    processor.call("bench_place", number)
+    yield "gw_axis_find", (processor.address("bench_found"),)
+    yield "gw_axis_step", (processor.address("bench_inputs"),)
 
 
 def _signals() -> Iterator[tuple[int, int]]:

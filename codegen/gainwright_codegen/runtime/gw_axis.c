@@ -12,7 +12,6 @@
 typedef char gw_findings_match[(GW_TRIAL_FINDING_COUNT == FINDINGS) ? 1 : -1];
 
 #define GW_CHECKSUM_START UINT32_C(2166136261)
-#define GW_ORDER_WHAT UINT32_C(0x00FFFFFF) /* all but the number */
 
 /* A word that the other tick writes is read once, and one that the other tick reads is written
  * once, in the order of the source. */
@@ -119,13 +118,13 @@ void gw_axis_seal(gw_axis *axis)
     axis->checksum = checksum_of(axis);
 }
 
-/* The order that outputs ask for, without its number. */
+/* The order that outputs ask for. */
 static uint32_t ordered(const gw_machine *machine, const int32_t outputs[GW_OUTPUT_SLOTS])
 {
     const int32_t stage = active_stage(outputs);
     const int32_t rung = rung_of(&machine->stage[stage], outputs, stage);
 
-    return (uint32_t)stage | ((uint32_t)rung << 8) | (((uint32_t)hearing_of(outputs) & 127U) << 16)
+    return (uint32_t)stage | ((uint32_t)rung << 8) | (((uint32_t)hearing_of(outputs) & 255U) << 16)
            | ((pulse_requested(outputs) != 0) ? GW_ORDER_PULSE : 0U);
 }
 
@@ -385,17 +384,17 @@ static void give_order(gw_axis *axis)
 {
     const gw_machine *machine = axis->machine;
     const uint32_t wanted = ordered(machine, axis->outputs);
-    const uint32_t number = GW_ORDER_NUMBER(axis->order.word);
     int32_t height = 0;
 
+    if (wanted == axis->order.word) {
+        return;
+    }
     if ((wanted & ~axis->order.word & GW_ORDER_PULSE) != 0U) {
         height = boosted(axis, &machine->stage[GW_ORDER_STAGE(wanted)], GW_ORDER_RUNG(wanted));
     }
-    if ((wanted != (axis->order.word & GW_ORDER_WHAT)) || (height != axis->order.height)) {
-        write_word(&axis->order.height, height);
-        write_word(&axis->order.complement, gw_pulse_complement(height));
-        write_number(&axis->order.word, wanted | (((number + 1U) & 255U) << 24));
-    }
+    write_word(&axis->order.height, height);
+    write_word(&axis->order.complement, gw_pulse_complement(height));
+    write_number(&axis->order.word, wanted);
 }
 
 int32_t gw_axis_step(gw_axis *axis, const int32_t inputs[GW_INPUT_SLOTS])

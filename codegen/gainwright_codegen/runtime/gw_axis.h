@@ -57,19 +57,17 @@ extern "C" {
 
 /* What the sequencer tick asks of the control tick. All that must belong together is one word. */
 typedef struct {
-    uint32_t word;      /* GW_ORDER_...; changes with every new order, and last */
+    uint32_t word;      /* GW_ORDER_...; changes with every new order, and is written last */
     int32_t height;     /* of the pulse that is to begin, Q4.24; 0: none */
     int32_t complement; /* gw_pulse_complement(height) */
 } gw_axis_order;
 
 /* Bytes of the word: stage (whose detector settings and pulse apply), rung of that stage, enum
- * gw_hearing (what the detector's blocks belong to) with a bit for a request of a pulse, and a
- * number that goes round. */
+ * gw_hearing (what the detector's blocks belong to), and whether a pulse is requested. */
 #define GW_ORDER_STAGE(word) ((int32_t)((word) & 255U))
 #define GW_ORDER_RUNG(word) ((int32_t)(((word) >> 8) & 255U))
-#define GW_ORDER_HEARING(word) ((int32_t)(((word) >> 16) & 127U))
-#define GW_ORDER_PULSE UINT32_C(0x00800000)
-#define GW_ORDER_NUMBER(word) ((word) >> 24)
+#define GW_ORDER_HEARING(word) ((int32_t)(((word) >> 16) & 255U))
+#define GW_ORDER_PULSE UINT32_C(0x01000000)
 
 /* The control ticks of the present block of sequencer ticks. */
 typedef struct {

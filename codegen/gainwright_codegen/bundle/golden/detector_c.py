@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+import itertools
+from collections.abc import Iterator, Sequence
 
 from gainwright.detector.reference import ReferenceDetector
 from gainwright.detector.settings import DetectorSettings
 from gainwright_codegen.axis_c.tables import StageTables
-from gainwright_codegen.bundle.golden.scenario import CHECKSUM_START, added
+from gainwright_codegen.bundle.golden.sample import CHECKSUM_START, added
 from gainwright_codegen.bundle.golden.selftest_c import SelfTestPart
 from gainwright_codegen.c_text import comment
 
@@ -34,14 +35,14 @@ def detector_part(stages: Sequence[StageTables], machine: str) -> SelfTestPart:
                 "levels and energies of every tick. Tables: the checksum is over gains, heights "
                 "and shape of the test pulse. All expected values are from the Python reference."
             ),
+            f"#define NOISE_SEED UINT32_C({_SEED})\n",
             _TYPES,
             f"static const golden_stage golden_stages[{len(stages)}] = {{",
             ",\n".join(rows),
             "};\n",
             f"static const uint32_t noise_shifts[{len(_SHIFTS)}] = "
             f"{{{', '.join(f'{shift}U' for shift in _SHIFTS)}}};\n",
-            _RUN.replace("@SEED@", str(_SEED))
-            .replace("@TICKS@", str(_SHIFT_TICKS))
+            _RUN.replace("@TICKS@", str(_SHIFT_TICKS))
             .replace("@SHIFTS@", str(len(_SHIFTS)))
             .replace("@STAGES@", str(len(stages)))
             .replace("@MACHINE@", machine),
@@ -65,19 +66,26 @@ def _ticks(settings: DetectorSettings) -> int:
     return max(_FEWEST_TICKS, 2 * settings.ring.block_ticks, 2 * settings.burst.block_ticks)
 
 
-def _noise(count: int) -> Iterable[int]:
-    """Yield signals, the shift register of 32 bits by Marsaglia (2003) as in the C."""
+def words() -> Iterator[int]:
+    """Yield words without end, the shift register of 32 bits by Marsaglia (2003) as in the C."""
     word = _SEED
-    for number in range(count):
+    while True:
         word = (word ^ word << 13) % _WORD
         word ^= word >> 17
         word = (word ^ word << 5) % _WORD
-        yield ((word >> 1) - 2**30) >> _SHIFTS[number // (2 * _SHIFT_TICKS) % len(_SHIFTS)]
+        yield word
+
+
+def noise(slower: int = 1) -> Iterator[int]:
+    """Yield signals without end; each loudness lasts ``slower`` times as long."""
+    for number, word in enumerate(words()):
+        shift = _SHIFTS[number // (2 * _SHIFT_TICKS * slower) % len(_SHIFTS)]
+        yield ((word >> 1) - 2**30) >> shift
 
 
 def _detector_checksum(settings: DetectorSettings) -> int:
     detector, checksum = ReferenceDetector(settings), CHECKSUM_START
-    signals = iter(_noise(2 * _ticks(settings)))
+    signals = itertools.islice(noise(), 2 * _ticks(settings))
     for torque_command, speed_error in zip(signals, signals, strict=True):
         detector.sample(torque_command, speed_error)
         for band in (detector.ring, detector.burst):
@@ -103,7 +111,7 @@ typedef struct {
 """
 
 _RUN = """\
-static int32_t noise(uint32_t *word, uint32_t tick)
+static uint32_t next_word(uint32_t *word)
 {
     uint32_t next = *word;
 
@@ -111,7 +119,12 @@ static int32_t noise(uint32_t *word, uint32_t tick)
     next ^= next >> 17;
     next ^= next << 5;
     *word = next;
-    return gw_floor_shift_i32((int32_t)(next >> 1) - INT32_C(1073741824),
+    return next;
+}
+
+static int32_t noise(uint32_t *word, uint32_t tick)
+{
+    return gw_floor_shift_i32((int32_t)(next_word(word) >> 1) - INT32_C(1073741824),
                               noise_shifts[(tick / @TICKS@U) % @SHIFTS@U]);
 }
 
@@ -128,7 +141,7 @@ static uint32_t detector_checksum(uint32_t stage)
 {
     gw_detector detector;
     uint32_t checksum = CHECKSUM_START;
-    uint32_t word = UINT32_C(@SEED@);
+    uint32_t word = NOISE_SEED;
     uint32_t tick;
 
     gw_detector_reset(&detector);
@@ -159,16 +172,6 @@ static uint32_t table_checksum(uint32_t stage)
         checksum = checksum_add(checksum, (uint32_t)pulse->shape[tick]);
     }
     return checksum;
-}
-
-/* Prints what has failed; returns how many. */
-static uint32_t report(uint32_t passed, const char *name, uint32_t stage)
-{
-    if (passed != 0U) {
-        return 0U;
-    }
-    GW_SELFTEST_PRINT("FAIL", name, stage);
-    return 1U;
 }
 
 static uint32_t run_stages(void)

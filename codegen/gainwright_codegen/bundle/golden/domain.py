@@ -5,27 +5,30 @@ from __future__ import annotations
 import random
 from collections.abc import Iterable, Iterator
 
-from gainwright.language.expression import Expression, Integer, walk
+from gainwright.language.expression import Expression, Integer, references, walk
 from gainwright.language.model import Kind, Signal, Trial
 
 Inputs = tuple[int, ...]
 """One value per input, in the order of the trial."""
 
 Domain = tuple[tuple[int, ...], ...]
-"""For each signal the values to try: the ends of its range, and every constant of the trial with
-its neighbours, as far as they lie inside."""
+"""For each signal the values to try: the ends of its range, and the constants that stand in an
+expression with it, with their neighbours, as far as they lie inside."""
 
 
 def input_domain(trial: Trial) -> Domain:
     """Return the values to try for each input."""
-    numbers = constants(_trees(trial))
-    return tuple(values_near(signal, numbers) for signal in trial.inputs)
+    return tuple(_values(trial, signal) for signal in trial.inputs)
 
 
 def variable_domain(trial: Trial) -> Domain:
     """Return the values to try for each variable."""
-    numbers = constants(_trees(trial))
-    return tuple(values_near(signal, numbers) for signal in trial.variables)
+    return tuple(_values(trial, signal) for signal in trial.variables)
+
+
+def _values(trial: Trial, signal: Signal) -> tuple[int, ...]:
+    trees = [tree for tree in _trees(trial) if signal.name in references(tree)]
+    return values_near(signal, constants(trees))
 
 
 def constants(trees: Iterable[Expression]) -> list[int]:

@@ -3,20 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from pathlib import Path
 
 from gainwright.language.model import Row, Trial
 from gainwright_codegen.bundle.golden.domain import Inputs
-from gainwright_codegen.bundle.golden.scenario import Memory, Segment
-from gainwright_codegen.host import compile_shared, load_library
-from gainwright_codegen.host.sequencer import CHECKERS, SequencerError, sequencer_cdef
-from gainwright_codegen.sources import sequencer_sources
-
-_HOLD_FILE = Path(__file__).parent / "hold.c"
-_HOLD_CDEF = """
-typedef struct { int32_t ticks; int32_t first_row; int32_t last_row; } held;
-held hold(gw_sequencer *sequencer, const int32_t inputs[], int32_t ticks);
-"""
+from gainwright_codegen.bundle.golden.sample import Memory
+from gainwright_codegen.host.sequencer import SequencerError, load_sequencer
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,17 +28,11 @@ class Explorer:
     def __init__(self, trial: Trial) -> None:
         """Compile the trial; InputError if that fails."""
         self._trial = trial
-        sources = sequencer_sources(trial) | {_HOLD_FILE.name: _HOLD_FILE.read_bytes()}
-        library = compile_shared(sources, CHECKERS, name="explorer")
-        self._ffi, self._library = load_library(library, sequencer_cdef(trial) + _HOLD_CDEF)
+        self._ffi, self._library = load_sequencer(trial)
         self._sequencer = self._ffi.new("gw_sequencer *")
         self._inputs = self._ffi.new("int32_t[]", max(1, len(trial.inputs)))
         bits = trial.index.condition_bits
         self.cubes = tuple(_cube(row, bits) for row in trial.rows)
-
-    def reset(self) -> Memory:
-        self._library.gw_sequencer_reset(self._sequencer)
-        return self.memory
 
     @property
     def memory(self) -> Memory:
@@ -65,24 +50,13 @@ class Explorer:
         self._set(inputs)
         return self._library.gw_trial_conditions(self._inputs, self._sequencer.variables)
 
-    def hold(self, inputs: Inputs, ticks: int) -> tuple[int, frozenset[int]]:
-        """Tick until another row is taken or the state changes, at most ``ticks`` times.
-
-        Returns the ticks done and the numbers of the rows taken.
-        """
+    def take(self, inputs: Inputs) -> int:
+        """Tick once; return the number of the row taken."""
         self._set(inputs)
-        result = self._library.hold(self._sequencer, self._inputs, ticks)
-        if result.last_row < 0:
-            raise SequencerError(result.last_row, self._trial.states[self._sequencer.state].name)
-        return result.ticks, frozenset({result.first_row, result.last_row})
-
-    def run(self, segment: Segment) -> frozenset[int]:
-        """Tick through a whole segment; return the numbers of the rows taken."""
-        taken, left = frozenset[int](), segment.ticks
-        while left > 0:
-            ticks, rows = self.hold(segment.inputs, left)
-            taken, left = taken | rows, left - ticks
-        return taken
+        row = self._library.gw_sequencer_advance(self._sequencer, self._inputs)
+        if row < 0:
+            raise SequencerError(row, self._trial.states[self._sequencer.state].name)
+        return int(row)
 
     def _set(self, inputs: Inputs) -> None:
         self._inputs[0 : len(inputs)] = inputs

@@ -1,4 +1,4 @@
-"""A scenario is a start and a sequence of inputs; its checksum covers all that a tick does."""
+"""A sample is a memory and inputs; a checksum covers all that ticks do."""
 
 from __future__ import annotations
 
@@ -29,36 +29,16 @@ class Machine(Protocol):
     def tick(self, inputs: Mapping[str, int]) -> Row: ...
 
 
-@dataclass(frozen=True, slots=True, order=True)
-class Segment:
-    """The same inputs for a number of ticks."""
-
-    ticks: int
-    inputs: Inputs
-
-
 Memory = tuple[int, ...]
 """Number of a state, then the variables in the order of the trial."""
 
 
-@dataclass(frozen=True, slots=True, order=True)
-class Scenario:
-    """Inputs for a machine that begins with a given memory."""
+@dataclass(frozen=True, slots=True)
+class Sample:
+    """One tick: where a machine is put, and its inputs."""
 
     start: Memory
-    segments: tuple[Segment, ...] = ()
-
-    @property
-    def ticks(self) -> int:
-        return sum(segment.ticks for segment in self.segments)
-
-    def longer(self, segment: Segment) -> Scenario:
-        """Return the scenario with one more segment, joined to the last if the inputs are alike."""
-        before = self.segments
-        if before and before[-1].inputs == segment.inputs:
-            segment = Segment(before[-1].ticks + segment.ticks, segment.inputs)
-            before = before[:-1]
-        return Scenario(self.start, (*before, segment))
+    inputs: Inputs
 
 
 def added(checksum: int, words: Iterable[int]) -> int:
@@ -91,17 +71,3 @@ class Checksum:
             *(outputs[output.name] for output in self._trial.outputs),
         ]
         self.value = added(self.value, words)
-
-
-def checksums(trial: Trial, machine: Machine, scenario: Scenario) -> tuple[int, ...]:
-    """Run a scenario on a machine; return the checksum after each segment."""
-    variables = dict(zip((v.name for v in trial.variables), scenario.start[1:], strict=True))
-    machine.restore(trial.states[scenario.start[0]].name, variables)
-    checksum, results = Checksum(trial), []
-    for segment in scenario.segments:
-        inputs = dict(zip((signal.name for signal in trial.inputs), segment.inputs, strict=True))
-        for _ in range(segment.ticks):
-            row = machine.tick(inputs)
-            checksum.add(machine, row)
-        results.append(checksum.value)
-    return tuple(results)

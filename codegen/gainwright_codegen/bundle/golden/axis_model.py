@@ -1,0 +1,92 @@
+"""What a ``gw_axis`` does, in Python: reference machine, detector and evidence tied together."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from gainwright.detector.evidence import BOOST_MAX, FINDINGS, Hearing, ReferenceEvidence
+from gainwright.detector.reference import ReferenceDetector
+from gainwright.fixed.arithmetic import multiply_round
+from gainwright.language.model import Trial
+from gainwright_codegen.axis_c.tables import StageTables
+from gainwright_codegen.bundle.golden.sample import Machine
+
+_NO_FINDINGS = {**dict.fromkeys(FINDINGS, 0), "decay_level": 65535}
+_Order = tuple[int, int, Hearing, bool]
+"""Stage, rung, hearing, and whether a pulse is requested."""
+
+
+class ReferenceAxis:
+    """One axis from ``gw_axis_init`` on; the control tick never comes within a sequencer tick."""
+
+    def __init__(self, trial: Trial, stages: Sequence[StageTables], machine: Machine) -> None:
+        self._trial, self._stages, self.machine = trial, stages, machine
+        machine.restore(trial.initial_state, {v.name: v.initial for v in trial.variables})
+        self.outputs = machine.outputs()
+        self._order = self._taken = self._wanted()
+        self._height = 0
+        self._forget()
+
+    def _forget(self) -> None:
+        self._detector = ReferenceDetector(self._stages[self._taken[0]].detector)
+        self._evidence = ReferenceEvidence()
+        self._pulse: tuple[int, int] | None = None
+
+    def _wanted(self) -> _Order:
+        number = self.outputs.get("active_stage", 0)
+        rung = self.outputs[self._stages[number].stage.rung]
+        hearing = Hearing(self.outputs.get("hearing", 0))
+        return number, rung, hearing, bool(self.outputs.get("pulse_request", 0))
+
+    def _give_order(self) -> None:
+        wanted = self._wanted()
+        if wanted == self._order:
+            return
+        heights = self._stages[wanted[0]].pulse.heights
+        doubled = heights[wanted[1]] << min(self._evidence.boost, BOOST_MAX)
+        begins = wanted[3] and not self._order[3]
+        self._height = min(doubled, heights[0] + heights[0] // 2) if begins else 0
+        self._order = wanted
+
+    def control_tick(self, torque_command: int, speed_error: int) -> int:
+        """Take one control tick's signals; return the torque of the test pulse."""
+        if self._order != self._taken:
+            self._take_order()
+        ring_ended, burst_ended = self._detector.sample(torque_command, speed_error)
+        if ring_ended:
+            self._evidence.ring_block(self._detector.ring.level)
+        if burst_ended:
+            self._evidence.burst_block(self._detector.burst.level)
+        return self._play()
+
+    def _take_order(self) -> None:
+        before, self._taken = self._taken, self._order
+        stage, rung, hearing, _ = self._taken
+        if stage != before[0]:
+            self._forget()
+        if hearing is not before[2]:
+            self._detector.restart_blocks()
+            self._evidence.hear(hearing)
+        if rung != before[1]:
+            self._evidence.new_gain()
+        if self._height:
+            self._pulse = (0, self._height)
+
+    def _play(self) -> int:
+        shape = self._stages[self._taken[0]].pulse.shape
+        if self._pulse is None or self._pulse[0] >= len(shape):
+            return 0
+        place, height = self._pulse
+        self._pulse = (place + 1, height)
+        return multiply_round(height, shape[place], 15)
+
+    def findings(self) -> Mapping[str, int]:
+        """Return what the detector finds; nothing until the last order was taken."""
+        return self._evidence.findings() if self._order == self._taken else _NO_FINDINGS
+
+    def step(self, inputs: Mapping[str, int]) -> int:
+        """Take one step of the table; return the number of the row."""
+        row = self.machine.tick(inputs)
+        self.outputs = self.machine.outputs()
+        self._give_order()
+        return self._trial.index.rows[row.id]

@@ -1,0 +1,253 @@
+"""Golden vectors of the table: each row, and every single change of a value around it.
+
+A row's vector is a state, variables and inputs with which it is taken. Around it each variable and
+each input takes all its values that can make a difference, one at a time, inputs also values beyond
+their range: so every condition of the row changes by itself, at its threshold, in a place where all
+the others hold. What a tick does from there is summed up, by the Python reference.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from gainwright.language.model import Trial
+from gainwright_codegen.bundle.golden.domain import Domain, input_domain, variable_domain
+from gainwright_codegen.bundle.golden.sample import Checksum, Machine, Sample
+from gainwright_codegen.bundle.golden.selftest_c import SelfTestPart, numbers, place_type
+from gainwright_codegen.c_text import array, comment
+
+_BEYOND = (-(2**31), 2**31 - 1)
+
+
+@dataclass(frozen=True, slots=True)
+class RowVectors:
+    """Of one trial."""
+
+    values: Domain
+    """By signal, variables first: what it may be; inputs come last with values beyond the range."""
+    rows: tuple[tuple[int, int, tuple[int, ...]], ...]
+    """Row number, state number, and for each signal the place of its value."""
+    checksums: tuple[int, ...]
+    ticks: int
+
+
+def row_vectors(
+    trial: Trial, samples: Sequence[tuple[int, Sample]], reference: Machine
+) -> RowVectors:
+    """Return the vectors around samples of rows, with what the reference makes of them."""
+    inputs = tuple((*values, *_BEYOND) for values in input_domain(trial))
+    values = (*variable_domain(trial), *inputs)
+    rows, sums, ticks = [], [], 0
+    for number, sample in samples:
+        base = (*sample.start[1:], *sample.inputs)
+        places = tuple(of.index(value) for of, value in zip(values, base, strict=True))
+        rows.append((number, sample.start[0], places))
+        checksum = Checksum(trial)
+        for vector in _around(values, base):
+            _tick(trial, reference, sample.start[0], vector, checksum)
+            ticks += 1
+        sums.append(checksum.value)
+    return RowVectors(values, tuple(rows), tuple(sums), ticks)
+
+
+def _around(values: Domain, base: Sequence[int]) -> Iterator[tuple[int, ...]]:
+    for signal, choices in enumerate(values):
+        for value in choices:
+            yield (*base[:signal], value, *base[signal + 1 :])
+
+
+def _tick(
+    trial: Trial, machine: Machine, state: int, vector: Sequence[int], checksum: Checksum
+) -> None:
+    count = len(trial.variables)
+    names = (variable.name for variable in trial.variables)
+    machine.restore(trial.states[state].name, dict(zip(names, vector[:count], strict=True)))
+    limited = {
+        signal.name: min(max(value, signal.low), signal.high)
+        for signal, value in zip(trial.inputs, vector[count:], strict=True)
+    }
+    checksum.add(machine, machine.tick(limited))
+
+
+def rows_part(trial: Trial, vectors: RowVectors, machine: str) -> SelfTestPart:
+    """Return the self-test of the table; ``machine`` is the C name of the machine, or empty."""
+    # C has no array of size 0: what is missing is a signal with one value.
+    variables = vectors.values[: len(trial.variables)] or ((0,),)
+    inputs = vectors.values[len(trial.variables) :] or ((0,),)
+    values = (*variables, *inputs)
+    first = [0]
+    for choices in values:
+        first.append(first[-1] + len(choices))
+    rows = [
+        f"    {{0x{checksum:08x}U, {number}U, {state}U, {{{numbers(_padded(trial, places))}}}}}"
+        for (number, state, places), checksum in zip(vectors.rows, vectors.checksums, strict=True)
+    ]
+    flat = [value for choices in values for value in choices]
+    through = "gw_axis_step" if machine else "gw_sequencer_step"
+    source = "\n".join(
+        [
+            comment(
+                f"Table: {len(rows)} rows, each from a memory and with inputs that take it; around "
+                "them every variable and every input takes all values at which something changes, "
+                f"one at a time, inputs also values beyond their range: {vectors.ticks} ticks of "
+                f"{through}. The checksum is over row, state, saturated variables, variables and "
+                "outputs of every tick, from the Python reference."
+            ),
+            "#define SIGNALS (GW_VARIABLE_SLOTS + GW_INPUT_SLOTS)\n",
+            f"#define GOLDEN_ROWS {len(rows)}U\n",
+            f"typedef {place_type(values)} golden_place;\n",
+            _TYPE,
+            f"static const int32_t golden_values[{len(flat)}] = ",
+            f"{array([numbers([v]) for v in flat])};\n",
+            "static const uint16_t golden_first[SIGNALS + 1] = "
+            f"{array([f'{n}U' for n in first])};\n",
+            "static const golden_row golden_rows[GOLDEN_ROWS] = {",
+            ",\n".join(rows),
+            "};\n",
+            (_AXIS_SUBJECT.replace("@MACHINE@", machine) if machine else _SEQUENCER_SUBJECT),
+            _RUN,
+        ]
+    )
+    headers = (f"{machine}.h",) if machine else ("gw_sequencer.h", "gw_trial.h")
+    return SelfTestPart((*headers, "gw_table.h"), source, "run_rows")
+
+
+def _padded(trial: Trial, places: tuple[int, ...]) -> tuple[int, ...]:
+    count = len(trial.variables)
+    return (*(places[:count] or (0,)), *(places[count:] or (0,)))
+
+
+_TYPE = """\
+typedef struct {
+    uint32_t checksum;
+    uint16_t row;
+    uint16_t state;
+    golden_place place[SIGNALS]; /* among the values of each signal, variables first */
+} golden_row;
+"""
+
+_AXIS_SUBJECT = """\
+/* Static, as a self-test may have little stack. */
+static gw_axis subject;
+
+static void put_subject(int32_t state, const int32_t values[SIGNALS])
+{
+    uint32_t k;
+
+    subject.sequencer.state = state;
+    for (k = 0U; k < (uint32_t)GW_VARIABLE_SLOTS; k++) {
+        subject.sequencer.variables[k] = values[k];
+    }
+    gw_axis_seal(&subject);
+}
+
+static int32_t step_from(int32_t state, const int32_t values[SIGNALS])
+{
+    gw_axis_init(&subject, &@MACHINE@);
+    put_subject(state, values);
+    return gw_axis_step(&subject, &values[GW_VARIABLE_SLOTS]);
+}
+
+#define MEMORY (&subject.sequencer)
+#define OUTPUTS subject.outputs
+"""
+
+_SEQUENCER_SUBJECT = """\
+static gw_sequencer subject;
+static int32_t subject_outputs[GW_OUTPUT_SLOTS];
+
+static int32_t step_from(int32_t state, const int32_t values[SIGNALS])
+{
+    int32_t row;
+    uint32_t k;
+
+    gw_sequencer_reset(&subject);
+    subject.state = state;
+    for (k = 0U; k < (uint32_t)GW_VARIABLE_SLOTS; k++) {
+        subject.variables[k] = values[k];
+    }
+    row = gw_sequencer_step(&subject, &values[GW_VARIABLE_SLOTS]);
+    gw_sequencer_outputs(&subject, subject_outputs);
+    return row;
+}
+
+#define MEMORY (&subject)
+#define OUTPUTS subject_outputs
+"""
+
+_RUN = """\
+static uint32_t add_words(uint32_t checksum, const int32_t words[], uint32_t count)
+{
+    uint32_t sum = checksum;
+    uint32_t k;
+
+    for (k = 0U; k < count; k++) {
+        sum = checksum_add(sum, (uint32_t)words[k]);
+    }
+    return sum;
+}
+
+static uint32_t add_tick(uint32_t checksum, int32_t row)
+{
+    const uint64_t saturated = MEMORY->saturated;
+    uint32_t sum = checksum_add(checksum, (uint32_t)row);
+
+    sum = checksum_add(sum, (uint32_t)MEMORY->state);
+    sum = checksum_add(sum, (uint32_t)(saturated & UINT32_MAX));
+    sum = checksum_add(sum, (uint32_t)(saturated >> 32));
+    sum = add_words(sum, MEMORY->variables, (uint32_t)GW_VARIABLE_COUNT);
+    return add_words(sum, OUTPUTS, (uint32_t)GW_OUTPUT_COUNT);
+}
+
+static void golden_vector(uint32_t number, int32_t values[SIGNALS])
+{
+    uint32_t k;
+
+    for (k = 0U; k < (uint32_t)SIGNALS; k++) {
+        values[k] = golden_values[golden_first[k] + golden_rows[number].place[k]];
+    }
+}
+
+/* 0 for what stands in where a trial has no variable or no input. */
+static int32_t golden_counts(uint32_t signal)
+{
+    return (signal < (uint32_t)GW_VARIABLE_SLOTS) ? (int32_t)(GW_VARIABLE_COUNT != 0)
+                                                   : (int32_t)(GW_INPUT_COUNT != 0);
+}
+
+static uint32_t row_checksum(uint32_t number)
+{
+    const int32_t state = (int32_t)golden_rows[number].state;
+    int32_t values[SIGNALS];
+    uint32_t checksum = CHECKSUM_START;
+    uint32_t signal;
+    uint32_t k;
+
+    golden_vector(number, values);
+    for (signal = 0U; signal < (uint32_t)SIGNALS; signal++) {
+        const int32_t kept = values[signal];
+
+        if (golden_counts(signal) != 0) {
+            for (k = golden_first[signal]; k < golden_first[signal + 1U]; k++) {
+                values[signal] = golden_values[k];
+                checksum = add_tick(checksum, step_from(state, values));
+            }
+        }
+        values[signal] = kept;
+    }
+    return checksum;
+}
+
+static uint32_t run_rows(void)
+{
+    uint32_t failures = 0U;
+    uint32_t number;
+
+    for (number = 0U; number < GOLDEN_ROWS; number++) {
+        failures += report((row_checksum(number) == golden_rows[number].checksum) ? 1U : 0U,
+                           "around row", golden_rows[number].row);
+    }
+    return failures;
+}
+"""

@@ -1,0 +1,141 @@
+"""Single changes of the exported C that its self-test must notice, and a bench to try them."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+
+@dataclass(frozen=True, slots=True)
+class Mutant:
+    file: str
+    sound: str
+    broken: str
+    equivalent: str = ""
+    """Why nobody can notice it; empty if it must be noticed."""
+
+
+RUNTIME = (
+    Mutant("gw_sequencer.c", "            taken = row;", "taken = end - 1;"),
+    Mutant("gw_sequencer.c", "hits++;", "hits += 2U;"),
+    Mutant("gw_sequencer.c", "hits > 1U", "hits > 0U"),
+    Mutant("gw_sequencer.c", "(row->when | row->unless)", "row->when"),
+    Mutant("gw_sequencer.c", "(seen ^ row->when)", "(~seen & row->when)"),
+    Mutant("gw_sequencer.c", "= (int32_t)taken->target;", "= (int32_t)taken->target + 0 * 1; "
+           "sequencer->state = sequencer->state;", equivalent="writes the same"),
+    Mutant("gw_sequencer.c", "return (int32_t)taken->number;", "return (int32_t)taken->action;"),
+    Mutant("gw_sequencer.c", "sequencer->state = GW_INITIAL_STATE;",
+           "sequencer->state = GW_INITIAL_STATE + 1;"),
+    Mutant("gw_sequencer.c", "gw_trial_initial_variables[index]", "0",
+           equivalent="every initial value of the shipped trial is 0"),
+    Mutant("gw_axis.c", "axis->order.word = ordered(machine, axis->outputs);",
+           "axis->order.word = 0x7F00U;",
+           equivalent="nothing has been heard yet, and the first order comes with the first tick"),
+    Mutant("gw_axis.c", "((uint32_t)rung << 8)", "((uint32_t)(rung / 2) << 8)"),
+    Mutant("gw_axis.c", "((uint32_t)hearing_of(outputs) & 255U) << 16", "(1U << 16)"),
+    Mutant("gw_axis.c", "(pulse_requested(outputs) != 0) ? GW_ORDER_PULSE : 0U", "0U"),
+    Mutant("gw_axis.c", "(wanted & ~axis->order.word & GW_ORDER_PULSE)",
+           "(wanted & GW_ORDER_PULSE)",
+           equivalent="in the shipped trial a request of a pulse lasts one tick"),
+    Mutant("gw_axis.c", "stage->pulse_height[rung]", "stage->pulse_height[0]"),
+    Mutant("gw_axis.c", "(wanted < most) ? wanted : most", "(wanted > most) ? wanted : most"),
+    Mutant("gw_axis.c", "gw_add_i32(highest, highest / 2)", "highest / 64"),
+    Mutant("gw_axis.c", "gw_detector_restart_blocks(&axis->detector);", ""),
+    Mutant("gw_axis.c", "gw_evidence_hear(&axis->evidence, GW_ORDER_HEARING(word));", ""),
+    Mutant("gw_axis.c", "gw_evidence_new_gain(&axis->evidence);", ""),
+    Mutant("gw_axis.c", "gw_pulse_start(&axis->pulse, axis->order.height,",
+           "gw_pulse_start(&axis->pulse, axis->order.height / 2,"),
+    Mutant("gw_axis.c", "ended >= GW_BURST_BLOCK_ENDED", "ended > GW_BURST_BLOCK_ENDED"),
+    Mutant("gw_axis.c", "(ended == GW_RING_BLOCK_ENDED) ||", ""),
+    Mutant("gw_axis.c", "(word_now(&axis->fault) == 0) ? torque : 0", "torque"),
+    Mutant("gw_axis.c", "axis->control_ticks += 1U;", "axis->control_ticks += 2U;"),
+    Mutant("gw_axis.c", "axis->rate.sequencer_ticks = -1;", "axis->rate.sequencer_ticks = 0;"),
+    Mutant("gw_axis.c", "(counted <= (uint32_t)GW_RATE_MOST(control_ticks)) ? 1 : 0", "1"),
+    Mutant("gw_axis.c", "(counted >= (uint32_t)GW_RATE_FEWEST(control_ticks)) ? right : 0",
+           "right"),
+    Mutant("gw_axis.c", "axis->checksum != checksum_of(axis)", "0"),
+    Mutant("gw_axis.c", "(axis->sequencer.state < (int32_t)GW_STATE_COUNT)", "1"),
+    Mutant("gw_axis.c", "sum = with_word(sum, axis->order.word);", ""),
+    Mutant("gw_axis.c", "sum = with_word(sum, axis->rate.first);", ""),
+    Mutant("gw_axis.c", "word_now(&axis->pulse.next) < 0", "0"),
+    Mutant("gw_axis.c", "fault = GW_BAD_RATE;", "fault = GW_BAD_MEMORY;"),
+    Mutant("gw_axis.c", "(fault == 0) && (rate_is_right", "(rate_is_right"),
+    Mutant("gw_axis.c", "write_word(&axis->fault, row);", ""),
+    Mutant("gw_axis.c", "gw_trial_fault_outputs(axis->outputs);", ""),
+    Mutant("gw_axis.c", "if (order_is_taken(axis) == 0) {", "if (0) {"),
+    Mutant("gw_axis.c", "(axis->machine_again == ~(uintptr_t)axis->machine)",
+           "(axis->machine != 0)"),
+    Mutant("gw_axis.c", "gain[rung_of(sound, axis->outputs, number)]", "gain[0]"),
+    Mutant("gw_pulse.h", "pulse->next = next + 1;", "pulse->next = next + 2;"),
+    Mutant("gw_pulse.h", "(next < shape->ticks)", "(next <= shape->ticks - 2)"),
+    Mutant("gw_pulse.h", "pulse->next = GW_PULSE_DAMAGED;", ""),
+    Mutant("gw_pulse.h", "shape->shape[next], 15U)", "shape->shape[next], 14U)"),
+    Mutant("gw_detector.c", "ticks >= settings", "ticks > settings"),
+    Mutant("gw_detector.c", "GW_DETECTOR_HEADROOM_BITS 4U", "GW_DETECTOR_HEADROOM_BITS 5U"),
+    Mutant("gw_detector.c", "GW_LEVEL_SCALE_BITS 24U", "GW_LEVEL_SCALE_BITS 23U"),
+    Mutant("gw_detector.c", "int32_t value = gw_saturate_signal(signal);",
+           "int32_t value = signal;"),
+    Mutant("gw_highpass.h", "return gw_saturate_signal(y);", "return y;"),
+    Mutant("gw_highpass.h", "+ *fraction;", ";"),
+    Mutant("gw_highpass.h", "(2 * (int64_t)past->last)", "(int64_t)past->last"),
+    Mutant("gw_evidence.c", "larger(noise + (noise / 2), GW_SILENCE_LEAST)",
+           "larger(noise, GW_SILENCE_LEAST)"),
+    Mutant("gw_evidence.c", "evidence->response = larger(evidence->response, level);",
+           "evidence->response = level;"),
+    Mutant("gw_evidence.c", "evidence->burst = level;", ""),
+    Mutant("gw_evidence.c", "share(evidence->last, silence)", "share(evidence->response, silence)"),
+)  # fmt: skip
+
+
+def constants_raised(text: str) -> Iterator[tuple[str, str]]:
+    """Yield for each number of ``gw_trial.c`` or ``gw_trial.h`` its line, and the text in which it
+    is one more."""
+    end = text.find("#ifdef GW_WITH_NAMES\ngw_condition_set")
+    for found in re.finditer(r"INT32_C\((\d+)\)", text[: end if end >= 0 else len(text)]):
+        line = text[text.rfind("\n", 0, found.start()) + 1 : text.find("\n", found.end())]
+        raised = f"INT32_C({int(found[1]) + 1})"
+        yield line.strip(), text[: found.start()] + raised + text[found.end() :]
+
+
+class Bench:
+    """Objects of a bundle; a mutant compiles the unit that it changes, or all for a header."""
+
+    def __init__(self, files: Mapping[str, bytes], folder: Path) -> None:
+        self.folder = folder
+        for name, content in files.items():
+            (folder / name).write_bytes(content)
+        self.units = sorted(name for name in files if name.endswith(".c"))
+        self._compile(self.units)
+
+    def _compile(self, units: list[str]) -> bool:
+        command = ["gcc", "-std=c99", "-O1", "-w", "-c", *units]
+        done = subprocess.run(command, cwd=self.folder, capture_output=True, check=False)
+        return done.returncode == 0
+
+    def verdict(self, file: str, text: str) -> str:
+        """Return what the self-test says of a changed file: "" if it passes."""
+        path = self.folder / file
+        kept = path.read_text()
+        units = [file] if file.endswith(".c") else self.units
+        try:
+            path.write_text(text)
+            if not self._compile(units):
+                return "does not compile"
+            return self._run()
+        finally:
+            path.write_text(kept)
+            self._compile(units)
+
+    def _run(self) -> str:
+        objects = [name.replace(".c", ".o") for name in self.units]
+        subprocess.run(["gcc", *objects, "-o", "run"], cwd=self.folder, check=True)
+        try:
+            done = subprocess.run(
+                ["./run"], cwd=self.folder, capture_output=True, text=True, check=False, timeout=20
+            )
+        except subprocess.TimeoutExpired:
+            return "never ends"
+        return "" if done.returncode == 0 else (done.stdout.splitlines() or ["crashed"])[0]
