@@ -6,6 +6,7 @@ import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from gainwright.detector.findings import measures_response
 from gainwright.language.model import Trial
 from gainwright.result_folder import SUMS_FILE
 from gainwright.result_folder import checksums as folder_checksums
@@ -90,7 +91,9 @@ def _parts(
         ticks = machine.constants[0].value
         parts.append(detector_part(stages, name))
         parts.append(evidence_part())
-        parts.append(ride_part(trial, stages, vectors, ticks, reference, name))
+        # The model of the axis in Python has no loop response, which has a test of its own.
+        if not measures_response(trial):
+            parts.append(ride_part(trial, stages, vectors, ticks, reference, name))
     return parts
 
 

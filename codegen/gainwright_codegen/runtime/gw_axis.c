@@ -312,8 +312,9 @@ static int32_t fault_now(gw_axis *axis)
 
 /* Until the control tick has taken the last order, the sums may still be its own. */
 #if GW_HAS_LOOP_RESPONSE
-static void find_response(const gw_axis *axis, int32_t findings[GW_RESPONSE_FINDING_COUNT])
+static void find_response(const gw_axis *axis, int32_t all[FINDINGS])
 {
+    int32_t *findings = &all[GW_FINDING_COUNT];
     const uint32_t word = axis->order.word;
 
     if ((order_is_taken(axis) != 0) && (knows_machine(axis) != 0)) {
@@ -334,10 +335,10 @@ static void evaluate_response(gw_axis *axis)
     }
 }
 #else
-static void find_response(const gw_axis *axis, int32_t findings[])
+static void find_response(const gw_axis *axis, int32_t all[FINDINGS])
 {
     (void)axis;
-    (void)findings;
+    (void)all;
 }
 
 static void evaluate_response(gw_axis *axis)
@@ -362,7 +363,7 @@ void gw_axis_find(const gw_axis *axis, int32_t inputs[GW_INPUT_SLOTS])
     if (order_is_taken(axis) == 0) {
         gw_evidence_no_findings(findings);
     }
-    find_response(axis, &findings[GW_FINDING_COUNT]);
+    find_response(axis, findings);
     gw_trial_take_findings(findings, inputs);
 }
 

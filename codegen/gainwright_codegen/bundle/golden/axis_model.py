@@ -45,7 +45,7 @@ class ReferenceAxis:
         heights = self._stages[wanted[0]].pulse.heights
         doubled = heights[wanted[1]] << min(self._evidence.boost, BOOST_MAX)
         begins = wanted[3] and not self._order[3]
-        self._height = min(doubled, heights[0] + heights[0] // 2) if begins else 0
+        self._height = min(doubled, heights[0] + heights[0] // 2 + heights[0] // 8) if begins else 0
         self._order = wanted
 
     def control_tick(self, torque_command: int, speed_error: int) -> int:
@@ -68,7 +68,7 @@ class ReferenceAxis:
             self._detector.restart_blocks()
             self._evidence.hear(hearing)
         if rung != before[1]:
-            self._evidence.new_gain()
+            self._evidence.new_gain(rung < before[1])
         if self._height:
             self._pulse = (0, self._height)
 

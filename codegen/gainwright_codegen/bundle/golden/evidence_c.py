@@ -35,7 +35,7 @@ def _checksum() -> int:
 
 def _operate(evidence: ReferenceEvidence, what: int, level: int) -> None:
     if what == 0:
-        evidence.new_gain()
+        evidence.new_gain(bool(level & 1))
     elif what <= 3:
         evidence.hear(Hearing(what - 1))
     elif what <= 10:
@@ -48,7 +48,7 @@ _RUN = """\
 static void operate(gw_evidence *evidence, uint32_t what, int32_t level)
 {
     if (what == 0U) {
-        gw_evidence_new_gain(evidence);
+        gw_evidence_new_gain(evidence, level & 1);
     } else if (what <= 3U) {
         gw_evidence_hear(evidence, (int32_t)what - 1);
     } else if (what <= 10U) {
