@@ -24,8 +24,13 @@ from gainwright_cli.console import (
 if TYPE_CHECKING:
     from gainwright.language.model import Trial
     from gainwright_sim.machine import Machine
+    from gainwright_sim.rehearsal.bench import Bench
     from gainwright_sim.rehearsal.rehearse import Progress
+    from gainwright_sim.rehearsal.repeat import Spread
     from gainwright_sim.rehearsal.summary import Summary
+
+
+MOST_REPEATS = 1000
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -46,6 +51,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--axis-seed", type=seed, help="with --family: seed of the axis")
     add_trial_option(parser)
     parser.add_argument("--seed", type=seed, default=1, help="of the torque noise (default: 1)")
+    parser.add_argument(
+        "--repeat",
+        type=_repeats,
+        default=1,
+        metavar="N",
+        help="rehearse with N seeds, from --seed on, and say how far limits and results spread",
+    )
     add_out_options(parser, "the record and the picture")
     parser.add_argument(
         "--replay",
@@ -53,6 +65,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="force the inputs of a run that `gainwright prove` kept, such as a counterexample",
     )
     add_json_option(parser)
+
+
+def _repeats(text: str) -> int:
+    if not text.isdecimal() or not 1 <= int(text) <= MOST_REPEATS:
+        raise argparse.ArgumentTypeError(
+            f"found {text!r}, expected a whole number from 1 to {MOST_REPEATS}"
+        )
+    return int(text)
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -63,6 +83,11 @@ def run(arguments: argparse.Namespace) -> int:
     from gainwright_sim.rehearsal.rehearse import rehearse
     from gainwright_sim.rehearsal.summary import summarise
 
+    if arguments.repeat > 1 and arguments.replay is not None:
+        raise refuse(
+            "--repeat", "--repeat beside --replay", "one of them: a replay forces what happens",
+            "leave one out",
+        )  # fmt: skip
     if arguments.out is not None:
         check_result_folder(Path(arguments.out), force=arguments.force)
     trial_file = trial_path(arguments.trial)
@@ -78,10 +103,11 @@ def run(arguments: argparse.Namespace) -> int:
         from gainwright_sim.rehearsal.record import write_record
 
         write_record(arguments.out, rehearsal, summary, trial_file, description, arguments.force)
+    spread = _spread(bench, summary, arguments)
     if arguments.json:
-        print_json(summary.as_json())
+        print_json(summary.as_json() | ({} if spread is None else {"repeats": spread.as_json()}))
     else:
-        _print(summary, arguments)
+        _print(summary, arguments, spread)
     return OUTCOMES[summary.outcome].exit_code
 
 
@@ -127,12 +153,26 @@ def _forced(path: str, trial: Trial) -> dict[str, Any]:
     return {"overrides": overrides, "exact_ticks": recorded.ticks}
 
 
-def _print(summary: Summary, arguments: argparse.Namespace) -> None:
+def _spread(bench: Bench, summary: Summary, arguments: argparse.Namespace) -> Spread | None:
+    from gainwright_sim.rehearsal.repeat import repeat
+
+    if arguments.repeat == 1:
+        return None
+    with console(to_error=True).status("rehearsing with other seeds"):
+        return repeat(
+            bench, summary, range(arguments.seed + 1, arguments.seed + arguments.repeat)
+        )
+
+
+def _print(summary: Summary, arguments: argparse.Namespace, spread: Spread | None) -> None:
     from gainwright_sim.rehearsal.words import CAUTION, summary_lines
 
     screen = console()
     for line in summary_lines(summary):
         screen.print(line, markup=False)
+    if spread is not None:
+        for line in spread.lines():
+            screen.print(line, markup=False)
     screen.print()
     if arguments.out is not None:
         screen.print(f"Record and picture: {arguments.out}/rehearsal.png", markup=False)
