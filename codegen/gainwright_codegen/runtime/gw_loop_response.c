@@ -430,12 +430,12 @@ static void agree(gw_loop_response *response, const gw_response_settings *settin
 static void conclude(gw_loop_response *response, const gw_response_settings *settings)
 {
     response->spread = GW_RESPONSE_SPREAD_MAX;
-    response->agreeing = gw_clamp_i32(response->agreeing, 0, 255);
     if (response->limit < NONE) {
         response->spread = noise_at_limit(response, settings);
     }
     if (response->spread > SPREAD_USABLE) {
-        response->agreeing = 0;
+        /* Of what was known, one counts on: the next that agrees with it makes two. */
+        response->agreeing = gw_clamp_i32(response->agreeing, 0, 1);
     } else {
         const int32_t limit = position(response, settings, response->limit, 12);
         int32_t result = limit - settings->margin;

@@ -40,7 +40,7 @@ extern "C" {
 /* The nearer the limit, the more the loop adds to the test signal: within so many rungs of it, as
  * predicted, less is given. */
 #define GW_RESPONSE_NEAR_RUNGS INT32_C(32)
-#define GW_RESPONSE_NEAR_EIGHTHS INT32_C(5)
+#define GW_RESPONSE_NEAR_EIGHTHS INT32_C(6)
 /* Positions on the gain ladder: 1/256 of a rung. */
 #define GW_RESPONSE_RUNG INT32_C(256)
 /* Noise, as a share of the limit: 4096 = 1. */

@@ -222,7 +222,7 @@ class ReferenceLoopResponse:
             lines.take(self.settings, line, self._ratio(line))
         self.spread = lines.spread(self.settings)
         if self.spread > SPREAD_USABLE:
-            self.agreeing = 0
+            self.agreeing = min(self.agreeing, 1)
         else:
             self._agree(*self._positions(lines))
         self.evaluated = True

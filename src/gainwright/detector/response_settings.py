@@ -10,7 +10,7 @@ LINES = POINTS // 2
 PERIODS_MAX = 32
 NOISE_STEP, NOISE_PLACE = 8, 4
 """Lines k with k % NOISE_STEP == NOISE_PLACE have no excitation: they show the noise."""
-NEAR_RUNGS, NEAR_EIGHTHS = 32, 5
+NEAR_RUNGS, NEAR_EIGHTHS = 32, 6
 """Within so many rungs of the predicted limit the test signal has so many eighths of its height."""
 RUNG = 256
 """Positions on the gain ladder are in 1/256 rung."""
