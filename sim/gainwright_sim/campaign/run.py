@@ -194,7 +194,8 @@ def _later_stages(summary: Summary) -> dict[str, float | str | None]:
         found["position_result_share"] = position.theory.result_share
         found["position_ended_by"] = position.ended_by
     if summary.margins is not None:
-        found["gain_margin_db"] = min(summary.margins.gain_db, LARGEST_GAIN_MARGIN_DB)
+        limit_db = summary.margins.gain_db
+        found["gain_margin_db"] = LARGEST_GAIN_MARGIN_DB if limit_db is None else limit_db
         found["phase_margin_deg"] = summary.margins.phase_deg
         found["peak_sensitivity"] = summary.margins.peak_sensitivity
     return found

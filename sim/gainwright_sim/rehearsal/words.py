@@ -28,6 +28,7 @@ machine.toml      the machine description
 rungs-STAGE.csv   one line per stay at a rung
 signals.npz       signals, inputs, variables and outputs at each sequencer tick
 rehearsal.png     gain, torque, speed and detector against time
+responses.png     a step and a move before and after, where there is a result
 loop-response.png measured loop response (trials that measure it)
 """
 
@@ -64,9 +65,13 @@ def summary_lines(summary: Summary) -> Iterator[str]:
     yield _line("seed", str(summary.seed))
 
 
+def _decibels(value: float | None) -> str:
+    return "without limit" if value is None else f"{value:.1f} dB"
+
+
 def _margin_words(margins: Margins) -> str:
     return (
-        f"gain {margins.gain_db:.1f} dB, phase {margins.phase_deg:.0f} degrees, Ms "
+        f"gain {_decibels(margins.gain_db)}, phase {margins.phase_deg:.0f} degrees, Ms "
         f"{margins.peak_sensitivity:.2f}, of the linear loop with what was chosen"
     )
 

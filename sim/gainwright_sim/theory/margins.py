@@ -25,8 +25,9 @@ LOWEST_SHARE = 1e-6
 class Margins:
     """Of a stable loop."""
 
-    gain_db: float
-    """Smallest factor above 1 on the speed gain that reaches the limit, in dB; inf if none does."""
+    gain_db: float | None
+    """Smallest factor above 1 on the speed gain that reaches the limit, in dB; None if none does.
+    """
     phase_deg: float
     """Smallest phase distance to the limit where the open loop has a gain of 1."""
     peak_sensitivity: float
@@ -65,7 +66,7 @@ def _grid(poles: np.ndarray) -> np.ndarray:
     return row[(row > 0.0) & (row < math.pi)]
 
 
-def _gain_margin_db(response, grid: np.ndarray, values: np.ndarray) -> float:
+def _gain_margin_db(response, grid: np.ndarray, values: np.ndarray) -> float | None:
     found = math.inf
     changes = (values.imag[:-1] < 0.0) != (values.imag[1:] < 0.0)
     for at in np.flatnonzero(changes & (values.real[:-1] < 0.0)):
@@ -73,7 +74,7 @@ def _gain_margin_db(response, grid: np.ndarray, values: np.ndarray) -> float:
         factor = -1.0 / response(angle).real
         if factor > 1.0:
             found = min(found, 20.0 * math.log10(factor))
-    return found
+    return found if math.isfinite(found) else None
 
 
 def _phase_margin_deg(response, grid: np.ndarray, values: np.ndarray) -> float:
