@@ -86,7 +86,7 @@ def _parts(
     name = machine.object if machine is not None else ""
     parts = [rows_part(trial, vectors, name)]
     if machine is not None:
-        parts.append(errors_part(name))
+        parts.append(errors_part(trial, name))
     if machine is not None and stages:
         ticks = machine.constants[0].value
         parts.append(detector_part(stages, name))

@@ -10,8 +10,9 @@ from gainwright_codegen.bundle.golden.axis_model import ReferenceAxis
 from gainwright_codegen.bundle.golden.detector_c import noise
 from gainwright_codegen.bundle.golden.rows_c import RowVectors
 from gainwright_codegen.bundle.golden.sample import CHECKSUM_START, Machine, added
-from gainwright_codegen.bundle.golden.selftest_c import SelfTestPart
+from gainwright_codegen.bundle.golden.selftest_c import SelfTestPart, numbers
 from gainwright_codegen.c_text import comment
+from gainwright_codegen.trial_c.outputs import FAULT_OUTPUT
 
 _CONTROL_TICKS = 20_000
 """Of the whole ride, about."""
@@ -173,14 +174,25 @@ static uint32_t run_ride(void)
 """
 
 
-def errors_part(machine: str) -> SelfTestPart:
+def errors_part(trial: Trial, machine: str) -> SelfTestPart:
     """Return the self-test of what damaged memory, and ticks at another rate, must lead to."""
     source = comment(
         "Errors: each kind of damage to what an axis keeps, and ticks at another rate. Each must "
         "give its code, latch it, show the fault, play no pulse, and be over after gw_axis_init."
     )
-    return SelfTestPart((f"{machine}.h",), source + "\n" + _ERRORS.replace("@MACHINE@", machine),
-                        "run_errors")  # fmt: skip
+    body = "\n".join([source, _outputs(trial), _ERRORS.replace("@MACHINE@", machine)])
+    return SelfTestPart((f"{machine}.h",), body, "run_errors")
+
+
+def _outputs(trial: Trial) -> str:
+    """Return what outputs are at rest and after an error: 0, or what is nearest to it."""
+    rest = [min(max(0, o.low), o.high) for o in trial.outputs] or [0]
+    fault = [o.high if o.name == FAULT_OUTPUT else v
+             for o, v in zip(trial.outputs, rest, strict=False)] or [0]  # fmt: skip
+    return "\n".join(
+        f"static const int32_t golden_{name}[GW_OUTPUT_SLOTS] = {{{numbers(values)}}};"
+        for name, values in (("rest", rest), ("fault", fault))
+    )
 
 
 _ERRORS = """\
@@ -228,15 +240,13 @@ static uint32_t error_tick(int32_t control_ticks, int32_t *code)
     return quiet;
 }
 
-static uint32_t shows_fault(void)
+static uint32_t shows(const int32_t outputs[], const int32_t expected[])
 {
-    int32_t expected[GW_OUTPUT_SLOTS] = {0};
     uint32_t same = 1U;
     uint32_t k;
 
-    gw_trial_fault_outputs(expected);
-    for (k = 0U; k < (uint32_t)GW_OUTPUT_SLOTS; k++) {
-        same = (subject.outputs[k] == expected[k]) ? same : 0U;
+    for (k = 0U; k < (uint32_t)GW_OUTPUT_COUNT; k++) {
+        same = (outputs[k] == expected[k]) ? same : 0U;
     }
     return same;
 }
@@ -261,7 +271,7 @@ static uint32_t error_is_right(int32_t what)
         right = (error_tick(rate, &code) != 0U) ? right : 0U;
     }
     for (tick = 0; tick < 2; tick++) {
-        right = ((code == expected) && (shows_fault() != 0U)) ? right : 0U;
+        right = ((code == expected) && (shows(subject.outputs, golden_fault) != 0U)) ? right : 0U;
         gw_pulse_start(&subject.pulse, 65536, gw_pulse_complement(65536));
         right = (error_tick(right_rate, &code) != 0U) ? right : 0U;
     }
@@ -274,6 +284,7 @@ static uint32_t ranges_are_kept(uint32_t variable)
     static const int32_t beyond[4] = {-1, 0, 0, 1};
     const gw_range *range = &gw_trial_variable_ranges[variable];
     const int32_t inputs[GW_INPUT_SLOTS] = {0};
+    int32_t outputs[GW_OUTPUT_SLOTS];
     gw_sequencer sequencer;
     uint32_t right = 1U;
     uint32_t k;
@@ -288,7 +299,9 @@ static uint32_t ranges_are_kept(uint32_t variable)
     }
     gw_sequencer_reset(&sequencer);
     sequencer.state = GW_STATE_COUNT;
-    return (gw_sequencer_step(&sequencer, inputs) == GW_BAD_MEMORY) ? right : 0U;
+    right = (gw_sequencer_step(&sequencer, inputs) == GW_BAD_MEMORY) ? right : 0U;
+    gw_sequencer_outputs(&sequencer, outputs);
+    return (shows(outputs, golden_rest) != 0U) ? right : 0U;
 }
 
 static uint32_t run_errors(void)

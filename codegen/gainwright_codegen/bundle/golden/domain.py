@@ -5,7 +5,7 @@ from __future__ import annotations
 import random
 from collections.abc import Iterable, Iterator
 
-from gainwright.language.expression import Expression, Integer, references, walk
+from gainwright.language.expression import Binary, Expression, Integer, Operator, references, walk
 from gainwright.language.model import Kind, Signal, Trial
 
 Inputs = tuple[int, ...]
@@ -32,10 +32,28 @@ def _values(trial: Trial, signal: Signal) -> tuple[int, ...]:
 
 
 def constants(trees: Iterable[Expression]) -> list[int]:
-    """Return the numbers in expressions, sorted."""
-    return sorted(
-        {part.value for tree in trees for part in walk(tree) if isinstance(part, Integer)}
-    )
+    """Return the numbers in expressions, sorted: those written, and what they make together."""
+    found = {_constant(part) for tree in trees for part in walk(tree)}
+    return sorted(value for value in found if value is not None)
+
+
+def _constant(expression: Expression) -> int | None:
+    """Return the value of a number, or of sums and products of numbers; None for all else."""
+    match expression:
+        case Integer(value, _):
+            return value
+        case Binary(operator, left, right) if operator in _ARITHMETIC:
+            values = _constant(left), _constant(right)
+            if values[0] is not None and values[1] is not None:
+                return _ARITHMETIC[operator](values[0], values[1])
+    return None
+
+
+_ARITHMETIC = {
+    Operator.ADD: int.__add__,
+    Operator.SUBTRACT: int.__sub__,
+    Operator.MULTIPLY: int.__mul__,
+}
 
 
 def _trees(trial: Trial) -> Iterator[Expression]:

@@ -1,0 +1,57 @@
+"""Single changes of the exported C: the self-test notices each, or it is listed why none can."""
+
+from __future__ import annotations
+
+import pytest
+
+from ..shared.compilers import available
+from .selftest_mutants import RUNTIME, Bench, Mutant, constants_raised
+from .test_bundle import standard_bundle
+
+pytestmark = [
+    pytest.mark.usefixtures("scratch_cache"),
+    pytest.mark.skipif(not available("gcc"), reason="gcc is not installed"),
+]
+SAMPLE = RUNTIME[::8]
+
+
+@pytest.fixture(scope="module")
+def files(scratch_cache) -> dict[str, bytes]:
+    return {k: v for k, v in standard_bundle().files.items() if k.endswith((".c", ".h"))}
+
+
+@pytest.fixture(scope="module")
+def bench(files, tmp_path_factory) -> Bench:
+    return Bench(files, tmp_path_factory.mktemp("mutants"))
+
+
+def check(bench: Bench, files: dict[str, bytes], mutant: Mutant) -> None:
+    text = files[mutant.file].decode()
+    assert mutant.sound in text, mutant
+    said = bench.verdict(mutant.file, text.replace(mutant.sound, mutant.broken, 1))
+    assert said != "does not compile", mutant
+    assert bool(said) == (not mutant.equivalent), mutant
+
+
+@pytest.mark.parametrize("mutant", SAMPLE, ids=lambda mutant: mutant.sound)
+def test_a_change_is_noticed(bench, files, mutant):
+    check(bench, files, mutant)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("mutant", RUNTIME, ids=lambda mutant: mutant.sound)
+def test_every_change_is_noticed(bench, files, mutant):
+    check(bench, files, mutant)
+
+
+@pytest.mark.slow
+def test_numbers_of_the_trial_raised_by_one_are_noticed(bench, files):
+    """What is left are ends of ranges that nothing in the trial looks at, and waits so long that
+    the largest value of the counter comes first."""
+    missed = []
+    for name in ("gw_trial.c", "gw_trial.h"):
+        for line, text in constants_raised(files[name].decode()):
+            if not bench.verdict(name, text):
+                missed.append(line)
+    unseen = [line for line in missed if not line.startswith(("INT32_C(", "{INT32_C(", "{{INT32"))]
+    assert len(unseen) <= 8, unseen
