@@ -14,6 +14,7 @@ from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
 
 from gainwright.detector.settings import LEVEL_ONE
 from gainwright_sim.rehearsal.outcome import OUTCOMES
+from gainwright_sim.rehearsal.prediction import PredictionMade, predictions_made
 from gainwright_sim.rehearsal.rehearse import Rehearsal
 from gainwright_sim.rehearsal.summary import StageSummary, Summary
 from gainwright_sim.rehearsal.words import headline
@@ -82,7 +83,20 @@ def _gain(
             xytext=(8 if early else -8, 7), textcoords="offset points",
             ha="left" if early else "right", color=ONSET, fontsize=9,
         )  # fmt: skip
+    _predictions(axis, time_s, predictions_made(rehearsal, table))
     axis.margins(y=0.18)
+
+
+def _predictions(axis: Any, time_s: np.ndarray, made: list[PredictionMade]) -> None:
+    """Mark what each evaluation predicted, with its noise."""
+    if made:
+        limits = np.array([prediction.limit for prediction in made])
+        axis.errorbar(
+            time_s[[prediction.tick for prediction in made]], limits,
+            yerr=limits * [prediction.spread for prediction in made], fmt="D", color=NOISE, ms=4,
+            elinewidth=1.0, capsize=3, label="limit predicted",
+        )  # fmt: skip
+        axis.legend(loc="lower right", fontsize=8, frameon=False)
 
 
 def _plain_log_scale(axis: Any) -> None:

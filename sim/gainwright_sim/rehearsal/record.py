@@ -12,6 +12,7 @@ from gainwright.result_folder import result_folder
 from gainwright_sim.rehearsal.outcome import OUTCOMES
 from gainwright_sim.rehearsal.picture import save_picture
 from gainwright_sim.rehearsal.rehearse import Rehearsal
+from gainwright_sim.rehearsal.response_picture import save_response_picture
 from gainwright_sim.rehearsal.responses import save_responses
 from gainwright_sim.rehearsal.rungs import rung_table, rungs_csv
 from gainwright_sim.rehearsal.summary import Summary
@@ -52,6 +53,7 @@ def write_record(
             )
         _write_signals(folder / "signals.npz", rehearsal)
         save_picture(folder / "rehearsal.png", rehearsal, summary)
+        save_response_picture(folder / "loop-response.png", rehearsal, summary)
         if OUTCOMES[summary.outcome].has_result:
             save_responses(folder / "responses.png", rehearsal)
         (folder / "README.txt").write_text(f"{FILES}\n{CAUTION}\n", encoding="utf-8")

@@ -37,22 +37,26 @@ class Margins:
 def margins(loop: ClosedLoop, gain: float) -> Margins:
     """Return the margins at a gain of :func:`gainwright_sim.theory.closed_loop.speed_loop`."""
 
-    # By solving, not by eigenvectors: delays and integrators make the matrix defective.
-    def responses(angles: np.ndarray) -> np.ndarray:
-        shifted = np.exp(1j * angles)[:, None, None] * np.eye(len(loop.base)) - loop.base
-        columns = np.linalg.solve(shifted, np.asarray(loop.injection, dtype=complex)[:, None])
-        return -gain * (columns[:, :, 0] @ loop.feedback)
-
     def response(angle: float) -> complex:
-        return complex(responses(np.array([angle]))[0])
+        return complex(open_loop(loop, gain, np.array([angle]))[0])
 
     grid = _grid(np.linalg.eigvals(loop.base))
-    values = responses(grid)
+    values = open_loop(loop, gain, grid)
     return Margins(
         _gain_margin_db(response, grid, values),
         _phase_margin_deg(response, grid, values),
         _peak(response, grid, values),
     )
+
+
+def open_loop(loop: ClosedLoop, gain: float, angles: np.ndarray) -> np.ndarray:
+    """Return L at angles in rad per tick, (n,).
+
+    By solving, not by eigenvectors: delays and integrators make the matrix defective.
+    """
+    shifted = np.exp(1j * angles)[:, None, None] * np.eye(len(loop.base)) - loop.base
+    columns = np.linalg.solve(shifted, np.asarray(loop.injection, dtype=complex)[:, None])
+    return -gain * (columns[:, :, 0] @ loop.feedback)
 
 
 def _grid(poles: np.ndarray) -> np.ndarray:
