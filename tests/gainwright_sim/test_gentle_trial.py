@@ -144,7 +144,7 @@ def test_wishes_that_cannot_be_are_refused(old, new, place, remedy, tmp_path) ->
 
 def test_a_rung_above_the_share_is_refused() -> None:
     stage = dataclasses.replace(TRIAL.stages[0], ratio=1.4)
-    with pytest.raises(InputError, match="at most 1.333"):
+    with pytest.raises(InputError, match=r"at most 1\.333"):
         response_wanted(TRIAL, stage)
 
 
@@ -158,7 +158,7 @@ def test_a_constant_that_is_missing_is_named(tmp_path) -> None:
 
 
 def test_the_band_ends_below_half_the_control_rate() -> None:
-    """The drive with the highest frequency of oscillation for its rate: no lag but its own ticks."""
+    """The drive that can oscillate nearest to its rate: no lag but its own ticks."""
     machine = load_machine("grinder-slide")
     drive = dataclasses.replace(
         machine.drive, current_loop_time_constant_s=0.0, speed_source="sensor",
