@@ -135,6 +135,10 @@ def _check_machine(path: Path, trial_name: str) -> Checked:
         "origin": machine.origin,
         "masses": machine.chain.mass_count,
         "first_frequency": natural_frequencies(machine.chain).in_words(),
+        **{
+            f"at {situation.name}": natural_frequencies(situation.chain).in_words()
+            for situation in machine.situations
+        },
         "moves": f"{time_to_cruise_s(machine):.3g} s to cruise speed{at_speed}",
         "digest": machine_digest(machine),
     }, machine_advice(trial, machine, tables)

@@ -52,6 +52,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_trial_option(parser)
     parser.add_argument("--seed", type=seed, default=1, help="of the torque noise (default: 1)")
     parser.add_argument(
+        "--at",
+        metavar="SITUATION",
+        help="with MACHINE: at another position or with another payload of its description, as "
+        "`gainwright check` lists them, such as '-15 m, 920 kg'",
+    )
+    parser.add_argument(
         "--repeat",
         type=_repeats,
         default=1,
@@ -116,12 +122,15 @@ def _machine(arguments: argparse.Namespace) -> tuple[Machine, bytes]:
     from gainwright_sim.campaign.families import FAMILIES
     from gainwright_sim.campaign.sampling import sample
     from gainwright_sim.machine import load_machine, machine_path, machine_toml
+    from gainwright_sim.machine.situations import machine_at
 
     _check_machine_options(arguments)
     if arguments.family is not None:
         machine = sample(FAMILIES[arguments.family], arguments.axis_seed)
         return machine, machine_toml(machine).encode()
     machine = load_machine(arguments.machine)
+    if arguments.at is not None:
+        machine = machine_at(machine, arguments.at)
     return machine, machine_path(arguments.machine).read_bytes()
 
 
@@ -134,6 +143,11 @@ def _check_machine_options(arguments: argparse.Namespace) -> None:
             "one of them: the machine to be rehearsed",
             "name a machine such as kiln-shuttle, or give --family NAME --axis-seed N",
         )
+    if drawn and arguments.at is not None:
+        raise refuse(
+            "--at", "--at beside --family", "--at beside a machine whose description lists "
+            "situations", "leave one out",
+        )  # fmt: skip
     if drawn != (arguments.axis_seed is not None):
         raise refuse(
             "--axis-seed",
@@ -189,6 +203,7 @@ def _next_steps(summary: Summary, arguments: argparse.Namespace) -> Iterator[tup
         drawn = ["--family", arguments.family, "--axis-seed", arguments.axis_seed]
         words = ["rehearse", *(drawn if arguments.machine is None else [arguments.machine]), *trial]
         words += ["--seed", arguments.seed]
+        words += [] if arguments.at is None else ["--at", arguments.at]
         words += [] if arguments.replay is None else ["--replay", arguments.replay]
         yield (
             "the same with a record and a picture",

@@ -18,6 +18,7 @@ from gainwright_sim.machine.model import (
     SpeedLoop,
 )
 from gainwright_sim.machine.reduce import Reduction, reduce_mechanics
+from gainwright_sim.machine.situations import build_situations
 
 LARGEST_TORQUE_PER_UNIT = 8.0
 """Torques travel as Q4.24 per unit of rated torque; half of that range is left as headroom."""
@@ -99,6 +100,7 @@ def build_machine(checker: Checker) -> Machine:
         brake=Brake(**values["brake"]) if "brake" in values else None,
         motor_rad_per_load_m=None if metres is None else 1.0 / metres,
         disturbances=build_disturbances(values["disturbances"]),
+        situations=build_situations(mechanics),
     )
 
 

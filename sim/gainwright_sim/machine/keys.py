@@ -112,12 +112,17 @@ MECHANICS = Table(
             kinds=_BELT),
         Key("belt_second_length_m", _N, "the other way round, over the idler, to the carriage",
             1e-3, 1e4, kinds=_BELT),
+        Key("positions_m", Type.NUMBERS, "other positions of the carriage, added to the first "
+            "length and taken from the second: where the settings must hold too", -1e4, 1e4,
+            default=(), kinds=_BELT),
         Key("screw_pitch_m", _N, "travel per turn of the screw", 1e-5, 1, kinds=_SCREW),
         Key("screw_inertia_kgm2", _N, "inertia of the screw on its own shaft", 0, 1e4, 0.0, _SCREW),
         Key("axial_stiffness_n_per_m", _N, "screw, nut and bearings; left out = rigid",
             1, 1e12, None, _SCREW),
         Key("load_mass_kg", _N, "everything that moves along the line", 1e-6, 1e7,
             kinds=LINEAR_KINDS),
+        Key("load_mass_range_kg", Type.NUMBERS, "smallest and largest load_mass_kg: with which the "
+            "settings must hold too", 1e-6, 1e7, default=(), kinds=LINEAR_KINDS),
         Key("resonance_damping_ratio", _N, "damping ratio of the resonance, if it is not rigid",
             1e-6, 1, None, _GEARED),
     ),

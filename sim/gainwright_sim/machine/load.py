@@ -18,6 +18,7 @@ from gainwright_sim.machine.check import Checker
 from gainwright_sim.machine.disturbances import check_breakaway, check_disturbances
 from gainwright_sim.machine.keys import TABLES
 from gainwright_sim.machine.model import Machine
+from gainwright_sim.machine.situations import check_situations
 
 _FOLDER = Path(__file__).resolve().parent.parent / "machines"
 
@@ -51,6 +52,7 @@ def machine_from_document(document: Mapping[str, Any], file: str) -> Machine:
     check_mechanics(checker)
     check_breakaway(checker)
     check_disturbances(checker)
+    check_situations(checker)
     if not checker.problems:
         machine = build_machine(checker)
         check_machine(checker, machine)

@@ -172,6 +172,14 @@ class Disturbances:
 
 
 @dataclass(frozen=True, slots=True)
+class Situation:
+    """The same axis elsewhere, or with another payload."""
+
+    name: str
+    chain: Chain
+
+
+@dataclass(frozen=True, slots=True)
 class Machine:
     """One axis, drive included."""
 
@@ -189,6 +197,8 @@ class Machine:
     """Motor angle per metre of load travel; ``None`` for a load that turns."""
     disturbances: Disturbances = Disturbances()
     load_sensor: LoadSensor | None = None
+    situations: tuple[Situation, ...] = ()
+    """Other positions and payloads that the settings found must suit too."""
 
 
 def start_settings(machine: Machine) -> dict[str, float]:

@@ -11,6 +11,7 @@ import numpy as np
 
 from gainwright_codegen.axis_c.tables import StageTables
 from gainwright_sim.machine import Machine, machine_digest
+from gainwright_sim.machine.situations import machine_at
 from gainwright_sim.plant.natural import NaturalFrequencies, natural_frequencies
 from gainwright_sim.rehearsal.ending import Ending, find_ending
 from gainwright_sim.rehearsal.onset import onset_frequency_hz
@@ -68,6 +69,15 @@ class StageSummary:
 
 
 @dataclass(frozen=True, slots=True)
+class Elsewhere:
+    """Exact margins of the linear loop at another position, or with another payload."""
+
+    situation: str
+    margins: Margins | None
+    """None if the loop is not stable there."""
+
+
+@dataclass(frozen=True, slots=True)
 class Summary:
     """Keys of ``gainwright rehearse --json``, in this order."""
 
@@ -86,6 +96,8 @@ class Summary:
     """None for a rigid axis, or without a result."""
     margins: Margins | None
     """Exact ones of the linear loop with all results; None without a result or a stable loop."""
+    elsewhere: tuple[Elsewhere, ...]
+    """The same in the other situations that the machine's description gives."""
     machine_time_s: float
     torque_oscillation_max_per_unit: float
     """Largest high-passed controller torque plus test pulse, of rated torque."""
@@ -113,6 +125,9 @@ def summarise(rehearsal: Rehearsal) -> Summary:
     for stage in stages:
         if stage.theory is not None:
             key = judged(key, stage.theory.result_share, stage.theory.result_is_stable)
+    elsewhere = _elsewhere(rehearsal) if OUTCOMES[key].has_result else ()
+    if any(place.margins is None for place in elsewhere):
+        key = "wrong_not_stable"
     return Summary(
         outcome=key,
         ending=ending,
@@ -122,7 +137,8 @@ def summarise(rehearsal: Rehearsal) -> Summary:
         stages=stages,
         settings=_settings(rehearsal) if OUTCOMES[key].has_result else (),
         load_swing=load_swing(rehearsal) if OUTCOMES[key].has_result else None,
-        margins=_margins(rehearsal) if OUTCOMES[key].has_result else None,
+        margins=_margins(rehearsal, rehearsal.machine) if OUTCOMES[key].has_result else None,
+        elsewhere=elsewhere,
         machine_time_s=round(rehearsal.machine_time_s, 6),
         torque_oscillation_max_per_unit=peak_nm / machine.drive.rated_torque_nm,
         torque_oscillation_max_of_limit=peak_nm / machine.drive.torque_limit_nm,
@@ -227,14 +243,24 @@ def _settings(rehearsal: Rehearsal) -> tuple[str, ...]:
     return (*unit_lines(rehearsal.machine, chosen), *rule_lines(rehearsal.machine))
 
 
-def _margins(rehearsal: Rehearsal) -> Margins | None:
+def _elsewhere(rehearsal: Rehearsal) -> tuple[Elsewhere, ...]:
+    machine = rehearsal.machine
+    if "speed_gain" not in rehearsal.settings(-1):
+        return ()
+    return tuple(
+        Elsewhere(place.name, _margins(rehearsal, machine_at(machine, place.name)))
+        for place in machine.situations
+    )
+
+
+def _margins(rehearsal: Rehearsal, machine: Machine) -> Margins | None:
     settings = rehearsal.settings(-1)
     if "speed_gain" not in settings:
         return None
     gain = settings.pop("speed_gain")
-    if not STAGE_THEORY["speed_gain"].is_stable(rehearsal.machine, gain, settings):
+    if not STAGE_THEORY["speed_gain"].is_stable(machine, gain, settings):
         return None
-    return margins(machine_loop(rehearsal.machine, "speed_gain", settings), gain)
+    return margins(machine_loop(machine, "speed_gain", settings), gain)
 
 
 def _quiet_rung(

@@ -55,7 +55,10 @@ def summary_lines(summary: Summary) -> Iterator[str]:
     if summary.load_swing is not None:
         yield _line("load", summary.load_swing.in_words())
     if summary.margins is not None:
-        yield _line("exact margins", _margin_words(summary.margins))
+        yield _line("exact margins", f"{_margin_words(summary.margins)}, of the linear loop")
+    for number, place in enumerate(summary.elsewhere):
+        words = "NOT STABLE" if place.margins is None else _margin_words(place.margins)
+        yield _line("elsewhere" if number == 0 else "", f"{place.situation}: {words}")
     yield _line("machine time", f"{summary.machine_time_s:.1f} s")
     yield _line(
         "largest oscillation",
@@ -72,7 +75,7 @@ def _decibels(value: float | None) -> str:
 def _margin_words(margins: Margins) -> str:
     return (
         f"gain {_decibels(margins.gain_db)}, phase {margins.phase_deg:.0f} degrees, Ms "
-        f"{margins.peak_sensitivity:.2f}, of the linear loop with what was chosen"
+        f"{margins.peak_sensitivity:.2f}"
     )
 
 
