@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from gainwright.errors import input_error
-from gainwright.language.shipped import shipped_trial_path
+from gainwright.language.shipped import shipped_trial_names, shipped_trial_path
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -39,10 +39,14 @@ def print_json(data: Any) -> None:
 
 
 def trial_path(name_or_path: str) -> Path:
-    """Return the file of a shipped trial's name, or the path itself."""
-    if Path(name_or_path).suffix == "" and not Path(name_or_path).exists():
+    """Return the file of a shipped trial's name, or the path itself.
+
+    A folder in the way, such as the record ``--out gentle``, does not hide a shipped name.
+    """
+    path = Path(name_or_path)
+    if path.suffix == "" and (not path.exists() or name_or_path in shipped_trial_names()):
         return shipped_trial_path(name_or_path)
-    return Path(name_or_path)
+    return path
 
 
 def add_trial_option(parser: argparse.ArgumentParser) -> None:
@@ -50,7 +54,7 @@ def add_trial_option(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--trial",
         default=DEFAULT_TRIAL,
-        metavar="FILE",
+        metavar="TRIAL",
         help="trial specification, or the name of a shipped one (default: %(default)s)",
     )
 

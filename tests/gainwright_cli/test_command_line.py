@@ -302,3 +302,11 @@ def test_reader_that_leaves_early_is_no_error():
         shell=True, capture_output=True, text=True, check=False,
     )  # fmt: skip
     assert done.stderr == ""
+
+
+def test_a_folder_does_not_hide_a_shipped_trial(capsys, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "gentle").mkdir()
+    code, out, _ = run(capsys, "show", "gentle", "--state", "idle")
+    assert code == 0
+    assert "State idle" in out
