@@ -13,6 +13,7 @@ from gainwright.language.load import load_trial
 from gainwright.language.shipped import shipped_trial_path
 from gainwright_cli.main import main
 from gainwright_codegen.bundle.axis import export_axis
+from gainwright_codegen.bundle.guide import FIGURES
 from gainwright_codegen.crosscheck import run as running
 from gainwright_codegen.crosscheck.elf import ElfFile
 from gainwright_codegen.crosscheck.report import HEADINGS, document, markdown, notes, table
@@ -70,6 +71,18 @@ def test_what_a_tick_takes(result):
     for counted in costs.values():
         assert 0 < counted.control.least <= counted.control.typical <= counted.control.worst
         assert counted.control.worst < counted.sequencer.worst
+
+
+def test_figures_of_the_guide_are_those_measured(result):
+    """Within a tenth: the trial and its evidence change more often than the guide."""
+    for outcome in result.outcomes[1:]:
+        flash, ram, _, control, sequencer = FIGURES[outcome.target]
+        assert sum(size for _, size in outcome.flash) == pytest.approx(flash, rel=0.1)
+        assert outcome.axis_bytes == pytest.approx(ram, rel=0.1)
+        for said, counted in ((control, outcome.costs.control),
+                              (sequencer, outcome.costs.sequencer)):  # fmt: skip
+            measured = [counted.least, counted.typical, counted.worst]
+            assert measured == pytest.approx([int(n) for n in said.split("/")], rel=0.1)
 
 
 def test_what_the_compiler_adds_is_said(result):

@@ -13,12 +13,14 @@ from gainwright.result_folder import checksums as folder_checksums
 from gainwright_codegen.axis_c.layout import MachineTables
 from gainwright_codegen.axis_c.tables import StageTables
 from gainwright_codegen.axis_c.text import machine_sources
+from gainwright_codegen.bundle.example_c import EXAMPLE_FILE, example_source
 from gainwright_codegen.bundle.golden.axis_c import errors_part, ride_part
 from gainwright_codegen.bundle.golden.detector_c import detector_part
 from gainwright_codegen.bundle.golden.evidence_c import evidence_part
 from gainwright_codegen.bundle.golden.rows_c import row_vectors, rows_part
 from gainwright_codegen.bundle.golden.search import Found, find_samples
 from gainwright_codegen.bundle.golden.selftest_c import SelfTestPart, selftest_source
+from gainwright_codegen.bundle.guide import build_files, guide
 from gainwright_codegen.bundle.readme import readme
 from gainwright_codegen.bundle.stamp import stamp_sources
 from gainwright_codegen.c_text import RUNTIME_VERSION, banner, identity
@@ -65,7 +67,12 @@ def make_bundle(
     files |= stamp_sources(evidence_digest, identities)
     if machine is not None:
         files |= machine_sources(machine)
+        files[EXAMPLE_FILE] = example_source(trial, machine, identities).encode("ascii")
     files["gw_selftest.c"] = selftest_source(parts, identities).encode("ascii")
+    if machine is not None:
+        units = [name for name in files if name.endswith(".c")]
+        files |= build_files(identities, units)
+        files["GUIDE.md"] = guide(trial, machine, stages, identities).encode("ascii")
     files["README.txt"] = readme(trial, machine, files, found.rows).encode("ascii")
     files[SUMS_FILE] = folder_checksums(files)
     return Bundle(dict(sorted(files.items())), found.rows)

@@ -1,0 +1,298 @@
+"""``GUIDE.md`` of a bundle: how a drive takes the trial in; and its make and CMake files."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+
+from gainwright.detector.findings import trial_findings
+from gainwright.language.model import Enumeration, Kind, Signal, Trial
+from gainwright_codegen.axis_c.layout import MachineTables
+from gainwright_codegen.axis_c.tables import StageTables
+from gainwright_codegen.bundle.example_c import EXAMPLE_FILE
+from gainwright_codegen.c_text import CAUTION, plain
+
+MEANT = {
+    "cruising": "1 while the speed reference is constant and the mean speed within 25 % of it: no "
+    "ramp, no reversal",
+    "speed_share": "mean speed over 10 ms towards the target, 256 = cruise speed; -511 to 511",
+    "target_reached": "1 once the reference rests on the target and the position has been within "
+    "5 % of the travel window for 20 ms",
+    "standstill": "1 while the mean speed is below 3 % of cruise speed, or one encoder count",
+    "torque_saturated": "1 if the torque command was at its limit in any control tick since the "
+    "last sequencer tick",
+    "feedback_valid": "0 on any error of encoder, cable or plausibility; never latched by you",
+    "drive_ready": "1 while the drive has no fault and may be energised",
+    "run_permit": "1 while somebody holds the permit; 0 asks for a controlled stop",
+    "inside_travel_window": "1 while the position is inside the travel that the trial may use",
+    "start_request": "1 while a start is asked for; a fresh edge is needed each time",
+    "reset_request": "1 while a reset is asked for; a fresh edge is needed each time",
+}
+"""Inputs in numbers, as the rehearsals have them (common practice, no source)."""
+
+
+def guide(
+    trial: Trial,
+    machine: MachineTables,
+    stages: Iterable[StageTables],
+    identities: Iterable[str],
+) -> str:
+    """Return the Markdown text."""
+    found = set(trial_findings(trial))
+    sections = (
+        f"# {plain(trial.title)}: into a drive\n\nMachine: {plain(machine.title)}\n\n"
+        + "".join(f"- {line}\n" for line in identities)
+        + f"\n> {CAUTION}",
+        _DIAGRAM.replace("@MACHINE@", machine.object),
+        _timing(trial, machine),
+        "## Inputs\n\n" + _inputs(trial.inputs, found),
+        "## Outputs\n\n" + "".join(f"- `{o.name}`: {plain(o.meaning)}\n" for o in trial.outputs),
+        _motion(machine),
+        "## Gains\n\n" + _gains(machine, stages),
+        _FAULTS.replace("@CODES@", _codes()) + _reasons(trial.enumerations),
+        _FIGURES,
+        _BUILD.replace("@EXAMPLE@", EXAMPLE_FILE),
+        _CHECKLIST,
+        _DEVIATIONS,
+    )
+    return "\n\n".join(section.strip() for section in sections) + "\n"
+
+
+_DIAGRAM = """\
+## Blocks
+
+```
+            target_position, motion_enable
+   gw_axis ------> motion profile (the drive's) ------> speed reference
+     ^  ^                                                     |
+     |  |                    speed filter <-- encoder         v
+     |  |                        +-------------------> (-) error
+     |  |                                                     |
+     |  |  error, torque command     Kp (1 + I), limit <------+
+     |  +------------------------------------+
+     |  |  test pulse                        |
+     |  +----------------------> (+) <-------+
+     |                            |
+     |                            +--> torque filter, current loop, motor
+     +-- gw_axis_sequencer_tick(inputs): outputs, gw_axis_gain
+```
+
+`gw_axis_control_tick` sees the torque command of the speed controller **before** the test pulse
+and before the drive's own torque filter; what it returns is added **behind** the controller's
+limit and **before** the filter, so that the pulse meets the same lag as the loop. It never
+returns more than the height of the pulse, and 0 after an error. One `gw_axis` for each axis:
+`gw_axis_init(&axis, &@MACHINE@)`."""
+
+
+def _timing(trial: Trial, machine: MachineTables) -> str:
+    ticks = machine.constants[0].value
+    fewest, most = 8 * ticks * 3 // 4, 8 * ticks * 5 // 4
+    return f"""\
+## Times
+
+```
+control tick    |.|.|.|.|.|.|.|.|.|.|.|.|     every {machine.control_tick_us:g} us, fast interrupt
+sequencer tick  |       |       |             every {trial.tick_us} us, slower task
+```
+
+A sequencer tick has {ticks} control ticks. Every 8 sequencer ticks must see {8 * ticks} of
+them, {fewest} to {most}; else the axis latches `GW_BAD_RATE`. The control tick must not be
+interrupted by the sequencer tick. Neither locks the other out: each field of `gw_axis` is
+written by one of them only, as `gw_axis.h` says, and an order crosses as one aligned word.
+Outputs go from their old to their new value at once, each written once a tick."""
+
+
+def _inputs(inputs: Iterable[Signal], found: set[str]) -> str:
+    lines = ["| input | range | you give |", "| --- | --- | --- |"]
+    for signal in inputs:
+        given = MEANT.get(signal.name, plain(signal.meaning))
+        if signal.name in found:
+            given = "nothing: the detector's own, written by gw_axis_sequencer_tick"
+        limits = "0 or 1" if signal.kind is Kind.BOOLEAN else f"{signal.low} to {signal.high}"
+        lines.append(f"| `{signal.name}` | {limits} | {given} |")
+    return "\n".join(lines)
+
+
+def _motion(machine: MachineTables) -> str:
+    return f"""\
+## Motion
+
+The drive makes the motion profile: constant speed between the ends that `target_position` names
+(Q15 of half the travel window), the same cruise speed both ways, ramps without jerk that
+excites the axis, and at least ten times the ring block ({machine.control_tick_us:g} us control
+ticks; see the machine's file) at constant speed in each move. An axis with friction must move
+at the start gain: keep a slow integral part on, and compensate the friction that you measure on
+the way (README.txt says how).
+
+Torque while `torque_request` is 1 and the drive's own conditions allow it; brake open while
+`brake_open` is 1. When the permit goes, the trial stops the axis under control and then closes
+the brake."""
+
+
+def _gains(machine: MachineTables, stages: Iterable[StageTables]) -> str:
+    lines = [
+        "`gw_axis_gain(&axis, stage)` is what applies now, with `gain_fraction_bits` of the stage "
+        "(the format moves between exports: never write the number of bits down). A stage that is "
+        "not being tuned keeps the gain that its output asks for: its start value before its turn, "
+        "its result after. After an error every stage has its start value; 0 means that the axis "
+        "does not know its machine: keep your own start value.",
+        "",
+        "When a speed gain changes, carry the integral part over without a bump: with "
+        "u = Kp (e + I), multiply I by old Kp / new Kp in the same control tick.",
+        "",
+        "| stage | 1.0 is | from | to |",
+        "| --- | --- | --- | --- |",
+    ]
+    lines += [
+        f"| `{s.stage.name}` | {s.base:.6g} {s.kind.unit} | {s.gains[0]:.4g} | {s.gains[-1]:.4g} |"
+        for s in stages
+    ]
+    return "\n".join(lines) + f"\n\nMacros with the same numbers begin with `{machine.prefix}_`."
+
+
+_FAULTS = """\
+## Faults
+
+A negative code of `gw_axis_sequencer_tick` has latched. Whatever you do with it, outputs ask
+for nothing but show `fault_latched`, no pulse is played, and the start gains apply, until
+`gw_axis_init`.
+
+@CODES@
+"""
+
+
+_CODES = (
+    ("`GW_NO_ROW`, `GW_SEVERAL_ROWS`", "a table that does not decide",
+     "damaged flash, a table changed by hand"),
+    ("`GW_BAD_MEMORY`", "state, variables, order, rate, fault or pointer to the machine changed",
+     "a stray pointer, a stack too small, an axis never initialised, two contexts in one tick"),
+    ("`GW_BAD_RATE`", "too few or too many control ticks",
+     "a tick that is not called, or at another rate than the export's"),
+)  # fmt: skip
+
+
+def _codes() -> str:
+    lines = ["| code | means | look for |", "| --- | --- | --- |"]
+    return "\n".join([*lines, *(f"| {' | '.join(row)} |" for row in _CODES), ""])
+
+
+def _reasons(enumerations: Iterable[Enumeration]) -> str:
+    lines = list[str]()
+    for enumeration in enumerations:
+        lines += ["", f"`{enumeration.name}`:", "", "| value | means | remedy |"]
+        lines.append("| --- | --- | --- |")
+        lines += [
+            f"| {k} `{v.name}` | {plain(v.words)} | {plain(v.remedy)} |"
+            for k, v in enumerate(enumeration.values)
+        ]
+    return "\n".join(lines)
+
+
+FIGURES: Mapping[str, tuple[int, int, str, str, str]] = {
+    "Cortex-M0": (9766, 376, "112, 140", "738/742/914", "654/762/967"),
+    "Cortex-M4": (8742, 376, "68, 140", "158/158/227", "469/542/670"),
+    "Cortex-M7": (8926, 376, "68, 140", "157/157/226", "480/557/693"),
+    "Cortex-M33": (8824, 376, "68, 140", "158/158/227", "469/542/670"),
+    "RV32IMC": (11038, 376, "40, 72", "279/282/365", "626/727/887"),
+}
+"""Of trial standard on kiln-shuttle, by ``gainwright crosscheck``: flash, RAM of an axis, stack of
+control and sequencer tick in bytes; instructions of both, least/typical/worst."""
+
+_FIGURES = (
+    "## What it costs\n\n"
+    "Measured with `gainwright crosscheck` for trial standard on kiln-shuttle, clang -O2; your own "
+    "export: `gainwright crosscheck FOLDER`. Flash without the self-test, RAM for each axis; stack "
+    "of control tick and sequencer tick, bytes. Ticks: instructions, least/typical/worst.\n\n"
+    "| processor | flash | RAM | stack | control tick | sequencer tick |\n"
+    "| --- | --- | --- | --- | --- | --- |\n"
+    + "".join(f"| {name} | {' | '.join(map(str, row))} |\n" for name, row in FIGURES.items())
+    + "\nFreestanding: only `stdint.h`. No heap, floating point, recursion or static data that is "
+    "written. Helpers of the compiler: none on Cortex-M4, M7, M33 and RV32IM; on Cortex-M0 "
+    "`__aeabi_lmul`, `__aeabi_uidiv`, `__aeabi_idiv`, `__aeabi_llsr`; a compiler may call `memcpy` "
+    "or `memset` on its own."
+)
+
+_BUILD = """\
+## Build
+
+`make` (or `cmake -S . -B build && cmake --build build && ctest --test-dir build`) builds and
+runs the self-test and the example. `@EXAMPLE@` is a complete program with a drive of its own
+invention that plays one whole trial; between its lines DRIVE BEGINS and DRIVE ENDS stands what
+you replace. Firmware needs neither it nor `gw_selftest.c`. To change the trial or the machine,
+change the file that describes it, rehearse, prove and export again; never edit these files.
+Files of different exports do not compile together."""
+
+_CHECKLIST = """\
+## Checklist
+
+1. Self-test passes on the computer and on the target.
+2. Both ticks measured on the target, with the worst case above, fit their interrupts.
+3. Speed error has the sign reference minus speed; Q4.24 of rated torque and of top speed, no
+more.
+4. A test pulse of known height, axis blocked, appears in the measured current with its sign.
+5. Dropping each of run_permit, drive_ready, feedback_valid, inside_travel_window stops the axis
+in time.
+6. Emergency stop, limit switches and safe torque off act without this code. People are out of
+the zone.
+7. First trial with low torque and speed limits, and a hand on the emergency stop.
+8. Vertical axis: brake or counterweight; the integral part is carried over when the gain
+changes."""
+
+_DEVIATIONS = """\
+## Deviations from MISRA C:2012, with reasons
+
+Not certified; from reading, no checker is shipped. Advisory 15.5 (several returns): guards in
+front of damaged memory. Advisory 11.4 (pointer to integer): the second copy of the pointer to
+the machine. Advisory 20.10 and Dir 4.9 (## and function-like macros): one macro per table, so
+that a row names conditions. Advisory 2.5 (unused macros): constants of the trial that no C
+expression needs. Advisory 12.1 and 10.4 hold by parentheses and casts; 64-bit products are
+intended."""
+
+
+def build_files(identities: Sequence[str], units: Iterable[str]) -> dict[str, bytes]:
+    """Return ``Makefile`` and ``CMakeLists.txt``."""
+    firmware = " ".join(sorted(set(units) - {"gw_selftest.c", EXAMPLE_FILE}))
+    lines = [CAUTION, *identities]
+    head = "".join(f"# {line}\n" for line in lines)
+    return {
+        "Makefile": (head + _MAKE.replace("@UNITS@", firmware)).encode("ascii"),
+        "CMakeLists.txt": (head + _CMAKE.replace("@UNITS@", firmware)).encode("ascii"),
+    }
+
+
+_MAKE = """\
+# Self-test and example on this computer; for a target set CC and CFLAGS.
+CC ?= cc
+CFLAGS ?= -std=c99 -O2 -Wall -Wextra -pedantic
+UNITS = @UNITS@
+
+check: selftest example
+\t./selftest
+\t./example
+
+selftest: gw_selftest.c $(UNITS)
+\t$(CC) $(CFLAGS) -o $@ gw_selftest.c $(UNITS)
+
+example: gw_example.c $(UNITS)
+\t$(CC) $(CFLAGS) -DGW_EXAMPLE_MAIN -o $@ gw_example.c $(UNITS)
+
+clean:
+\trm -f selftest example
+
+.PHONY: check clean
+"""
+
+_CMAKE = """\
+cmake_minimum_required(VERSION 3.10)
+project(gainwright_bundle C)
+set(CMAKE_C_STANDARD 99)
+add_library(gainwright STATIC @UNITS@)
+target_include_directories(gainwright PUBLIC ${CMAKE_CURRENT_SOURCE_DIR})
+add_executable(selftest gw_selftest.c)
+target_link_libraries(selftest gainwright)
+add_executable(example gw_example.c)
+target_compile_definitions(example PRIVATE GW_EXAMPLE_MAIN)
+target_link_libraries(example gainwright)
+enable_testing()
+add_test(NAME selftest COMMAND selftest)
+add_test(NAME example COMMAND example)
+"""
