@@ -64,10 +64,40 @@ static int32_t pulse_sample(void)
     return (int32_t)((product >= 0) ? product / 32768 : -((32767 - product) / 32768));
 }
 
+/* The test signal of a loop response, exactly while the outputs ask for it; where in its period it
+ * stands, and how much of its height is given, the axis itself knows. */
+#if GW_HAS_LOOP_RESPONSE && GW_HAS_HEARING
+static int32_t signal_sample(void)
+{
+    const int32_t stage = stage_now();
+    const int32_t ticks = gl_signal_ticks[stage];
+    int64_t product;
+
+    if (outputs[GW_OUTPUT_HEARING] != (int32_t)GW_HEARING_RESPONSE) {
+        return 0;
+    }
+    product = ((int64_t)gl_signal_height[stage]
+               * gl_signal[stage][(axis.response.tick + ticks - 1) % ticks]
+               * axis.response.eighths)
+              + 512;
+    return (int32_t)((product >= 0) ? product / 1024 : -((1023 - product) / 1024));
+}
+#else
+static int32_t signal_sample(void)
+{
+    (void)gl_signal;
+    (void)gl_signal_height;
+    (void)gl_signal_ticks;
+    return 0;
+}
+#endif
+
 /* One control tick with given signals; 1 if the axis returns the pulse of the model. */
 int32_t gl_control_tick(int32_t torque_command, int32_t speed_error)
 {
-    return gw_axis_control_tick(&axis, torque_command, speed_error) == pulse_sample();
+    const int32_t torque = gw_axis_control_tick(&axis, torque_command, speed_error);
+
+    return torque == (pulse_sample() + signal_sample());
 }
 
 static int32_t control_ticks(void)

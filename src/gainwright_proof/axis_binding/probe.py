@@ -6,12 +6,13 @@ tick, so that a signal held over one sequencer tick fills three whole blocks of 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 
-from gainwright.detector.evidence import FINDINGS
+from gainwright.detector.findings import trial_findings
 from gainwright.detector.timing import DriveRatings, DriveTiming
-from gainwright.language.model import Trial
+from gainwright.language.model import Stage, Trial
 from gainwright.stage_kind import STAGE_KINDS
 from gainwright_codegen.axis_c.tables import AxisData, StageTables
 from gainwright_codegen.c_text import array
@@ -35,8 +36,17 @@ def probe_axis(trial: Trial) -> AxisData:
 
 def probe_trial(trial: Trial) -> Trial:
     """Return the trial with flat ladders: which gain a rung has does not matter, and all fit."""
-    stages = tuple(replace(stage, ratio=min(stage.ratio, 1.02)) for stage in trial.stages)
-    return replace(trial, stages=stages)
+    return replace(trial, stages=tuple(_flat(stage) for stage in trial.stages))
+
+
+FLAT_RATIO = 1.02
+
+
+def _flat(stage: Stage) -> Stage:
+    """Return a stage with a flat ladder and, in rungs, the same margin."""
+    ratio = min(stage.ratio, FLAT_RATIO)
+    rungs = math.ceil(stage.margin_rungs * math.log(stage.ratio) / math.log(ratio) - 1e-9)
+    return replace(stage, ratio=ratio, margin_rungs=rungs)
 
 
 def lockstep_tables(trial: Trial, machine: str, stages: Sequence[StageTables]) -> str:
@@ -55,6 +65,7 @@ def lockstep_tables(trial: Trial, machine: str, stages: Sequence[StageTables]) -
         "int32_t gl_ladder": [table.ladder.raw for table in stages] or [(0,)],
         "int32_t gl_height": [table.pulse.heights for table in stages] or [(0,)],
         "int32_t gl_pulse_shape": [table.pulse.shape for table in stages] or [(0,)],
+        "int32_t gl_signal": [_signal(table) for table in stages] or [(0,)],
     }
     lines = [f'#include "{machine}.h"', f"#define GL_MACHINE {machine}"]
     lines += [f"#define {name} ({value})" for name, value in numbers.items()]
@@ -63,14 +74,25 @@ def lockstep_tables(trial: Trial, machine: str, stages: Sequence[StageTables]) -
         text = array([array([str(value) for value in row]) for row in rows])
         lines.append(f"static const {name}[{len(rows)}][{widest}] = {text};")
     single = {
+        "gl_signal_height": [_signal_height(table) for table in stages] or [0],
+        "gl_signal_ticks": [len(_signal(table)) for table in stages] or [1],
         "gl_pulse_ticks": [len(table.pulse.shape) for table in stages] or [0],
-        "gl_is_finding": [int(s.name in FINDINGS) for s in trial.inputs] or [0],
+        "gl_is_finding": [int(s.name in trial_findings(trial)) for s in trial.inputs] or [0],
         "gl_rung_output": [outputs.index(table.stage.rung) for table in stages] or [0],
     }
     for name, values in single.items():
         text = array([str(value) for value in values])
         lines.append(f"static const int32_t {name}[{len(values)}] = {text};")
     return "\n".join([*lines, ""])
+
+
+def _signal(table: StageTables) -> tuple[int, ...]:
+    """Return the test signal of a loop response; one 0 where it is not measured."""
+    return (0,) if table.response is None else table.response.shape
+
+
+def _signal_height(table: StageTables) -> int:
+    return 0 if table.response is None else table.response.height
 
 
 def _place(names: Sequence[str], name: str) -> int:
