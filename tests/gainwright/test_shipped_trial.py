@@ -206,7 +206,7 @@ def test_noise_that_leaps_is_onset():
     """Louder than noise is at this gain, though no burst: the loop oscillates by itself."""
     loud = {"noise_level": TRIAL.constant("noise_threshold"), "noise_tripled": 1}
     walk = Walk().started().at_rung(30, "hear_own_noise")
-    assert walk.tick(**loud) == "oscillation_heard@hear_own_noise"
+    assert walk.tick(**loud) == "oscillation_onset@hear_own_noise"
     walk.until("finished")
     assert (walk.rung, walk.reason) == (30 - MARGIN, "below_onset")
 
