@@ -39,11 +39,12 @@ def matching_evidence(
     evidence = _read(directory, trial)
     again = prove_again(trial, document, induction=False, announce=announce)
     check_against(directory, evidence, again.findings, again.exploration)
-    if what_is_open(conclude(again.findings), trial):
+    if what_is_open(conclude(again.findings), trial, to_stamp=False):
         again = prove_again(trial, document, induction=True, announce=announce)
         check_against(directory, evidence, again.findings, again.exploration)
         check_obligations(directory, evidence, again.obligations)
-        check_stamps(directory, conclude([*again.findings, *(again.induction or ())]), trial)
+        found = conclude([*again.findings, *(again.induction or ())])
+        check_stamps(directory, found, trial, to_stamp=False)
     return evidence
 
 

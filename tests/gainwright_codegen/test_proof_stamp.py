@@ -17,6 +17,12 @@ from gainwright_codegen.bundle.stamp import check_exported_folder, proved_source
 from gainwright_codegen.host import compile_shared, load_library
 from gainwright_proof.evidence.document import evidence_document
 from gainwright_proof.exploration.shortened import shortened_document
+from gainwright_proof.exploration.subjects import SPECIFIED_TWICE
+from gainwright_proof.induction.prove import SEARCHER, SmtProof
+from gainwright_proof.induction.step import StepEncoding
+from gainwright_proof.induction.terms import StepTerms
+from gainwright_proof.induction.translation import translation_finding
+from gainwright_proof.verdict import Finding, Verdict
 
 pytestmark = pytest.mark.slow
 
@@ -25,13 +31,30 @@ DIVISOR = 10
 """Of the times: less is explored, but an axis can still be served within them."""
 
 
+MISSING = [Finding(subject, "none", Verdict.NOT_RUN, "Missing.") for subject in SPECIFIED_TWICE]
+
+
+def translation_alone(trial, *_):
+    step = StepEncoding(trial)
+    found = translation_finding(step, StepTerms(step), SEARCHER.title())
+    return SmtProof((found,), (), {})
+
+
 @pytest.fixture(scope="module")
 def proved(tmp_path_factory):
-    """A trial with a short ladder, its evidence by exploration, and its stamped export."""
+    """A trial with a short ladder, its evidence, and its stamped export.
+
+    Explored and read twice as always. Of induction only the check of the translation is run, and
+    checkers of C count as missing: they take minutes, and a stamp does not look at how they do.
+    """
     folder = tmp_path_factory.mktemp("stamped")
     (folder / "short.toml").write_text(_FILES["toml_text"](shortened_document(DIVISOR)))
     trial = str(folder / "short.toml")
-    assert main(["prove", trial, "--quick", "--out", str(folder / "evidence")]) == 0
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("gainwright_proof.proving.smt.prove", translation_alone)
+        patch.setattr("gainwright_proof.proving.check_sources", lambda *_: MISSING)
+        patch.setattr("gainwright_proof.proving.second_checker", lambda *_: [])
+        assert main(["prove", trial, "--out", str(folder / "evidence")]) == 0
     assert export(folder, folder / "evidence", folder / "out") == 0
     return folder
 
@@ -69,6 +92,14 @@ def summed(folder):
     files = {p.relative_to(folder).as_posix(): p.read_bytes()
              for p in folder.rglob("*") if p.is_file()}  # fmt: skip
     (folder / SUMS_FILE).write_bytes(checksums(files))
+
+
+def test_quick_evidence_stamps_nothing(proved, tmp_path, capsys):
+    trial, evidence = str(proved / "short.toml"), str(tmp_path / "evidence")
+    assert main(["prove", trial, "--quick", "--out", evidence]) == 0
+    assert "cannot stamp an export, for: trial/translation (not run)" in capsys.readouterr().out
+    assert export(proved, evidence, tmp_path / "out") == 2
+    assert not (tmp_path / "out").exists()
 
 
 def test_stamp_is_in_header_and_constant_and_the_folder_is_whole(proved, capsys):

@@ -68,7 +68,7 @@ def combinations(signals):
     return [dict(zip(names, values, strict=True)) for values in itertools.product(*ranges)]
 
 
-@pytest.mark.parametrize("seed", range(16))
+@pytest.mark.parametrize("seed", [*range(16), 20, 38])
 def test_vectors_show_all_that_any_vector_shows(seed):
     trial = random_trial(seed)
     ticks = Ticks(trial)

@@ -39,6 +39,7 @@ def test_the_translation_of_the_shipped_trial_agrees():
         (Operator.OR, "xor"),
         (Operator.IMPLIES, "="),
         (Operator.ADD, "bvsub"),
+        (Operator.ADD, "bvor"),
     ],
 )
 def test_an_operator_translated_as_another_is_noticed(monkeypatch, operator, text):

@@ -24,17 +24,21 @@ class Actions:
     def __init__(self, trial: Trial) -> None:
         self._trial = trial
         self.distinct = distinct_actions(trial)
+        self._number = {action: number for number, action in enumerate(self.distinct)}
+        self._users: dict[Action, list[str]] = {}
+        for row in trial.rows:
+            self._users.setdefault(_action(row), []).append(row.id)
 
     def users(self, action: Action) -> list[str]:
         """Return the rows that take an action."""
-        return [row.id for row in self._trial.rows if _action(row) == action]
+        return self._users.get(action, [])
 
     def name(self, action: Action) -> str:
         """Return the enumerator: a number, and the first row that does it."""
         if not action:
             return "ACTION_NONE"
         words = re.sub(r"[^A-Z0-9]+", "_", self.users(action)[0].upper())
-        return f"ACTION_{self.distinct.index(action)}_{words}"[:_LONGEST_ENUMERATOR]
+        return f"ACTION_{self._number[action]}_{words}"[:_LONGEST_ENUMERATOR]
 
     def rows(self, bits: ConditionBits) -> str:
         """Return action numbers, condition bits and rows, sorted by state."""

@@ -10,7 +10,7 @@ from typing import Protocol
 from gainwright.language.model import Trial
 from gainwright_proof.c_checks.defects import Defect
 from gainwright_proof.c_checks.workspace import Workspace
-from gainwright_proof.verdict import Finding, Verdict
+from gainwright_proof.verdict import HOLDS, Finding, Verdict
 
 SUBJECT = "c_source"
 """Subjects of findings begin with this."""
@@ -51,7 +51,8 @@ def finding(
     sound: Outcome,
     inserted: Iterable[tuple[Defect, str | None]],
 ) -> Finding:
-    """Return a finding: proved only if the source is sound and every inserted defect was noticed.
+    """Return a finding: proved (or tested) only if the source is sound and every inserted defect
+    was noticed.
 
     Args:
         subject: what is proved about, after ``c_source/``.
@@ -63,10 +64,10 @@ def finding(
     inserted = list(inserted)
     missed = [f"{defect.what}: {why}" for defect, why in inserted if why is not None]
     verdict, detail = sound.verdict, f"{claim}: {sound.detail}"
-    if verdict is Verdict.PROVED and missed:
+    if verdict in HOLDS and missed:
         verdict = Verdict.UNFINISHED
         detail = f"not believed, as it missed what was inserted ({'; '.join(missed)})"
-    elif verdict is Verdict.PROVED:
+    elif verdict in HOLDS:
         detail = f"{detail}; {_caught(inserted)}"
     figures = {**sound.figures, "inserted_defects_found": len(inserted) - len(missed)}
     return Finding(f"{SUBJECT}/{subject}", method, verdict, detail + ".", figures=figures)

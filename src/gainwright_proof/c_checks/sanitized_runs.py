@@ -85,7 +85,7 @@ def _findings(task: Task) -> list[Finding]:
 def _outcome(run: ToolRun) -> Outcome:
     figures = {"rounds": ROUNDS}
     if run.exit_code == 0:
-        return Outcome(Verdict.PROVED, "nothing was reported", figures)
+        return Outcome(Verdict.TESTED, "nothing was reported", figures)
     if run.exit_code is None:
         return Outcome(Verdict.UNFINISHED, "the time limit was reached", figures)
     return Outcome(Verdict.REFUTED, _first_report(run), figures)

@@ -88,14 +88,22 @@ def check_document(
     return conclusions
 
 
-def check_stamps(directory: str | Path, conclusions: Iterable[Conclusion], trial: Trial) -> None:
-    """Raise InputError unless all that a stamp requires is proved, and nothing tried is open."""
+def check_stamps(
+    directory: str | Path,
+    conclusions: Iterable[Conclusion],
+    trial: Trial,
+    to_stamp: bool = True,
+) -> None:
+    """Raise InputError unless all that a stamp requires is proved, and nothing tried is open.
+
+    ``to_stamp`` as in :func:`gainwright_proof.evidence.conclusion.what_is_open`.
+    """
     problems = [
         Problem(
             str(Path(directory) / DOCUMENT), "findings", text, "everything required proved",
             "see what is open with `gainwright prove`; export without --evidence to go on unproved",
         )
-        for text in what_is_open(conclusions, trial)[:_MOST]
+        for text in what_is_open(conclusions, trial, to_stamp)[:_MOST]
     ]  # fmt: skip
     if problems:
         raise InputError(problems)

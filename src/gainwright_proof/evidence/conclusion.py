@@ -12,6 +12,8 @@ from gainwright_proof.exploration.subjects import (
     END_REACHABLE,
     ONE_STEP,
     PREMISE,
+    SPECIFIED_TWICE,
+    TRANSLATION,
     WHOLE_TRIAL,
 )
 from gainwright_proof.exploration.vacuity import premises
@@ -92,14 +94,23 @@ def required_subjects(trial: Trial) -> frozenset[str]:
     return frozenset(names)
 
 
-def what_is_open(conclusions: Iterable[Conclusion], trial: Trial) -> list[str]:
+def what_is_open(
+    conclusions: Iterable[Conclusion], trial: Trial, to_stamp: bool = True
+) -> list[str]:
     """Return what keeps an export from being stamped, worst first; empty if nothing does.
 
     A subject that is not required may be left out for want of a tool; what was tried must hold.
+    A stamp also takes induction, and a word on the second writing of the specification in C, be
+    it that the tool is missing: exploration alone (``--quick``) stamps nothing. Without
+    ``to_stamp`` only what :func:`required_subjects` names is asked for.
     """
     found = {item.subject: item.verdict for item in conclusions}
     required = required_subjects(trial)
-    left = {name: Verdict.NOT_RUN for name in sorted(required - found.keys())}
+    mentioned: frozenset[str] = frozenset()
+    if to_stamp:
+        required |= {TRANSLATION}
+        mentioned = frozenset(SPECIFIED_TWICE)
+    left = {name: Verdict.NOT_RUN for name in sorted((required | mentioned) - found.keys())}
     left |= {
         name: verdict
         for name, verdict in found.items()

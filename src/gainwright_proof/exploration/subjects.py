@@ -10,3 +10,7 @@ PREMISE = "premise"
 """``premise/<requirement>``: does what the requirement speaks of ever occur?"""
 AXIS_BINDING = "axis_binds_as_specified"
 """Sequencer, detector and pulse tied together by ``gw_axis.c``."""
+TRANSLATION = "trial/translation"
+"""The one translation to SMT-LIB against the reference."""
+SPECIFIED_TWICE = tuple(f"c_source/{part}_as_specified" for part in ("step", "refusal", "reset"))
+"""The exported C against the specification, written in C a second time."""

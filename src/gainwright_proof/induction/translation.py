@@ -14,16 +14,17 @@ from dataclasses import dataclass
 import z3
 
 from gainwright.language.attainable import critical_values
-from gainwright.language.expression import Expression
+from gainwright.language.expression import Expression, children
 from gainwright.language.model import Kind, RequirementKind, Signal, Trial
 from gainwright.language.scope import Bounds
+from gainwright.language.write import write
 from gainwright.semantics.evaluate import Moment, Step, evaluate_over
 from gainwright.semantics.machine import NotSingleHitError, ReferenceMachine
+from gainwright_proof.exploration.subjects import TRANSLATION
 from gainwright_proof.induction.step import StepEncoding, sort
 from gainwright_proof.induction.terms import StepTerms
 from gainwright_proof.verdict import Finding, Verdict
 
-SUBJECT = "trial/translation"
 MOMENTS_PER_STATE = 6
 SEED = 20_261_126
 _ONE_TICK = (RequirementKind.STEP, RequirementKind.INVARIANT)
@@ -53,12 +54,13 @@ def translation_finding(step: StepEncoding, terms: StepTerms, method: str) -> Fi
         if wrong := judge.difference(tick):
             held = ", ".join(f"{name} = {value}" for name, value in tick.values.items())
             detail = f"{wrong} is translated otherwise than it is meant: in {tick.state}, {held}."
-            return Finding(SUBJECT, method, Verdict.REFUTED, detail)
+            return Finding(TRANSLATION, method, Verdict.REFUTED, detail)
     detail = (
         f"On {count} ticks drawn over all ranges (seed {SEED}) the translated table, actions and "
-        f"{len(formulas)} conditions and formulas give what the reference gives."
+        f"{len(formulas)} conditions and formulas, and all values that rows write, give what the "
+        "reference gives."
     )
-    return Finding(SUBJECT, method, Verdict.TESTED, detail, figures={"ticks": count})
+    return Finding(TRANSLATION, method, Verdict.TESTED, detail, figures={"ticks": count})
 
 
 class _Judge:
@@ -77,6 +79,9 @@ class _Judge:
         self._claims = dict(
             zip(formulas, terms.parse([step.formula(f) for f in formulas.values()]), strict=True)
         )
+        # Also where their row is not taken: few of the ticks drawn take any given row.
+        self._written = _integers_written(step.trial)
+        self._terms_written = terms.integers(self._written)
 
     def difference(self, tick: _Tick) -> str:
         """Return what differs on a tick; empty if nothing does."""
@@ -101,6 +106,9 @@ class _Judge:
         for variable, term in zip(self._trial.variables, self._next, strict=True):
             if number(term) != tick.step.after.values[variable.name]:
                 return f"the new value of {variable.name}"
+        for value, term in zip(self._written, self._terms_written, strict=True):
+            if number(term) != evaluate_over(value, tick.step):
+                return f"the value {write(value)}"
         for name, term in self._claims.items():
             if number(term) != evaluate_over(self._formulas[name], tick.step):
                 return f"the formula of {name}"
@@ -110,8 +118,18 @@ class _Judge:
         return z3.BitVecVal(self._trial.index.states[state], self._terms.step.state_bits)
 
 
+def _integers_written(trial: Trial) -> list[Expression]:
+    """Return the different integer values that rows write, constants and copies left out."""
+    integers = {v.name for v in trial.variables if v.kind is Kind.INTEGER}
+    values = (v for row in trial.rows for n, v in row.actions.items() if n in integers)
+    return list(dict.fromkeys(v for v in values if children(v)))
+
+
 def _drawn(trial: Trial) -> Iterator[_Tick]:
-    """Yield ticks from every state: each value at an end, at a threshold or beside it."""
+    """Yield ticks from every state: each value at an end, at a threshold or beside it, or any.
+
+    Beside even thresholds, odd values carry from bit to bit when one is added.
+    """
     draw = random.Random(SEED)
     signals = (*trial.variables, *trial.inputs)
     bounds = {s.name: Bounds(s.kind, s.low, s.high) for s in signals}
@@ -119,7 +137,10 @@ def _drawn(trial: Trial) -> Iterator[_Tick]:
     choices = {s.name: critical_values(s.name, expressions, bounds) for s in signals}
     for state in trial.states:
         for _ in range(MOMENTS_PER_STATE):
-            values = {name: draw.choice(those) for name, those in choices.items()}
+            values = {
+                name: draw.choice((*those, draw.randint(bounds[name].low, bounds[name].high)))
+                for name, those in choices.items()
+            }
             yield _ticked(trial, state.name, values)
 
 

@@ -55,7 +55,7 @@ int32_t gx_judge_mutant(gx_comparison *comparison, const gx_rule original[],
     const gx_rule changed[], const gx_rows *rows, const uint8_t wanted[], uint64_t most,
     gx_outcome *outcome);
 """
-MOST_FOLLOWED = 50_000
+MOST_FOLLOWED = 5_000
 """Nodes through which a mutant is followed from where it begins to differ."""
 _RULE = np.dtype([("mask", "u8"), ("value", "u8"), ("target", "u4"), ("action", "u4")])
 
@@ -92,7 +92,10 @@ class Comparison:
         self._codes, self._rows = reached
         self._numbers = {row.id: number for number, row in enumerate(trial.rows)}
         self._variants = list(dict.fromkeys(_conditions_of(mutant) for mutant in mutants))
-        extra = [row for m in mutants for row in m.new_rows.values() if row is not None]
+        # One row for each new action: thousands of mutants share some hundred.
+        new = {tuple(r.actions.items()): r for m in mutants for r in m.new_rows.values() if r}
+        known = {tuple(row.actions.items()) for row in trial.rows}
+        extra = [row for action, row in new.items() if action not in known]
         self._augmented = replace(trial, rows=(*trial.rows, *extra))
         self._actions = {action: n for n, action in enumerate(distinct_actions(self._augmented))}
         self._bits = {condition.name: 1 << k for k, condition in enumerate(trial.conditions)}

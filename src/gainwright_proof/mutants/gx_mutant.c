@@ -420,7 +420,10 @@ static int32_t compare_class(gx_comparison *c, const class *k, const gx_rule ori
     return sound;
 }
 
-/* Follow the mutant from where its other ticks lead. */
+/* Follow the mutant from where its other ticks lead. From the first nodes every way is taken, from
+ * the others one for each rule: that misses what only some inputs of a rule violate, no place. */
+#define ALL_WAYS_NODES 64U
+#define MOST_RULES 256U
 static int32_t follow(gx_comparison *c, const gx_rule changed[], code_set *set, uint64_t most,
                       gx_outcome *outcome)
 {
@@ -428,7 +431,8 @@ static int32_t follow(gx_comparison *c, const gx_rule changed[], code_set *set, 
 
     for (next = 0U; (next < set->list.count) && (next < most); next++) {
         gw_sequencer before;
-        const gx_rule *last = NULL;
+        uint8_t tried[MOST_RULES] = {0};
+        const int32_t one_way_each = (gx_actions_read_inputs == 0) && (next >= ALL_WAYS_NODES);
         uint32_t k;
         uint32_t i;
 
@@ -441,10 +445,14 @@ static int32_t follow(gx_comparison *c, const gx_rule changed[], code_set *set, 
             const way *w = &c->classes[k].way[i];
             const gx_rule *rule = rule_of(changed, before.state, w->changed);
 
-            if ((i > 0U) && (rule == last) && (gx_actions_read_inputs == 0) && (next > 256U)) {
-                continue;
+            if (one_way_each && (rule != NULL)) {
+                const size_t place = (size_t)(rule - changed) % MOST_RULES;
+
+                if (tried[place] != 0U) {
+                    continue;
+                }
+                tried[place] = 1U;
             }
-            last = rule;
             if (!tick(c, set, rule, w, &before, NULL, outcome)) {
                 return 0;
             }

@@ -11,11 +11,12 @@ from gainwright.language.attainable import Attainable
 from gainwright.language.model import Trial
 from gainwright.language.scope import Bounds
 from gainwright.language.single_hit import DeadRow, table_faults
-from gainwright_proof.evidence.conclusion import conclude
+from gainwright_proof.evidence.conclusion import Conclusion, conclude
 from gainwright_proof.exploration.encoding import MOST_CODES, encoding_of
 from gainwright_proof.exploration.engine import Engine, OutOfMemory, Result
 from gainwright_proof.exploration.exploration import explore
 from gainwright_proof.exploration.limits import Limits
+from gainwright_proof.exploration.short_waits import waits, with_short_waits
 from gainwright_proof.exploration.vectors import TooManyVectors, vectors_by_state
 from gainwright_proof.mutants.compare import Comparison, TooManySituations
 from gainwright_proof.mutants.generate import mutants
@@ -53,8 +54,8 @@ def judge_mutants(
     Raises:
         InputError: the C of the trial cannot be compiled.
     """
-    everything = mutants(trial)
-    judge = _Judge(trial, everything, limits or Limits())
+    short, everything = _in_short(trial)
+    judge = _Judge(trial, short, everything, limits or Limits())
     with ThreadPoolExecutor(workers or os.cpu_count() or 1) as pool:
         found: dict[str, Judged] = {}
         for batch in pool.map(judge.compared, judge.batches()):
@@ -78,9 +79,13 @@ class _Original:
 
 
 class _Judge:
-    def __init__(self, trial: Trial, everything: Sequence[Mutant], limits: Limits) -> None:
-        self._trial, self._everything, self._limits = trial, everything, limits
-        self._original = _original(trial, everything, limits)
+    def __init__(
+        self, trial: Trial, short: Trial, everything: Sequence[Mutant], limits: Limits
+    ) -> None:
+        """``short`` is the trial with short waits; ``everything`` are its mutants."""
+        self._trial, self._everything, self._limits = short, everything, limits
+        self._original = _original(short, everything, limits)
+        self._full = {} if short is trial else {m.id: m.digested(trial) for m in mutants(trial)}
 
     def batches(self) -> Iterator[list[Mutant]]:
         """Yield mutants that need the same variant of the conditions, some at a time."""
@@ -138,7 +143,7 @@ class _Judge:
 
     def explored(self, judged: Judged) -> Judged:
         """Explore a mutant in full, and put it to every requirement."""
-        conclusions = conclude(explore(judged.mutant.digested(self._trial), self._limits).findings)
+        conclusions = self._conclusions(judged.mutant)
         refuted = tuple(c.subject for c in conclusions if c.verdict is Verdict.REFUTED)
         left = [c.subject for c in conclusions if c.verdict not in HOLDS]
         if refuted:
@@ -153,6 +158,29 @@ class _Judge:
             return replace(judged, stage=Stage.EXPLORED, detail=detail)
         detail = "every requirement is proved of it, though it does something else"
         return replace(judged, outcome=Outcome.SURVIVED, stage=Stage.EXPLORED, detail=detail)
+
+    def _conclusions(self, mutant: Mutant) -> Sequence[Conclusion]:
+        """Return what exploration finds of a mutant: with short waits if that refutes it, else with
+        its own, since requirements on time hold of short waits more easily."""
+        short = conclude(explore(mutant.digested(self._trial), self._limits).findings)
+        if not self._full or any(c.verdict is Verdict.REFUTED for c in short):
+            return short
+        return conclude(explore(self._full[mutant.id], self._limits).findings)
+
+
+def _in_short(trial: Trial) -> tuple[Trial, tuple[Mutant, ...]]:
+    """Return the trial with short waits and its mutants, named as those of the trial itself.
+
+    A number that is off by one is so there too: the values next to each constant are kept. If the
+    mutants do not correspond, the trial is returned as it is.
+    """
+    everything = mutants(trial)
+    short = with_short_waits(trial, waits(trial))
+    in_short = mutants(short)
+    if [(m.kind, m.rows) for m in everything] != [(m.kind, m.rows) for m in in_short]:
+        return trial, everything
+    pairs = zip(everything, in_short, strict=True)
+    return short, tuple(replace(s, id=full.id, change=full.change) for full, s in pairs)
 
 
 def _undecided(mutant: Mutant, detail: str, *, differs: bool = False) -> Judged:
