@@ -173,9 +173,7 @@ def _spread(bench: Bench, summary: Summary, arguments: argparse.Namespace) -> Sp
     if arguments.repeat == 1:
         return None
     with console(to_error=True).status("rehearsing with other seeds"):
-        return repeat(
-            bench, summary, range(arguments.seed + 1, arguments.seed + arguments.repeat)
-        )
+        return repeat(bench, summary, range(arguments.seed + 1, arguments.seed + arguments.repeat))
 
 
 def _print(summary: Summary, arguments: argparse.Namespace, spread: Spread | None) -> None:

@@ -61,7 +61,7 @@ class Behaviour:
         self._false, self._true = (self._number(Boolean(value)) for value in (False, True))
         self._of_question: dict[Expression, _Numbers] = {}
         self._rows = [self._of_row(row) for row in rows]
-        self._distinct = _firsts([numbers for numbers, _ in self._rows], self._count)
+        self._distinct = firsts_of_each([numbers for numbers, _ in self._rows], self._count)
 
     def distinct_first(self) -> tuple[list[_Vector], list[_Vector]]:
         """Return the first vector of each behaviour, and all others."""
@@ -77,7 +77,9 @@ class Behaviour:
         within = _Within(self._expressions, self._number, situations)
         rows = [(numbers[self._distinct], lefts) for numbers, lefts in self._rows]
         return tuple(
-            tuple(_firsts([self._there(row, within, s) for row in rows], len(self._distinct)))
+            tuple(
+                firsts_of_each([self._there(row, within, s) for row in rows], len(self._distinct))
+            )
             for s in range(situations.count)
         )
 
@@ -198,7 +200,7 @@ def _different(columns: Sequence[_Numbers], count: int) -> tuple[list[list[int]]
     return [[int(column[first]) for column in columns] for first in firsts], which
 
 
-def _firsts(columns: Sequence[_Numbers], count: int) -> list[int]:
+def firsts_of_each(columns: Sequence[_Numbers], count: int) -> list[int]:
     """Return the places of the first of each different row of a table given by columns."""
     return sorted(_compared(columns, count)[0].tolist())
 

@@ -15,6 +15,7 @@ from gainwright_proof.exploration.engine import (
     OutOfMemory,
     Result,
 )
+from gainwright_proof.exploration.in_parts import explored_in_parts
 from gainwright_proof.exploration.judge import Judge, unfinished_findings
 from gainwright_proof.exploration.limits import Limits
 from gainwright_proof.exploration.report import METHOD
@@ -76,11 +77,13 @@ def explore(
     progress: Progress | None = None,
     exported: Mapping[str, bytes] | None = None,
     premises: bool = False,
+    in_parts: bool = True,
 ) -> Exploration:
     """Explore all that a trial can do from reset, whatever the inputs.
 
     ``exported`` is the C to explore, if it is not what the exporter writes now. ``premises``: is
-    what the requirements speak of looked for too, and are states counted with short waits?
+    what the requirements speak of looked for too, and are states counted with short waits? Then
+    ``in_parts`` lets a trial that is too large be explored in parts.
 
     A trial that is too large is not an error: the findings then say what ran out.
 
@@ -98,11 +101,18 @@ def explore(
         engine = Engine(trial, vectors, encoding, limits.nodes, exported)
     except (TooManyVectors, _CannotBegin, OutOfMemory) as error:
         reason = str(error) or "there is too little memory"
-        return _not_begun(trial, encoding.codes, reason, premises)
+        return _not_begun(trial, encoding.codes, reason, limits, premises, in_parts)
     result = _searched(engine, progress)
     stopped = _reason(result, engine.figures, encoding.codes)
     judge = Judge(trial, engine, stopped)
     findings, runs_to_rows = _judged(trial, judge)
+    seen: tuple[Finding, ...] = ()
+    if premises and not stopped:
+        seen = tuple(Vacuity(trial, limits, exported, engine).findings())
+    elif premises and in_parts:
+        findings, seen = _with_parts(trial, stopped, limits, findings)
+    elif premises:
+        seen = tuple(premises_unfinished(trial, stopped))
     return Exploration(
         digest=trial.digest,
         codes=encoding.codes,
@@ -120,19 +130,23 @@ def explore(
         findings=findings,
         runs=judge.runs,
         runs_to_rows=runs_to_rows,
-        premises=_premises(trial, limits, exported, engine) if premises else (),
+        premises=seen,
         short_wait_states=_short_wait_states(trial, engine) if premises and not stopped else None,
     )
 
 
+def _with_parts(
+    trial: Trial, stopped: str, limits: Limits, findings: tuple[Finding, ...]
+) -> tuple[tuple[Finding, ...], tuple[Finding, ...]]:
+    """Return findings, and those about premises, with what exploration in parts adds."""
+    parts, seen = explored_in_parts(
+        trial, lambda part: explore(part, limits, premises=True, in_parts=False)
+    )
+    return findings + parts, seen or tuple(premises_unfinished(trial, stopped))
+
+
 def _short_wait_states(trial: Trial, engine: Engine) -> int:
     return distinct_with_short_waits(trial, engine.codes(), waits(trial))
-
-
-def _premises(
-    trial: Trial, limits: Limits, exported: Mapping[str, bytes] | None, engine: Engine | None
-) -> tuple[Finding, ...]:
-    return tuple(Vacuity(trial, limits, exported, engine).findings())
 
 
 def _judged(trial: Trial, judge: Judge) -> tuple[tuple[Finding, ...], tuple[Run, ...]]:
@@ -167,9 +181,13 @@ def _reason(result: Result, figures: Figures, codes: int) -> str:
     )
 
 
-def _not_begun(trial: Trial, codes: int, reason: str, premises: bool) -> Exploration:
+def _not_begun(
+    trial: Trial, codes: int, reason: str, limits: Limits, premises: bool, in_parts: bool
+) -> Exploration:
     findings = tuple(unfinished_findings(trial, reason))
     unseen = tuple(premises_unfinished(trial, reason)) if premises else ()
+    if premises and in_parts:
+        findings, unseen = _with_parts(trial, reason, limits, findings)
     return Exploration(
         trial.digest, codes, reason, None, {}, {}, {}, (), None, findings, {}, (), unseen
     )

@@ -58,6 +58,18 @@ class Wait:
             return self.short[place + 1] - 1
         return min(self.short[place] + value - begin, self.short[place] + 1)
 
+    def digits(self, counted: np.ndarray) -> np.ndarray:
+        """Return the same for many values within the range, counted from its low end."""
+        points = np.array(self.points, dtype=np.int64) - self.points[0]
+        short = np.array(self.short, dtype=np.int64) - self.short[0]
+        values = counted.astype(np.int64)
+        place = np.searchsorted(points, values, side="right") - 1
+        following = np.minimum(place + 1, len(points) - 1)
+        past = values - points[place]
+        last = (values == points[following] - 1) & (past > 0)
+        kept = np.where(last, short[following] - 1, short[place] + np.minimum(past, 1))
+        return kept.astype(np.uint64)
+
 
 def waits(trial: Trial) -> tuple[Wait, ...]:
     """Return the timers of a trial, with their short values."""
@@ -108,11 +120,9 @@ def distinct_with_short_waits(trial: Trial, codes: np.ndarray, shortened: Sequen
         place = encoding.order.index(number)
         size = np.uint64(encoding.sizes[place])
         weight = np.uint64(int(np.prod([1, *encoding.sizes[place + 1 :]], dtype=object)))
-        low = wait.variable.low
-        table = [wait.shortened(low + k) - wait.short[0] for k in range(int(size))]
         digits = (codes // weight) % size
         codes -= digits * weight
-        codes += np.array(table, dtype=np.uint64)[digits] * weight
+        codes += wait.digits(digits) * weight
     return len(np.unique(codes))
 
 

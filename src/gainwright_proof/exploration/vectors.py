@@ -25,10 +25,13 @@ import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from gainwright.language.expression import Expression, references
 from gainwright.language.model import Kind, Signal, State, Trial, Variable
-from gainwright.semantics.python_code import CodeWriter
-from gainwright_proof.exploration.behaviour import Behaviour
+from gainwright.semantics.python_code import ARRAY, CodeWriter
+from gainwright_proof.exploration.array_code import filled
+from gainwright_proof.exploration.behaviour import Behaviour, firsts_of_each
 from gainwright_proof.exploration.features import FeatureFinder, base_features, thresholds
 from gainwright_proof.exploration.questions import Questions, RowQuestions
 from gainwright_proof.exploration.situations import SituationFinder, Situations
@@ -100,7 +103,10 @@ class _Builder:
         self._questions = Questions(trial)
         self._situations = SituationFinder(trial, self._questions)
         self._finder = FeatureFinder(trial)
-        self._writer = CodeWriter([state.name for state in trial.states], ())
+        booleans = frozenset(
+            s.name for s in (*trial.inputs, *trial.variables) if s.kind is Kind.BOOLEAN
+        )
+        self._writer = CodeWriter([state.name for state in trial.states], (), ARRAY, booleans)
         self._values: dict[tuple[str, tuple[Expression, ...]], list[int]] = {}
 
     def state_vectors(self, state: State, most: int) -> StateVectors:
@@ -169,7 +175,7 @@ class _Builder:
                 f"in state {state} the inputs {', '.join(names)} have {count} combinations of "
                 f"values that may matter (at most {MOST_VALUES})"
             )
-        yield from self._first_of_each(names, itertools.product(*values), features)
+        yield from self._first_of_each(names, values, features)
 
     def _values_of(self, name: str, features: tuple[Expression, ...]) -> list[int]:
         """Return the values of one input that its own parts of the features tell apart."""
@@ -177,8 +183,8 @@ class _Builder:
             dict.fromkeys(part for feature in features for part in base_features(feature, name))
         )
         if (name, parts) not in self._values:
-            candidates = ((value,) for value in self._candidates(self._signals[name], parts))
-            firsts = self._first_of_each((name,), candidates, parts)
+            candidates = self._candidates(self._signals[name], parts)
+            firsts = self._first_of_each((name,), [candidates], parts)
             self._values[name, parts] = [value for (value,) in firsts]
         return self._values[name, parts]
 
@@ -197,15 +203,24 @@ class _Builder:
         return range(signal.low, signal.high + 1)
 
     def _first_of_each(
-        self, names: Sequence[str], values: Iterable[Vector], features: Sequence[Expression]
-    ) -> Iterator[Vector]:
-        function = self._writer.function(features)
-        seen = set()
-        for value in values:
-            result = function(dict(zip(names, value, strict=True)), 0, {}, 0)
-            if result not in seen:
-                seen.add(result)
-                yield value
+        self, names: Sequence[str], values: Sequence[Sequence[int]], features: Sequence[Expression]
+    ) -> list[Vector]:
+        """Return the first of all combinations of values for each combination of features.
+
+        All combinations are looked at together: there may be a million of them.
+        """
+        shape = tuple(len(each) for each in values)
+        count = math.prod(shape)
+        places = np.unravel_index(np.arange(count), shape) if shape else ()
+        columns = {
+            name: np.array(each, dtype=np.int64)[place]
+            for name, each, place in zip(names, values, places, strict=True)
+        }
+        found = [
+            filled(value, count) for value in self._writer.function(features)(columns, 0, {}, 0)
+        ]
+        firsts = firsts_of_each([column - column.min(initial=0) for column in found], count)
+        return [tuple(int(columns[name][first]) for name in names) for first in firsts]
 
     def _products(
         self, groups: Sequence[tuple[Sequence[str], Sequence[Vector]]]

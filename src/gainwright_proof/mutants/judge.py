@@ -85,7 +85,8 @@ class _Judge:
         """``short`` is the trial with short waits; ``everything`` are its mutants."""
         self._trial, self._everything, self._limits = short, everything, limits
         self._original = _original(short, everything, limits)
-        self._full = {} if short is trial else {m.id: m.digested(trial) for m in mutants(trial)}
+        self._full_trial = trial
+        self._full = {} if short is trial else {m.id: m for m in mutants(trial)}
 
     def batches(self) -> Iterator[list[Mutant]]:
         """Yield mutants that need the same variant of the conditions, some at a time."""
@@ -165,7 +166,8 @@ class _Judge:
         short = conclude(explore(mutant.digested(self._trial), self._limits).findings)
         if not self._full or any(c.verdict is Verdict.REFUTED for c in short):
             return short
-        return conclude(explore(self._full[mutant.id], self._limits).findings)
+        full = self._full[mutant.id].digested(self._full_trial)
+        return conclude(explore(full, self._limits).findings)
 
 
 def _in_short(trial: Trial) -> tuple[Trial, tuple[Mutant, ...]]:

@@ -1,0 +1,86 @@
+"""A trial too large to be explored as it is gets verdicts from slices; each says what is left out."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from gainwright.language.model import RequirementKind
+from gainwright.language.parse import parse
+from gainwright_proof.evidence.conclusion import conclude
+from gainwright_proof.exploration import Limits, explore
+from gainwright_proof.exploration.in_parts import IN_PARTS
+from gainwright_proof.exploration.slices import Influence
+from gainwright_proof.verdict import Verdict
+
+from .test_short_waits import trial
+
+pytestmark = pytest.mark.usefixtures("scratch_cache")
+TOO_FEW = Limits(nodes=100)
+"""The trial has more than 900 states, its slices with short waits fewer than 60."""
+
+
+def with_requirement(kind: RequirementKind, formula: str, trigger: str = "", within: int = -1):
+    original = trial()
+    added = replace(
+        original.requirements[0], id="added", kind=kind, formula=parse(formula, requirement=True),
+        trigger=parse(trigger, requirement=True) if trigger else None, within_ticks=within,
+    )  # fmt: skip
+    return replace(original, requirements=(*original.requirements, added))
+
+
+def in_parts(changed):
+    found = explore(changed, TOO_FEW, premises=True)
+    assert found.stopped
+    return found
+
+
+def test_what_cannot_matter_is_left_out():
+    influence = Influence(trial())
+    assert influence.control == {"time"}
+    first, second = influence.slices()
+    assert (first.without, [r.id for r in first.trial.requirements]) == (("rounds",), ["counted"])
+    assert (second.without, [r.id for r in second.trial.requirements]) == ((), ["bounded"])
+
+
+def test_what_decides_through_another_variable_matters():
+    changed = trial()
+    rows = tuple(
+        replace(row, actions={**row.actions, "time": parse("rounds")}) if row.id == "ready" else row
+        for row in changed.rows
+    )
+    assert Influence(replace(changed, rows=rows)).control == {"time", "rounds"}
+
+
+def test_each_verdict_says_what_was_left_out():
+    found = in_parts(trial())
+    verdicts = {c.subject: c.verdict for c in conclude(found.findings)}
+    for subject in ("counted", "bounded", "row/ready", "single_hit/work", "end_stays_reachable"):
+        assert verdicts[subject] is Verdict.PROVED
+    assert verdicts["exported_code_as_specified"] is Verdict.TESTED
+    details = {f.subject: f.detail for f in found.findings if f.method == IN_PARTS}
+    assert details["counted"].startswith("Sliced: without rounds; short waits in time. ")
+    assert details["bounded"].startswith("All variables; short waits in time. ")
+    assert [f.verdict for f in found.premises] == [Verdict.PROVED]
+
+
+def test_a_violation_is_found_in_a_slice():
+    found = in_parts(with_requirement(RequirementKind.STEP, "next(rounds) <= 2"))
+    verdicts = {c.subject: c.verdict for c in conclude(found.findings)}
+    assert verdicts["added"] is Verdict.REFUTED
+
+
+def test_times_stay_open():
+    changed = with_requirement(
+        RequirementKind.BOUNDED, "in_state(rest)", "in_state(work)", within=301
+    )
+    verdicts = {c.subject: c.verdict for c in conclude(in_parts(changed).findings)}
+    assert verdicts["added"] is Verdict.UNFINISHED
+
+
+def test_a_premise_that_never_holds_is_said():
+    changed = with_requirement(RequirementKind.STEP, "time > 300 implies next(rounds) == 0")
+    (finding,) = [f for f in in_parts(changed).premises if f.subject == "premise/added"]
+    assert finding.verdict is Verdict.UNFINISHED
+    assert "Vacuous" in finding.detail
