@@ -1,4 +1,4 @@
-"""A trial too large to be explored as it is gets verdicts from slices; each says what is left out."""
+"""A trial too large to be explored as it is gets verdicts from slices, which say so."""
 
 from __future__ import annotations
 
