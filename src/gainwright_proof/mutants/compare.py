@@ -113,26 +113,35 @@ class Comparison:
         """Return the number of the variant of the conditions that a mutant needs."""
         return self._variants.index(_conditions_of(mutant))
 
-    def prepared(self, variant: int, states: Iterable[str]) -> Any:
-        """Return what :meth:`compare` needs for mutants of one variant that change some states.
+    def looked_at(self, mutant: Mutant) -> tuple[tuple[str, frozenset[str]], ...]:
+        """Return, for each state that a mutant changes, the conditions that its rows look at."""
+        found = []
+        for state in mutant.states:
+            rows = (*self._trial.rows_by_state[state], *_new_rows(mutant, state))
+            names = frozenset(name for row in rows for name in (*row.when, *row.unless))
+            found.append((state, names))
+        return tuple(found)
+
+    def prepared(self, mutants: Sequence[Mutant]) -> Any:
+        """Return what :meth:`compare` needs for mutants of one variant of the conditions that
+        change the same states and look at the same conditions there.
+
+        Inputs are told apart state by state: together the conditions of all states would join
+        nearly all inputs.
 
         Raises:
             TooManyVectors: the inputs can matter in too many ways.
             MemoryError: memory is short.
         """
-        expressions = _expressions(self._trial, self._variants[variant])
-        variables = {v.name: v for v in self._trial.variables}
-        specialiser = Specialiser(self._trial)
-        assigned = [
-            (variables[name], specialiser.expanded(value))
-            for row in self._augmented.rows
-            for name, value in row.actions.items()
-        ]
-        vectors = vectors_for(self._trial, expressions, assigned, _MOST_VECTORS)
+        variant = self.variant(mutants[0])
+        found: dict[tuple[int, ...], None] = {}
+        for state, names in self.looked_at(mutants[0]):
+            found |= dict.fromkeys(self._vectors(variant, state, names, mutants))
+        vectors = list(found)
         table = np.array(vectors or [()], dtype=np.int32).reshape(len(vectors), -1)
         if not self._trial.inputs:
             table = np.zeros((1, 1), dtype=np.int32)
-        wanted = self._wanted(states)
+        wanted = self._wanted(mutants[0].states)
         made = self._library.gx_comparison_new(
             variant, self._pointer("uint64_t[]", self._codes),
             self._pointer("gx_rows[]", self._rows), len(self._codes),
@@ -142,6 +151,26 @@ class Comparison:
             raise MemoryError
         handle = self._ffi.gc(made, self._library.gx_comparison_free)
         return handle, table
+
+    def _vectors(
+        self, variant: int, state: str, names: frozenset[str], mutants: Sequence[Mutant]
+    ) -> Sequence[tuple[int, ...]]:
+        """Return input vectors for one state, whatever the mutants do there."""
+        specialiser = Specialiser(self._trial)
+        changed = _dependent(self._trial, self._variants[variant])
+        expressions = [specialiser.condition(c.name) for c in self._trial.conditions
+                       if c.name in names]  # fmt: skip
+        expressions += [expression for name, expression in changed if name in names]
+        rows = [*self._trial.rows_by_state[state]]
+        rows += [row for mutant in mutants for row in _new_rows(mutant, state)]
+        variables = {v.name: v for v in self._trial.variables}
+        assigned = dict.fromkeys(pair for row in rows for pair in row.actions.items())
+        return vectors_for(
+            self._trial,
+            expressions,
+            [(variables[name], specialiser.expanded(value)) for name, value in assigned],
+            _MOST_VECTORS,
+        )
 
     def compare(self, prepared: Any, mutant: Mutant) -> Compared:
         """Compare a mutant with the original; MemoryError if memory is short."""
@@ -266,6 +295,10 @@ class Comparison:
                 yield f"        | ({text} ? (gw_condition_set){bit} : 0U);"
             yield "    break;"
         yield from ("default:", "    break;", "}", "return found;")
+
+
+def _new_rows(mutant: Mutant, state: str) -> list[Row]:
+    return [row for row in mutant.new_rows.values() if row is not None and row.source == state]
 
 
 _Changed = tuple[tuple[str, Expression], ...]

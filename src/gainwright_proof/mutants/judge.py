@@ -89,13 +89,15 @@ class _Judge:
         self._full = {} if short is trial else {m.id: m for m in mutants(trial)}
 
     def batches(self) -> Iterator[list[Mutant]]:
-        """Yield mutants that need the same variant of the conditions, some at a time."""
-        by_variant: dict[int, list[Mutant]] = {}
+        """Yield mutants that can be compared together, some at a time."""
+        groups: dict[object, list[Mutant]] = {}
         comparison = self._original.comparison
         for mutant in self._everything:
-            variant = comparison.variant(mutant) if comparison is not None else 0
-            by_variant.setdefault(variant, []).append(mutant)
-        for group in by_variant.values():
+            alike: object = None
+            if comparison is not None:
+                alike = comparison.variant(mutant), comparison.looked_at(mutant)
+            groups.setdefault(alike, []).append(mutant)
+        for group in groups.values():
             for begin in range(0, len(group), _BATCH):
                 yield group[begin : begin + _BATCH]
 
@@ -104,9 +106,8 @@ class _Judge:
         comparison = self._original.comparison
         if comparison is None:
             return [_undecided(mutant, self._original.incomplete) for mutant in batch]
-        states = {state for mutant in batch for state in mutant.states}
         try:
-            prepared = comparison.prepared(comparison.variant(batch[0]), states)
+            prepared = comparison.prepared(batch)
             return [self._compared(mutant, comparison, prepared) for mutant in batch]
         except TooManyVectors as error:
             return [_undecided(mutant, str(error)) for mutant in batch]
