@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from gainwright.detector.evidence import BOOST_MAX
 from gainwright.detector.pulse_reference import ReferencePulse
 from gainwright.fixed.qformat import SIGNAL
 from gainwright.language.load import trial_from_document
@@ -134,6 +135,12 @@ class LoopLog:
     pulse_ticks: int
 
 
+def _height(table: StageTables, rung: int, boost: int) -> int:
+    """Return what the runtime makes of the table: doubled, but at most 13/8 of the highest."""
+    highest = table.pulse.heights[0]
+    return min(table.pulse.heights[rung] << boost, highest + highest // 2 + highest // 8)
+
+
 def replay_in_python(
     trial: Trial, machine: Machine, table: StageTables, log: RigLog, axis: Axis
 ) -> LoopLog:
@@ -148,12 +155,14 @@ def replay_in_python(
     loop, pulse = DriveLoop(machine, axis), ReferencePulse(table.pulse.shape)
     move = MoveGenerator(machine)
     rated_nm, window = machine.drive.rated_torque_nm, machine.motion.travel_window_rad
-    lines, before, pulses = [], 0, 0
+    lines, before, pulses, boost, last = [], 0, 0, 0, 0
     for target, rung, request in zip(
         columns["target_position"], columns["rung"], columns["pulse_request"], strict=True
     ):
+        # A lower gain makes the next pulse higher, as after a back-off.
+        boost, last = min(boost + (rung < last), BOOST_MAX), rung
         if request and not before:
-            pulse.start(table.pulse.heights[rung])
+            pulse.start(_height(table, rung, boost))
         before = request
         move.tick(target / 2**15 * window / 2.0)
         loop.speed_gain_nms_per_rad = table.gains[rung]

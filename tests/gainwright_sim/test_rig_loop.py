@@ -18,6 +18,7 @@ from gainwright_sim.machine import (
     Motion,
     SpeedLoop,
 )
+from gainwright_sim.machine.model import Play
 from gainwright_sim.plant.axis import Axis, DiscreteAxis
 from gainwright_sim.plant.continuous import ContinuousAxis
 from gainwright_sim.rehearsal.bench import Bench
@@ -65,6 +66,12 @@ def changed(machine: Machine = PLAIN, chain: Chain | None = None, **tables) -> M
 
 MACHINES = {
     "two masses": changed(),
+    "two masses with play": dataclasses.replace(
+        PLAIN, play=Play(gap_rad=0.02, gap_stiffness_nm_per_rad=400.0)
+    ),
+    "belt with a slack span": dataclasses.replace(
+        PLAIN, play=Play(pretension_nm=0.3, first_nm_per_rad=250.0, second_nm_per_rad=150.0)
+    ),
     "rigid, PI": changed(chain=RIGID, speed_loop={"integral_time_s": 0.03}),
     "rigid, Coulomb friction of motor and load": changed(
         chain=RIGID, friction={"motor_coulomb_nm": 0.4, "load_coulomb_nm": 0.2}

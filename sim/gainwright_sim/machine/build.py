@@ -17,7 +17,7 @@ from gainwright_sim.machine.model import (
     Motion,
     SpeedLoop,
 )
-from gainwright_sim.machine.reduce import Reduction, reduce_mechanics
+from gainwright_sim.machine.reduce import Reduction, build_play, reduce_mechanics
 from gainwright_sim.machine.situations import build_situations
 
 LARGEST_TORQUE_PER_UNIT = 8.0
@@ -35,6 +35,11 @@ def check_mechanics(checker: Checker) -> None:
         (name for name in values if "stiffness" in name and checker.kind != "chain"), None
     )
     elastic = stiffness is not None and values[stiffness] is not None
+    if values.get("backlash_rad") and not elastic:
+        checker.report(
+            "mechanics.backlash_rad", f"{values['backlash_rad']:g} rad in a rigid axis",
+            "a stiffness of what the play lies in", f"add {stiffness}, or leave backlash_rad out",
+        )  # fmt: skip
     if elastic and values.get("resonance_damping_ratio", 0.0) is None:
         checker.report(
             "mechanics.resonance_damping_ratio", "nothing", "a number from 1e-06 to 1",
@@ -100,6 +105,7 @@ def build_machine(checker: Checker) -> Machine:
         brake=Brake(**values["brake"]) if "brake" in values else None,
         motor_rad_per_load_m=None if metres is None else 1.0 / metres,
         disturbances=build_disturbances(values["disturbances"]),
+        play=build_play(mechanics, reduction),
         situations=build_situations(mechanics),
     )
 

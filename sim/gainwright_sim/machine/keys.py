@@ -112,9 +112,12 @@ MECHANICS = Table(
             kinds=_BELT),
         Key("belt_second_length_m", _N, "the other way round, over the idler, to the carriage",
             1e-3, 1e4, kinds=_BELT),
+        Key("belt_pretension_n", _N, "of each span at rest; a span without tension is slack; left "
+            "out = never slack", 1e-3, 1e8, None, _BELT),
         Key("positions_m", Type.NUMBERS, "other positions of the carriage, added to the first "
             "length and taken from the second: where the settings must hold too", -1e4, 1e4,
             default=(), kinds=_BELT),
+        Key("backlash_rad", _N, "play in all, at the output shaft", 0, 1, 0.0, _GEAR | _WHEEL),
         Key("screw_pitch_m", _N, "travel per turn of the screw", 1e-5, 1, kinds=_SCREW),
         Key("screw_inertia_kgm2", _N, "inertia of the screw on its own shaft", 0, 1e4, 0.0, _SCREW),
         Key("axial_stiffness_n_per_m", _N, "screw, nut and bearings; left out = rigid",

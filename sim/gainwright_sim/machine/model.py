@@ -172,6 +172,21 @@ class Disturbances:
 
 
 @dataclass(frozen=True, slots=True)
+class Play:
+    """How the spring of a two-mass axis fails to hold, all reflected to the motor shaft."""
+
+    gap_rad: float = 0.0
+    """Play in all, of a gear."""
+    gap_stiffness_nm_per_rad: float = 0.0
+    """Of the spring behind it."""
+    pretension_nm: float = 0.0
+    """Of each span of a belt; 0 = never slack."""
+    first_nm_per_rad: float = 0.0
+    """Stiffness of the span that the motor pulls when it is ahead, and of the other."""
+    second_nm_per_rad: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
 class Situation:
     """The same axis elsewhere, or with another payload."""
 
@@ -197,6 +212,7 @@ class Machine:
     """Motor angle per metre of load travel; ``None`` for a load that turns."""
     disturbances: Disturbances = Disturbances()
     load_sensor: LoadSensor | None = None
+    play: Play | None = None
     situations: tuple[Situation, ...] = ()
     """Other positions and payloads that the settings found must suit too."""
 

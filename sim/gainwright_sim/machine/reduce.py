@@ -15,7 +15,7 @@ from gainwright_sim.machine.mechanics import (
     through_gear,
     two_mass_chain,
 )
-from gainwright_sim.machine.model import Chain
+from gainwright_sim.machine.model import Chain, Play
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +63,24 @@ def _join(
     if stiffness is None:
         return rigid_chain(motor_kgm2 + load_kgm2)
     return two_mass_chain(motor_kgm2, load_kgm2, stiffness, values["resonance_damping_ratio"])
+
+
+def build_play(values: Mapping[str, Any], reduction: Reduction) -> Play | None:
+    """Return what keeps the spring from holding both ways; None where nothing does."""
+    if values.get("backlash_rad"):
+        stiffness = reduction.chain.stiffnesses_nm_per_rad[0]
+        return Play(values["backlash_rad"] * values["gear_ratio"], stiffness)
+    pretension_n, metres = values.get("belt_pretension_n"), reduction.load_m_per_rad
+    if pretension_n is None or metres is None:
+        return None
+    tensile_n = values["belt_tensile_stiffness_n"]
+    first, second = (
+        linear_to_rotary(tensile_n / values[f"belt_{span}_length_m"], metres)
+        for span in ("first", "second")
+    )
+    return Play(
+        pretension_nm=pretension_n * metres, first_nm_per_rad=first, second_nm_per_rad=second
+    )
 
 
 def _wheel(values: Mapping[str, Any]) -> tuple[float, float, float | None]:

@@ -108,6 +108,7 @@ def plant(ffi: cffi.FFI, machine: Machine) -> Any:
         getattr(result, name)[0 : column.size] = column.tolist()
     _rubbing(result, machine, discrete)
     _disturbing(result.disturbances, machine)
+    _playing(result.play, machine)
     if brake is not None:
         result.brake_torque_nm = brake.holding_torque_nm
         result.brake_open_ticks = max(1, round(brake.open_time_s / tick_s))
@@ -150,7 +151,18 @@ def _disturbing(target: Any, machine: Machine) -> None:
         target.turns_per_rad[number] = sine.order / (2.0 * math.pi)
         target.amplitude[number] = sine.amplitude
     target.gain_error = torques.gain_error
-    target.present = torques.present
+    target.present = torques.present or machine.play is not None
+
+
+def _playing(target: Any, machine: Machine) -> None:
+    """Fill in what keeps the spring from holding both ways."""
+    play = machine.play
+    if play is None:
+        return
+    target.present = 1
+    target.gap_rad, target.gap_stiffness = play.gap_rad, play.gap_stiffness_nm_per_rad
+    target.pretension_nm = play.pretension_nm
+    target.first, target.second = play.first_nm_per_rad, play.second_nm_per_rad
 
 
 def _encoder(target: Any, machine: Machine) -> None:

@@ -9,6 +9,7 @@
 #include "rig_motion.h"
 #include "rig_noise.h"
 #include "rig_plant.h"
+#include "rig_play.h"
 #include "rig_step.h"
 
 /* An ended trial is watched until the axis has stood still for RIG_REST_TICKS sequencer ticks, so
@@ -394,13 +395,22 @@ static rig_added disturbance(rig *r, double torque_nm)
     /* Held over the tick: as in its middle, so that a torque over the angle adds no energy. */
     const double angle = r->x[0] + 0.5 * r->drive.tick_s * r->x[r->plant.motor_speed];
     rig_added none = {0.0, 0.0};
+    rig_added added;
 
     if (d->present == 0) {
         return none;
     }
     r->external_turns += d->external_turns_per_tick;
     r->external_turns -= rig_floor(r->external_turns);
-    return rig_disturbance(d, angle, torque_nm, r->torque_on, r->external_turns);
+    added = rig_disturbance(d, angle, torque_nm, r->torque_on, r->external_turns);
+    if (r->plant.play.present != 0) {
+        const double twist = angle - (r->x[1] + 0.5 * r->drive.tick_s * r->x[r->plant.load_speed]);
+        const double excess = rig_excess(&r->plant.play, twist);
+
+        added.motor_nm += excess;
+        added.load_nm -= excess;
+    }
+    return added;
 }
 
 static void control_tick(rig *r, rig_log *log)

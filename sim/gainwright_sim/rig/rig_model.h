@@ -58,6 +58,16 @@ typedef struct {
     double second_rad;    /* ... with two */
 } rig_encoder;
 
+/* A spring that does not hold both ways, of an axis of two masses. */
+typedef struct {
+    int32_t present;
+    double gap_rad;
+    double gap_stiffness;
+    double pretension_nm;
+    double first;
+    double second;
+} rig_play;
+
 /* x(k+1) = a x(k) + command u(k) + motor m(k) + load l(k), torques held over the tick. */
 typedef struct {
     int32_t states;
@@ -72,6 +82,7 @@ typedef struct {
     rig_friction motor_friction;
     rig_friction load_friction;
     rig_disturbances disturbances;
+    rig_play play;
     double brake_torque_nm; /* Coulomb torque of the closed brake, 0: no brake */
     int32_t brake_open_ticks;
     int32_t brake_close_ticks;
