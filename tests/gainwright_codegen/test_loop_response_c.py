@@ -47,8 +47,9 @@ void gw_response_findings(const gw_loop_response *, const gw_response_settings *
                           int32_t *);
 void gw_response_line(const gw_loop_response *, const gw_response_settings *, int32_t, int32_t *);
 """
-_FILES = ("gw_fixed.h", "gw_loop_response.h", "gw_loop_response.c", "gw_loop_transform.h",
-          "gw_loop_transform.c")  # fmt: skip
+_FILES = tuple(
+    f"gw_loop_{part}.{kind}" for part in ("margins", "response", "transform") for kind in "hc"
+)
 SANITIZED = ("-O1", "-fsanitize=undefined", "-fno-sanitize-recover=undefined")
 
 
@@ -56,7 +57,7 @@ class Compiled:
     """The exported measurement, one sample at a time."""
 
     def __init__(self, settings: ResponseSettings, flags: tuple[str, ...] = ("-O2",)) -> None:
-        sources = read_sources(RUNTIME_DIRECTORY, *_FILES)
+        sources = read_sources(RUNTIME_DIRECTORY, "gw_fixed.h", *_FILES)
         self.ffi, self.library = load_library(compile_shared(sources, flags, name="lr"), _CDEF)
         self._kept = (
             self.ffi.new("int8_t[]", list(settings.shape)),

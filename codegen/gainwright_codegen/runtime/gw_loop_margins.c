@@ -1,0 +1,271 @@
+/* Gainwright: what the lines of a loop response say. NOT A SAFETY FUNCTION: see gw_fixed.h. */
+#include "gw_loop_margins.h"
+
+#include "gw_loop_transform.h"
+
+/* Crossings nearer than this to the present gain are noise: the loop is quiet at it. */
+#define NEAREST_CROSSING INT32_C(4300)
+/* A crossing needs both of its lines within this many times its own distance. */
+#define NEIGHBOUR 4
+/* Gains, Q8. */
+#define SMALL_MAX INT32_C(32767)
+#define SMALLEST_GAIN INT32_C(128)
+/* A word has so many bits more than a point. */
+#define SHIFT_MAX (32 - GW_TRANSFORM_POINT_BITS)
+/* Noise of more than this share of the limit makes a prediction worthless: 4096 / 8. */
+#define SPREAD_USABLE INT32_C(512)
+#define AVERAGED_MAX 8
+
+int32_t gw_margins_periods(const gw_loop_response *response)
+{
+    return gw_clamp_i32(response->periods, 0, GW_RESPONSE_PERIODS_MAX);
+}
+
+/* Damaged memory gives no more torque than the height. */
+int32_t gw_margins_eighths(const gw_loop_response *response)
+{
+    return gw_clamp_i32(response->eighths, 1, 8);
+}
+
+/* Square root, rounded down. */
+static uint32_t root(uint32_t square)
+{
+    uint32_t rest = square;
+    uint32_t found = 0U;
+    uint32_t bit;
+
+    for (bit = UINT32_C(1) << 30; bit != 0U; bit >>= 2) {
+        if (rest >= (found + bit)) {
+            rest -= found + bit;
+            found = (found >> 1) + bit;
+        } else {
+            found >>= 1;
+        }
+    }
+    return found;
+}
+
+static void forget_noise(gw_loop_response *response)
+{
+    int32_t i;
+
+    for (i = 0; i < 2; i++) {
+        response->noise[i] = 0;
+        response->noise_lines[i] = 0;
+    }
+}
+
+/* D / U of a line, Q12. */
+void gw_margins_ratio(const gw_loop_response *response, const gw_response_settings *settings,
+                     int32_t line, int32_t found[2])
+{
+    gw_transform_ratio(response->point, line, &settings->lines[2 * (line - settings->first_line)],
+                       gw_margins_periods(response) * gw_margins_eighths(response), settings->exponent,
+                       gw_clamp_i32(response->shift, 0, SHIFT_MAX), found);
+}
+
+/* Where noise is to be looked at that concerns a line: in the flat part of the band, or above. */
+static int32_t part_of(const gw_response_settings *settings, int32_t line)
+{
+    return (line <= settings->flat_line) ? 0 : 1;
+}
+
+/* |U| / |D| of a line without excitation, within 7 %. */
+static void add_noise(gw_loop_response *response, int32_t part, const int32_t found[2])
+{
+    const int32_t re = gw_absolute_i32(found[0]);
+    const int32_t im = gw_absolute_i32(found[1]);
+    const int32_t most = gw_transform_larger(re, im);
+    const int32_t least = (re + im) - most;
+    const int32_t modulus = most + (3 * (least / 8));
+    const int32_t share = gw_clamp_i32((INT32_C(1) << 28) / gw_transform_larger(modulus, 1), 0, 65535);
+
+    response->noise[part] = (response->noise[part] & INT64_C(0xFFFFFFFFFFFF))
+                            + ((int64_t)share * share);
+    response->noise_lines[part] = gw_clamp_i32(response->noise_lines[part], 0, 255) + 1;
+}
+
+static int64_t square_of(int32_t re, int32_t im)
+{
+    return gw_product_i64(re, re) + gw_product_i64(im, im);
+}
+
+/* Between two lines with different signs of the imaginary part. */
+static void look_for_crossing(gw_loop_response *response, int32_t line, int32_t re, int32_t im)
+{
+    const int32_t before = gw_absolute_i32(response->last_im);
+    const int32_t after = gw_absolute_i32(im);
+    const int32_t bits = gw_transform_larger(gw_transform_bits((uint32_t)(before + after)) - 16, 0);
+    const int32_t way = gw_transform_larger((before + after) >> (uint32_t)bits, 1);
+    const int32_t share = ((before >> (uint32_t)bits) * 32767) / way;
+    const int32_t at = response->last_re
+                       + gw_multiply_floor_i32(re - response->last_re, share, 15U);
+    const int64_t most = (int64_t)(NEIGHBOUR * NEIGHBOUR) * gw_product_i64(at, at);
+
+    if ((at >= NEAREST_CROSSING) && (at < response->limit)
+        && (square_of(response->last_re, response->last_im) <= most)
+        && (square_of(re, im) <= most)) {
+        response->limit = at;
+        response->limit_line = line;
+    }
+}
+
+/* Lowers the allowed gain to that at which Y misses the wanted phase margin or peak sensitivity: at
+ * a gain g the sensitivity is Y / (Y - g), and the phase margin the angle of Y where |Y| = g. */
+static void allow(gw_loop_response *response, const gw_response_settings *settings, int32_t re_q12,
+                  int32_t im_q12)
+{
+    const int32_t re = gw_clamp_i32(gw_floor_shift_i32(re_q12, 4U), -SMALL_MAX, SMALL_MAX);
+    const int32_t im = gw_absolute_i32(
+        gw_clamp_i32(gw_floor_shift_i32(im_q12, 4U), -SMALL_MAX, SMALL_MAX));
+    const uint32_t square = (uint32_t)(re * re) + (uint32_t)(im * im);
+    const int64_t kept = gw_floor_shift_i64((int64_t)square * settings->inverse_square, 16U)
+                         - ((int64_t)im * im);
+    int32_t gain = GW_MARGINS_NONE;
+
+    if (re > 0) {
+        if (((int64_t)im * GW_RATIO_ONE) < ((int64_t)re * settings->tangent)) {
+            gain = (int32_t)root(square);
+        }
+        if ((kept >= 0) && (kept <= (int64_t)INT32_MAX)) {
+            const int32_t peak = re - (int32_t)root((uint32_t)kept);
+
+            gain = ((peak >= SMALLEST_GAIN) && (peak < gain)) ? peak : gain;
+        }
+    }
+    if ((gain >= SMALLEST_GAIN) && (gain < response->allowed)) {
+        response->allowed = gain;
+    }
+}
+
+static int32_t ratio_in_range(int32_t value)
+{
+    return gw_clamp_i32(value, -(GW_RATIO_MAX + GW_RATIO_ONE), GW_RATIO_MAX + GW_RATIO_ONE);
+}
+
+/* Middle of the way from the line before, then the line itself. */
+static void take_response(gw_loop_response *response, const gw_response_settings *settings,
+                          int32_t line, int32_t re, int32_t im)
+{
+    response->last_re = ratio_in_range(response->last_re);
+    response->last_im = ratio_in_range(response->last_im);
+    if (line != settings->first_line) {
+        if ((response->last_im < 0) != (im < 0)) {
+            look_for_crossing(response, line, re, im);
+        }
+        allow(response, settings, gw_transform_half_of_sum(response->last_re, re),
+              gw_transform_half_of_sum(response->last_im, im));
+    }
+    allow(response, settings, re, im);
+    response->last_re = re;
+    response->last_im = im;
+}
+
+void gw_margins_begin(gw_loop_response *response)
+{
+    response->limit = GW_MARGINS_NONE;
+    response->allowed = GW_MARGINS_NONE;
+    forget_noise(response);
+}
+
+void gw_margins_take_line(gw_loop_response *response, const gw_response_settings *settings,
+                      int32_t line)
+{
+    const int32_t first = gw_clamp_i32(settings->first_line, 1, GW_TRANSFORM_LINES - 1);
+    int32_t found[2];
+
+    if ((line >= first) && (line <= settings->last_line)) {
+        gw_margins_ratio(response, settings, line, found);
+        if ((line % GW_RESPONSE_NOISE_STEP) == GW_RESPONSE_NOISE_PLACE) {
+            add_noise(response, part_of(settings, line), found);
+        } else {
+            take_response(response, settings, line, found[0] + GW_RATIO_ONE, found[1]);
+        }
+    }
+}
+
+/* 4096 * log2(value / 2^bits), value from 1 on. */
+static int32_t logarithm(int32_t value, int32_t bits)
+{
+    const int32_t size = gw_transform_bits((uint32_t)value);
+    uint32_t rest = (uint32_t)gw_transform_scaled(value, 16 - size);
+    int32_t found = (size - 1) - bits;
+    int32_t i;
+
+    for (i = 0; i < 12; i++) {
+        rest = (rest * rest) >> 15;
+        found *= 2;
+        if (rest >= (UINT32_C(1) << 16)) {
+            found += 1;
+            rest >>= 1;
+        }
+    }
+    return found;
+}
+
+/* Position of a multiple of the present gain. */
+static int32_t position(const gw_loop_response *response, const gw_response_settings *settings,
+                        int32_t value, int32_t bits)
+{
+    const int32_t rung = gw_clamp_i32(response->rung, 0, GW_RESPONSE_ROOM_MAX);
+    const int32_t way = gw_multiply_floor_i32(
+        logarithm(gw_transform_larger(value, 1), bits), settings->octave, 12U);
+
+    return gw_clamp_i32((rung * GW_RESPONSE_RUNG) + way, -GW_POSITION_MAX, GW_POSITION_MAX);
+}
+
+/* Noise at the limit, as a share of it. */
+static int32_t noise_at_limit(const gw_loop_response *response, const gw_response_settings *settings)
+{
+    const int32_t part = part_of(settings, response->limit_line);
+    const int64_t mean = response->noise[part]
+                         / gw_transform_larger(response->noise_lines[part], 1);
+    const int64_t share = (int64_t)root((uint32_t)gw_clamp_i64(mean, 0, INT32_MAX));
+
+    return gw_clamp_i64(gw_floor_shift_i64(share * response->limit, 16U), 0, GW_RESPONSE_SPREAD_MAX);
+}
+
+/* The mean of predictions that agree gains by one more; one that does not begins anew. */
+static void agree(gw_loop_response *response, const gw_response_settings *settings, int32_t limit,
+                  int32_t result)
+{
+    const int32_t known = gw_clamp_i32(response->agreeing, 0, 254);
+    const int32_t before = gw_clamp_i32(response->limit_position, -GW_POSITION_MAX, GW_POSITION_MAX);
+    const int32_t result_before
+        = gw_clamp_i32(response->result_position, -GW_POSITION_MAX, GW_POSITION_MAX);
+    const int32_t weight = gw_clamp_i32(known, 0, AVERAGED_MAX - 1) + 1;
+
+    if ((known > 0) && (gw_absolute_i32(limit - before) <= settings->agreement)) {
+        response->limit_position = before + ((limit - before) / weight);
+        response->result_position = result_before + ((result - result_before) / weight);
+        response->agreeing = known + 1;
+    } else {
+        response->limit_position = limit;
+        response->result_position = result;
+        response->agreeing = 1;
+    }
+}
+
+void gw_margins_conclude(gw_loop_response *response, const gw_response_settings *settings)
+{
+    response->spread = GW_RESPONSE_SPREAD_MAX;
+    if (response->limit < GW_MARGINS_NONE) {
+        response->spread = noise_at_limit(response, settings);
+    }
+    if (response->spread > SPREAD_USABLE) {
+        /* Of what was known, one counts on: the next that agrees with it makes two. */
+        response->agreeing = gw_clamp_i32(response->agreeing, 0, 1);
+    } else {
+        const int32_t limit = position(response, settings, response->limit, 12);
+        int32_t result = limit - settings->margin;
+
+        if (response->allowed < GW_MARGINS_NONE) {
+            const int32_t allowed = position(response, settings, response->allowed, 8);
+
+            result = (allowed < result) ? allowed : result;
+        }
+        agree(response, settings, limit, result);
+    }
+    response->evaluated = 1;
+}
+
