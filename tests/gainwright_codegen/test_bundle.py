@@ -276,3 +276,14 @@ def test_search_depends_on_nothing_but_trial_and_seed():
     trial = load_trial(shipped_trial_path())
     found = [find_samples(trial, seed) for seed in (5, 5, 6)]
     assert found[0] == found[1] != found[2]
+
+
+@pytest.mark.slow
+def test_guide_says_how_to_measure_a_position_step_where_the_trial_asks_for_one():
+    axis = axis_data(load_machine(MACHINE))
+    texts = {
+        name: axis_bundle(load_trial(shipped_trial_path(name)), axis).files["GUIDE.md"].decode()
+        for name in ("standard", "complete")
+    }
+    assert "## Position step" in texts["complete"] and "128 x swinging" in texts["complete"]
+    assert "## Position step" not in texts["standard"]

@@ -25,6 +25,10 @@ MEANT = {
     "run_permit": "1 while somebody holds the permit; 0 asks for a controlled stop",
     "inside_travel_window": "1 while the position is inside the travel that the trial may use",
     "start_request": "1 while a start is asked for; a fresh edge is needed each time",
+    "step_overshoot": "largest y - 1 since the step, less half of what swung before; 256 = 1",
+    "step_residual": "largest distance of y from its way, less the same, forgotten in 0.1 s; "
+    "256 = 1",
+    "swing_growth": "swinging at the end of a step against the least of earlier ones, 128 = 1",
     "reset_request": "1 while a reset is asked for; a fresh edge is needed each time",
 }
 """Inputs in numbers, as the rehearsals have them (common practice, no source)."""
@@ -47,6 +51,7 @@ def guide(
         "## Inputs\n\n" + _inputs(trial.inputs, found),
         "## Outputs\n\n" + "".join(f"- `{o.name}`: {plain(o.meaning)}\n" for o in trial.outputs),
         _motion(machine),
+        *((_POSITION_STEP,) if any(o.name == STEP_OUTPUT for o in trial.outputs) else ()),
         "## Gains\n\n" + _gains(machine, stages),
         _FAULTS.replace("@CODES@", _codes()) + _reasons(trial.enumerations),
         _FIGURES,
@@ -147,6 +152,28 @@ def _gains(machine: MachineTables, stages: Iterable[StageTables]) -> str:
         for s in stages
     ]
     return "\n".join(lines) + f"\n\nMacros with the same numbers begin with `{machine.prefix}_`."
+
+
+STEP_OUTPUT = "position_step"
+_POSITION_STEP = """\
+## Position step
+
+While `position_step` is 1, add a small step to the position reference, in the direction of the
+move. Its height, taken when the output rises: so high that the speed controller's torque jumps by
+10 % of its limit (0.1 x torque limit / (Kp x Kv)), but the speed by no more than 20 % of cruise
+speed. The speed reference does not step.
+
+Measure, in every control tick, with e = reference (without the step) - position, h = height:
+
+- before the step: m = low-pass of e (20 ms), s = largest |e - m| (forgotten in 0.1 s);
+- since the step: w goes from 0 to 1 as 1 - exp(-Kv t), y = (m (1 - w) - e) / h;
+- overshoot = largest (y - 1 - s / (2 |h|)); residual = largest (|y - w| - s / (2 |h|)), forgotten
+  in 0.1 s;
+- swinging = largest |(y - w) h less its own low-pass (20 ms)|, forgotten in 0.1 s. At the end of a
+  step of 0.25 s or more with Kv of 10 1/s or more keep the least, but no less than 4 encoder
+  counts; `swing_growth` is 128 x swinging / least, 0 until there is one.
+
+Limit each to 511. Numbers are those of the rehearsals (common practice, no source)."""
 
 
 _FAULTS = """\
