@@ -15,10 +15,18 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="NAME",
         help="only this processor, besides this computer; may be given several times",
     )
+    parser.add_argument(
+        "--gates",
+        action="store_true",
+        help="instead: compilers, analysers, sanitizers, 60 s of fuzzing and coverage, as far as "
+        "they are installed",
+    )
     add_json_option(parser)
 
 
 def run(arguments: argparse.Namespace) -> int:
+    if arguments.gates:
+        return _run_gates(arguments)
     from gainwright_codegen.crosscheck.report import HEADINGS, document, notes, table
     from gainwright_codegen.crosscheck.run import crosscheck
     from gainwright_codegen.crosscheck.targets import TARGETS
@@ -38,6 +46,21 @@ def run(arguments: argparse.Namespace) -> int:
     if not result.identical:
         return 1
     return 0 if len(result.tried) == len(result.outcomes) else 3
+
+
+def _run_gates(arguments: argparse.Namespace) -> int:
+    from dataclasses import asdict
+
+    from gainwright_codegen.gates.gates import exit_code, lines, run_gates
+
+    with console(to_error=True).status("running the gates"):
+        gates = run_gates(arguments.bundle)
+    if arguments.json:
+        print_json({"gates": [asdict(gate) for gate in gates]})
+    else:
+        for line in lines(gates):
+            console().print(line, markup=False, highlight=False)
+    return exit_code(gates)
 
 
 def _print(headings, rows, lines) -> None:  # type: ignore[no-untyped-def]

@@ -1,0 +1,1 @@
+"""Gates of a bundle: compilers, analysers, sanitizers, fuzzing, coverage; what is installed."""

@@ -1,0 +1,228 @@
+"""Runs the gates, each in a copy of the bundle, and says of each what came out."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import subprocess
+import tempfile
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from gainwright.errors import input_error
+
+FUZZ_SECONDS = 60
+_STRICT = ("-Wall", "-Wextra", "-Wpedantic", "-Wconversion", "-Wshadow", "-Wundef", "-Werror")
+_SANITIZED = ("-g", "-O1", "-fsanitize=address,undefined", "-fno-sanitize-recover=all")
+_FUZZ = Path(__file__).with_name("fuzz.c")
+_ROUNDS_PER_SECOND = 200
+_MCDC_CLANG = 18
+
+
+@dataclass(frozen=True, slots=True)
+class Gate:
+    name: str
+    verdict: str
+    """``passed``, ``failed`` or ``not installed``."""
+    detail: str = ""
+
+
+def run_gates(bundle: str | Path, fuzz_seconds: int = FUZZ_SECONDS) -> list[Gate]:
+    """Run every gate on an exported folder.
+
+    Raises:
+        InputError: the folder holds no bundle with a machine.
+    """
+    with tempfile.TemporaryDirectory(prefix="gainwright-gates-") as root:
+        folder = Path(root) / "bundle"
+        bench = _Bench(_copied(Path(bundle), folder))
+        return [
+            *bench.compilers(),
+            *bench.analysers(),
+            *bench.sanitized(),
+            *bench.fuzzed(fuzz_seconds),
+            *bench.coverage(),
+        ]
+
+
+def lines(gates: Sequence[Gate]) -> list[str]:
+    """Return a line per gate."""
+    return [f"{g.verdict:14} {g.name}{': ' + g.detail if g.detail else ''}" for g in gates]
+
+
+def exit_code(gates: Sequence[Gate]) -> int:
+    """Return 0 if all pass, 1 if one fails, 3 if what is not installed was not tried."""
+    verdicts = {gate.verdict for gate in gates}
+    return 1 if "failed" in verdicts else 3 if "not installed" in verdicts else 0
+
+
+def _copied(bundle: Path, folder: Path) -> Path:
+    machines = sorted(bundle.glob("gw_machine_*.h"))
+    if not machines or not (bundle / "gw_selftest.c").is_file():
+        raise input_error(
+            bundle,
+            "",
+            "no export with a machine",
+            "a folder that `gainwright export` wrote for a machine",
+            "export the trial for a machine, and name that folder",
+        )
+    folder.mkdir()
+    for path in bundle.glob("*.[ch]"):
+        shutil.copy(path, folder)
+    text = _FUZZ.read_text(encoding="ascii").replace("@MACHINE@", machines[0].stem)
+    (folder / "fuzz.c").write_text(text, encoding="ascii")
+    return folder
+
+
+class _Bench:
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+        names = sorted(path.name for path in folder.glob("gw_*.c"))
+        self._firmware = [n for n in names if n not in ("gw_selftest.c", "gw_example.c")]
+        self._all = names
+
+    def _run(self, name: str, *commands: Sequence[str]) -> Gate:
+        """Run commands one after the other; the first that fails decides."""
+        for command in commands:
+            if shutil.which(command[0]) is None and not command[0].startswith("./"):
+                return Gate(name, "not installed", command[0])
+            done = subprocess.run(
+                command, cwd=self._folder, capture_output=True, text=True, errors="replace",
+                check=False,
+            )  # fmt: skip
+            if done.returncode != 0:
+                return Gate(name, "failed", _telling(done.stderr + done.stdout))
+        return Gate(name, "passed")
+
+    def compilers(self) -> Iterator[Gate]:
+        for compiler in ("gcc", "clang"):
+            for standard in ("c99", "c11"):
+                command = [compiler, f"-std={standard}", "-O2", *_STRICT, "-c", *self._all]
+                yield self._run(f"{compiler} {standard}, warnings as errors", command)
+        headers = "".join(f'#include "{p.name}"\n' for p in sorted(self._folder.glob("gw_*.h")))
+        (self._folder / "headers.cpp").write_text(headers + "int main() { return 0; }\n")
+        flags = ("-Wall", "-Wextra", "-Werror", "-c", "headers.cpp")
+        for compiler in ("g++", "clang++"):
+            yield self._run(f"{compiler} c++11, all headers", [compiler, "-std=c++11", *flags])
+
+    def analysers(self) -> Iterator[Gate]:
+        yield self._run(
+            "gcc -fanalyzer", ["gcc", "-std=c99", "-O1", "-fanalyzer", "-Werror", "-c", *self._all]
+        )
+        yield self._run(
+            "cppcheck",
+            ["cppcheck", "--std=c99", "--enable=warning,portability", "--error-exitcode=1", "-q",
+             "-I.", *self._firmware],
+        )  # fmt: skip
+        yield self._run(
+            "clang-tidy",
+            ["clang-tidy", "--quiet", "--warnings-as-errors=*",
+             "--checks=-*,clang-analyzer-*,bugprone-*,-bugprone-easily-swappable-parameters",
+             *self._firmware, "--", "-std=c99"],
+        )  # fmt: skip
+
+    def sanitized(self) -> Iterator[Gate]:
+        for compiler in ("gcc", "clang"):
+            yield self._run(
+                f"{compiler}, self-test and example under ASan and UBSan",
+                [compiler, *_SANITIZED, *self._firmware, "gw_selftest.c", "-o", "selftest"],
+                ["./selftest"],
+                [compiler, *_SANITIZED, "-DGW_EXAMPLE_MAIN", *self._firmware, "gw_example.c",
+                 "-o", "example"],
+                ["./example"],
+            )  # fmt: skip
+
+    def fuzzed(self, seconds: int) -> Iterator[Gate]:
+        flags = ("-g", "-O1", "-fsanitize=fuzzer,address,undefined", "-fno-sanitize-recover=all")
+        made = self._run("", ["clang", *flags, *self._firmware, "fuzz.c", "-o", "fuzz"])
+        name = f"fuzzing of both ticks, {seconds} s"
+        if made.verdict == "passed":
+            arguments = (f"-max_total_time={seconds}", "-seed=1", "-max_len=4096")
+            yield self._run(name, ["./fuzz", *arguments])
+            return
+        missing = made.detail if made.verdict == "not installed" else "the fuzzer of clang"
+        yield Gate(name, "not installed", missing)
+        rounds = max(1, seconds * _ROUNDS_PER_SECOND)
+        yield self._run(
+            f"drawn calls of both ticks instead, {rounds} rounds, seed 1",
+            ["gcc", *_SANITIZED, "-DGW_DRAWN", *self._firmware, "fuzz.c", "-o", "drawn"],
+            ["./drawn", str(rounds)],
+        )
+
+    def coverage(self) -> Iterator[Gate]:
+        found = re.search(r"version (\d+)", _version("clang"))
+        if found is None or int(found[1]) < _MCDC_CLANG:
+            have = f"clang {found[1]}" if found else "clang"
+            yield Gate("MC/DC by the self-test", "not installed",
+                       f"clang {_MCDC_CLANG} or newer; there is {have}")  # fmt: skip
+        else:
+            yield self._mcdc()
+        yield self._branches()
+
+    def _mcdc(self) -> Gate:
+        flags = ("-O0", "-fprofile-instr-generate", "-fcoverage-mapping", "-fcoverage-mcdc")
+        made = self._run(
+            "MC/DC by the self-test",
+            ["clang", *flags, *self._firmware, "gw_selftest.c", "-o", "mcdc"],
+            ["./mcdc"],
+            ["llvm-profdata", "merge", "default.profraw", "-o", "profile"],
+        )
+        if made.verdict != "passed":
+            return made
+        command = ["llvm-cov", "report", "--show-mcdc-summary", "-instr-profile=profile", "./mcdc",
+                   *self._firmware]  # fmt: skip
+        said = subprocess.run(
+            command, cwd=self._folder, capture_output=True, text=True, check=False
+        ).stdout
+        total = next((line for line in said.splitlines() if line.startswith("TOTAL")), "")
+        last = total.split()[-1] if total else "?"
+        return Gate(made.name, "passed" if last == "100.00%" else "failed", f"{last} of TOTAL")
+
+    def _branches(self) -> Gate:
+        """Line and branch coverage of what firmware carries, by gcov; told, no bound."""
+        name = "lines and branches by the self-test"
+        if shutil.which("gcov") is None:
+            return Gate(name, "not installed", "gcov")
+        made = self._run(
+            name,
+            ["gcc", "-O0", "--coverage", *self._firmware, "gw_selftest.c", "-o", "covered"],
+            ["./covered"],
+        )
+        if made.verdict != "passed":
+            return made
+        notes = sorted(path.name for path in self._folder.glob("covered-gw_*.gcda"))
+        notes = [n for n in notes if "selftest" not in n]
+        said = subprocess.run(
+            ["gcov", "-b", *notes], cwd=self._folder, capture_output=True, text=True, check=False
+        ).stdout
+        return Gate(name, "passed", _summed(said))
+
+
+def _telling(said: str) -> str:
+    """Return the line of an output that says what is wrong, if there is one."""
+    lines = said.strip().splitlines() or ["no output"]
+    telling = [n for n in lines if re.search(r"error|warning|SUMMARY|FAIL", n)]
+    return (telling or lines)[0][:200]
+
+
+def _summed(said: str) -> str:
+    """Return the sums of what gcov says of each file."""
+    sums = {"Lines executed": [0.0, 0], "Taken at least once": [0.0, 0]}
+    files = list[str]()
+    for file, block in re.findall(r"File '([^']+)'\n(.*?)(?:\n\n|\Z)", said, flags=re.DOTALL):
+        pairs = re.findall(r"(Lines executed|Taken at least once):([\d.]+)% of (\d+)", block)
+        for what, share, count in pairs:
+            sums[what][0] += float(share) * int(count) / 100.0
+            sums[what][1] += int(count)
+        shares = "/".join(f"{float(share):.0f}" for _, share, _ in pairs)
+        files.append(f"{Path(file).name} {shares}")
+    lines, branches = (100.0 * part / max(whole, 1) for part, whole in sums.values())
+    return f"{lines:.1f} % of lines, {branches:.1f} % of branches ({', '.join(files)})"
+
+
+def _version(tool: str) -> str:
+    if shutil.which(tool) is None:
+        return ""
+    done = subprocess.run([tool, "--version"], capture_output=True, text=True, check=False)
+    return done.stdout

@@ -1,0 +1,72 @@
+"""The gates of a bundle: what is sound passes, what is broken is named, what is missing is said."""
+
+from __future__ import annotations
+
+import shutil
+
+import pytest
+
+from gainwright.errors import InputError
+from gainwright_codegen.gates.gates import Gate, _Bench, _copied, exit_code, lines, run_gates
+
+from ..shared.compilers import available
+from .test_bundle import standard_bundle
+
+pytestmark = pytest.mark.usefixtures("scratch_cache")
+
+
+@pytest.fixture(scope="module")
+def folder(scratch_cache, tmp_path_factory):
+    place = tmp_path_factory.mktemp("gates") / "bundle"
+    place.mkdir()
+    for name, content in standard_bundle().files.items():
+        (place / name).write_bytes(content)
+    return place
+
+
+def altered(folder, target, name: str, old: str, new: str) -> _Bench:
+    shutil.copytree(folder, target / "altered")
+    path = target / "altered" / name
+    text = path.read_text()
+    assert old in text
+    path.write_text(text.replace(old, new, 1))
+    return _Bench(_copied(target / "altered", target / "copy"))
+
+
+@pytest.mark.skipif(not available("gcc"), reason="gcc is not installed")
+def test_a_warning_fails_the_compiler_gates(folder, tmp_path):
+    sound = "int32_t torque = 0;"
+    bench = altered(folder, tmp_path, "gw_pulse.h", sound, sound + " int32_t unused = 1;")
+    gates = [gate for gate in bench.compilers() if gate.name.startswith("gcc")]
+    assert {gate.verdict for gate in gates} == {"failed"}
+    assert "unused" in gates[0].detail
+
+
+@pytest.mark.skipif(not available("gcc"), reason="gcc is not installed")
+def test_an_index_out_of_bounds_is_found_by_calls_of_both_ticks(folder, tmp_path):
+    bench = altered(folder, tmp_path, "gw_sequencer.c", "  taken = row;", "  taken = row + 9999;")
+    (gate,) = [gate for gate in bench.fuzzed(4) if gate.verdict != "not installed"]
+    assert gate.verdict == "failed" and gate.detail
+
+
+def test_what_is_missing_is_said_and_decides_the_exit_code(monkeypatch, folder, tmp_path):
+    monkeypatch.setattr(shutil, "which", lambda name: None)
+    bench = _Bench(_copied(folder, tmp_path / "copy"))
+    gates = [*bench.compilers(), *bench.analysers(), *bench.sanitized(), *bench.coverage()]
+    assert {gate.verdict for gate in gates} == {"not installed"}
+    assert exit_code(gates) == 3
+    assert exit_code([*gates, Gate("one", "failed")]) == 1
+    assert exit_code([Gate("one", "passed")]) == 0
+    assert lines([Gate("one", "failed", "why")]) == ["failed         one: why"]
+
+
+def test_a_folder_without_a_bundle_is_refused(tmp_path):
+    with pytest.raises(InputError, match="gainwright export"):
+        run_gates(tmp_path)
+
+
+@pytest.mark.slow
+def test_the_shipped_export_passes_every_gate_that_is_installed(folder):
+    gates = run_gates(folder, 20)
+    assert exit_code(gates) in (0, 3), lines(gates)
+    assert sum(gate.verdict == "passed" for gate in gates) >= 5
