@@ -94,6 +94,7 @@ void rig_start(rig *r, const gw_machine *machine, const rig_plant *plant, const 
     r->overrides = overrides;
     r->override_count = override_count;
     r->noise = rig_noise_seed(seed);
+    r->step.wanted = (binding->output[RIG_POSITION_STEP] >= 0) ? 1 : 0;
     r->brake_share = 1.0;
     /* Half a count off the step of the encoder, where rounding could make it flicker. */
     for (i = 0; i < r->plant.motor_speed; i++) {

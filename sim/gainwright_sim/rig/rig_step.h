@@ -14,6 +14,7 @@
 #define RIG_STEP_COUNTS 4.0
 
 typedef struct {
+    int32_t wanted; /* the trial may ask for steps */
     int32_t on;
     double mean_rad;   /* reference minus position before the step */
     double unrest_rad; /* largest distance of that from its mean, of the last moments */
@@ -81,6 +82,9 @@ static inline double rig_step_tick(rig_step *s, const rig_drive *drive, double e
     double away;
     double beyond;
 
+    if (s->wanted == 0) {
+        return 0.0;
+    }
     if (s->on == 0) {
         s->mean_rad += drive->step_mean_share * (error - s->mean_rad);
         s->unrest_rad *= 1.0 - drive->step_forget_share;
