@@ -24,9 +24,9 @@ def verdicts(findings):
 
 @pytest.mark.skipif(shutil.which("spin") is None, reason="spin is not installed")
 def test_states_and_verdicts_agree_on_the_shipped_trial_in_short_form():
-    explored = explore(TRIAL)
+    explored = explore(TRIAL, premises=True)
     ours = verdicts(explored.findings)
-    theirs = verdicts(second_checker(TRIAL, explored.figures.nodes))
+    theirs = verdicts(second_checker(TRIAL, explored.short_wait_states))
     assert theirs.pop(AGREEMENT) is Verdict.PROVED
     assert len(theirs) > len(TRIAL.states)
     assert theirs == {subject: ours[subject] for subject in theirs}
@@ -34,7 +34,7 @@ def test_states_and_verdicts_agree_on_the_shipped_trial_in_short_form():
 
 @pytest.mark.skipif(shutil.which("spin") is None, reason="spin is not installed")
 def test_other_count_is_said():
-    states = explore(TRIAL).figures.nodes
+    states = explore(TRIAL, premises=True).short_wait_states
     (agreement, *_) = second_checker(TRIAL, states + 1)
     assert agreement.verdict is Verdict.REFUTED
     assert f"{states + 1:,}" in agreement.detail

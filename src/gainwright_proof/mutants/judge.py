@@ -6,6 +6,7 @@ import os
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
+from threading import Lock
 
 from gainwright.language.attainable import Attainable
 from gainwright.language.model import Trial
@@ -86,6 +87,8 @@ class _Judge:
         self._trial, self._everything, self._limits = short, everything, limits
         self._original = _original(short, everything, limits)
         self._full_trial = trial
+        # The solver that the check of tables asks does not bear two threads at once.
+        self._solver = Lock()
         self._full = {} if short is trial else {m.id: m for m in mutants(trial)}
 
     def batches(self) -> Iterator[list[Mutant]]:
@@ -133,11 +136,15 @@ class _Judge:
     def _table_faults(self, mutant: Mutant) -> tuple[str, ...]:
         """Return what the check of the language refuses: tables must be single-hit for all values
         in the declared ranges, reachable or not."""
-        trial = mutant.trial(self._trial)
+        with self._solver:
+            return self._faults(mutant.trial(self._trial), mutant.states)
+
+    @staticmethod
+    def _faults(trial: Trial, states: Sequence[str]) -> tuple[str, ...]:
         signals = {s.name: Bounds(s.kind, s.low, s.high) for s in (*trial.inputs, *trial.variables)}
         attainable = Attainable({c.name: c for c in trial.conditions}, signals)
         found: dict[str, None] = {}
-        for state in mutant.states:
+        for state in states:
             for fault in table_faults(trial.rows_by_state[state], attainable):
                 dead = isinstance(fault, DeadRow)
                 found[f"row/{fault.row.id}" if dead else f"single_hit/{state}"] = None
