@@ -42,6 +42,7 @@ def test_a_warning_fails_the_compiler_gates(folder, tmp_path):
     assert "unused" in gates[0].detail
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(not available("gcc"), reason="gcc is not installed")
 def test_an_index_out_of_bounds_is_found_by_calls_of_both_ticks(folder, tmp_path):
     bench = altered(folder, tmp_path, "gw_sequencer.c", "  taken = row;", "  taken = row + 9999;")

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import bisect
 import importlib
+from collections import Counter
 from typing import Any
 
 from gainwright_codegen.crosscheck.elf import ElfFile
@@ -34,7 +36,7 @@ class Emulator:
                     self._machine.mem_write(section.address, section.content)
         self._map(_STACK_TOP - _STACK_SIZE, _STACK_SIZE)
         self._map(_RETURN, _PAGE)
-        self._count = 0
+        self._trace = list[int]()
         self._hook: Any = None
 
     def _processor(self) -> Any:
@@ -85,11 +87,20 @@ class Emulator:
             self._hook = self._machine.hook_add(self._unicorn.UC_HOOK_CODE, self._step)
             # Code translated before the hook came would not be counted.
             self._machine.ctl_flush_tb()
-        self._count = 0
-        return self.call(name, *arguments), self._count
+        self._trace.clear()
+        return self.call(name, *arguments), len(self._trace)
 
     def _step(self, machine: Any, address: int, size: int, data: Any) -> None:
-        self._count += 1
+        self._trace.append(address)
+
+    def by_function(self) -> Counter[str]:
+        """Return the instructions of the last counted call by function."""
+        functions = sorted((s.address, s.name) for s in self._image.symbols if s.is_function)
+        places = [address for address, _ in functions]
+        by_function = Counter[str]()
+        for address, count in Counter(self._trace).items():
+            by_function[functions[bisect.bisect_right(places, address) - 1][1]] += count
+        return by_function
 
     def paint_stack(self) -> None:
         """Fill the stack, so that what is written to it can be seen."""

@@ -31,6 +31,9 @@ def notes(result: Crosscheck) -> list[str]:
         if outcome.flash:
             parts = ", ".join(f"{name} {size}" for name, size in outcome.flash)
             lines.append(f"{outcome.target}, flash by file: {parts}.")
+        if outcome.costs is not None:
+            parts = ", ".join(f"{name} {count}" for name, count in outcome.costs.where)
+            lines.append(f"{outcome.target}, instructions of a sequencer tick: {parts}.")
         if outcome.helpers:
             lines.append(f"{outcome.target} needs of the compiler: {', '.join(outcome.helpers)}.")
         if outcome.missing:
@@ -97,6 +100,7 @@ def _data(result: Crosscheck, outcome: Outcome) -> dict[str, Any]:
             "compiler_functions": list(outcome.helpers),
             "control_tick": _counted(outcome.costs.control),
             "sequencer_tick": _counted(outcome.costs.sequencer),
+            "sequencer_tick_by_function": dict(outcome.costs.where),
         }
     return data
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import random
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -19,6 +20,7 @@ _PHASE_TICKS = 100
 _PULSE_TICKS = 160
 _LIMIT, _WORD_HIGH, _WORD_LOW = 2**28 - 1, 2**31 - 1, -(2**31)
 _SEED = 1
+_FUNCTIONS = 9
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +50,8 @@ class Instructions:
 class Costs:
     control: Instructions
     sequencer: Instructions
+    where: tuple[tuple[str, int], ...]
+    """Functions in which the instructions of a sequencer tick are, on average, largest first."""
 
 
 def sizes(processor: Processor) -> Sizes:
@@ -82,15 +86,23 @@ def costs(emulator: Emulator) -> Costs:
     axis = emulator.address("bench_axis")
     counts: dict[str, list[int]] = {}
     stacks: dict[str, int] = {}
+    inside = Counter[str]()
     for calls in _ticks(emulator):
         prepared = list(calls)
         emulator.paint_stack()
         count = 0
         for name, arguments in prepared:
             count += emulator.counted(name, axis, *arguments)[1]
+            if name != "gw_axis_control_tick":
+                inside.update(emulator.by_function())
         counts.setdefault(name, []).append(count)
         stacks[name] = max(stacks.get(name, 0), emulator.painted_over())
-    return Costs(*(_summary(counts[name], stacks[name]) for name in counts))
+    control, sequencer = (_summary(counts[name], stacks[name]) for name in counts)
+    return Costs(control, sequencer, _where(inside, len(counts["gw_axis_step"])))
+
+
+def _where(inside: Counter[str], ticks: int) -> tuple[tuple[str, int], ...]:
+    return tuple((name, round(count / ticks)) for name, count in inside.most_common(_FUNCTIONS))
 
 
 def _summary(counts: list[int], stack_bytes: int) -> Instructions:
