@@ -16,7 +16,9 @@ from gainwright_proof.c_checks.workspace import workspace
 from gainwright_proof.verdict import Finding, Verdict
 
 METHODS: tuple[Method, ...] = (model_checking, abstract_interpretation, sanitized_runs)
-LIMIT_S = 150.0
+LIMIT_S = 600.0
+"""Last resort, wall time of one run: a run takes some 10 s of processor time at most, and a busy
+computer must not make it unfinished. The tools have no limit of effort."""
 
 
 def check_sources(
