@@ -233,6 +233,13 @@ def test_a_drive_too_slow_for_the_blocks_is_refused():
         axis_tables(load_trial(shipped_trial_path()), replace(axis, timing=slow))
 
 
+def test_a_ladder_too_steep_for_32_bits_is_refused():
+    trial = load_trial(shipped_trial_path())
+    steep = replace(trial, stages=(replace(trial.stages[0], ratio=1.5),))
+    with pytest.raises(InputError, match=r"standard: stage speed_gain(.|\n)*at most \d+ rungs"):
+        axis_tables(steep, axis_data(load_machine("kiln-shuttle")))
+
+
 # --- Test pulse -------------------------------------------------------------------------------
 
 

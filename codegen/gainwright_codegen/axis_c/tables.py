@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 
 from gainwright.detector.design import RING_PERIODS, design_detector, design_pulse
@@ -96,7 +97,7 @@ def _stage_tables(trial: Trial, stage: Stage, axis: AxisData) -> StageTables:
             "give the machine description a start value, or choose a trial without this stage",
         )
     base = kind.base(axis.ratings)
-    ladder = gain_ladder(start / base, stage.ratio, stage.rungs)
+    ladder = _ladder(trial, stage, start / base)
     values = tuple(base * value for value in ladder.values())
     detector = design_detector(kind, stage, axis.timing, axis.ratings)
     return StageTables(
@@ -108,6 +109,31 @@ def _stage_tables(trial: Trial, stage: Stage, axis: AxisData) -> StageTables:
         pulse=design_pulse(kind, stage, axis.timing, axis.ratings, values),
         response=_response(trial, stage, kind, axis, detector),
     )
+
+
+def _ladder(trial: Trial, stage: Stage, start: float) -> GainLadder:
+    try:
+        return gain_ladder(start, stage.ratio, stage.rungs)
+    except ValueError:
+        most = _most_rungs(start, stage)
+        span = stage.ratio ** (stage.rungs - 1)
+        raise input_error(
+            trial.name,
+            f"stage {stage.name}",
+            f"{stage.rungs} rungs of ratio {stage.ratio:g}, which climb by {span:.3g}, from "
+            f"{start:.4g} per unit",
+            f"a ladder whose lowest rungs still differ in 32 bits: at most {most} rungs of this "
+            "ratio",
+            "use fewer rungs or a smaller ratio",
+        ) from None
+
+
+def _most_rungs(start: float, stage: Stage) -> int:
+    for rungs in range(stage.rungs - 1, 0, -1):
+        with suppress(ValueError):
+            gain_ladder(start, stage.ratio, rungs)
+            return rungs
+    return 0
 
 
 def _response(
