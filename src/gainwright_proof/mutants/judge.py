@@ -21,7 +21,7 @@ from gainwright_proof.exploration.short_waits import waits, with_short_waits
 from gainwright_proof.exploration.vectors import TooManyVectors, vectors_by_state
 from gainwright_proof.mutants.compare import Comparison, TooManySituations
 from gainwright_proof.mutants.generate import mutants
-from gainwright_proof.mutants.mutant import Mutant
+from gainwright_proof.mutants.mutant import Mutant, MutationKind
 from gainwright_proof.mutants.report import Judged, MutantReport, Outcome, Stage, mutant_report
 from gainwright_proof.verdict import HOLDS, Verdict
 
@@ -111,6 +111,10 @@ class _Judge:
             return [_undecided(mutant, self._original.incomplete) for mutant in batch]
         try:
             prepared = comparison.prepared(batch)
+            for state in batch[0].states:
+                if not comparison.compare(prepared, _emptied(self._trial, state)).differs:
+                    reason = f"the comparison does not notice that all rows of {state} are gone"
+                    return [_undecided(mutant, reason) for mutant in batch]
             return [self._compared(mutant, comparison, prepared) for mutant in batch]
         except TooManyVectors as error:
             return [_undecided(mutant, str(error)) for mutant in batch]
@@ -191,6 +195,15 @@ def _in_short(trial: Trial) -> tuple[Trial, tuple[Mutant, ...]]:
         return trial, everything
     pairs = zip(everything, in_short, strict=True)
     return short, tuple(replace(s, id=full.id, change=full.change) for full, s in pairs)
+
+
+def _emptied(trial: Trial, state: str) -> Mutant:
+    """Return a control: a state without rows, which every comparison must notice."""
+    rows = trial.rows_by_state[state]
+    return Mutant(
+        f"control/{state}", MutationKind.ROW_REMOVED, tuple(row.id for row in rows), (state,),
+        "no row is left", {row.id: None for row in rows},
+    )  # fmt: skip
 
 
 def _undecided(mutant: Mutant, detail: str, *, differs: bool = False) -> Judged:
