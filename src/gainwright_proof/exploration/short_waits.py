@@ -82,7 +82,7 @@ def waits(trial: Trial) -> tuple[Wait, ...]:
 
 
 def with_short_waits(trial: Trial, shortened: Sequence[Wait]) -> Trial:
-    """Return the trial with short waits."""
+    """Return the trial with short waits; numbers lose the names of constants that keep theirs."""
     by_name = {wait.variable.name: wait for wait in shortened}
 
     def new(expression: Expression) -> Expression:
@@ -204,19 +204,19 @@ def _compared(formula: Expression, name: str, found: set[int]) -> bool:
 
 def _assigned(value: Expression, wait: Wait) -> Expression:
     match value:
-        case Integer(constant, named):
-            return Integer(wait.shortened(constant), named)
-        case Binary(Operator.MINIMUM, raised, Integer(constant, named)):
-            return Binary(Operator.MINIMUM, raised, Integer(wait.shortened(constant), named))
+        case Integer(constant, _):
+            return Integer(wait.shortened(constant))
+        case Binary(Operator.MINIMUM, raised, Integer(constant, _)):
+            return Binary(Operator.MINIMUM, raised, Integer(wait.shortened(constant)))
     return value
 
 
 def _rewritten(formula: Expression, by_name: Mapping[str, Wait]) -> Expression:
     match formula:
-        case Binary(operator, Reference(read, _) as side, Integer(value, named)) if read in by_name:
-            return Binary(operator, side, Integer(by_name[read].shortened(value), named))
-        case Binary(operator, Integer(value, named), Reference(read, _) as side) if read in by_name:
-            return Binary(operator, Integer(by_name[read].shortened(value), named), side)
+        case Binary(operator, Reference(read, _) as side, Integer(value, _)) if read in by_name:
+            return Binary(operator, side, Integer(by_name[read].shortened(value)))
+        case Binary(operator, Integer(value, _), Reference(read, _) as side) if read in by_name:
+            return Binary(operator, Integer(by_name[read].shortened(value)), side)
         case Binary(Operator.EQUAL, Reference(read, True) as side, value) if read in by_name:
             return Binary(Operator.EQUAL, side, _assigned(value, by_name[read]))
         case Unary(operator, operand):
