@@ -103,6 +103,12 @@ proved_by = "exploration"
 """
 
 
+LIMIT = """[constants]
+limit = { value = 300, unit = "ticks", meaning = "The second wait" }
+
+"""
+
+
 def trial(text: str = WAITING):
     return trial_from_document(tomllib.loads(text), "waiting.toml")
 
@@ -141,6 +147,16 @@ def test_states_of_the_exploration_are_counted_alike():
     whole = explore(original, premises=True)
     short = explore(with_short_waits(original, waits(original)))
     assert whole.figures.nodes > 900
+    assert whole.short_wait_states == short.figures.nodes < 60
+
+
+def test_a_named_constant_is_shortened_in_the_c_too():
+    """The C writes a named constant by its name, with the value that it has in the file."""
+    text = WAITING.replace("[inputs]", LIMIT + "[inputs]", 1)
+    text = text.replace("time >= 300", "time >= limit")
+    original = trial(text)
+    whole = explore(original, premises=True)
+    short = explore(with_short_waits(original, waits(original)))
     assert whole.short_wait_states == short.figures.nodes < 60
 
 
