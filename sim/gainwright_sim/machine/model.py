@@ -100,6 +100,7 @@ class SpeedLoop:
     hold_gain_per_s: float
     """Weak position hold: this times (reference - position) is added to the speed reference."""
     position_source: PositionSource = "motor"
+    """Known to exact theory only; files cannot give it yet, and the rig closes over the motor."""
     friction_compensation: FrictionCompensation = "measured"
 
 

@@ -37,7 +37,9 @@ def _tables(machine: Machine) -> Iterator[tuple[str, Mapping[str, Any]]]:
     yield "mechanics", {"kind": "chain", **asdict(machine.chain)}
     yield "friction", _friction(machine.friction)
     yield "drive", asdict(machine.drive)
-    yield "speed_loop", asdict(machine.speed_loop)
+    speed_loop = asdict(machine.speed_loop)
+    del speed_loop["position_source"]  # no key of a file: exact theory alone knows the load's side
+    yield "speed_loop", speed_loop
     yield "motion", asdict(machine.motion)
     if machine.brake is not None:
         yield "brake", asdict(machine.brake)
