@@ -177,7 +177,9 @@ SHIPPED = [load_machine(name) for name in shipped_machine_names()]
 def test_written_description_loads_as_the_same_machine(machine, tmp_path):
     path = tmp_path / "machine.toml"
     path.write_text(machine_toml(machine), encoding="utf-8")
-    assert load_machine(str(path)) == dataclasses.replace(machine, motor_rad_per_load_m=None)
+    # Metres along a line are lost, and with them the positions and payloads to judge at.
+    same = dataclasses.replace(machine, motor_rad_per_load_m=None, situations=())
+    assert load_machine(str(path)) == same
 
 
 @pytest.mark.parametrize("name", ["disturbed", "mixed"])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from typing import Any
+from weakref import WeakKeyDictionary
 
 import cffi
 
@@ -11,6 +12,9 @@ from gainwright.detector.response_settings import ResponseSettings
 from gainwright.detector.settings import LevelSettings
 from gainwright_codegen.axis_c.response import RESPONSE_SCALARS
 from gainwright_codegen.axis_c.tables import StageTables
+
+_ARRAYS_OF: WeakKeyDictionary[Any, list[Any]] = WeakKeyDictionary()
+"""The memory that a machine's pointers lead to lives as long as the machine."""
 
 
 class MachineInMemory:
@@ -21,7 +25,8 @@ class MachineInMemory:
     ) -> None:
         self._kept = list[Any]()
         self.pointer = ffi.new("gw_machine *")
-        """Valid as long as this object is."""
+        """Whoever holds it keeps what it points to, even if the bench itself is gone."""
+        _ARRAYS_OF[self.pointer] = self._kept
         self.pointer.control_ticks = control_ticks
         self.pointer.control_tick_ns = round(tick_s * 1e9)
         for number, table in enumerate(tables):
