@@ -263,6 +263,9 @@ def _next_steps(
         elif refuted:
             yield "Next: write the counterexamples, then replay them:"
             yield f"  {_command(arguments, '--out', 'evidence')}"
+        elif arguments.quick:
+            yield "Next: prove it in full, as a stamp asks:"
+            yield f"  {_command(arguments, '--out', 'evidence', quick=False)}"
         else:
             yield "Next: correct the trial where it is open, and prove it again:"
             yield f"  {_command(arguments)}"
@@ -275,13 +278,15 @@ def _next_steps(
         yield f"  gainwright export MACHINE --out DIR --evidence {arguments.out}{trial}"
 
 
-def _command(arguments: argparse.Namespace, *more: str, only: bool = True) -> str:
+def _command(
+    arguments: argparse.Namespace, *more: str, only: bool = True, quick: bool = True
+) -> str:
     """Return the command as it was given, with more options."""
     words = ["gainwright", "prove", arguments.trial]
     words += [
         option
         for option, given in (
-            ("--quick", arguments.quick),
+            ("--quick", arguments.quick and quick),
             ("--solvers", arguments.solvers),
             ("--mutants", arguments.mutants),
         )

@@ -197,7 +197,9 @@ def test_show_tells_a_plan_without_evidence_and_a_verdict_with_it(tmp_path, caps
     plain = " ".join(capsys.readouterr().out.split())
     assert "to be proved by" in plain and "; proved by" not in plain
     assert main(["prove", trial, "--quick", "--out", evidence]) == 0
-    capsys.readouterr()
+    # Exploration alone stamps nothing: what is next is the whole proof, not a change of the trial.
+    ahead = capsys.readouterr().out.split("Next:")[1]
+    assert "in full" in ahead and "--quick" not in ahead
     assert main(["show", trial, "--evidence", evidence]) == 0
     told = " ".join(capsys.readouterr().out.split())
     assert "proved by exhaustive exploration of the compiled C" in told
