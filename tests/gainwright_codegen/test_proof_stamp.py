@@ -27,7 +27,7 @@ from gainwright_proof.verdict import Finding, Verdict
 pytestmark = pytest.mark.slow
 
 _FILES = runpy.run_path(str(Path(__file__).parents[1] / "shared" / "trial_text.py"))
-DIVISOR = 10
+DIVISOR = 8
 """Of the times: less is explored, but an axis can still be served within them."""
 
 
@@ -97,7 +97,8 @@ def summed(folder):
 def test_quick_evidence_stamps_nothing(proved, tmp_path, capsys):
     trial, evidence = str(proved / "short.toml"), str(tmp_path / "evidence")
     assert main(["prove", trial, "--quick", "--out", evidence]) == 0
-    assert "cannot stamp an export, for: trial/translation (not run)" in capsys.readouterr().out
+    told = capsys.readouterr().out
+    assert "cannot stamp an export, for: " in told and "(not run)" in told
     assert export(proved, evidence, tmp_path / "out") == 2
     assert not (tmp_path / "out").exists()
 
