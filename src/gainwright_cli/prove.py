@@ -7,6 +7,7 @@ import difflib
 import os
 import shlex
 import sys
+import textwrap
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
@@ -252,9 +253,9 @@ def _next_steps(
     if arguments.out is not None:
         yield f"Evidence: {arguments.out}"
     if left:
-        yield f"This evidence cannot stamp an export, for: {', '.join(left[:3])}" + (
-            f" and {len(left) - 3} more." if len(left) > 3 else "."
-        )
+        more = f" and {len(left) - 3} more." if len(left) > 3 else "."
+        told = f"This evidence cannot stamp an export, for: {', '.join(left[:3])}{more}"
+        yield textwrap.fill(told, 80, break_long_words=False, break_on_hyphens=False)
         refuted = [name for name in proof.runs]
         if refuted and arguments.out is not None:
             run_file = f"{arguments.out}/counterexamples/{refuted[0].replace('/', '-')}.json"

@@ -2,6 +2,7 @@
 #include "gw_detector.c"
 
 #include "check_axis.h"
+#include "any_machine.h"
 #include "gw_any.h"
 
 void gw_check_filter(void)
