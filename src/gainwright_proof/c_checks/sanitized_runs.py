@@ -39,6 +39,10 @@ _AXIS_FILES = (
     "check_detector.c",
     "any_structs.c",
     "gw_axis.c",
+    "gw_evidence.c",
+    "gw_loop_margins.c",
+    "gw_loop_response.c",
+    "gw_loop_transform.c",
     "gw_machine.c",
 )
 _SANITIZERS = ("undefined,address", "undefined")
@@ -68,12 +72,17 @@ def _findings(task: Task) -> list[Finding]:
         return [not_run(_SUBJECT, _METHOD, "no C compiler is installed")]
     if builder is None:
         return [not_run(_SUBJECT, _METHOD, "no installed C compiler links a sanitizer")]
+    method = f"{_METHOD} ({builder})"
+    built = _build(task, builder, task.workspace.folder)
+    if built.exit_code != 0:
+        outcome = Outcome(Verdict.UNFINISHED, f"it does not compile: {built.last_line}", {})
+        return [finding(_SUBJECT, method, "random calls of each function", outcome, [])]
     sound = _run(task, builder, task.workspace.folder, "all", ROUNDS)
     defects = _visible_defects(task, builder)
     return [
         finding(
             _SUBJECT,
-            f"{_METHOD} ({builder})",
+            method,
             f"{ROUNDS} random calls of each function from promised states and {ROUNDS} ticks from "
             f"reset on, seed {task.seed}, without a report (a run, no proof)",
             _outcome(sound),
@@ -102,9 +111,19 @@ def _builder(task: Task) -> _Builder | None:
     for compiler in compilers():
         for sanitizers in _SANITIZERS:
             builder = _Builder(compiler, sanitizers)
-            if _build(task, builder, task.workspace.folder).exit_code == 0:
+            if _links(task, builder):
                 return builder
     return None
+
+
+def _links(task: Task, builder: _Builder) -> bool:
+    """Try with a program of nothing, so that C which does not compile is not taken for a compiler
+    without sanitizers."""
+    folder = task.workspace.folder
+    (folder / "nothing.c").write_text("int main(void) { return 0; }\n", encoding="ascii")
+    checks = f"-fsanitize={builder.sanitizers}"
+    command = [*builder.compiler.command, checks, "nothing.c", "-o", "nothing"]
+    return run_tool(command, folder, task.limit_s).exit_code == 0
 
 
 def _build(task: Task, builder: _Builder, folder: Path) -> ToolRun:
