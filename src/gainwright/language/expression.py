@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from enum import Enum
+from enum import Enum, IntEnum
 
 
 class Operator(Enum):
@@ -42,6 +42,22 @@ class Operator(Enum):
     MAXIMUM = "max"
 
 
+class Level(IntEnum):
+    """How tightly the parts of the grammar bind; a higher level binds tighter."""
+
+    CHOICE = 0
+    IMPLICATION = 1
+    DISJUNCTION = 2
+    CONJUNCTION = 3
+    NEGATION = 4
+    COMPARISON = 5
+    SHIFT = 6
+    SUM = 7
+    PRODUCT = 8
+    SIGN = 9
+    ATOM = 10
+
+
 ARITHMETIC = frozenset({Operator.ADD, Operator.SUBTRACT, Operator.MULTIPLY})
 SHIFTS = frozenset({Operator.SHIFT_LEFT, Operator.SHIFT_RIGHT})
 """The right operand of a shift is always an integer literal from 0 to 31; ``>>`` rounds down."""
@@ -57,7 +73,7 @@ COMPARISONS = frozenset(
 )
 CONNECTIVES = frozenset({Operator.AND, Operator.OR, Operator.IMPLIES})
 SELECTIONS = frozenset({Operator.MINIMUM, Operator.MAXIMUM})
-"""Written as a call; what they mean stands in :mod:`gainwright.language.functions`."""
+"""What they mean, and how they are written, stands in :mod:`gainwright.language.functions`."""
 
 
 @dataclass(frozen=True, slots=True)

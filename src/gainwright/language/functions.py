@@ -1,4 +1,4 @@
-"""Functions of two integers that the language knows by name, such as ``min(a, b)``: one entry each.
+"""Functions of two integers such as ``min(a, b)``, or with a symbol between them: one entry each.
 
 Whoever adds one writes its member of :class:`~gainwright.language.expression.Operator` and its
 entry here. The second reader, which shares nothing with this one on purpose, learns it in its
@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from gainwright.language.expression import Binary, Choice, Expression, Operator
+from gainwright.language.expression import Binary, Choice, Expression, Level, Operator
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,6 +28,8 @@ class Function:
     """In Python, for two arrays of numpy (``np``)."""
     expansion: Callable[[Expression, Expression], Expression]
     """The same in operators that every backend has."""
+    level: Level | None = None
+    """``SUM`` or ``PRODUCT`` if it is written between its operands; None if it is called."""
 
 
 def _chosen(operator: Operator) -> Callable[[Expression, Expression], Expression]:

@@ -28,7 +28,6 @@ from dataclasses import replace
 
 from gainwright.language.expression import (
     COMPARISONS,
-    SELECTIONS,
     SHIFTS,
     Binary,
     Boolean,
@@ -36,17 +35,27 @@ from gainwright.language.expression import (
     Expression,
     InState,
     Integer,
+    Level,
     Operator,
     Reference,
     Unary,
 )
 from gainwright.language.expression_error import ExpressionError
+from gainwright.language.functions import FUNCTIONS
 from gainwright.language.tokens import RESERVED, Token, tokens
 
 DEEPEST_NESTING = 60
 LARGEST_SHIFT = 31
 _COMPARISON_SYMBOLS = {operator.value: operator for operator in COMPARISONS}
-_FUNCTION_NAMES = tuple(operator.value for operator in Operator if operator in SELECTIONS)
+_FUNCTION_NAMES = tuple(one.value for one, entry in FUNCTIONS.items() if entry.level is None)
+_SUMS, _PRODUCTS = (
+    {one.value: one for one in operators}
+    | {one.value: one for one, entry in FUNCTIONS.items() if entry.level is level}
+    for level, operators in (
+        (Level.SUM, (Operator.ADD, Operator.SUBTRACT)),
+        (Level.PRODUCT, (Operator.MULTIPLY,)),
+    )
+)
 _SHIFT_SYMBOLS = {operator.value: operator for operator in SHIFTS}
 
 
@@ -180,7 +189,7 @@ class _Parser:
     def _shift_distance(self, operator: Operator) -> Integer:
         token = self._now
         distance = self._sign()
-        if self._now.text in ("+", "-", "*"):
+        if self._now.text in _SUMS | _PRODUCTS:
             raise ExpressionError(
                 f"{self._now} after the distance of a shift",
                 "the shift in brackets; without them the sum would be the distance",
@@ -198,15 +207,14 @@ class _Parser:
 
     def _sum(self) -> Expression:
         left = self._product()
-        while self._now.text in ("+", "-"):
-            operator = Operator.ADD if self._advance().text == "+" else Operator.SUBTRACT
-            left = Binary(operator, left, self._product())
+        while self._now.text in _SUMS:
+            left = Binary(_SUMS[self._advance().text], left, self._product())
         return left
 
     def _product(self) -> Expression:
         left = self._sign()
-        while self._accept("*"):
-            left = Binary(Operator.MULTIPLY, left, self._sign())
+        while self._now.text in _PRODUCTS:
+            left = Binary(_PRODUCTS[self._advance().text], left, self._sign())
         return left
 
     def _sign(self) -> Expression:

@@ -5,22 +5,29 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
-from gainwright.language.expression import SELECTIONS
+from gainwright.language.expression import SELECTIONS, Operator
 from gainwright.language.expression_error import ExpressionError
 
 KEYWORDS = frozenset({"true", "false", "not", "and", "or", "implies", "if", "then", "else"})
-CALLED = frozenset(operator.value for operator in SELECTIONS) | {"next", "in_state"}
+CALLED = frozenset(one.value for one in SELECTIONS if one.value.isidentifier()) | {
+    "next",
+    "in_state",
+}
 RESERVED = KEYWORDS | CALLED
 """Words that cannot be names of a specification."""
 LONGEST_TEXT = 4000
 NAME_PATTERN = r"[a-z][a-z0-9_]*"
 
+_SYMBOLS = [
+    *(operator.value for operator in Operator if not operator.value.isidentifier()),
+    *("**", "//", "&&", "||", *"(),/%!=&|^~?:"),  # the brackets, and what is refused below
+]
 _TOKEN = re.compile(
     r"(?P<space>\s+)"
     r"|(?P<float>\d[\d_]*\.\d*(?:[eE][+-]?\d+)?|\.\d+(?:[eE][+-]?\d+)?|\d+[eE][+-]?\d+)"
     r"|(?P<integer>0x[0-9a-fA-F]+|\d[\d_]*)"
     r"|(?P<word>[A-Za-z_]\w*)"
-    r"|(?P<symbol><<|>>|<=|>=|==|!=|\*\*|//|&&|\|\||[-+*<>(),/%!=&|^~?:])"
+    rf"|(?P<symbol>{'|'.join(map(re.escape, sorted(_SYMBOLS, key=len, reverse=True)))})"
 )
 # What people write from habit, and what the language says instead.
 _REFUSED = {

@@ -3,36 +3,31 @@
 from __future__ import annotations
 
 from gainwright.language.expression import (
-    SELECTIONS,
+    COMPARISONS,
+    SHIFTS,
     Binary,
     Boolean,
     Choice,
     Expression,
     InState,
     Integer,
+    Level,
     Operator,
     Reference,
     Unary,
 )
+from gainwright.language.functions import FUNCTIONS
 
-_CHOICE, _IMPLICATION, _NEGATION, _COMPARISON, _ATOM = 0, 1, 4, 5, 10
 _LEVELS = {
-    Operator.IMPLIES: _IMPLICATION,
-    Operator.OR: 2,
-    Operator.AND: 3,
-    Operator.LESS: _COMPARISON,
-    Operator.LESS_EQUAL: _COMPARISON,
-    Operator.GREATER: _COMPARISON,
-    Operator.GREATER_EQUAL: _COMPARISON,
-    Operator.EQUAL: _COMPARISON,
-    Operator.NOT_EQUAL: _COMPARISON,
-    Operator.SHIFT_LEFT: 6,
-    Operator.SHIFT_RIGHT: 6,
-    Operator.ADD: 7,
-    Operator.SUBTRACT: 7,
-    Operator.MULTIPLY: 8,
+    Operator.IMPLIES: Level.IMPLICATION,
+    Operator.OR: Level.DISJUNCTION,
+    Operator.AND: Level.CONJUNCTION,
+    **dict.fromkeys(COMPARISONS, Level.COMPARISON),
+    **dict.fromkeys(SHIFTS, Level.SHIFT),
+    Operator.ADD: Level.SUM,
+    Operator.SUBTRACT: Level.SUM,
+    Operator.MULTIPLY: Level.PRODUCT,
 }
-_SIGN = 9
 
 
 def write(expression: Expression) -> str:
@@ -44,33 +39,38 @@ def _write(expression: Expression) -> tuple[str, int]:
     """Return text and binding level (higher binds tighter)."""
     match expression:
         case Integer(value, name):
-            return name or str(value), _ATOM
+            return name or str(value), Level.ATOM
         case Boolean(value):
-            return "true" if value else "false", _ATOM
+            return "true" if value else "false", Level.ATOM
         case Reference(name, after):
-            return f"next({name})" if after else name, _ATOM
+            return f"next({name})" if after else name, Level.ATOM
         case InState(states, after):
             text = f"in_state({', '.join(states)})"
-            return f"next({text})" if after else text, _ATOM
+            return f"next({text})" if after else text, Level.ATOM
         case Unary(Operator.NOT, operand):
-            return f"not {_at_least(operand, _NEGATION)}", _NEGATION
+            return f"not {_at_least(operand, Level.NEGATION)}", Level.NEGATION
         case Unary(_, operand):
-            return f"-{_operand_of_sign(operand)}", _SIGN
+            return f"-{_operand_of_sign(operand)}", Level.SIGN
         case Choice(condition, consequence, alternative):
             parts = (write(condition), write(consequence), write(alternative))
-            return "if {} then {} else {}".format(*parts), _CHOICE
-        case Binary(operator, left, right) if operator in SELECTIONS:
-            return f"{operator.value}({write(left)}, {write(right)})", _ATOM
+            return "if {} then {} else {}".format(*parts), Level.CHOICE
+        case Binary(operator, left, right) if _level(operator) is None:
+            return f"{operator.value}({write(left)}, {write(right)})", Level.ATOM
         case Binary(operator, left, right):
-            level = _LEVELS[operator]
+            level = _level(operator)
             # implies groups to the right, comparisons not at all, the others to the left.
-            tighter_left = level + (operator is Operator.IMPLIES or level == _COMPARISON)
+            tighter_left = level + (operator is Operator.IMPLIES or level == Level.COMPARISON)
             tighter_right = level + (operator is not Operator.IMPLIES)
             return (
                 f"{_at_least(left, tighter_left)} {operator.value} "
                 f"{_at_least(right, tighter_right)}",
                 level,
             )
+
+
+def _level(operator: Operator) -> Level | None:
+    """Return where an operator stands between its operands; None if it is called."""
+    return FUNCTIONS[operator].level if operator in FUNCTIONS else _LEVELS[operator]
 
 
 def _at_least(expression: Expression, level: int) -> str:
@@ -82,4 +82,4 @@ def _operand_of_sign(operand: Expression) -> str:
     # -5 would be read as a literal, so a negated literal keeps its bracket.
     if isinstance(operand, Integer) and not operand.name and operand.value >= 0:
         return f"({operand.value})"
-    return _at_least(operand, _SIGN)
+    return _at_least(operand, Level.SIGN)
