@@ -39,7 +39,7 @@ def test_integral_limit_of_the_rigid_axis(share):
 @pytest.mark.parametrize("late", [0, 3])
 def test_the_three_loops_are_one_loop(source, late):
     """The same three gains give the same eigenvalues, whichever of them is the variable."""
-    timing = LoopTiming(TS, 2, 0.02, "difference", 1e-3, 1e-4, load_sensor_delay_ticks=late)
+    timing = LoopTiming(TS, 2, 1e-4, 1e-3, integral_time_s=0.02, load_sensor_delay_ticks=late)
     by_speed = speed_loop(TWO, None, timing, 3.0, source).matrix(0.4)
     by_rate = integral_loop(TWO, None, timing, 0.4, 3.0, source).matrix(50.0)
     by_position = position_loop(TWO, None, timing, 0.4, source).matrix(3.0)
@@ -51,7 +51,7 @@ def test_the_three_loops_are_one_loop(source, late):
 @pytest.mark.parametrize("late", [1, 4, 16])
 def test_late_load_sensor_turns_the_open_loop_by_its_delay(late):
     """At the limit with a delay of n ticks, the loop without it times z^-n is -1."""
-    timing = LoopTiming(TS, 1, 0.02, "sensor")
+    timing = LoopTiming(TS, 1, speed_source="sensor", integral_time_s=0.02)
     slow = dataclasses.replace(timing, load_sensor_delay_ticks=late)
     limit = stability_limit(position_loop(TWO, None, slow, 0.4, "load"), 0.1, 1e4)
     prompt = position_loop(TWO, None, timing, 0.4, "load")
@@ -70,7 +70,9 @@ def test_margins_of_the_symmetric_optimum(a, phase_deg, peak):
     Continuous theory: here the sum of small lags is the current loop, sampled 4000 times in it.
     """
     lag_s = 10e-3
-    timing = LoopTiming(lag_s / 4000, 0, a * a * lag_s, "sensor", 0.0, lag_s)
+    timing = LoopTiming(
+        lag_s / 4000, 0, lag_s, speed_source="sensor", integral_time_s=a * a * lag_s
+    )
     found = margins(speed_loop(RIGID, None, timing), 1e-3 / (a * lag_s))
     assert found.phase_deg == pytest.approx(phase_deg, abs=0.02)
     if peak is not None:

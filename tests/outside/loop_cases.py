@@ -35,7 +35,9 @@ class Case:
     @property
     def timing(self) -> LoopTiming:
         source = "difference" if self.difference else "sensor"
-        return LoopTiming(self.tick_s, self.delay, self.integral_time_s, source)
+        return LoopTiming(
+            self.tick_s, self.delay, speed_source=source, integral_time_s=self.integral_time_s
+        )
 
 
 PLANT_A = Chain((1e-3, 2e-3), (1500.0,), (0.05,))

@@ -66,7 +66,7 @@ def test_limit_of_the_sampled_rigid_axis(share: float) -> None:
     (Astrom, Oscillations in systems with relay feedback, 1995; from memory). The exported
     measurement finds it from far below.
     """
-    timing = DriveTiming(125e-6, 1, 0.0, 0.0, speed_lag_ticks=0.0)
+    timing = DriveTiming(125e-6, 1, 0.0, 0.0, speed_source="sensor")
     ratings = DriveRatings(10.0, 25.0, 314.0, 2**20, 1e-3)
     stage, kind = TRIAL.stages[0], STAGE_KINDS["speed_gain"]
     detector = design_detector(kind, stage, timing, ratings)

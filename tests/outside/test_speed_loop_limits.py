@@ -52,7 +52,7 @@ def test_rigid_axis_with_p_control(delay, true_speed, difference):
 def test_rigid_axis_with_pi_control(integral_time_s):
     """d = 1: Ku = (J/Ts)(1 - alpha), cos theta = (1 + alpha)/2; d = 0: (J/Ts) 4/(2 + alpha), pi."""
     alpha = TS / integral_time_s
-    timing = LoopTiming(TS, 1, integral_time_s, "sensor")
+    timing = LoopTiming(TS, 1, speed_source="sensor", integral_time_s=integral_time_s)
     one = limit_of(RIGID, timing)
     assert one.gain == pytest.approx(J / TS * (1.0 - alpha), rel=1e-10)
     angle = 2.0 * math.pi * one.frequency_hz * TS
@@ -178,7 +178,7 @@ POSITION_CASES = {
 def test_position_loop_around_the_sampled_speed_loop(name):
     """Elasticity at 4 Hz hardly moves the speed loop's limit; it appears in the position loop."""
     chain, tick_s, gain, integral_time_s, source, expected, frequency = POSITION_CASES[name]
-    timing = LoopTiming(tick_s, 1, integral_time_s, "sensor")
+    timing = LoopTiming(tick_s, 1, speed_source="sensor", integral_time_s=integral_time_s)
     loop = position_loop(chain, None, timing, gain, source)
     limit = stability_limit(loop, expected / 100, expected * 10)
     assert limit.gain == pytest.approx(expected, rel=1e-4)

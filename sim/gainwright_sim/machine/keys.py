@@ -10,7 +10,8 @@ from dataclasses import dataclass, field
 from enum import Enum
 from typing import get_args
 
-from gainwright_sim.machine.model import FrictionCompensation, SpeedSource
+from gainwright.detector.timing import SpeedSource
+from gainwright_sim.machine.model import FrictionCompensation
 
 REQUIRED = object()
 """Default of a key that must be given."""

@@ -8,12 +8,10 @@ moves.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Literal
+from dataclasses import dataclass, fields
+from typing import Any, Literal
 
-SpeedSource = Literal["difference", "sensor"]
-"""Backward difference of the encoder's position over one tick, or a speed sensor on the motor shaft
-without steps or lag (as textbook cases have it)."""
+from gainwright.detector.timing import DriveRatings, DriveTiming, SpeedSource
 
 FrictionCompensation = Literal["measured", "none"]
 """Friction measured at constant speed in both directions and fed forward, or left to the gains."""
@@ -88,6 +86,18 @@ class Drive:
     torque_noise_per_unit: float
     """Standard deviation, per tick, of white noise on the applied torque, of rated torque."""
     speed_source: SpeedSource = "difference"
+
+    @property
+    def timing(self) -> DriveTiming:
+        return DriveTiming(**_shared_fields(self, DriveTiming))
+
+    @property
+    def ratings(self) -> DriveRatings:
+        return DriveRatings(**_shared_fields(self, DriveRatings))
+
+
+def _shared_fields(drive: Drive, part: type) -> dict[str, Any]:
+    return {field.name: getattr(drive, field.name) for field in fields(part)}
 
 
 @dataclass(frozen=True, slots=True)

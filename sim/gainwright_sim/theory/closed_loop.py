@@ -15,16 +15,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 
 import numpy as np
 
+from gainwright.detector.timing import DriveTiming
 from gainwright_sim.machine.model import (
     Chain,
     Friction,
     Machine,
     PositionSource,
-    SpeedSource,
     start_settings,
 )
 from gainwright_sim.plant.chain import Matrix
@@ -58,24 +58,18 @@ class ClosedLoop:
 
 
 @dataclass(frozen=True, slots=True)
-class LoopTiming:
+class LoopTiming(DriveTiming):
     """Everything about the controller but its gains."""
 
-    tick_s: float
-    torque_delay_ticks: int = 1
-    """May be 0 here (textbook cases)."""
     integral_time_s: float = 0.0
     """0 = P only."""
-    speed_source: SpeedSource = "difference"
-    speed_filter_time_constant_s: float = 0.0
-    current_loop_time_constant_s: float = 0.0
     load_sensor_delay_ticks: int = 0
     """Whole ticks by which a sensor at the load is late."""
 
     @property
     def integral_share(self) -> float:
         """Ts/Tn, or 0 without integral part."""
-        return self.tick_s / self.integral_time_s if self.integral_time_s > 0.0 else 0.0
+        return self.control_tick_s / self.integral_time_s if self.integral_time_s > 0.0 else 0.0
 
 
 def speed_loop(
@@ -92,7 +86,7 @@ def speed_loop(
     """
     parts = _Parts(chain, friction, timing, absolute=hold_gain_per_s > 0.0)
     error = -parts.filtered_speed - hold_gain_per_s * parts.position(hold_source)
-    return ClosedLoop(*parts.close_speed_loop(error), timing.tick_s)
+    return ClosedLoop(*parts.close_speed_loop(error), timing.control_tick_s)
 
 
 def integral_loop(
@@ -114,7 +108,7 @@ def integral_loop(
     base += np.outer(injection, error + base[parts.integral, :])
     both = injection.copy()
     both[parts.integral] += 1.0
-    return ClosedLoop(base, timing.tick_s * both, error, timing.tick_s)
+    return ClosedLoop(base, timing.control_tick_s * both, error, timing.control_tick_s)
 
 
 def position_loop(
@@ -134,7 +128,7 @@ def position_loop(
         base + speed_gain_nms_per_rad * np.outer(injection, feedback),
         both,
         -parts.position(source),
-        timing.tick_s,
+        timing.control_tick_s,
     )
 
 
@@ -148,7 +142,9 @@ class _Parts:
     def __init__(
         self, chain: Chain, friction: Friction | None, timing: LoopTiming, *, absolute: bool
     ) -> None:
-        plant = discretise(chain, friction, timing.tick_s, timing.current_loop_time_constant_s)
+        plant = discretise(
+            chain, friction, timing.control_tick_s, timing.current_loop_time_constant_s
+        )
         step, command, increment = _relative_coordinates(plant)
         first = 0 if absolute else 1
         states = step.shape[0] - first
@@ -189,7 +185,7 @@ class _Parts:
         if self._timing.speed_source == "sensor":
             row[true_speed] = 1.0
         else:
-            row[self._increment] = 1.0 / self._timing.tick_s
+            row[self._increment] = 1.0 / self._timing.control_tick_s
         return row
 
     def _filtered(self, measured: Matrix) -> Matrix:
@@ -197,7 +193,7 @@ class _Parts:
         time_constant_s = self._timing.speed_filter_time_constant_s
         if time_constant_s <= 0.0:
             return measured
-        share = 1.0 - math.exp(-self._timing.tick_s / time_constant_s)
+        share = 1.0 - math.exp(-self._timing.control_tick_s / time_constant_s)
         row = share * measured
         row[self._filter] += 1.0 - share
         self.base[self._filter, :] = row
@@ -276,12 +272,8 @@ def machine_timing(machine: Machine, integral_rate_per_s: float) -> LoopTiming:
     drive, sensor = machine.drive, machine.load_sensor
     delay_s = 0.0 if sensor is None else sensor.delay_s
     return LoopTiming(
-        drive.control_tick_s,
-        torque_delay_ticks=drive.torque_delay_ticks,
+        **asdict(drive.timing),
         integral_time_s=1.0 / integral_rate_per_s if integral_rate_per_s > 0.0 else 0.0,
-        speed_source=drive.speed_source,
-        speed_filter_time_constant_s=drive.speed_filter_time_constant_s,
-        current_loop_time_constant_s=drive.current_loop_time_constant_s,
         load_sensor_delay_ticks=round(delay_s / drive.control_tick_s),
     )
 

@@ -14,10 +14,15 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Literal
 
 from scipy.optimize import brentq
 
 QUARTER_TURN = math.pi / 2
+
+SpeedSource = Literal["difference", "sensor"]
+"""Backward difference of the encoder's position over one tick, or a speed sensor on the motor shaft
+without steps or lag (as textbook cases have it)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,14 +30,18 @@ class DriveTiming:
     """What the drive knows of itself; all times in seconds."""
 
     control_tick_s: float
-    torque_delay_ticks: int
-    """Whole ticks from reading the position to applying the torque; at least 1."""
-    current_loop_time_constant_s: float
+    torque_delay_ticks: int = 1
+    """Whole ticks from reading the position to applying the torque; 0 in textbook cases only."""
+    current_loop_time_constant_s: float = 0.0
     """First-order lag of the current loop; 0 for none."""
-    speed_filter_time_constant_s: float
+    speed_filter_time_constant_s: float = 0.0
     """First-order low-pass on the measured speed; 0 for none."""
-    speed_lag_ticks: float = 0.5
-    """Lag of the measured speed itself: 0.5 for the difference of two positions, 0 for a sensor."""
+    speed_source: SpeedSource = "difference"
+
+    @property
+    def speed_lag_ticks(self) -> float:
+        """Return the lag of the measured speed itself."""
+        return 0.5 if self.speed_source == "difference" else 0.0
 
 
 @dataclass(frozen=True, slots=True)
