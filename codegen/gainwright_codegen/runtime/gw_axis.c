@@ -239,7 +239,7 @@ int32_t gw_axis_control_tick(gw_axis *axis, int32_t torque_command, int32_t spee
     if (knows_machine(axis) == 0) {
         return 0;
     }
-    axis->control_ticks += 1U;
+    axis->control_ticks = gw_next_count(axis->control_ticks);
     word = number_now(&axis->order.word);
     if (word != axis->taken) {
         take_order(axis, word);
@@ -255,7 +255,7 @@ int32_t gw_axis_control_tick(gw_axis *axis, int32_t torque_command, int32_t spee
 static int32_t rate_is_right(gw_axis *axis, int32_t control_ticks)
 {
     const uint32_t now = number_now(&axis->control_ticks) & GW_COUNT_MAX;
-    const uint32_t counted = (now - axis->rate.first) & GW_COUNT_MAX;
+    const uint32_t counted = ((now | (GW_COUNT_MAX + 1U)) - axis->rate.first) & GW_COUNT_MAX;
     const int32_t begun = (axis->rate.sequencer_ticks >= 0) ? 1 : 0;
     int32_t right = 1;
 
@@ -369,8 +369,11 @@ void gw_axis_find(const gw_axis *axis, int32_t inputs[GW_INPUT_SLOTS])
 
 /* The table's height, as often doubled as it takes to be seen, but never more than 13/8 of the
  * highest of the table, which is the share of the torque limit that the stage allows. */
-static int32_t boosted(const gw_axis *axis, const gw_machine_stage *stage, int32_t rung)
+static int32_t boosted(const gw_axis *axis)
 {
+    const int32_t number = active_stage(axis->outputs);
+    const gw_machine_stage *stage = &axis->machine->stage[number];
+    const int32_t rung = rung_of(stage, axis->outputs, number);
     const int32_t highest = stage->pulse_height[0];
     const int32_t most = gw_add_i32(highest, (highest / 2) + (highest / 8));
     const int32_t boost = word_now(&axis->evidence.boost);
@@ -383,15 +386,14 @@ static int32_t boosted(const gw_axis *axis, const gw_machine_stage *stage, int32
 /* The order for the new outputs; a pulse begins where they ask for one and those before did not. */
 static void give_order(gw_axis *axis)
 {
-    const gw_machine *machine = axis->machine;
-    const uint32_t wanted = ordered(machine, axis->outputs);
+    const uint32_t wanted = ordered(axis->machine, axis->outputs);
     int32_t height = 0;
 
     if (wanted == axis->order.word) {
         return;
     }
     if ((wanted & ~axis->order.word & GW_ORDER_PULSE) != 0U) {
-        height = boosted(axis, &machine->stage[GW_ORDER_STAGE(wanted)], GW_ORDER_RUNG(wanted));
+        height = boosted(axis);
     }
     write_word(&axis->order.height, height);
     write_word(&axis->order.complement, gw_pulse_complement(height));

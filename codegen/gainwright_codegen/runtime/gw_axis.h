@@ -52,9 +52,6 @@ extern "C" {
 #error "gw_axis: a gain ladder has at least one rung"
 #endif
 
-/* Counts go round: they are taken modulo GW_COUNT_MAX + 1. */
-#define GW_COUNT_MAX UINT32_C(65535)
-
 /* What the sequencer tick asks of the control tick. All that must belong together is one word. */
 typedef struct {
     uint32_t word;      /* GW_ORDER_...; changes with every new order, and is written last */

@@ -90,7 +90,7 @@ void gw_evidence_new_gain(gw_evidence *evidence, int32_t lower)
         evidence->move_noise_before = expected(evidence->move_noise, evidence->move_noise_before, 2);
     }
     forget_gain(evidence);
-    evidence->blocks += 1U;
+    evidence->blocks = gw_next_count(evidence->blocks);
 }
 
 static int32_t silence_of(const gw_evidence *evidence)
@@ -175,7 +175,7 @@ void gw_evidence_hear(gw_evidence *evidence, int32_t hearing)
         /* What was found stays. */
     }
     evidence->hearing = hearing;
-    evidence->blocks += 1U;
+    evidence->blocks = gw_next_count(evidence->blocks);
 }
 
 /* All groups are full: each two neighbours become one of twice the length. */
@@ -239,7 +239,7 @@ void gw_evidence_ring_block(gw_evidence *evidence, int32_t level)
     } else {
         /* The block belongs to nothing. */
     }
-    evidence->blocks += 1U;
+    evidence->blocks = gw_next_count(evidence->blocks);
 }
 
 void gw_evidence_burst_block(gw_evidence *evidence, int32_t level)
@@ -255,7 +255,7 @@ void gw_evidence_burst_block(gw_evidence *evidence, int32_t level)
     } else {
         /* The block belongs to nothing. */
     }
-    evidence->blocks += 1U;
+    evidence->blocks = gw_next_count(evidence->blocks);
 }
 
 /* Until this gain's own noise is heard, what the gain before lets expect stands in. */

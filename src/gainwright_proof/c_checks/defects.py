@@ -124,6 +124,22 @@ HEADROOM = Defect(
     "gw_check_filter",
     breaks_range=True,
 )
+GROUP_INDEX = Defect(
+    "gw_evidence.c",
+    "(groups < GW_GROUPS)) {",
+    "(groups <= GW_GROUPS)) {",
+    "index one beyond the groups of the evidence",
+    "gw_check_evidence_change",
+    "evidence->group[groups] = ",
+)
+SHARE = Defect(
+    "gw_evidence.c",
+    "(uint32_t)gw_clamp_i32(part, 0, GW_LEVEL_MAX);",
+    "(uint32_t)part;",
+    "part of a share not limited",
+    "gw_check_evidence_findings",
+    "(level * (uint32_t)GW_LEVEL_ONE)",
+)
 PULSE_INDEX = Defect(
     "gw_pulse.h",
     "(next < shape->ticks)",
@@ -156,6 +172,8 @@ AXIS_DEFECTS = (
     HEADROOM,
     SQUARE,
     SHIFT,
+    GROUP_INDEX,
+    SHARE,
     PULSE_INDEX,
     RUNG_INDEX,
     HEIGHT_INDEX,

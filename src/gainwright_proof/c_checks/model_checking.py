@@ -22,7 +22,15 @@ _SPECIFIED_FILES = (*_STEP_FILES, "check_specified.c", plain_reference.FILE)
 _TABLE_FILES = (*_COMMON, "check_axis.c", "any_structs.c", "gw_machine.c")
 _HIGHPASS_FILES = (*_COMMON, "check_highpass.c")
 _DETECTOR_FILES = (*_COMMON, "any_detector.c", "any_structs.c", "gw_machine.c")
-_AXIS_FILES = (*_TABLE_FILES, "any_detector.c", "any_sequencer.c", "gw_axis.c", "gw_trial.c")
+_EVIDENCE_FILES = (*_COMMON, "check_evidence.c", "any_structs.c", "gw_evidence.c")
+_AXIS_FILES = (
+    *_TABLE_FILES,
+    "any_detector.c",
+    "any_sequencer.c",
+    "gw_axis.c",
+    "any_evidence.c",
+    "gw_trial.c",
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,6 +122,18 @@ HARNESSES = (
         "one square more in a block of any allowed length, a level with any allowed settings, from "
         "any promised state and back into it",
         options=esbmc.ONE_BY_ONE,
+    ),
+    Harness(
+        "gw_evidence/change",
+        "gw_check_evidence_change",
+        _EVIDENCE_FILES,
+        "one block more, a new gain, something else to hear, from any content of memory",
+    ),
+    Harness(
+        "gw_evidence/findings",
+        "gw_check_evidence_findings",
+        _EVIDENCE_FILES,
+        "findings from any content of memory stand in the range of inputs",
     ),
     Harness(
         "gw_pulse_sample",

@@ -38,6 +38,7 @@ _AXIS_FILES = (
     "check_highpass.c",
     "check_detector.c",
     "any_structs.c",
+    "check_evidence.c",
     "gw_axis.c",
     "gw_evidence.c",
     "gw_loop_margins.c",

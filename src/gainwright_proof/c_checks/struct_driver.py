@@ -14,12 +14,14 @@ STRUCTURES = (
     "gw_band",
     "gw_detector",
     "gw_pulse",
+    "gw_evidence",
 )
-"""State of detector and pulse, and its settings; each comes after those that it holds."""
+"""State of detector, evidence and pulse, and settings; each comes after those that it holds."""
 _OPENING = """\
-/* Any promised state of detector and pulse, generated from the promised ranges. */
+/* Any promised state of detector, evidence and pulse, generated from the promised ranges. */
 #include "gw_any.h"
 #include "gw_detector.h"
+#include "gw_evidence.h"
 #include "gw_pulse.h"
 """
 
@@ -54,6 +56,8 @@ def _functions(structure: str, members: Mapping[str, CType]) -> str:
                     bodies[1].append(f"gw_check({place} >= {_literal(low)});")
                 if high < leaf.range[1]:
                     bodies[1].append(f"gw_check({place} <= {_literal(high)});")
+    # A structure that promises nothing has nothing to check.
+    bodies[1][:] = bodies[1] or [f"(void){short};"]
     return "\n".join(
         f"{signature};\n{signature}\n{{\n" + "".join(f"    {line}\n" for line in body) + "}\n"
         for signature, body in zip(signatures, bodies, strict=True)

@@ -87,7 +87,7 @@ def workspace(sources: Mapping[str, bytes], trial: Trial) -> Iterator[Workspace]
         )
         made = Workspace(folder, names)
         if made.has_machine:
-            headers = preprocessed(folder, '#include "gw_detector.h"\n#include "gw_pulse.h"\n')
+            headers = preprocessed(folder, '#include "gw_evidence.h"\n#include "gw_pulse.h"\n')
             text = struct_driver(structures(headers))
             (folder / "any_structs.c").write_text(text, encoding="ascii")
         yield made

@@ -1,6 +1,21 @@
-/* A sequencer that does anything: what it really does is shown by check_step.c. */
+/* A sequencer that does anything that check_step.c shows of the real one: unless it refuses the
+ * memory, it leaves state and variables in their ranges. */
 #include "gw_any.h"
 #include "gw_sequencer.h"
+#include "gw_table.h"
+
+static void sound_memory(gw_sequencer *sequencer)
+{
+    int32_t i;
+
+    sequencer->state = gw_any_int32(0, GW_STATE_COUNT - 1);
+    sequencer->saturated = 0U;
+    for (i = 0; i < GW_VARIABLE_SLOTS; i++) {
+        const gw_range *range = &gw_trial_variable_ranges[i];
+
+        sequencer->variables[i] = gw_any_int32(range->low, range->high);
+    }
+}
 
 static void any_memory(gw_sequencer *sequencer)
 {
@@ -15,14 +30,20 @@ static void any_memory(gw_sequencer *sequencer)
 
 void gw_sequencer_reset(gw_sequencer *sequencer)
 {
-    any_memory(sequencer);
+    sound_memory(sequencer);
 }
 
 int32_t gw_sequencer_advance(gw_sequencer *sequencer, const int32_t inputs[GW_INPUT_SLOTS])
 {
+    const int32_t row = gw_any_int32(GW_BAD_MEMORY, GW_ROW_COUNT - 1);
+
     (void)inputs;
-    any_memory(sequencer);
-    return gw_any_int32(GW_BAD_MEMORY, GW_ROW_COUNT - 1);
+    if (row < 0) {
+        any_memory(sequencer);
+    } else {
+        sound_memory(sequencer);
+    }
+    return row;
 }
 
 void gw_sequencer_outputs(const gw_sequencer *sequencer, int32_t outputs[GW_OUTPUT_SLOTS])

@@ -18,6 +18,7 @@ static void any_axis(gw_axis *axis)
         axis->sequencer.variables[i] = gw_any_int32(range->low, range->high);
     }
     gw_any_detector(&axis->detector);
+    gw_any_evidence(&axis->evidence);
     gw_any_pulse(&axis->pulse);
     axis->machine = &GW_ANY_MACHINE;
     axis->machine_again = ~(uintptr_t)axis->machine;
@@ -123,6 +124,8 @@ void gw_check_axis_all(void)
     gw_check_highpass();
     gw_check_filter();
     gw_check_block();
+    gw_check_evidence_change();
+    gw_check_evidence_findings();
     gw_check_control_tick();
     gw_check_pulse_sample();
     gw_check_sequencer_tick();

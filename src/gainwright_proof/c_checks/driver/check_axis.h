@@ -7,6 +7,7 @@
 
 /* Generated from the promised ranges: any promised value, and whether it is still promised. */
 void gw_any_detector(gw_detector *detector);
+void gw_any_evidence(gw_evidence *evidence);
 void gw_any_pulse(gw_pulse *pulse);
 void gw_check_detector(const gw_detector *detector);
 void gw_check_pulse(const gw_pulse *pulse);
@@ -22,6 +23,8 @@ void gw_check_highpass(void);
 void gw_check_filter(void);
 void gw_check_block(void);
 void gw_check_control_tick(void);
+void gw_check_evidence_change(void);
+void gw_check_evidence_findings(void);
 void gw_check_pulse_sample(void);
 void gw_check_sequencer_tick(void);
 void gw_check_gain(void);

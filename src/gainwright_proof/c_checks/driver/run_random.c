@@ -67,6 +67,8 @@ static const struct {
     {"gw_check_highpass", gw_check_highpass},
     {"gw_check_filter", gw_check_filter},
     {"gw_check_block", gw_check_block},
+    {"gw_check_evidence_change", gw_check_evidence_change},
+    {"gw_check_evidence_findings", gw_check_evidence_findings},
     {"gw_check_control_tick", gw_check_control_tick},
     {"gw_check_pulse_sample", gw_check_pulse_sample},
     {"gw_check_sequencer_tick", gw_check_sequencer_tick},

@@ -10,6 +10,7 @@ typedef unsigned char uint8_t;
 typedef unsigned short uint16_t;
 typedef unsigned int uint32_t;
 typedef unsigned long long uint64_t;
+typedef unsigned int uintptr_t;
 
 #define INT16_C(value) value
 #define INT32_C(value) value

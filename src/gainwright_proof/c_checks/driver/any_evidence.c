@@ -1,0 +1,47 @@
+/* Evidence that becomes anything: what it really becomes is shown by check_evidence.c. */
+#include "check_axis.h"
+#include "gw_any.h"
+
+void gw_evidence_reset(gw_evidence *evidence)
+{
+    gw_any_evidence(evidence);
+}
+
+void gw_evidence_new_gain(gw_evidence *evidence, int32_t lower)
+{
+    (void)lower;
+    gw_any_evidence(evidence);
+}
+
+void gw_evidence_hear(gw_evidence *evidence, int32_t hearing)
+{
+    (void)hearing;
+    gw_any_evidence(evidence);
+}
+
+void gw_evidence_ring_block(gw_evidence *evidence, int32_t level)
+{
+    gw_check((level >= 0) && (level <= GW_LEVEL_MAX));
+    gw_any_evidence(evidence);
+}
+
+void gw_evidence_burst_block(gw_evidence *evidence, int32_t level)
+{
+    gw_check((level >= 0) && (level <= GW_LEVEL_MAX));
+    gw_any_evidence(evidence);
+}
+
+void gw_evidence_findings(const gw_evidence *evidence, int32_t findings[GW_FINDING_COUNT])
+{
+    int32_t i;
+
+    (void)evidence;
+    for (i = 0; i < (int32_t)GW_FINDING_COUNT; i++) {
+        findings[i] = gw_any_int32(0, GW_INPUT_LEVEL_MAX);
+    }
+}
+
+void gw_evidence_no_findings(int32_t findings[GW_FINDING_COUNT])
+{
+    gw_evidence_findings(0, findings);
+}
