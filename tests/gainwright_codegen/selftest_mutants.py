@@ -52,7 +52,7 @@ RUNTIME = (
     Mutant("gw_axis.c", "ended >= GW_BURST_BLOCK_ENDED", "ended > GW_BURST_BLOCK_ENDED"),
     Mutant("gw_axis.c", "(ended == GW_RING_BLOCK_ENDED) ||", ""),
     Mutant("gw_axis.c", "(word_now(&axis->fault) == 0) ? torque : 0", "torque"),
-    Mutant("gw_axis.c", "axis->control_ticks += 1U;", "axis->control_ticks += 2U;"),
+    Mutant("gw_axis.c", "axis->control_ticks = gw_next_count(axis->control_ticks);", "axis->control_ticks += 2U;"),
     Mutant("gw_axis.c", "axis->rate.sequencer_ticks = -1;", "axis->rate.sequencer_ticks = 0;"),
     Mutant("gw_axis.c", "(counted <= (uint32_t)GW_RATE_MOST(control_ticks)) ? 1 : 0", "1"),
     Mutant("gw_axis.c", "(counted >= (uint32_t)GW_RATE_FEWEST(control_ticks)) ? right : 0",
