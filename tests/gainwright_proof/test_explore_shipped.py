@@ -126,8 +126,8 @@ def test_mcdc_of_the_tables(explored):
     """Each row is taken, and each of its conditions alone has kept it from being taken.
 
     That is the independence of MC/DC (DO-178C 2011, level A; ISO 26262-6:2018) for a row as a
-    conjunction: n + 1 cases for n conditions. A condition that the others of its row already decide,
-    for all values of inputs and variables, cannot vary alone: coupled, in the words of DO-178C.
+    conjunction: n + 1 cases for n conditions. A condition that the others of its row already
+    decide, for all values of inputs and variables, cannot vary alone (DO-178C: coupled).
     """
     trial, exploration, _ = explored
     signals = {s.name: Bounds(s.kind, s.low, s.high) for s in (*trial.inputs, *trial.variables)}
