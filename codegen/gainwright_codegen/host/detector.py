@@ -11,38 +11,13 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from gainwright.detector.settings import DetectorSettings, LevelSettings
-from gainwright_codegen.host import compile_shared, load_library, read_sources
+from gainwright_codegen.host import compile_and_load, read_sources
 from gainwright_codegen.sources import RUNTIME_DIRECTORY
 
 Samples = NDArray[np.int32]
 
-_HOST = Path(__file__).with_suffix(".c")
+_HOST = Path(__file__).parent
 _FILES = ("gw_fixed.h", "gw_highpass.h", "gw_detector.h", "gw_detector.c", "gw_pulse.h")
-_CDEF = """
-typedef struct { int32_t b0, a1, a2; } gw_highpass_coefficients;
-typedef struct { int32_t last, before; } gw_highpass_past;
-typedef struct { int32_t block_ticks; uint32_t shift; int32_t scale; } gw_level_settings;
-typedef struct {
-    gw_highpass_coefficients section[2];
-    gw_level_settings ring;
-    gw_level_settings burst;
-} gw_detector_settings;
-typedef struct {
-    gw_highpass_past past[3];
-    int32_t fraction[2];
-    int64_t energy;
-    int32_t ticks;
-    int32_t level;
-} gw_band;
-typedef struct { gw_band ring; gw_band burst; } gw_detector;
-typedef struct { const int16_t *shape; int32_t ticks; } gw_pulse_shape;
-typedef struct { int32_t next; int32_t height; int32_t complement; } gw_pulse;
-void gw_detector_reset(gw_detector *detector);
-void detector_host_run(gw_detector *, const gw_detector_settings *, int64_t, const int32_t *,
-                       const int32_t *, int32_t *, int32_t *);
-void detector_host_pulse(gw_pulse *, const gw_pulse_shape *, int64_t, const uint8_t *,
-                         const int32_t *, int32_t *);
-"""
 
 
 class CompiledDetector:
@@ -120,8 +95,8 @@ def compiled_pulse(
 
 
 def _load(flags: Iterable[str]) -> tuple[cffi.FFI, Any]:
-    sources = read_sources(RUNTIME_DIRECTORY, *_FILES) | {_HOST.name: _HOST.read_bytes()}
-    return load_library(compile_shared(sources, flags, name="detector"), _CDEF)
+    sources = read_sources(RUNTIME_DIRECTORY, *_FILES) | read_sources(_HOST, "detector.[ch]")
+    return compile_and_load(sources, ("detector.h",), flags, name="detector")
 
 
 def _c_settings(settings: DetectorSettings) -> tuple[object, ...]:

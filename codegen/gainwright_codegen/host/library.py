@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -9,6 +10,34 @@ import cffi
 
 from gainwright.errors import input_error
 from gainwright_codegen.host.cache import DIRECTORY_VARIABLE
+from gainwright_codegen.host.compilation import compile_shared
+from gainwright_codegen.host.declarations import declarations
+
+
+def compile_and_load(
+    sources: Mapping[str, bytes | str],
+    headers: Iterable[str],
+    flags: Iterable[str] = (),
+    *,
+    name: str,
+    also: str = "",
+) -> tuple[cffi.FFI, Any]:
+    """Compile sources to a library and load it with what some of the headers declare.
+
+    Args:
+        sources: C files by name.
+        headers: names of those among them whose types and functions are to be seen.
+        flags: of the compiler; what they define holds for the headers too.
+        name: what the library is called in the cache.
+        also: further declarations, of what no header knows.
+
+    Raises:
+        InputError: no compiler, or the sources do not compile, or a cache that cannot be used.
+    """
+    flags = tuple(flags)
+    library = compile_shared(sources, flags, name=name)
+    macros = [f[2:].replace("=", " ", 1) for f in flags if f.startswith("-D")]
+    return load_library(library, declarations(sources, headers, macros) + also)
 
 
 def load_library(build: Path, cdef: str) -> tuple[cffi.FFI, Any]:

@@ -8,27 +8,11 @@ from typing import Any
 import cffi
 
 from gainwright.language.model import Row, Trial
-from gainwright_codegen.host import compile_shared, load_library
+from gainwright_codegen.host import compile_and_load
 from gainwright_codegen.sources import sequencer_sources
 
-_CDEF = """
-typedef {variable_set} gw_variable_set;
-typedef {condition_set} gw_condition_set;
-typedef struct {{
-    int32_t state;
-    gw_variable_set saturated;
-    int32_t variables[{variable_slots}];
-}} gw_sequencer;
-void gw_sequencer_reset(gw_sequencer *sequencer);
-int32_t gw_sequencer_step(gw_sequencer *sequencer, const int32_t inputs[]);
-int32_t gw_sequencer_advance(gw_sequencer *sequencer, const int32_t inputs[]);
-void gw_sequencer_outputs(const gw_sequencer *sequencer, int32_t outputs[]);
-gw_condition_set gw_trial_conditions(const int32_t inputs[], const int32_t variables[]);
-"""
-
-
 CHECKERS = ("-DGW_WITH_NAMES",)
-"""Compiler flags that add what :func:`sequencer_cdef` declares besides the exported functions."""
+"""Compiler flags that add to the header what only checkers call."""
 
 
 class SequencerError(Exception):
@@ -40,23 +24,10 @@ class SequencerError(Exception):
         self.code = code
 
 
-def sequencer_cdef(trial: Trial) -> str:
-    """Return the declarations of the compiled sequencer for cffi."""
-
-    def bits(count: int) -> str:
-        return "uint64_t" if count > 32 else "uint32_t"
-
-    return _CDEF.format(
-        variable_set=bits(len(trial.variables)),
-        condition_set=bits(len(trial.conditions)),
-        variable_slots=max(1, len(trial.variables)),
-    )
-
-
 def load_sequencer(trial: Trial, flags: Iterable[str] = ()) -> tuple[cffi.FFI, Any]:
     """Compile the exported sequencer of a trial and load it; InputError if that fails."""
-    library = compile_shared(sequencer_sources(trial), (*CHECKERS, *flags), name="sequencer")
-    return load_library(library, sequencer_cdef(trial))
+    sources, flags = sequencer_sources(trial), (*CHECKERS, *flags)
+    return compile_and_load(sources, ("gw_sequencer.h", "gw_table.h"), flags, name="sequencer")
 
 
 class CompiledSequencer:

@@ -7,10 +7,10 @@ from pathlib import Path
 import numpy as np
 
 from gainwright.language.model import Trial
-from gainwright_codegen.host import compile_shared, load_library, read_sources
+from gainwright_codegen.host import compile_and_load, read_sources
 from gainwright_sim.machine import Machine
 from gainwright_sim.rig import configuration
-from gainwright_sim.rig.library import FLAGS, SOURCE_DIRECTORY, header_declarations
+from gainwright_sim.rig.library import FLAGS, SOURCE_DIRECTORY
 
 _FOLDER = Path(__file__).parent
 _RIG_HEADERS = (
@@ -46,9 +46,7 @@ class BareLoop:
         if machine.chain.mass_count != 2 or machine.brake is not None:
             raise ValueError("the bare loop is written for two masses without a brake")
         sources = read_sources(SOURCE_DIRECTORY, *_RIG_HEADERS) | read_sources(_FOLDER, "*.[ch]")
-        headers = (SOURCE_DIRECTORY / "rig_model.h", _FOLDER / "bare_loop.h")
-        cdef = header_declarations(headers)
-        ffi, self._library = load_library(compile_shared(sources, FLAGS, name="bare_loop"), cdef)
+        ffi, self._library = compile_and_load(sources, ("bare_loop.h",), FLAGS, name="bare_loop")
         self._memory = np.zeros(self._library.bare_loop_size() // 8 + 1, dtype=np.int64)
         self._loop = ffi.cast("bare_loop *", self._memory.ctypes.data)
         self._library.bare_loop_start(

@@ -72,13 +72,13 @@ class Bench:
         self.machine = machine
         self.tables: tuple[StageTables, ...] = axis_tables(trial, axis)
         if changeable:
-            self._ffi, self._library = load_rig(trial, exported)
+            self._ffi, self._library = load_rig(exported)
             self._mounted = self._in_memory()
         else:
             check_fit(trial, machine, self.tables)
             tables = machine_tables(trial, axis)
             exported |= machine_sources(tables)
-            self._ffi, self._library = load_rig(trial, exported, tables.object)
+            self._ffi, self._library = load_rig(exported, tables.object)
             self._gw_machine = self._ffi.addressof(self._library, tables.object)
 
     def mount(self, machine: Machine) -> None:

@@ -20,7 +20,7 @@ from gainwright.language.model import Trial
 from gainwright_codegen.axis_c.machine import machine_tables
 from gainwright_codegen.axis_c.tables import StageTables, axis_tables
 from gainwright_codegen.axis_c.text import machine_sources
-from gainwright_codegen.host import compile_shared, load_library
+from gainwright_codegen.host import compile_and_load, read_sources
 from gainwright_proof.axis_binding.probe import (
     CONTROL_TICKS,
     HEARING_OUTPUT,
@@ -47,15 +47,6 @@ _WRONG = {
     5: "the test pulse is not the one asked for, or not when it was asked for",
     6: "the gain is not that of the rung",
 }
-_CDEF = """
-void gl_reset(void);
-int32_t gl_control_tick(int32_t torque_command, int32_t speed_error);
-int32_t gl_sequencer_tick(const int32_t drive_inputs[], int32_t forced);
-int32_t gl_hold(uint32_t count, const int32_t drive_inputs[], uint32_t ticks[]);
-int32_t gl_input(int32_t number);
-int32_t gl_output(int32_t number);
-uint32_t gl_rows_taken(void);
-"""
 
 
 class _Different(Exception):
@@ -104,16 +95,16 @@ class _Lockstep:
         axis, probed = probe_axis(trial), probe_trial(trial)
         self._stages: Sequence[StageTables] = axis_tables(probed, axis)
         machine = machine_tables(probed, axis)
-        library = compile_shared(
+        self._ffi, self._library = compile_and_load(
             {
                 **exported,
                 **machine_sources(machine),
                 "lockstep_tables.h": lockstep_tables(trial, machine.object, self._stages),
-                "lockstep.c": (Path(__file__).parent / "lockstep.c").read_bytes(),
+                **read_sources(Path(__file__).parent, "lockstep.[ch]"),
             },
+            ("lockstep.h",),
             name="lockstep",
         )
-        self._ffi, self._library = load_library(library, _CDEF)
         self._names = [signal.name for signal in trial.inputs]
         self.ticks = 0
 

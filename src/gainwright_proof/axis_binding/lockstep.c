@@ -10,6 +10,7 @@
 #include <string.h>
 
 #include "gw_axis.h"
+#include "lockstep.h"
 #include "lockstep_tables.h"
 
 enum {

@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gainwright.language.model import Trial
-from gainwright_codegen.host import compile_shared, load_library, read_sources
-from gainwright_codegen.host.sequencer import CHECKERS, sequencer_cdef
+from gainwright_codegen.host import compile_and_load, read_sources
+from gainwright_codegen.host.sequencer import CHECKERS
 from gainwright_codegen.sources import sequencer_sources
 from gainwright_proof.exploration.encoding import Encoding
 from gainwright_proof.exploration.model_source import model_sources
@@ -29,43 +29,6 @@ _CALLED = ("gx_search.inc", "gx_graph.inc")
 """Units with the functions that Python calls."""
 _LONGEST_WHOLE_WAIT = 2_000_000
 """Ticks of a wait above which going round a circle once is enough."""
-_CDEF = """
-typedef struct { uint32_t node; uint32_t vector; } gx_tick;
-typedef struct {
-    uint64_t nodes; uint64_t expanded; uint64_t ticks; uint64_t edges; uint64_t depth;
-    uint64_t bytes;
-} gx_figures;
-typedef struct { int64_t longest; uint32_t first_late; } gx_wait;
-typedef struct gx_search gx_search;
-gx_search *gx_search_new(uint64_t most_nodes);
-void gx_search_free(gx_search *search);
-int32_t gx_search_run(gx_search *search, uint64_t nodes);
-void gx_search_figures(const gx_search *search, gx_figures *figures);
-void gx_search_situations(const gx_search *search, uint32_t nodes[]);
-void gx_memory_of(const gx_search *search, uint32_t node, gw_sequencer *memory);
-void gx_probe(const gx_search *search, uint32_t node, uint64_t count, const int32_t *inputs,
-              int32_t rows[], int32_t states[], int32_t *variables, int32_t *outputs);
-void gx_search_nodes_in(const gx_search *search, uint64_t counts[]);
-uint64_t gx_search_row_ticks(const gx_search *search, int32_t row);
-const uint64_t *gx_search_codes(const gx_search *search);
-typedef struct { uint64_t words[4]; } gx_rows;
-int32_t gx_search_keep_rows(gx_search *search);
-const gx_rows *gx_search_rows(const gx_search *search);
-gx_tick gx_search_first(const gx_search *search, int32_t kind, uint32_t subject);
-int32_t gx_holds_after_reset(uint32_t formula);
-gx_wait gx_wait_after_moment(const gx_search *search, uint32_t formula, uint32_t trigger,
-                             uint64_t limit, uint32_t waits[]);
-gx_wait gx_wait_after_tick(const gx_search *search, uint32_t requirement, uint64_t limit,
-                           uint32_t waits[]);
-uint64_t gx_wait_path(const gx_search *search, const uint32_t waits[], uint32_t start,
-                      uint64_t most, uint32_t path[], uint8_t passed[]);
-uint64_t gx_stuck(const gx_search *search, uint8_t reaches[], uint32_t first[]);
-void gx_parents(const gx_search *search, uint32_t parents[]);
-uint32_t gx_vector_between(const gx_search *search, uint32_t node, uint32_t target,
-                           int32_t requirement);
-gx_tick gx_late_trigger(const gx_search *search, uint32_t requirement, uint64_t limit,
-                        const uint32_t waits[], uint32_t target[]);
-"""
 
 
 class Result(IntEnum):
@@ -167,7 +130,7 @@ class Engine:
         self._trial = trial
         self.vectors_by_state = tuple(vectors)
         self.vectors: tuple[Vector, ...] = tuple(v for s in vectors for v in s.vectors)
-        library = compile_shared(
+        self._ffi, self._library = compile_and_load(
             _one_unit(
                 {
                     **_explored_sources(trial, exported),
@@ -175,10 +138,10 @@ class Engine:
                     **model_sources(trial, vectors, encoding),
                 }
             ),
+            ("gx_graph.h",),
             CHECKERS,
             name="explorer",
         )
-        self._ffi, self._library = load_library(library, sequencer_cdef(trial) + _CDEF)
         search = self._library.gx_search_new(most_nodes)
         if search == self._ffi.NULL:
             raise OutOfMemory
@@ -251,13 +214,13 @@ class Engine:
         import numpy as np
 
         trial, count = self._trial, len(inputs)
-        sizes = (1, 1, len(trial.variables), len(trial.outputs))
-        found = [np.zeros((count, max(1, size)), dtype=np.int32) for size in sizes]
-        inputs = np.ascontiguousarray(inputs, dtype=np.int32)
-        arrays = [self._ffi.from_buffer("int32_t[]", array) for array in (inputs, *found)]
-        self._library.gx_probe(self._search, node, count, *arrays)
-        rows, states, variables, outputs = found
-        return Probed(rows[:, 0], states[:, 0], variables, outputs)
+        sizes = ((), (), (max(1, len(trial.variables)),), (max(1, len(trial.outputs)),))
+        found = [np.zeros((count, *size), dtype=np.int32) for size in sizes]
+        arrays = [np.ascontiguousarray(inputs, dtype=np.int32), *found]
+        kinds = ["int32_t[]" + "".join(f"[{n}]" for n in array.shape[1:]) for array in arrays]
+        pointers = map(self._ffi.from_buffer, kinds, arrays)
+        self._library.gx_probe(self._search, node, count, *pointers)
+        return Probed(*found)
 
     def first(self, note: Note, subject: int) -> Place | None:
         """Return the first occurrence of something, nearest to reset; None if there is none."""

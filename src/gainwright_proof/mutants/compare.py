@@ -22,7 +22,7 @@ import numpy as np
 from gainwright.language.expression import Expression, references
 from gainwright.language.model import RequirementKind, Row, Trial
 from gainwright.language.typing import infer
-from gainwright_codegen.host import compile_shared, load_library, read_sources
+from gainwright_codegen.host import compile_and_load, read_sources
 from gainwright_codegen.host.sequencer import CHECKERS
 from gainwright_codegen.sources import sequencer_sources
 from gainwright_codegen.trial_c.expression import INCLUDES, Scope, c_expression, signal_value
@@ -41,20 +41,6 @@ if TYPE_CHECKING:
 _DIRECTORY = Path(__file__).parent
 _MOST_VECTORS = 1 << 17
 _MOST_SITUATIONS = 1 << 58
-_FUNCTIONS = """
-typedef struct { uint64_t mask; uint64_t value; uint32_t target; uint32_t action; } gx_rule;
-typedef struct {
-    int32_t differs; int32_t not_single_hit; uint8_t violated[%d];
-} gx_outcome;
-typedef struct { uint64_t words[4]; } gx_rows;
-typedef struct gx_comparison gx_comparison;
-gx_comparison *gx_comparison_new(int32_t variant, const uint64_t codes[], const gx_rows rows[],
-    uint64_t nodes, const int32_t vectors[], uint32_t vector_count, const uint8_t wanted[]);
-void gx_comparison_free(gx_comparison *comparison);
-int32_t gx_judge_mutant(gx_comparison *comparison, const gx_rule original[],
-    const gx_rule changed[], const gx_rows *rows, const uint8_t wanted[], uint64_t most,
-    gx_outcome *outcome);
-"""
 MOST_FOLLOWED = 5_000
 """Nodes through which a mutant is followed from where it begins to differ."""
 _RULE = np.dtype([("mask", "u8"), ("value", "u8"), ("target", "u4"), ("action", "u4")])
@@ -105,9 +91,9 @@ class Comparison:
         self._original = np.array([self._rule(row) for row in rows], dtype=_RULE)
         sources = {**sequencer_sources(self._augmented), **read_sources(_DIRECTORY, "*.h", "*.c")}
         sources |= self._generated(rows, encoding)
-        path = compile_shared(sources, CHECKERS, name="mutants")
-        functions = _FUNCTIONS % max(1, len(trial.requirements))
-        self._ffi, self._library = load_library(path, functions)
+        self._ffi, self._library = compile_and_load(
+            sources, ("gx_mutant.h",), CHECKERS, name="mutants"
+        )
 
     def variant(self, mutant: Mutant) -> int:
         """Return the number of the variant of the conditions that a mutant needs."""
