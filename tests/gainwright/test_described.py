@@ -92,3 +92,30 @@ def test_nearest_and_said():
     assert nearest("sped", LAYOUT) == "speed" and nearest("xyz", LAYOUT) is None
     assert suggestion("xyz", LAYOUT) == "declare it or remove it"
     assert said("x" * 100) == f"the text '{'x' * 57}...'"
+
+
+LENGTHS = {
+    "length_m": Key(number(0, 9), "length", quantity="length"),
+    "length_turns": Key(number(0, 9), "the same in turns", quantity="length"),
+    "play_rad": Key(number(0, 1), "play", required=False, default=0.0),
+}
+
+
+def read_lengths(table):
+    problems = Problems("axis.toml")
+    return read_table(table, LENGTHS, "[a]", problems), [p.found for p in problems]
+
+
+def test_one_of_alternatives_is_enough_and_defaults_are_entered():
+    assert read_lengths({"length_turns": 3}) == ({"length_turns": 3.0, "play_rad": 0.0}, [])
+
+
+def test_alternatives_given_twice_or_not_at_all():
+    assert read_lengths({"length_m": 1, "length_turns": 1})[1] == ["the same quantity given twice"]
+    assert read_lengths({})[1] == ["no key 'length_m'"]
+
+
+def test_the_schema_wants_exactly_one_of_required_alternatives():
+    assert table_schema(LENGTHS)["allOf"] == [
+        {"oneOf": [{"required": ["length_m"]}, {"required": ["length_turns"]}]}
+    ]

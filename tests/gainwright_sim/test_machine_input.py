@@ -61,9 +61,9 @@ def test_all_problems_are_told_at_once(tmp_path):
         ("= 14.0", '= "14.0"'),
         ("jerk_m_per_s3 = 10.0", ""),
     )
-    assert [problem.place for problem in problems_of(path)] == [
-        "mechanics.gear_rato",
+    assert [problem.place for problem in problems_of(path)] == [  # in the order of the file
         "mechanics.motor_inertia_kgm2",
+        "mechanics.gear_rato",
         "drive.rated_torque_nm",
         "motion.jerk_rad_per_s3",
     ]

@@ -4,18 +4,16 @@ from __future__ import annotations
 
 from typing import Any
 
-from gainwright.described.shape import object_schema
+from gainwright.described.table import table_schema
 from gainwright_sim.machine.keys import (
     LINEAR_KINDS,
     MECHANICS,
     MECHANICS_KINDS,
-    REQUIRED,
     TABLES,
     TOP,
-    Key,
     Table,
 )
-from gainwright_sim.machine.value import shape_of
+from gainwright_sim.machine.layout import layout, layout_of
 
 
 def machine_schema() -> dict[str, Any]:
@@ -24,7 +22,7 @@ def machine_schema() -> dict[str, Any]:
     What only the whole machine can show (a torque limit below the rated torque, say) is left to
     :func:`gainwright_sim.machine.load_machine`.
     """
-    schema = _object(TOP, TOP.keys)
+    schema = table_schema(layout(TOP.keys), TOP.meaning)
     schema["properties"] |= {table.name: _table(table) for table in TABLES}
     schema["required"] += [table.name for table in TABLES if table.required]
     rotary = [kind for kind in MECHANICS_KINDS if kind not in LINEAR_KINDS]
@@ -41,41 +39,15 @@ def _table(table: Table) -> dict[str, Any]:
     if table is MECHANICS:
         kinds = [_mechanics_of(kind) for kind in MECHANICS_KINDS]
         return {"type": "object", "description": table.meaning, "oneOf": kinds}
-    return _object(table, table.keys)
+    return table_schema(layout(table.keys), table.meaning)
 
 
 def _mechanics_of(kind: str) -> dict[str, Any]:
-    keys = tuple(key for key in MECHANICS.keys if kind in key.kinds)
-    schema = _object(MECHANICS, keys)
+    schema = table_schema(layout_of(MECHANICS, kind), MECHANICS.meaning)
     schema["properties"]["kind"] = {"const": kind}
     return schema
-
-
-def _object(table: Table, keys: tuple[Key, ...]) -> dict[str, Any]:
-    alternatives: dict[str, list[Key]] = {}
-    for key in keys:
-        alternatives.setdefault(key.quantity or key.name, []).append(key)
-    required = [
-        group[0].name
-        for group in alternatives.values()
-        if len(group) == 1 and group[0].default is REQUIRED
-    ]
-    schema = object_schema({key.name: _value(key) for key in keys}, required, table.meaning)
-    choices = [_exclusive(group) for group in alternatives.values() if len(group) > 1]
-    return schema | ({"allOf": choices} if choices else {})
-
-
-def _exclusive(group: list[Key]) -> dict[str, Any]:
-    each = [{"required": [key.name]} for key in group]
-    if all(key.default is REQUIRED for key in group):
-        return {"oneOf": each}
-    return {"not": {"allOf": each}}
 
 
 def _without_linear(table: Table) -> dict[str, Any]:
     forbidden = [key.name for key in table.keys if key.kinds == LINEAR_KINDS and key.quantity]
     return {"properties": {name: False for name in forbidden}}
-
-
-def _value(key: Key) -> dict[str, Any]:
-    return {**shape_of(key).schema, "description": key.meaning}

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from gainwright.errors import InputError, Problem
 
 
@@ -12,6 +14,9 @@ class Problems:
 
     def add(self, place: str, found: str, expected: str, remedy: str) -> None:
         self._found.append(Problem(self._file, place, found, expected, remedy))
+
+    def __iter__(self) -> Iterator[Problem]:
+        return iter(self._found)
 
     def __len__(self) -> int:
         return len(self._found)

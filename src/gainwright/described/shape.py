@@ -61,6 +61,8 @@ class ValueShape:
     """How to write it; given the wrong value if it depends on that."""
     found: Callable[[Any], str] = said
     """Says a wrong value, where its type alone does not say enough."""
+    typed: Callable[[Any], Any] = lambda value: value
+    """The value in its Python type, if it fits."""
 
     def slips(self, value: object) -> list[Slip]:
         """Return what is wrong with a value; empty if it fits."""
@@ -82,6 +84,9 @@ class ListShape:
     @property
     def expected(self) -> str:
         return f"a list, each {self.item.expected}"
+
+    def typed(self, value: Any) -> tuple[Any, ...]:
+        return tuple(map(self.item.typed, value))
 
     @property
     def schema(self) -> Mapping[str, Any]:
@@ -134,7 +139,7 @@ def choice(*words: str) -> ValueShape:
 
 def number(low: float, high: float) -> ValueShape:
     """Return a number from ``low`` to ``high``, both included."""
-    return _ranged("a number", "number", low, high, f"{low:g} to {high:g}", is_number)
+    return _ranged("a number", "number", low, high, f"{low:g} to {high:g}", is_number, float)
 
 
 def whole_number(low: float, high: float) -> ValueShape:
@@ -144,11 +149,17 @@ def whole_number(low: float, high: float) -> ValueShape:
         return is_number(value) and value == int(value)
 
     text = f"{low:.15g} to {high:.15g}"
-    return _ranged("a whole number", "integer", low, high, text, is_whole)
+    return _ranged("a whole number", "integer", low, high, text, is_whole, int)
 
 
 def _ranged(
-    what: str, json_type: str, low: float, high: float, text: str, fits: Callable[[Any], bool]
+    what: str,
+    json_type: str,
+    low: float,
+    high: float,
+    text: str,
+    fits: Callable[[Any], bool],
+    typed: Callable[[Any], Any],
 ) -> ValueShape:
     def remedy(value: Any) -> str:
         if isinstance(value, str) and _is_numeric(value):
@@ -166,6 +177,7 @@ def _ranged(
         {"type": json_type, "minimum": low, "maximum": high},
         lambda value: fits(value) and low <= value <= high,
         remedy,
+        typed=typed,
     )
 
 
