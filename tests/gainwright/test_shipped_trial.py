@@ -30,6 +30,11 @@ RESTING = {
     "speed_share": 0,
     "target_reached": 0,
     "standstill": 1,
+    "overspeed": 0,
+    "following_error": 0,
+    "still_ticks": 0,
+    "torque_share": 0,
+    "strained_ticks": 0,
     "burst_level": 0,
     "noise_blocks": 0,
     "noise_level": 0,
@@ -335,8 +340,19 @@ def _walk_to(state: str) -> Walk:
 @pytest.mark.parametrize(
     "state", ["energise", "open_brake", *MOVING, "back_off", "stop_axis", "close_brake"]
 )
-@pytest.mark.parametrize("change", [{"drive_ready": 0}, {"feedback_valid": 0}])
-def test_fault_withdraws_torque_and_closes_the_brake_in_the_same_tick(state, change):
+@pytest.mark.parametrize(
+    ("change", "reason"),
+    [
+        ({"drive_ready": 0}, "drive_failed"),
+        ({"feedback_valid": 0, "overspeed": 1}, "drive_failed"),
+        ({"overspeed": 1}, "speed_too_high"),
+        ({"following_error": 256}, "following_error_too_large"),
+        ({"still_ticks": 800}, "feedback_frozen"),
+        ({"still_ticks": 20, "torque_share": 96, "overspeed": 1}, "feedback_frozen"),
+        ({"strained_ticks": 500}, "strained_too_long"),
+    ],
+)
+def test_fault_withdraws_torque_and_closes_the_brake_in_the_same_tick(state, change, reason):
     if state in ("stop_axis", "close_brake"):
         walk = _walk_to("detect")
         walk.tick(run_permit=0)
@@ -345,13 +361,28 @@ def test_fault_withdraws_torque_and_closes_the_brake_in_the_same_tick(state, cha
         walk = _walk_to(state)
     walk.tick(**change)
     outputs = walk.machine.outputs()
-    assert outputs["fault_latched"] and walk.rung == 0
+    assert outputs["fault_latched"] and walk.rung == 0 and walk.reason == reason
     assert not (outputs["torque_request"] or outputs["brake_open"] or outputs["motion_enable"])
     # Latched: neither the end of the cause nor a start brings it back.
     for _ in range(3):
         walk.tick()
         walk.tick(start_request=1)
         assert walk.machine.state == "fault"
+
+
+@pytest.mark.parametrize(
+    "nearly",
+    [
+        {"following_error": 255},
+        {"still_ticks": 799, "torque_share": 95},
+        {"still_ticks": 19, "torque_share": 511},
+        {"strained_ticks": 499},
+    ],
+)
+def test_what_stays_within_its_limit_is_no_fault(nearly):
+    walk = _walk_to("detect")
+    walk.tick(**nearly)
+    assert walk.machine.state in ("detect", "move")
 
 
 def test_reset_and_start_must_be_fresh():
@@ -390,7 +421,6 @@ def test_early_start_is_used_up(missing):
 @pytest.mark.parametrize(
     ("state", "constant", "inputs", "row"),
     [
-        ("open_brake", "open_brake_timeout_ticks", {"standstill": 0}, "axis_does_not_rest"),
         ("approach", "approach_timeout_ticks", {"target_reached": 0}, "approach_takes_too_long"),
         ("move", "move_timeout_ticks", {"cruising": 0}, "move_takes_too_long@move"),
         ("back_off", "back_off_timeout_ticks", {"burst_level": 100}, "axis_does_not_settle"),
@@ -407,6 +437,15 @@ def test_every_wait_has_an_end(state, constant, inputs, row):
     assert ticks == TRIAL.constant(constant) + 1
     assert walk.rows[-1] == row
     walk.until("aborted")
+
+
+def test_axis_that_sinks_when_the_brake_opens_is_a_fault():
+    walk = _walk_to("open_brake")
+    ticks = walk.until("close_brake", standstill=0)
+    assert ticks == TRIAL.constant("open_brake_timeout_ticks") + 1
+    assert walk.rows[-1] == "axis_does_not_rest"
+    walk.until("fault")
+    assert walk.reason == "axis_not_at_rest"
 
 
 # Random inputs on the trial as shipped ----------------------------------------------------------

@@ -13,7 +13,7 @@ from gainwright.language.shipped import shipped_trial_path
 from gainwright_sim.machine import load_machine
 from gainwright_sim.rehearsal.bench import Bench
 from gainwright_sim.rehearsal.rehearse import Rehearsal, rehearse
-from gainwright_sim.rig.run import Override
+from gainwright_sim.rig.run import Override, RigFault
 
 TRIAL = load_trial(shipped_trial_path())
 HOIST = load_machine("door-hoist")
@@ -144,7 +144,7 @@ def test_axis_that_sinks_when_the_brake_opens_is_caught():
     """Standstill never comes: the brake closes again, torque stays until it has."""
     overrides = [Override(200, 10**6, "standstill", 0)]
     rehearsal = rehearse(Bench(TRIAL, HOIST), seed=SEED, overrides=overrides)
-    assert states(rehearsal)[-1] == "aborted"
+    assert states(rehearsal)[-1] == "fault" and reason(rehearsal) == "axis_not_at_rest"
     opened = rising_edge(rehearsal.output("brake_open"))
     closed = falling_edge(rehearsal.output("brake_open"))
     torque = falling_edge(rehearsal.output("torque_request"))
@@ -156,6 +156,64 @@ def test_torque_that_stays_saturated_withdraws(stop_tick):
     rehearsal = stopped(stop_tick, "torque_saturated", 1)
     assert states(rehearsal)[-1] == "aborted"
     assert rehearsal.output("speed_gain_rung")[-1] == 0
+
+
+@pytest.mark.parametrize(
+    ("kind", "expected", "most_ticks"),
+    [
+        ("position_frozen", {"feedback_frozen"}, 60),
+        ("torque_reversed", {"speed_too_high"}, 40),
+        ("torque_lost", {"feedback_frozen", "following_error_too_large"}, 800),
+        ("axis_blocked", {"feedback_frozen"}, 60),
+    ],
+)
+@pytest.mark.parametrize("name", ["glaze-gantry", "kiln-shuttle"])
+def test_what_breaks_unsaid_ends_as_a_fault(name, kind, expected, most_ticks):
+    """Feedback is "valid" and the drive "ready" all the time."""
+    rehearsal = rehearse(Bench(TRIAL, load_machine(name)), SEED, fault=RigFault(kind, 8000))
+    assert rehearsal.ended and not rehearsal.violations
+    assert states(rehearsal)[-1] == "fault" and reason(rehearsal) in expected
+    assert rehearsal.input("feedback_valid").all() and rehearsal.input("drive_ready").all()
+    off = falling_edge(rehearsal.output("torque_request"))
+    assert 8000 < off <= 8000 + most_ticks
+    assert falling_edge(rehearsal.output("brake_open")) <= off
+
+
+@pytest.mark.parametrize(
+    ("forced", "expected"),
+    [
+        (("following_error", 256), "following_error_too_large"),
+        (("strained_ticks", 500), "strained_too_long"),
+        (("overspeed", 1), "speed_too_high"),
+    ],
+)
+def test_what_the_drive_watches_ends_as_a_fault(stop_tick, forced, expected):
+    rehearsal = stopped(stop_tick, *forced)
+    assert states(rehearsal)[stop_tick] == "fault" and reason(rehearsal) == expected
+
+
+def test_axis_without_torque_falls_behind_its_reference():
+    """Falling is faster than the reference, or against it: one of the two is seen."""
+    rehearsal = rehearse(Bench(TRIAL, HOIST), SEED, fault=RigFault("torque_lost", 8000))
+    assert reason(rehearsal) in ("speed_too_high", "following_error_too_large")
+    assert falling_edge(rehearsal.output("brake_open")) < 8100
+
+
+def test_reversed_torque_is_strained_where_speed_is_not_watched():
+    """Overspeed and following error held back: the strain of the torque is what is left."""
+    quiet = [Override(0, 10**6, "overspeed", 0), Override(0, 10**6, "following_error", 0)]
+    quiet += [Override(0, 10**6, "inside_travel_window", 1)]
+    gantry = load_machine("glaze-gantry")
+    rehearsal = rehearse(
+        Bench(TRIAL, gantry), SEED, overrides=quiet, fault=RigFault("torque_reversed", 8000)
+    )
+    assert reason(rehearsal) == "strained_too_long"
+    assert falling_edge(rehearsal.output("torque_request")) <= 8000 + 600
+
+
+def reason(rehearsal: Rehearsal) -> str:
+    values = TRIAL.enumeration("end_reasons").values
+    return values[int(rehearsal.output("end_reason")[-1])].name
 
 
 def falling_edge(signal: np.ndarray) -> int:

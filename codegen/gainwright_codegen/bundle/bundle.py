@@ -20,6 +20,7 @@ from gainwright_codegen.bundle.golden.evidence_c import evidence_part
 from gainwright_codegen.bundle.golden.rows_c import row_vectors, rows_part
 from gainwright_codegen.bundle.golden.search import Found, find_samples
 from gainwright_codegen.bundle.golden.selftest_c import SelfTestPart, selftest_source
+from gainwright_codegen.bundle.golden.watch_c import watch_part
 from gainwright_codegen.bundle.guide import build_files, guide
 from gainwright_codegen.bundle.readme import readme
 from gainwright_codegen.bundle.stamp import stamp_sources
@@ -98,6 +99,7 @@ def _parts(
         ticks = machine.constants[0].value
         parts.append(detector_part(stages, name))
         parts.append(evidence_part())
+        parts.append(watch_part())
         # The model of the axis in Python has no loop response, which has a test of its own.
         if not measures_response(trial):
             parts.append(ride_part(trial, stages, vectors, ticks, reference, name))

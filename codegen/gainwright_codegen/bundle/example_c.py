@@ -18,6 +18,11 @@ _FROM_DRIVE = {
     "cruising": "cruises(drive)",
     "speed_share": "speed_share(drive)",
     "target_reached": "(drive->at_target >= 20) ? 1 : 0",
+    "overspeed": "(magnitude(drive->speed) > 3 * CRUISE) ? 1 : 0",
+    "following_error": "0 /* this axis is where its reference is */",
+    "still_ticks": "drive->watch.still_ticks",
+    "torque_share": "magnitude(drive->delayed[1]) / (RATED / 256)",
+    "strained_ticks": "drive->watch.strained_ticks",
     "standstill": "(magnitude(drive->speed) < CRUISE / 32) ? 1 : 0",
 }
 _ENDS = ("finished", "limited_by_noise", "aborted", "fault_latched")
@@ -61,6 +66,7 @@ def _output(outputs: set[str], name: str, otherwise: str = "0") -> str:
 
 _TEXT = """
 #include "@MACHINE@.h"
+#include "gw_watch.h"
 
 typedef int32_t gw_example_is_not_empty;
 
@@ -82,6 +88,7 @@ typedef struct {
     int32_t target;     /* Q15 */
     int32_t at_target;  /* sequencer ticks */
     int32_t saturated;
+    gw_watch watch;
     uint32_t noise;
 } example_drive;
 
@@ -146,6 +153,20 @@ static void control_tick(example_drive *drive, gw_axis *axis)
     }
 }
 
+/* A frozen position and strained torque show themselves over many ticks only. */
+static void watch(example_drive *drive, const gw_axis *axis)
+{
+    const gw_watched now = {
+        (int32_t)(drive->position / 64),
+        @ON@,
+        (magnitude(drive->reference) >= CRUISE / 4) ? 1 : 0,
+        drive->saturated,
+        axis->evidence.burst,
+    };
+
+    gw_watch_tick(&drive->watch, &now);
+}
+
 static void report(const example_drive *drive, int32_t tick, int32_t inputs[GW_INPUT_SLOTS])
 {
     int32_t k;
@@ -185,12 +206,14 @@ int main(void)
 
     gw_axis_init(axis, &@MACHINE@);
     drive.noise = 1U;
+    gw_watch_reset(&drive.watch, 0);
     for (tick = 0; (tick < 400000) && (has_ended(axis->outputs) == 0); tick++) {
         /* In firmware: the fast interrupt. */
         for (k = 0; k < axis->machine->control_ticks; k++) {
             control_tick(&drive, axis);
         }
         /* In firmware: the slower task, which the fast interrupt may interrupt anywhere. */
+        watch(&drive, axis);
         report(&drive, tick, inputs);
         code = gw_axis_sequencer_tick(axis, inputs);
         if (code < 0) {

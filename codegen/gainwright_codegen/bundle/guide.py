@@ -18,8 +18,18 @@ MEANT = {
     "target_reached": "1 once the reference rests on the target and the position has been within "
     "5 % of the travel window for 20 ms",
     "standstill": "1 while the mean speed is below 3 % of cruise speed, or one encoder count",
-    "torque_saturated": "1 if the torque command was at its limit in any control tick since the "
+    "torque_saturated": "1 if the torque command was at its limit in every control tick since the "
     "last sequencer tick",
+    "overspeed": "1 while the mean speed, either way, is above 3 times cruise speed plus 1 % of "
+    "top speed, or above the drive's own limit",
+    "following_error": "distance of position and its reference (with the profile's own smoothing, "
+    "without a position step), 256 = the way at cruise speed in 0.75 s plus 16 encoder counts; at "
+    "most 1023",
+    "still_ticks": "`gw_watch.still_ticks`: call `gw_watch_tick` just before each sequencer tick, "
+    "with must_move from a quarter of cruise speed of the reference on",
+    "torque_share": "magnitude of the torque command with test pulse in the last control tick, "
+    "256 = its limit; at most 511",
+    "strained_ticks": "`gw_watch.strained_ticks`",
     "feedback_valid": "0 on any error of encoder, cable or plausibility; never latched by you",
     "drive_ready": "1 while the drive has no fault and may be energised",
     "run_permit": "1 while somebody holds the permit; 0 asks for a controlled stop",
@@ -257,7 +267,8 @@ _CHECKLIST = """\
 more.
 4. A test pulse of known height, axis blocked, appears in the measured current with its sign.
 5. Dropping each of run_permit, drive_ready, feedback_valid, inside_travel_window stops the axis
-in time.
+in time; so do raised overspeed and following_error. An encoder that repeats its last position,
+with the axis uncoupled and a low torque limit, ends the trial with `feedback_frozen`.
 6. Emergency stop, limit switches and safe torque off act without this code. People are out of
 the zone.
 7. First trial with low torque and speed limits, and a hand on the emergency stop.

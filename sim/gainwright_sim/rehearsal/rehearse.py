@@ -14,7 +14,7 @@ from gainwright_sim.machine import Machine
 from gainwright_sim.rehearsal.bench import Bench
 from gainwright_sim.rig.log import RigLog
 from gainwright_sim.rig.response import MeasuredResponse
-from gainwright_sim.rig.run import Override
+from gainwright_sim.rig.run import SOUND, Override, RigFault
 
 SLICE_S = 2.0
 """Machine time between two looks at progress and requirements."""
@@ -97,6 +97,7 @@ def rehearse(
     overrides: Iterable[Override] = (),
     log_control: bool = False,
     exact_ticks: int | None = None,
+    fault: RigFault = SOUND,
 ) -> Rehearsal:
     """Rehearse the bench's trial on its machine.
 
@@ -106,6 +107,7 @@ def rehearse(
         progress: told after each slice.
         overrides: inputs to force for a while.
         log_control: keep the detector's samples of every control tick.
+        fault: what breaks on the axis on the way.
         exact_ticks: run just so many sequencer ticks, whatever the trial does.
     """
     trial = bench.trial
@@ -115,6 +117,7 @@ def rehearse(
         overrides=overrides,
         log_control=log_control,
         exact_ticks=exact_ticks,
+        fault=fault,
     )
     slice_ticks = max(1, round(SLICE_S / (trial.tick_us * 1e-6)))
     judge, ticks, violations = bench.judge(), 0, list[Violation]()

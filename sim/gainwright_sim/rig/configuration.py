@@ -35,6 +35,11 @@ DRIVE_INPUTS = (
     "cruising",
     "target_reached",
     "standstill",
+    "overspeed",
+    "following_error",
+    "still_ticks",
+    "torque_share",
+    "strained_ticks",
     "speed_share",
     "step_overshoot",
     "step_residual",
@@ -253,6 +258,16 @@ MEAN_TICKS_MAX = 1024
 COUNT_SHARE = 0.025
 """One encoder count over the mean's time is at most this share of cruise speed."""
 STANDSTILL_SHARE = 0.03
+OVERSPEED_FACTOR = 3.0
+"""Times cruise speed ..."""
+OVERSPEED_TOP_SHARE = 0.01
+"""... and this share of top speed more is too fast."""
+FOLLOWING_S = 0.75
+"""The largest following error is the way at cruise speed in this time ..."""
+FOLLOWING_COUNTS = 16.0
+"""... and so many encoder counts more."""
+MUST_MOVE_SHARE = 0.25
+"""Of cruise speed: from there on the reference asks for a position that changes."""
 POSITION_WINDOW_SHARE = 0.05
 """Of the travel window: so near to the target counts as arrived ..."""
 POSITION_WINDOW_S = 0.02
@@ -278,6 +293,12 @@ def _measuring(result: Any, machine: Machine, trial: Trial) -> None:
     cruise = motion.cruise_speed_rad_per_s
     # Standing between two counts may look like one count either way.
     result.standstill_rad_per_s = max(STANDSTILL_SHARE * cruise, 1.01 * count_rad_per_s)
+    result.overspeed_rad_per_s = (
+        OVERSPEED_FACTOR * cruise + OVERSPEED_TOP_SHARE * machine.drive.top_speed_rad_per_s
+    )
+    farthest_rad = FOLLOWING_S * cruise + FOLLOWING_COUNTS * result.encoder.count_rad
+    result.following_error_per_rad = 256.0 / farthest_rad
+    result.must_move_rad_per_s = MUST_MOVE_SHARE * cruise
     result.position_window_rad = max(
         POSITION_WINDOW_SHARE * motion.travel_window_rad, 4.0 * result.encoder.count_rad
     )

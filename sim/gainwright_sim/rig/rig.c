@@ -11,6 +11,7 @@
 #include "rig_plant.h"
 #include "rig_play.h"
 #include "rig_step.h"
+#include "gw_watch.h"
 
 /* An ended trial is watched until the axis has stood still for RIG_REST_TICKS sequencer ticks, so
  * that coasting and a closing brake are seen; a speed below this share of cruise speed counts. */
@@ -36,7 +37,10 @@ struct rig {
     rig_binding binding;
     const rig_override *overrides;
     int32_t override_count;
+    rig_fault fault;
+    int32_t broken; /* enum rig_fault_kind, once it is there */
     rig_motion motion;
+    gw_watch watch;
     rig_window window;
     uint64_t noise;
     double x[RIG_STATES_MAX];
@@ -81,9 +85,16 @@ static void rest_drive(rig *r)
     rig_motion_start(&r->motion, &r->drive, r->measured.position_rad);
 }
 
+/* What the encoder's counter shows; it goes round as a drive's does. */
+static int32_t encoder_counts(const rig *r)
+{
+    return (int32_t)(uint32_t)(int64_t)rig_floor(
+        r->measured.position_rad * r->drive.encoder.counts_per_rad + 0.5);
+}
+
 void rig_start(rig *r, const gw_machine *machine, const rig_plant *plant, const rig_drive *drive,
                const rig_binding *binding, const rig_override *overrides, int32_t override_count,
-               uint64_t seed)
+               const rig_fault *fault, uint64_t seed)
 {
     int32_t i;
 
@@ -93,6 +104,7 @@ void rig_start(rig *r, const gw_machine *machine, const rig_plant *plant, const 
     r->binding = *binding;
     r->overrides = overrides;
     r->override_count = override_count;
+    r->fault = *fault;
     r->noise = rig_noise_seed(seed);
     r->step.wanted = (binding->output[RIG_POSITION_STEP] >= 0) ? 1 : 0;
     r->brake_share = 1.0;
@@ -101,6 +113,7 @@ void rig_start(rig *r, const gw_machine *machine, const rig_plant *plant, const 
         r->x[i] = 0.5 * drive->encoder.count_rad;
     }
     rig_measured_start(&r->measured, drive, rig_counted(&r->drive.encoder, r->x[0]));
+    gw_watch_reset(&r->watch, encoder_counts(r));
     r->start_rad = r->measured.position_rad;
     r->target_rad = r->start_rad;
     gw_axis_init(&r->axis, machine);
@@ -120,6 +133,26 @@ static void set_input(const rig *r, int32_t *inputs, enum rig_input which, int32
     if (r->binding.input[which] >= 0) {
         inputs[r->binding.input[which]] = value;
     }
+}
+
+static void watch_axis(rig *r)
+{
+    const gw_watched now = {
+        encoder_counts(r),
+        r->torque_on,
+        r->measured.must_move,
+        (r->window.limited_ticks >= r->drive.sequencer_ticks) ? 1 : 0,
+        r->axis.evidence.burst,
+    };
+
+    gw_watch_tick(&r->watch, &now);
+}
+
+static int32_t torque_share(const rig *r)
+{
+    return (int32_t)rig_limited(
+        rig_floor(256.0 * rig_absolute(r->torque) / r->drive.torque_limit_nm + 0.5),
+        (double)RIG_SHARE_LIMIT);
 }
 
 /* Overrides come last, so that what the detector reports is forced too. */
@@ -151,6 +184,11 @@ static void supply_inputs(rig *r, int32_t *inputs)
     set_input(r, inputs, RIG_CRUISING, r->measured.cruising);
     set_input(r, inputs, RIG_TARGET_REACHED, r->measured.target_reached);
     set_input(r, inputs, RIG_STANDSTILL, r->measured.standstill);
+    set_input(r, inputs, RIG_OVERSPEED, r->measured.overspeed);
+    set_input(r, inputs, RIG_FOLLOWING_ERROR, r->measured.following_error);
+    set_input(r, inputs, RIG_STILL_TICKS, r->watch.still_ticks);
+    set_input(r, inputs, RIG_TORQUE_SHARE, torque_share(r));
+    set_input(r, inputs, RIG_STRAINED_TICKS, r->watch.strained_ticks);
     set_input(r, inputs, RIG_SPEED_SHARE, r->measured.speed_share);
     set_input(r, inputs, RIG_STEP_OVERSHOOT, rig_step_share(r->step.overshoot));
     set_input(r, inputs, RIG_STEP_RESIDUAL, rig_step_share(r->step.swinging));
@@ -254,7 +292,11 @@ static void sequencer_tick(rig *r, rig_log *log)
     int32_t inputs[GW_INPUT_SLOTS] = {0};
     int32_t row;
 
+    if ((r->fault.kind != RIG_NO_FAULT) && (r->sequencer_tick >= r->fault.from)) {
+        r->broken = r->fault.kind;
+    }
     rig_measured_report(&r->measured, &r->drive, &r->motion, r->target_rad);
+    watch_axis(r);
     supply_inputs(r, inputs);
     gw_axis_find(&r->axis, inputs);
     force_inputs(r, inputs);
@@ -275,6 +317,9 @@ static void sequencer_tick(rig *r, rig_log *log)
 /* The brake moves towards open or closed at the pace of its times. */
 static double brake_torque(rig *r)
 {
+    if (r->broken == RIG_AXIS_BLOCKED) {
+        return RIG_BLOCKING_TORQUES * r->drive.torque_limit_nm;
+    }
     if (r->plant.brake_torque_nm <= 0.0) {
         return 0.0;
     }
@@ -370,7 +415,9 @@ static double control(rig *r, rig_log *log)
     int32_t error_signal;
     int32_t pulse;
 
-    r->measured.position_rad = rig_counted(&r->drive.encoder, r->x[0]);
+    if (r->broken != RIG_POSITION_FROZEN) {
+        r->measured.position_rad = rig_counted(&r->drive.encoder, r->x[0]);
+    }
     r->measured.speed_rad_per_s
         += r->drive.filter_share * (measured_speed(r, before) - r->measured.speed_rad_per_s);
     r->speed_error = 0.0;
@@ -418,8 +465,10 @@ static void control_tick(rig *r, rig_log *log)
 {
     const double brake = brake_torque(r);
     const double noise = r->drive.noise_nm * rig_noise(&r->noise);
-    const double applied
-        = r->pending[r->pending_next] + ((r->torque_on != 0) ? noise : 0.0);
+    const double wanted = r->pending[r->pending_next] + ((r->torque_on != 0) ? noise : 0.0);
+    const double applied = (r->broken == RIG_TORQUE_REVERSED) ? -wanted
+                           : (r->broken == RIG_TORQUE_LOST)   ? 0.0
+                                                              : wanted;
 
     /* The current loop makes the measured torque follow the command, and so carries the sensors'
      * errors over to the true one. */

@@ -27,6 +27,11 @@ enum rig_input {
     RIG_CRUISING,
     RIG_TARGET_REACHED,
     RIG_STANDSTILL,
+    RIG_OVERSPEED,
+    RIG_FOLLOWING_ERROR,
+    RIG_STILL_TICKS,
+    RIG_TORQUE_SHARE,
+    RIG_STRAINED_TICKS,
     RIG_SPEED_SHARE,
     RIG_STEP_OVERSHOOT,
     RIG_STEP_RESIDUAL,
@@ -63,6 +68,20 @@ typedef struct {
     int32_t input;
     int32_t value;
 } rig_override;
+
+/* What breaks at sequencer tick `from`, and stays so. */
+enum rig_fault_kind {
+    RIG_NO_FAULT,
+    RIG_POSITION_FROZEN,  /* the encoder reports what it reported last, and calls it valid */
+    RIG_TORQUE_REVERSED,  /* the motor's torque has the wrong sign */
+    RIG_TORQUE_LOST,      /* the motor gives none */
+    RIG_AXIS_BLOCKED      /* the motor does not turn */
+};
+
+typedef struct {
+    int32_t kind;
+    int32_t from;
+} rig_fault;
 
 /* Where the host wants a part of the record, that of `capacity` sequencer ticks from `first` on. */
 typedef struct {
@@ -101,7 +120,7 @@ typedef struct rig rig;
 int64_t rig_size(void);
 void rig_start(rig *r, const gw_machine *machine, const rig_plant *plant, const rig_drive *drive,
                const rig_binding *binding, const rig_override *overrides, int32_t override_count,
-               uint64_t seed);
+               const rig_fault *fault, uint64_t seed);
 
 /* Runs until `sequencer_ticks` more have passed, this part of the log is full, or (unless
  * `past_end`) the trial has ended and the axis has rested for a moment; returns the sequencer ticks

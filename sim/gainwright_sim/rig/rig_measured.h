@@ -20,6 +20,9 @@ typedef struct {
     int32_t standstill;
     int32_t target_reached;
     int32_t cruising;
+    int32_t overspeed;
+    int32_t following_error; /* share of the largest allowed */
+    int32_t must_move;
     int32_t in_window; /* sequencer ticks within the position window, so far */
     int32_t next;
     double ring[RIG_MEAN_MAX]; /* positions at the last sequencer ticks */
@@ -59,6 +62,13 @@ static inline void rig_measured_report(rig_measured *m, const rig_drive *drive,
     ahead = towards * m->mean_speed_rad_per_s;
     m->speed_share = rig_speed_share(ahead, cruise);
     m->standstill = (rig_absolute(ahead) <= drive->standstill_rad_per_s) ? 1 : 0;
+    m->overspeed = (rig_absolute(ahead) > drive->overspeed_rad_per_s) ? 1 : 0;
+    m->following_error
+        = (int32_t)rig_limited(rig_floor(rig_absolute(motion->smooth - m->position_rad)
+                                             * drive->following_error_per_rad
+                                         + 0.5),
+                               (double)RIG_FOLLOWING_LIMIT);
+    m->must_move = (rig_absolute(motion->smooth_speed) >= drive->must_move_rad_per_s) ? 1 : 0;
     m->cruising = rig_motion_cruising(motion, drive);
     m->in_window = ((rig_motion_resting(motion, drive) != 0) && (motion->position == target)
                     && (rig_absolute(away) <= drive->position_window_rad))

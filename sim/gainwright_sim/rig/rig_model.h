@@ -15,7 +15,9 @@
 #define RIG_DELAY_MAX 16
 #define RIG_SMOOTHING_MAX 4096
 #define RIG_SINES_MAX 16 /* even, so that pairs of them fit */
-#define RIG_SHARE_LIMIT 511 /* largest speed share reported, 256 = cruise speed */
+#define RIG_SHARE_LIMIT 511 /* largest share of speed or torque reported, 256 = cruise speed, limit */
+#define RIG_FOLLOWING_LIMIT 1023 /* largest following error reported, 256 = the largest allowed */
+#define RIG_BLOCKING_TORQUES 100.0 /* torque limits that hold a blocked axis */
 
 /* Settings of the drive that a stage may tune. */
 enum rig_setting { RIG_SPEED_GAIN, RIG_INTEGRAL_RATE, RIG_POSITION_GAIN, RIG_SETTING_COUNT };
@@ -122,6 +124,9 @@ typedef struct {
     double means_per_s;      /* 1 / their duration */
     double standstill_rad_per_s; /* a smaller mean speed is standstill */
     double position_window_rad; /* so near to the target ... */
+    double overspeed_rad_per_s; /* a larger mean speed, either way, is too high */
+    double following_error_per_rad; /* 256 = the largest allowed */
+    double must_move_rad_per_s; /* from this speed of the reference on the position must change */
     int32_t position_window_ticks; /* ... for so many sequencer ticks is arrived */
 } rig_drive;
 

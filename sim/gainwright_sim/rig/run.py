@@ -27,6 +27,22 @@ class Override:
     value: int
 
 
+FAULT_KINDS = ("none", "position_frozen", "torque_reversed", "torque_lost", "axis_blocked")
+"""What may break on a simulated axis, in the order of ``enum rig_fault_kind``."""
+
+
+@dataclass(frozen=True, slots=True)
+class RigFault:
+    """From sequencer tick ``start`` on something is broken, and nobody says so."""
+
+    kind: str = "none"
+    """One of :data:`FAULT_KINDS`."""
+    start: int = 0
+
+
+SOUND = RigFault()
+
+
 class Rig:
     """One run of a loaded rig library; advance it in slices until it has ended.
 
@@ -37,6 +53,7 @@ class Rig:
         seed: of the torque noise.
         longest_s: machine time after which the run stops whether it has ended or not.
         overrides: inputs to force; those of the detector too.
+        fault: what breaks on the way.
         exact_ticks: run just so many sequencer ticks, past an end of the trial if it comes before.
         log_control: keep every control tick's detector samples too.
     """
@@ -54,6 +71,7 @@ class Rig:
         overrides: Iterable[Override] = (),
         log_control: bool = False,
         exact_ticks: int | None = None,
+        fault: RigFault = SOUND,
     ) -> None:
         configuration.check_rig_inputs(trial)
         self._ffi, self._library, self._trial = ffi, library, trial
@@ -77,6 +95,7 @@ class Rig:
             configuration.binding(ffi, trial, tables),
             forced,
             len(forced),
+            ffi.new("rig_fault *", {"kind": FAULT_KINDS.index(fault.kind), "from": fault.start}),
             seed,
         )
 
