@@ -26,8 +26,9 @@ ASSUMPTIONS = (
     "Watchdog: if ticks stop, no code runs that could ask for rest. The drive's watchdog must take "
     "torque away and close the brake by itself.",
     "Stuck or frozen inputs: an input may have any value at any time, so a frozen one starts "
-    "nothing that is forbidden; but feedback that freezes while feedback_valid stays 1 hides what "
-    "the axis does. The drive must notice that and take feedback_valid away.",
+    "nothing that is forbidden. A position that freezes while feedback_valid stays 1 is noticed "
+    "by still_ticks only, which the drive has gw_watch count; an input that is not connected "
+    "notices nothing.",
     "Brake feedback: the trial waits for times, not for a switch. A brake that does not close, or "
     "not in time, is not noticed by it.",
     "Negative return code of gw_axis_sequencer_tick: the outputs then ask for nothing and every "
