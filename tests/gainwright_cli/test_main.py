@@ -123,7 +123,7 @@ def test_the_shipped_trial_needs_no_advice_and_one_without_a_row_for_faults_does
     assert "Advice" not in capsys.readouterr().out
     text = shipped_trial_path().read_text(encoding="utf-8")
     blind = text.replace(
-        'holds = "not drive_ready or not feedback_valid"', 'holds = "not drive_ready"'
+        'holds = "not drive_ready or not feedback_valid or ', 'holds = "not drive_ready or '
     )
     assert blind != text
     path = tmp_path / "blind.toml"
