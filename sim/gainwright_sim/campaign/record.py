@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, fields
+from dataclasses import asdict
 from pathlib import Path
 
 from gainwright.language.model import Trial
@@ -15,6 +13,7 @@ from gainwright_sim.campaign.picture import save_picture
 from gainwright_sim.campaign.report import FamilyReport
 from gainwright_sim.campaign.run import AxisResult
 from gainwright_sim.campaign.words import replay_line
+from gainwright_sim.rehearsal.lines_csv import lines_csv
 from gainwright_sim.rehearsal.words import CAUTION
 
 FILES = """\
@@ -62,7 +61,10 @@ def write_campaign(
             "axes": [asdict(result) for group in results.values() for result in group],
         }
         _write(folder / "campaign.json", json.dumps(data, indent=2, allow_nan=False) + "\n")
-        _write(folder / "axes.csv", axes_csv([r for group in results.values() for r in group]))
+        _write(
+            folder / "axes.csv",
+            lines_csv(AxisResult, [r for group in results.values() for r in group]),
+        )
         worst = [r for report in reports for r in report.wrong]
         worst += [r for report in reports for r in report.outside]
         _write(folder / "replay.txt", "".join(f"{replay_line(r, trial_option)}\n" for r in worst))
@@ -72,22 +74,3 @@ def write_campaign(
 
 def _write(path: Path, text: str) -> None:
     path.write_text(text, encoding="utf-8", newline="")
-
-
-def axes_csv(results: Sequence[AxisResult]) -> str:
-    """Return one line per axis, with a header."""
-    stream = io.StringIO()
-    writer = csv.writer(stream, lineterminator="\n")
-    names = [field.name for field in fields(AxisResult)]
-    writer.writerow(names)
-    for result in results:
-        writer.writerow([_text(getattr(result, name)) for name in names])
-    return stream.getvalue()
-
-
-def _text(value: object) -> str:
-    if value is None:
-        return ""
-    if isinstance(value, tuple):
-        return " ".join(value)
-    return f"{value:.9g}" if isinstance(value, float) else str(value)

@@ -9,12 +9,13 @@ import numpy as np
 
 from gainwright.language.model import Signal, Trial
 from gainwright.result_folder import result_folder
+from gainwright_sim.rehearsal.lines_csv import lines_csv
 from gainwright_sim.rehearsal.outcome import OUTCOMES
 from gainwright_sim.rehearsal.picture import save_picture
 from gainwright_sim.rehearsal.rehearse import Rehearsal
 from gainwright_sim.rehearsal.response_picture import save_response_picture
 from gainwright_sim.rehearsal.responses import save_responses
-from gainwright_sim.rehearsal.rungs import rung_table, rungs_csv
+from gainwright_sim.rehearsal.rungs import RungLine, rung_table
 from gainwright_sim.rehearsal.summary import Summary
 from gainwright_sim.rehearsal.words import CAUTION, FILES
 from gainwright_sim.rig.log import SIGNALS
@@ -49,7 +50,7 @@ def write_record(
         for table in rehearsal.tables:
             lines = rung_table(rehearsal, table)
             (folder / f"rungs-{table.stage.name}.csv").write_text(
-                rungs_csv(lines), encoding="utf-8", newline=""
+                lines_csv(RungLine, lines), encoding="utf-8", newline=""
             )
         _write_signals(folder / "signals.npz", rehearsal)
         save_picture(folder / "rehearsal.png", rehearsal, summary)

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import csv
-import io
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
@@ -60,18 +58,3 @@ def _line(rehearsal: Rehearsal, table: StageTables, start: int, stop: int) -> Ru
         burst_level_peak=int(burst.max()),
         oscillation_of_limit=float(oscillation.max() / rehearsal.machine.drive.torque_limit_nm),
     )
-
-
-def rungs_csv(lines: list[RungLine]) -> str:
-    """Return the table as CSV with a header."""
-    stream = io.StringIO()
-    writer = csv.writer(stream, lineterminator="\n")
-    names = [field.name for field in fields(RungLine)]
-    writer.writerow(names)
-    for line in lines:
-        writer.writerow([_text(getattr(line, name)) for name in names])
-    return stream.getvalue()
-
-
-def _text(value: float | int) -> str:
-    return f"{value:.9g}" if isinstance(value, float) else str(value)

@@ -255,6 +255,12 @@ class Trial:
     enumerations: tuple[Enumeration, ...] = ()
 
     @cached_property
+    def boolean_names(self) -> frozenset[str]:
+        """Names of inputs, variables and outputs that are boolean."""
+        signals = (*self.inputs, *self.variables, *self.outputs)
+        return frozenset(signal.name for signal in signals if signal.kind is Kind.BOOLEAN)
+
+    @cached_property
     def rows_by_state(self) -> Mapping[str, tuple[Row, ...]]:
         """Rows of each state, in the order of the file."""
         return {

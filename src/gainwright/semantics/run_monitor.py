@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from gainwright.language.expression import Boolean, Expression
-from gainwright.language.model import Kind, Requirement, RequirementKind, Signal, Trial
+from gainwright.language.model import Requirement, RequirementKind, Signal, Trial
 from gainwright.semantics.monitor import MONITORED, Monitor, Snapshot, Violation
 from gainwright.semantics.python_code import ARRAY, Check, CodeWriter
 
@@ -42,14 +42,8 @@ class RunMonitor:
     def __init__(self, trial: Trial) -> None:
         self.trial = trial
         self.requirements = [r for r in trial.requirements if r.kind in MONITORED]
-        booleans = frozenset(
-            signal.name
-            for group in (trial.inputs, trial.variables, trial.outputs)
-            for signal in group
-            if signal.kind is Kind.BOOLEAN
-        )
         names = [state.name for state in trial.states]
-        writer = CodeWriter(names, trial.conditions, ARRAY, booleans)
+        writer = CodeWriter(names, trial.conditions, ARRAY, trial.boolean_names)
         self.formulas = [_function(writer, r.formula) for r in self.requirements]
         self.triggers = [_function(writer, r.trigger or Boolean(True)) for r in self.requirements]
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gainwright.language.expression import Expression
-from gainwright.language.model import Condition, Kind, Trial
+from gainwright.language.model import Condition, Trial
 from gainwright.semantics.python_code import ARRAY, Check, CodeWriter
 
 if TYPE_CHECKING:
@@ -26,14 +26,8 @@ class ArrayCode:
     def __init__(self, trial: Trial, conditions: Sequence[Condition] | None = None) -> None:
         """``conditions`` stand in the place of the trial's own, for mutants of conditions."""
         self.conditions = tuple(trial.conditions if conditions is None else conditions)
-        booleans = frozenset(
-            signal.name
-            for group in (trial.inputs, trial.variables, trial.outputs)
-            for signal in group
-            if signal.kind is Kind.BOOLEAN
-        )
         names = [state.name for state in trial.states]
-        self._writer = CodeWriter(names, self.conditions, ARRAY, booleans)
+        self._writer = CodeWriter(names, self.conditions, ARRAY, trial.boolean_names)
         self._functions: dict[tuple[Expression, ...], Check] = {}
 
     def function(self, expressions: Sequence[Expression]) -> Check:
