@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from gainwright.language.cube import cube
 from gainwright.language.expression import (
     Binary,
     Choice,
@@ -33,14 +34,14 @@ class FastMachine:
         self._ranges = {v.name: (v.low, v.high) for v in trial.variables}
         bits = trial.index.condition_bits
         self._cubes = {
-            state: [(_mask(row, bits), _mask_true(row, bits), row) for row in rows]
+            state: [(cube(row, bits), row) for row in rows]
             for state, rows in trial.rows_by_state.items()
         }
 
     def row(self, state: str, values: Mapping[str, int]) -> Row | None:
         """Return the row that holds for variables and inputs; None if not exactly one does."""
         (bits,) = self._conditions(values, 0, {}, 0)
-        found = [row for mask, value, row in self._cubes[state] if bits & mask == value]
+        found = [row for one, row in self._cubes[state] if one.holds(bits)]
         return found[0] if len(found) == 1 else None
 
     def after(self, row: Row, variables: Values, values: Mapping[str, int]) -> Values:
@@ -60,11 +61,3 @@ def _bits(booleans: Sequence[Expression]) -> Expression:
         bit = Choice(boolean, Integer(1 << index), Integer(0))
         total = Binary(Operator.ADD, total, bit)
     return total
-
-
-def _mask(row: Row, bits: Mapping[str, int]) -> int:
-    return sum(bits[name] for name in (*row.when, *row.unless))
-
-
-def _mask_true(row: Row, bits: Mapping[str, int]) -> int:
-    return sum(bits[name] for name in row.when)

@@ -2,24 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
-from gainwright.language.model import Row, Trial
+from gainwright.language.cube import cube
+from gainwright.language.model import Trial
 from gainwright_codegen.bundle.golden.domain import Inputs
 from gainwright_codegen.bundle.golden.sample import Memory
 from gainwright_codegen.host.sequencer import SequencerError, load_sequencer
-
-
-@dataclass(frozen=True, slots=True)
-class Cube:
-    """The conditions of a row: it holds if ``bits & mask == value``."""
-
-    mask: int
-    value: int
-
-    def violations(self, bits: int) -> int:
-        """Return how many conditions are not as the row wants them."""
-        return ((bits ^ self.value) & self.mask).bit_count()
 
 
 class Explorer:
@@ -32,7 +19,7 @@ class Explorer:
         self._sequencer = self._ffi.new("gw_sequencer *")
         self._inputs = self._ffi.new("int32_t[]", max(1, len(trial.inputs)))
         bits = trial.index.condition_bits
-        self.cubes = tuple(_cube(row, bits) for row in trial.rows)
+        self.cubes = tuple(cube(row, bits) for row in trial.rows)
 
     @property
     def memory(self) -> Memory:
@@ -60,8 +47,3 @@ class Explorer:
 
     def _set(self, inputs: Inputs) -> None:
         self._inputs[0 : len(inputs)] = inputs
-
-
-def _cube(row: Row, bits: dict[str, int]) -> Cube:
-    value = sum(bits[name] for name in row.when)
-    return Cube(value | sum(bits[name] for name in row.unless), value)

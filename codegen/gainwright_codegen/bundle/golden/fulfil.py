@@ -5,8 +5,8 @@ from __future__ import annotations
 import random
 from collections.abc import Callable
 
+from gainwright.language.cube import Cube
 from gainwright_codegen.bundle.golden.domain import Domain, Inputs, changed_inputs
-from gainwright_codegen.bundle.golden.explorer import Cube
 
 _TRIES = 60
 
