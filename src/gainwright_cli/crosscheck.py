@@ -18,8 +18,15 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--gates",
         action="store_true",
-        help="instead: compilers, analysers, sanitizers, 60 s of fuzzing and coverage, as far as "
+        help="instead: compilers, analysers, MISRA, sanitizers, fuzzing and coverage, as far as "
         "they are installed",
+    )
+    parser.add_argument(
+        "--fuzz",
+        type=int,
+        default=60,
+        metavar="SECONDS",
+        help="with --gates: how long both ticks are fuzzed (60)",
     )
     add_json_option(parser)
 
@@ -53,8 +60,10 @@ def _run_gates(arguments: argparse.Namespace) -> int:
 
     from gainwright_codegen.gates.gates import exit_code, lines, run_gates
 
+    if arguments.fuzz < 1:
+        raise refuse("--fuzz", str(arguments.fuzz), "1 second or more", "name how many seconds")
     with console(to_error=True).status("running the gates"):
-        gates = run_gates(arguments.bundle)
+        gates = run_gates(arguments.bundle, arguments.fuzz)
     if arguments.json:
         print_json({"gates": [asdict(gate) for gate in gates]})
     else:

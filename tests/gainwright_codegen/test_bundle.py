@@ -83,8 +83,8 @@ def _changed(bundle: Bundle, name: str, pattern: str, replacement: str, number: 
     [
         # Another target, cube, action, range, threshold, output of a state.
         ("gw_trial.c", r"\.target = GW_STATE_\w+", ".target = GW_STATE_FAULT", 0),
-        ("gw_trial.c", r"\.when = BIT\(\w+\)", ".when = 0U", 5),
-        ("gw_trial.c", r"\.unless = BIT\(\w+\) \| ", ".unless = ", 0),
+        ("gw_trial.c", r"\.when = BIT_\w+", ".when = 0U", 5),
+        ("gw_trial.c", r"\.unless = BIT_\w+ \| ", ".unless = ", 0),
         ("gw_trial.c", r"\.action = ACTION_\w+", ".action = ACTION_NONE", 1),
         ("gw_trial.c", r"GAIN_RUNG\] >> 7U", "GAIN_RUNG] >> 6U", 0),
         ("gw_trial.h", r"BURST_THRESHOLD INT32_C\(256\)", "BURST_THRESHOLD INT32_C(257)", 0),
@@ -94,7 +94,7 @@ def _changed(bundle: Bundle, name: str, pattern: str, replacement: str, number: 
         # One gain, one coefficient, one sample of the pulse.
         ("gw_machine_kiln_shuttle.c", r"INT32_C\((\d+)\d\)", r"INT32_C(\g<1>0)", 3),
         ("gw_machine_kiln_shuttle.c", r"INT32_C\(-(\d+)\)", r"INT32_C(-\g<1>1)", 0),
-        ("gw_detector.c", "ticks >= settings", "ticks > settings", 0),
+        ("gw_detector.c", r"ticks >= \(uint32_t\)settings", "ticks > (uint32_t)settings", 0),
     ],
 )
 def test_the_self_test_notices_a_change(bundle, name, pattern, replacement, number):

@@ -25,7 +25,9 @@ from ..shared.fixed_c import (
     RANGE_CHECKS,
     SHIFTS_32,
     SHIFTS_64,
+    SIGNED,
     SINGLES,
+    SQUARES,
     STRICT,
     WIDE_PAIRS,
     library,
@@ -61,6 +63,10 @@ def corner_calls() -> Iterator[tuple[str, tuple[int, ...]]]:
         yield from ((name, (a,)) for a in CORNERS_64)
     for name, corners in zip(CLAMPS, (CORNERS_32, CORNERS_64), strict=True):
         yield from ((name, (a, *pair)) for a in corners for pair in pairwise(CORNERS_32))
+    for name, bits in SIGNED.items():
+        yield from ((name, (a % 2**bits,)) for a in CORNERS_64)
+    for name, most in SQUARES.items():
+        yield from ((name, (a,)) for a in (-most, -1, 0, 1, most))
     for name in RANGE_CHECKS:
         yield from ((name, (a, *pair)) for a in CORNERS_32 for pair in pairwise(CORNERS_32))
 
@@ -82,6 +88,7 @@ def test_any_values(data):
     limits = sorted((b, data.draw(word32)))
     calls += [("clamp_i32", (a, *limits)), ("clamp_i64", (wide, *limits))]
     calls += [(name, (a, *limits)) for name in RANGE_CHECKS]
+    calls += [(name, (wide % 2**bits,)) for name, bits in SIGNED.items()]
     for names, arguments in ((SHIFTS_64, (wide,)), (SHIFTS_32, (a,)), (PRODUCTS, (a, b))):
         for name, (low, high) in names.items():
             calls.append((name, (*arguments, data.draw(st.integers(low, high)))))
@@ -172,7 +179,9 @@ def _filter_words() -> list[tuple[int, ...]]:
 
 def _literal(value: int) -> str:
     # The most negative numbers have no literal of their own in C.
-    return f"(-INT64_C({-value - 1}) - 1)" if value < 0 else f"INT64_C({value})"
+    if value < 0:
+        return f"(-INT64_C({-value - 1}) - 1)"
+    return f"{'U' * (value > MAX64)}INT64_C({value})"
 
 
 def _expected_lines() -> list[int]:

@@ -7,6 +7,7 @@ import shutil
 import pytest
 
 from gainwright.errors import InputError
+from gainwright_codegen.gates import misra
 from gainwright_codegen.gates.gates import Gate, _Bench, _copied, exit_code, lines, run_gates
 
 from ..shared.compilers import available
@@ -46,12 +47,34 @@ def test_a_warning_fails_the_compiler_gates(folder, tmp_path):
 @pytest.mark.skipif(not available("gcc"), reason="gcc is not installed")
 def test_an_index_out_of_bounds_is_found_by_calls_of_both_ticks(folder, tmp_path):
     bench = altered(folder, tmp_path, "gw_sequencer.c", "  taken = row;", "  taken = row + 9999;")
-    (gate,) = [gate for gate in bench.fuzzed(4) if gate.verdict != "not installed"]
+    (gate,) = [gate for gate in bench.fuzzed(4, 3000) if gate.verdict != "not installed"]
     assert gate.verdict == "failed" and gate.detail
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(not misra.checker()[0], reason=misra.checker()[1])
+def test_a_required_rule_of_misra_is_not_let_pass(folder, tmp_path):
+    sound = "    const uint64_t factor = UINT64_C(1) << bits;"
+    broken = "    const int64_t factor = INT64_C(1) << bits;"
+    bench = altered(folder, tmp_path, "gw_fixed.h", sound, broken)
+    gate = bench._misra()
+    assert gate.verdict == "failed" and "10.1" in gate.detail
+
+
+def test_rules_with_a_reason_are_counted_and_others_named():
+    said = "".join(
+        f"gw_axis.c:{line}:5: style: misra violation [misra-c2012-{rule}]\n"
+        for line, rule in ((7, "15.5"), (8, "15.5"), (9, "11.4"), (10, "10.1"))
+    )
+    said += "gw_axis.c:11:5: style: The scope can be reduced. [variableScope]\n"
+    bad, deviations = misra.judge(said)
+    assert bad == ["gw_axis.c:10 misra-c2012-10.1", "gw_axis.c:11 variableScope"]
+    assert deviations == "11.4 (1), 15.5 (2)"
 
 
 def test_what_is_missing_is_said_and_decides_the_exit_code(monkeypatch, folder, tmp_path):
     monkeypatch.setattr(shutil, "which", lambda name: None)
+    monkeypatch.setattr(misra, "checker", lambda: ("", "cppcheck"))
     bench = _Bench(_copied(folder, tmp_path / "copy"))
     gates = [*bench.compilers(), *bench.analysers(), *bench.sanitized(), *bench.coverage()]
     assert {gate.verdict for gate in gates} == {"not installed"}
@@ -68,6 +91,6 @@ def test_a_folder_without_a_bundle_is_refused(tmp_path):
 
 @pytest.mark.slow
 def test_the_shipped_export_passes_every_gate_that_is_installed(folder):
-    gates = run_gates(folder, 20)
+    gates = run_gates(folder, fuzz_runs=3000)
     assert exit_code(gates) in (0, 3), lines(gates)
     assert sum(gate.verdict == "passed" for gate in gates) >= 5

@@ -98,8 +98,7 @@ def test_shortest_run_to_a_wrong_gain():
     trial, _ = BUGS["gain raised by two"]
     run = explore(trial).runs["gain_raised_only_after_quiet"]
     waits = sum(
-        trial.constant(name)
-        for name in ("torque_build_up_ticks", "brake_open_ticks")
+        trial.constant(name) for name in ("torque_build_up_ticks", "brake_open_ticks")
     ) + 2 * trial.constant("reversal_ticks")
     states_left_by_a_tick_each = 7  # energise, open_brake, approach, move, noise, pulse, detect
     assert run.ticks == 2 + waits + states_left_by_a_tick_each

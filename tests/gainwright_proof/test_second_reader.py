@@ -157,9 +157,9 @@ def everywhere(change: Callable[[Expression], Expression]) -> Trial:
 
 def swapped(wanted: Operator, put: Operator) -> Trial:
     return everywhere(
-        lambda e: Binary(put, e.left, e.right)
-        if isinstance(e, Binary) and e.operator is wanted
-        else e
+        lambda e: (
+            Binary(put, e.left, e.right) if isinstance(e, Binary) and e.operator is wanted else e
+        )
     )
 
 
@@ -181,9 +181,11 @@ DEFECTS = {
     "and read as or": swapped(Operator.AND, Operator.OR),
     "implies read as equal": swapped(Operator.IMPLIES, Operator.EQUAL),
     "implies turned round": everywhere(
-        lambda e: Binary(e.operator, e.right, e.left)
-        if isinstance(e, Binary) and e.operator is Operator.IMPLIES
-        else e
+        lambda e: (
+            Binary(e.operator, e.right, e.left)
+            if isinstance(e, Binary) and e.operator is Operator.IMPLIES
+            else e
+        )
     ),
     "and binds looser than or": everywhere(grouped_otherwise),
     "not dropped": everywhere(

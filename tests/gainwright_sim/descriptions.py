@@ -51,7 +51,6 @@ jerk_rad_per_s3 = 2000.0
 )
 
 
-
 def disturbed(
     lines: str, place: str, remedy: str, cruise: float = 20.0
 ) -> tuple[str, str, str, str, str]:

@@ -200,9 +200,7 @@ class FixedAxis:
 
 
 def test_speed_filter_is_an_exponential_of_its_time_constant():
-    machine = changed(
-        smooth("positioning-bench"), drive={"speed_filter_time_constant_s": 5e-4}
-    )
+    machine = changed(smooth("positioning-bench"), drive={"speed_filter_time_constant_s": 5e-4})
     loop = DriveLoop(machine, FixedAxis([0.001 * k for k in range(20)]), ideal=True)
     speeds = [loop.tick().speed_rad_per_s for _ in range(20)]
     true = 0.001 / 125e-6

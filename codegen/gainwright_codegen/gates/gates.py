@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import shutil
 import subprocess
@@ -11,13 +12,14 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from gainwright.errors import input_error
+from gainwright_codegen.gates import misra
 
 FUZZ_SECONDS = 60
 _STRICT = ("-Wall", "-Wextra", "-Wpedantic", "-Wconversion", "-Wshadow", "-Wundef", "-Werror")
 _SANITIZED = ("-g", "-O1", "-fsanitize=address,undefined", "-fno-sanitize-recover=all")
 _FUZZ = Path(__file__).with_name("fuzz.c")
 _ROUNDS_PER_SECOND = 200
-_MCDC_CLANG = 18
+_MCDC_CLANG, _NEWEST_CLANG = 18, 30
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,8 +30,15 @@ class Gate:
     detail: str = ""
 
 
-def run_gates(bundle: str | Path, fuzz_seconds: int = FUZZ_SECONDS) -> list[Gate]:
+def run_gates(
+    bundle: str | Path, fuzz_seconds: int = FUZZ_SECONDS, fuzz_runs: int = 0
+) -> list[Gate]:
     """Run every gate on an exported folder.
+
+    Args:
+        bundle: the folder.
+        fuzz_seconds: how long both ticks are fuzzed.
+        fuzz_runs: if not 0, so many runs instead: the same ones each time.
 
     Raises:
         InputError: the folder holds no bundle with a machine.
@@ -41,7 +50,7 @@ def run_gates(bundle: str | Path, fuzz_seconds: int = FUZZ_SECONDS) -> list[Gate
             *bench.compilers(),
             *bench.analysers(),
             *bench.sanitized(),
-            *bench.fuzzed(fuzz_seconds),
+            *bench.fuzzed(fuzz_seconds, fuzz_runs),
             *bench.coverage(),
         ]
 
@@ -81,6 +90,9 @@ class _Bench:
         names = sorted(path.name for path in folder.glob("gw_*.c"))
         self._firmware = [n for n in names if n not in ("gw_selftest.c", "gw_example.c")]
         self._all = names
+        # What a trial without a loop response carries of it, no linker keeps.
+        text = (folder / "gw_trial.h").read_text(encoding="ascii")
+        self._has_response = "#define GW_HAS_LOOP_RESPONSE 1" in text
 
     def _run(self, name: str, *commands: Sequence[str]) -> Gate:
         """Run commands one after the other; the first that fails decides."""
@@ -110,17 +122,30 @@ class _Bench:
         yield self._run(
             "gcc -fanalyzer", ["gcc", "-std=c99", "-O1", "-fanalyzer", "-Werror", "-c", *self._all]
         )
-        yield self._run(
-            "cppcheck",
-            ["cppcheck", "--std=c99", "--enable=warning,portability", "--error-exitcode=1", "-q",
-             "-I.", *self._firmware],
-        )  # fmt: skip
+        yield self._misra()
+        # Parameters of one kind side by side: fixed-point signals are all int32_t.
+        checks = "-*,clang-analyzer-*,bugprone-*,cert-*,-bugprone-easily-swappable-parameters"
         yield self._run(
             "clang-tidy",
-            ["clang-tidy", "--quiet", "--warnings-as-errors=*",
-             "--checks=-*,clang-analyzer-*,bugprone-*,-bugprone-easily-swappable-parameters",
+            ["clang-tidy", "--quiet", "--warnings-as-errors=*", f"--checks={checks}",
              *self._firmware, "--", "-std=c99"],
         )  # fmt: skip
+
+    def _misra(self) -> Gate:
+        """Deviations from advisory rules are told, those from required ones fail."""
+        name = "cppcheck with MISRA C:2012"
+        path, missing = misra.checker()
+        if missing:
+            return Gate(name, "not installed", missing)
+        (self._folder / "stdint.cfg").write_text(misra.LIBRARY, encoding="ascii")
+        done = subprocess.run(
+            [path, *misra.FLAGS, *self._firmware], cwd=self._folder, capture_output=True, text=True,
+            errors="replace", check=False,
+        )  # fmt: skip
+        bad, deviations = misra.judge(done.stderr + done.stdout)
+        if done.returncode != 0 or bad:
+            return Gate(name, "failed", bad[0] if bad else _telling(done.stderr + done.stdout))
+        return Gate(name, "passed", f"advisory, with reasons in the guide: {deviations}")
 
     def sanitized(self) -> Iterator[Gate]:
         for compiler in ("gcc", "clang"):
@@ -133,17 +158,18 @@ class _Bench:
                 ["./example"],
             )  # fmt: skip
 
-    def fuzzed(self, seconds: int) -> Iterator[Gate]:
+    def fuzzed(self, seconds: int, runs: int = 0) -> Iterator[Gate]:
         flags = ("-g", "-O1", "-fsanitize=fuzzer,address,undefined", "-fno-sanitize-recover=all")
         made = self._run("", ["clang", *flags, *self._firmware, "fuzz.c", "-o", "fuzz"])
-        name = f"fuzzing of both ticks, {seconds} s"
+        name = f"fuzzing of both ticks, {f'{runs} runs' if runs else f'{seconds} s'}"
         if made.verdict == "passed":
-            arguments = (f"-max_total_time={seconds}", "-seed=1", "-max_len=4096")
+            bound = f"-runs={runs}" if runs else f"-max_total_time={seconds}"
+            arguments = (bound, "-seed=1", "-max_len=4096")
             yield self._run(name, ["./fuzz", *arguments])
             return
         missing = made.detail if made.verdict == "not installed" else "the fuzzer of clang"
         yield Gate(name, "not installed", missing)
-        rounds = max(1, seconds * _ROUNDS_PER_SECOND)
+        rounds = runs or max(1, seconds * _ROUNDS_PER_SECOND)
         yield self._run(
             f"drawn calls of both ticks instead, {rounds} rounds, seed 1",
             ["gcc", *_SANITIZED, "-DGW_DRAWN", *self._firmware, "fuzz.c", "-o", "drawn"],
@@ -151,33 +177,42 @@ class _Bench:
         )
 
     def coverage(self) -> Iterator[Gate]:
-        found = re.search(r"version (\d+)", _version("clang"))
-        if found is None or int(found[1]) < _MCDC_CLANG:
-            have = f"clang {found[1]}" if found else "clang"
-            yield Gate("MC/DC by the self-test", "not installed",
-                       f"clang {_MCDC_CLANG} or newer; there is {have}")  # fmt: skip
+        clang, suffix = _mcdc_compiler()
+        if not clang:
+            yield Gate("MC/DC by the self-test", "not installed", f"clang {_MCDC_CLANG} or newer")
         else:
-            yield self._mcdc()
+            yield self._mcdc(clang, suffix)
         yield self._branches()
 
-    def _mcdc(self) -> Gate:
+    def _mcdc(self, clang: str, suffix: str) -> Gate:
+        """Every condition of a decision is seen to decide alone, in runtime and tables."""
         flags = ("-O0", "-fprofile-instr-generate", "-fcoverage-mapping", "-fcoverage-mcdc")
         made = self._run(
             "MC/DC by the self-test",
-            ["clang", *flags, *self._firmware, "gw_selftest.c", "-o", "mcdc"],
+            [clang, *flags, *self._firmware, "gw_selftest.c", "-o", "mcdc"],
             ["./mcdc"],
-            ["llvm-profdata", "merge", "default.profraw", "-o", "profile"],
+            [f"llvm-profdata{suffix}", "merge", "default.profraw", "-o", "profile"],
         )
         if made.verdict != "passed":
             return made
-        command = ["llvm-cov", "report", "--show-mcdc-summary", "-instr-profile=profile", "./mcdc",
-                   *self._firmware]  # fmt: skip
+        command = [f"llvm-cov{suffix}", "export", "-format=text", "-summary-only",
+                   "-instr-profile=profile", "./mcdc", *self._firmware]  # fmt: skip
         said = subprocess.run(
             command, cwd=self._folder, capture_output=True, text=True, check=False
         ).stdout
-        total = next((line for line in said.splitlines() if line.startswith("TOTAL")), "")
-        last = total.split()[-1] if total else "?"
-        return Gate(made.name, "passed" if last == "100.00%" else "failed", f"{last} of TOTAL")
+        counts = {
+            Path(file["filename"]).name: file["summary"]["mcdc"]
+            for file in json.loads(said)["data"][0]["files"]
+            if self._has_response or "gw_loop_" not in file["filename"]
+        }
+        missed = [
+            f"{name} {part['covered']} of {part['count']}"
+            for name, part in sorted(counts.items())
+            if part["covered"] != part["count"]
+        ]
+        total = sum(part["count"] for part in counts.values())
+        detail = ", ".join(missed) or f"{total} of {total} conditions"
+        return Gate(made.name, "failed" if missed else "passed", detail)
 
     def _branches(self) -> Gate:
         """Line and branch coverage of what firmware carries, by gcov; told, no bound."""
@@ -219,6 +254,17 @@ def _summed(said: str) -> str:
         files.append(f"{Path(file).name} {shares}")
     lines, branches = (100.0 * part / max(whole, 1) for part, whole in sums.values())
     return f"{lines:.1f} % of lines, {branches:.1f} % of branches ({', '.join(files)})"
+
+
+def _mcdc_compiler() -> tuple[str, str]:
+    """Return the newest clang that knows MC/DC, and the suffix of its tools, or nothing."""
+    for number in range(_NEWEST_CLANG, _MCDC_CLANG - 1, -1):
+        if shutil.which(f"clang-{number}") and shutil.which(f"llvm-cov-{number}"):
+            return f"clang-{number}", f"-{number}"
+    found = re.search(r"version (\d+)", _version("clang"))
+    if found and int(found[1]) >= _MCDC_CLANG and shutil.which("llvm-cov"):
+        return "clang", ""
+    return "", ""
 
 
 def _version(tool: str) -> str:

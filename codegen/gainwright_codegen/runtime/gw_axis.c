@@ -43,7 +43,7 @@ static int32_t knows_machine(const gw_axis *axis)
 
 static int32_t sound_stage(int32_t stage)
 {
-    return ((stage < 0) || (stage >= GW_STAGE_SLOTS)) ? 0 : stage;
+    return ((uint32_t)stage < (uint32_t)GW_STAGE_SLOTS) ? stage : 0;
 }
 
 static int32_t rung_of(const gw_machine_stage *stage, const int32_t outputs[GW_OUTPUT_SLOTS],
@@ -137,9 +137,9 @@ static void forget_response(gw_axis *axis)
 static void record_response(gw_axis *axis, uint32_t word)
 {
     gw_response_record(&axis->response,
-                       &axis->machine->stage[sound_stage(GW_ORDER_STAGE(word))].response,
-                       (GW_ORDER_HEARING(word) == (int32_t)GW_HEARING_RESPONSE) ? 1 : 0,
-                       GW_ORDER_RUNG(word));
+                       &axis->machine->stage[sound_stage(gw_order_stage(word))].response,
+                       (gw_order_hearing(word) == (int32_t)GW_HEARING_RESPONSE) ? 1 : 0,
+                       gw_order_rung(word));
 }
 
 /* The torque command behind the high-pass is what the detector has just found. */
@@ -203,16 +203,16 @@ static void take_order(gw_axis *axis, uint32_t word)
     const uint32_t before = axis->taken;
 
     axis->taken = word;
-    if (GW_ORDER_STAGE(word) != GW_ORDER_STAGE(before)) {
+    if (gw_order_stage(word) != gw_order_stage(before)) {
         forget(axis);
     }
-    if (GW_ORDER_HEARING(word) != GW_ORDER_HEARING(before)) {
+    if (gw_order_hearing(word) != gw_order_hearing(before)) {
         gw_detector_restart_blocks(&axis->detector);
-        gw_evidence_hear(&axis->evidence, GW_ORDER_HEARING(word));
+        gw_evidence_hear(&axis->evidence, gw_order_hearing(word));
     }
-    if (GW_ORDER_RUNG(word) != GW_ORDER_RUNG(before)) {
+    if (gw_order_rung(word) != gw_order_rung(before)) {
         gw_evidence_new_gain(&axis->evidence,
-                             (GW_ORDER_RUNG(word) < GW_ORDER_RUNG(before)) ? 1 : 0);
+                             (gw_order_rung(word) < gw_order_rung(before)) ? 1 : 0);
     }
     if (axis->order.height != 0) {
         gw_pulse_start(&axis->pulse, axis->order.height, axis->order.complement);
@@ -244,7 +244,7 @@ int32_t gw_axis_control_tick(gw_axis *axis, int32_t torque_command, int32_t spee
     if (word != axis->taken) {
         take_order(axis, word);
     }
-    stage = &axis->machine->stage[sound_stage(GW_ORDER_STAGE(word))];
+    stage = &axis->machine->stage[sound_stage(gw_order_stage(word))];
     take_blocks(axis,
                 gw_detector_sample(&axis->detector, &stage->detector, torque_command, speed_error));
     torque = gw_pulse_sample(&axis->pulse, &stage->pulse) + sample_response(axis, stage);
@@ -255,16 +255,17 @@ int32_t gw_axis_control_tick(gw_axis *axis, int32_t torque_command, int32_t spee
 static int32_t rate_is_right(gw_axis *axis, int32_t control_ticks)
 {
     const uint32_t now = number_now(&axis->control_ticks) & GW_COUNT_MAX;
-    const uint32_t counted = ((now | (GW_COUNT_MAX + 1U)) - axis->rate.first) & GW_COUNT_MAX;
+    const uint32_t since = ((now | (GW_COUNT_MAX + 1U)) - axis->rate.first) & GW_COUNT_MAX;
+    const int32_t counted = (int32_t)since;
     const int32_t begun = (axis->rate.sequencer_ticks >= 0) ? 1 : 0;
     int32_t right = 1;
 
     axis->rate.sequencer_ticks += 1;
     if (begun != 0) {
-        right = (counted <= (uint32_t)GW_RATE_MOST(control_ticks)) ? 1 : 0;
+        right = (counted <= GW_RATE_MOST(control_ticks)) ? 1 : 0;
     }
     if (axis->rate.sequencer_ticks >= GW_RATE_BLOCK) {
-        right = (counted >= (uint32_t)GW_RATE_FEWEST(control_ticks)) ? right : 0;
+        right = (counted >= GW_RATE_FEWEST(control_ticks)) ? right : 0;
         axis->rate.sequencer_ticks = 0;
     }
     if (axis->rate.sequencer_ticks == 0) {
@@ -283,8 +284,7 @@ static int32_t order_is_taken(const gw_axis *axis)
  * right; the state is an index besides. */
 static int32_t axis_is_sound(const gw_axis *axis)
 {
-    int32_t sound
-        = ((axis->sequencer.state >= 0) && (axis->sequencer.state < (int32_t)GW_STATE_COUNT)) ? 1 : 0;
+    int32_t sound = ((uint32_t)axis->sequencer.state < (uint32_t)GW_STATE_COUNT) ? 1 : 0;
 
     if (axis->checksum != checksum_of(axis)) {
         sound = 0;
@@ -319,8 +319,8 @@ static void find_response(const gw_axis *axis, int32_t all[FINDINGS])
 
     if ((order_is_taken(axis) != 0) && (knows_machine(axis) != 0)) {
         gw_response_findings(&axis->response,
-                             &axis->machine->stage[sound_stage(GW_ORDER_STAGE(word))].response,
-                             GW_ORDER_RUNG(word), findings);
+                             &axis->machine->stage[sound_stage(gw_order_stage(word))].response,
+                             gw_order_rung(word), findings);
     } else {
         gw_response_no_findings(findings);
     }
@@ -329,7 +329,7 @@ static void find_response(const gw_axis *axis, int32_t all[FINDINGS])
 static void evaluate_response(gw_axis *axis)
 {
     if (order_is_taken(axis) != 0) {
-        const int32_t stage = sound_stage(GW_ORDER_STAGE(axis->order.word));
+        const int32_t stage = sound_stage(gw_order_stage(axis->order.word));
 
         gw_response_evaluate(&axis->response, &axis->machine->stage[stage].response);
     }

@@ -61,10 +61,28 @@ typedef struct {
 
 /* Bytes of the word: stage (whose detector settings and pulse apply), rung of that stage, enum
  * gw_hearing (what the detector's blocks belong to), and whether a pulse is requested. */
-#define GW_ORDER_STAGE(word) ((int32_t)((word) & 255U))
-#define GW_ORDER_RUNG(word) ((int32_t)(((word) >> 8) & 255U))
-#define GW_ORDER_HEARING(word) ((int32_t)(((word) >> 16) & 255U))
 #define GW_ORDER_PULSE UINT32_C(0x01000000)
+
+static inline int32_t gw_order_stage(uint32_t word)
+{
+    const uint32_t stage = word & UINT32_C(255);
+
+    return (int32_t)stage;
+}
+
+static inline int32_t gw_order_rung(uint32_t word)
+{
+    const uint32_t rung = (word >> 8U) & UINT32_C(255);
+
+    return (int32_t)rung;
+}
+
+static inline int32_t gw_order_hearing(uint32_t word)
+{
+    const uint32_t hearing = (word >> 16U) & UINT32_C(255);
+
+    return (int32_t)hearing;
+}
 
 /* The control ticks of the present block of sequencer ticks. */
 typedef struct {

@@ -68,12 +68,12 @@ static int32_t level_of(int64_t energy, const gw_level_settings *settings)
  * ends the block, so that none lasts for long. */
 static int32_t add_square(gw_band *band, const gw_level_settings *settings, int32_t value)
 {
-    const uint64_t most = GW_DETECTOR_ENERGY_MAX;
-    const int64_t energy = (int64_t)((uint64_t)band->energy & most);
+    const uint64_t energy = (uint64_t)band->energy & (uint64_t)GW_DETECTOR_ENERGY_MAX;
+    const uint32_t ticks = ((uint32_t)band->ticks & (uint32_t)INT32_MAX) + 1U;
 
-    band->energy = energy + ((int64_t)value * value);
-    band->ticks += 1;
-    if ((band->ticks >= settings->block_ticks) || (band->ticks <= 0)) {
+    band->energy = (int64_t)energy + ((int64_t)value * value);
+    band->ticks = (int32_t)ticks;
+    if (ticks >= (uint32_t)settings->block_ticks) {
         band->level = level_of(band->energy, settings);
         band->energy = 0;
         band->ticks = 0;

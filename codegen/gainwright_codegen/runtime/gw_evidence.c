@@ -2,7 +2,7 @@
 #include "gw_evidence.h"
 
 /* Sums of all listening at one gain are halved together before they pass this. */
-#define GW_TOTAL_MAX (INT32_C(1) << 28)
+#define GW_TOTAL_MAX INT32_C(0x10000000)
 #define GW_TOTAL_SCALE 64 /* a total and one group more, over this, is a level */
 /* Groups from which on a decay can be seen. */
 #define GW_GROUPS_NEEDED 4
@@ -184,7 +184,9 @@ static void merge_groups(gw_evidence *evidence)
     int32_t i;
 
     for (i = 0; i < (GW_GROUPS / 2); i++) {
-        evidence->group[i] = (evidence->group[2 * i] / 2) + (evidence->group[(2 * i) + 1] / 2);
+        const int32_t *pair = &evidence->group[i + i];
+
+        evidence->group[i] = (pair[0] / 2) + (pair[1] / 2);
     }
     evidence->groups = GW_GROUPS / 2;
 }
@@ -207,7 +209,7 @@ static void add_to_group(gw_evidence *evidence, int32_t level)
     const int32_t blocks = gw_clamp_i32(evidence->group_blocks, 1, GW_GROUP_BLOCKS_MAX);
     const int32_t groups = evidence->groups;
 
-    if ((groups >= 0) && (groups < GW_GROUPS)) {
+    if ((uint32_t)groups < (uint32_t)GW_GROUPS) {
         evidence->group_sum = gw_add_i32(evidence->group_sum, level);
         evidence->group_filled = counted(evidence->group_filled);
         if (evidence->group_filled >= blocks) {

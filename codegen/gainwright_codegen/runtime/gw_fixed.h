@@ -56,36 +56,60 @@ static inline int32_t gw_saturate_signal(int32_t value)
     return gw_clamp_i32(value, GW_SIGNAL_LOWEST, GW_SIGNAL_LIMIT);
 }
 
-/* floor(value / 2^bits), bits 0 to 62. Neither branch shifts a negative value; compilers see that
- * the whole is one arithmetic shift. */
+/* The number that a word is in two's complement. Compilers see that nothing is to be done. */
+static inline int32_t gw_signed_i32(uint32_t word)
+{
+    return (word <= (uint32_t)INT32_MAX) ? (int32_t)word : (-1 - (int32_t)(~word));
+}
+
+static inline int64_t gw_signed_i64(uint64_t word)
+{
+    return (word <= (uint64_t)INT64_MAX) ? (int64_t)word : (-1 - (int64_t)(~word));
+}
+
+/* floor(value / 2^bits), bits 0 to 62. What is shifted has no sign; the sign is put on again. */
 static inline int64_t gw_floor_shift_i64(int64_t value, uint32_t bits)
 {
-    return (value >= 0) ? (value >> bits) : (-1 - ((-1 - value) >> bits));
+    const uint64_t shifted = (uint64_t)value >> bits;
+    const uint64_t sign = (value < 0) ? ~(UINT64_MAX >> bits) : UINT64_C(0);
+
+    return gw_signed_i64(shifted | sign);
 }
 
 /* floor(value / 2^bits), bits 0 to 30. */
 static inline int32_t gw_floor_shift_i32(int32_t value, uint32_t bits)
 {
-    return (value >= 0) ? (value >> bits) : (-1 - ((-1 - value) >> bits));
+    const uint32_t shifted = (uint32_t)value >> bits;
+    const uint32_t sign = (value < 0) ? ~(UINT32_MAX >> bits) : UINT32_C(0);
+
+    return gw_signed_i32(shifted | sign);
 }
 
 /* value / 2^bits rounded half up, bits 1 to 62: the floor plus the highest bit shifted out, so that
  * no half is added that could overflow. */
 static inline int64_t gw_round_shift_i64(int64_t value, uint32_t bits)
 {
-    return gw_floor_shift_i64(value, bits) + (int64_t)(((uint64_t)value >> (bits - 1U)) & 1U);
+    const uint32_t fewer = bits - 1U;
+    const uint64_t tail = (uint64_t)value >> fewer;
+    const uint64_t half = tail & UINT64_C(1);
+
+    return gw_floor_shift_i64(value, bits) + (int64_t)half;
 }
 
 /* value / 2^bits rounded half up, bits 1 to 30. */
 static inline int32_t gw_round_shift_i32(int32_t value, uint32_t bits)
 {
-    return gw_floor_shift_i32(value, bits) + (int32_t)(((uint32_t)value >> (bits - 1U)) & 1U);
+    const uint32_t half = ((uint32_t)value >> (bits - 1U)) & UINT32_C(1);
+
+    return gw_floor_shift_i32(value, bits) + (int32_t)half;
 }
 
 /* value * 2^bits, saturated, bits 0 to 30. */
 static inline int32_t gw_shift_left_i32(int32_t value, uint32_t bits)
 {
-    return gw_saturate_i32((int64_t)value * (INT64_C(1) << bits));
+    const uint64_t factor = UINT64_C(1) << bits;
+
+    return gw_saturate_i32((int64_t)value * (int64_t)factor);
 }
 
 static inline int32_t gw_add_i32(int32_t a, int32_t b)
@@ -123,6 +147,14 @@ static inline uint32_t gw_next_count(uint32_t count)
 static inline int64_t gw_product_i64(int32_t a, int32_t b)
 {
     return (int64_t)a * (int64_t)b;
+}
+
+/* value * value, value -46340 to 46340. */
+static inline uint32_t gw_square_u32(int32_t value)
+{
+    const int32_t square = value * value;
+
+    return (uint32_t)square;
 }
 
 /* a * b / 2^bits, rounded toward minus infinity, saturated, bits 0 to 62. */

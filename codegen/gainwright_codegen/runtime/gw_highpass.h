@@ -25,7 +25,7 @@
 #include "gw_fixed.h"
 
 #define GW_HIGHPASS_FRACTION_BITS 30U
-#define GW_HIGHPASS_HALF (INT32_C(1) << 29)
+#define GW_HIGHPASS_HALF INT32_C(0x20000000)
 
 typedef struct {
     int32_t b0; /* 0 to 2^30 - 1 */
@@ -62,9 +62,11 @@ static inline int32_t gw_highpass_step(const gw_highpass_coefficients *coefficie
         = gw_product_i64(coefficients->b0, gw_highpass_difference(x, past_x))
           + gw_product_i64(coefficients->a1, past_y->last)
           + gw_product_i64(coefficients->a2, past_y->before) + *fraction;
-    const int32_t y = (int32_t)gw_floor_shift_i64(sum, GW_HIGHPASS_FRACTION_BITS);
+    const uint64_t below = (uint64_t)sum & UINT64_C(0x3FFFFFFF);
+    const uint64_t above = (uint64_t)sum >> GW_HIGHPASS_FRACTION_BITS;
+    const int32_t y = gw_signed_i32((uint32_t)(above & UINT32_MAX));
 
-    *fraction = (int32_t)((uint64_t)sum & UINT64_C(0x3FFFFFFF));
+    *fraction = (int32_t)below;
     gw_highpass_push(past_x, x);
     return gw_saturate_signal(y);
 }

@@ -34,7 +34,7 @@ static uint32_t root(uint32_t square)
     uint32_t found = 0U;
     uint32_t bit;
 
-    for (bit = UINT32_C(1) << 30; bit != 0U; bit >>= 2) {
+    for (bit = UINT32_C(0x40000000); bit != 0U; bit >>= 2) {
         if (rest >= (found + bit)) {
             rest -= found + bit;
             found = (found >> 1) + bit;
@@ -59,7 +59,9 @@ static void forget_noise(gw_loop_response *response)
 void gw_margins_ratio(const gw_loop_response *response, const gw_response_settings *settings,
                      int32_t line, int32_t found[2])
 {
-    gw_transform_ratio(response->point, line, &settings->lines[2 * (line - settings->first_line)],
+    const int32_t place = 2 * (line - settings->first_line);
+
+    gw_transform_ratio(response->point, line, &settings->lines[place],
                        gw_margins_periods(response) * gw_margins_eighths(response), settings->exponent,
                        gw_clamp_i32(response->shift, 0, SHIFT_MAX), found);
 }
@@ -78,7 +80,7 @@ static void add_noise(gw_loop_response *response, int32_t part, const int32_t fo
     const int32_t most = gw_transform_larger(re, im);
     const int32_t least = (re + im) - most;
     const int32_t modulus = most + (3 * (least / 8));
-    const int32_t share = gw_clamp_i32((INT32_C(1) << 28) / gw_transform_larger(modulus, 1), 0, 65535);
+    const int32_t share = gw_clamp_i32(INT32_C(0x10000000) / gw_transform_larger(modulus, 1), 0, 65535);
 
     response->noise[part] = (response->noise[part] & INT64_C(0xFFFFFFFFFFFF))
                             + ((int64_t)share * share);
@@ -95,12 +97,13 @@ static void look_for_crossing(gw_loop_response *response, int32_t line, int32_t 
 {
     const int32_t before = gw_absolute_i32(response->last_im);
     const int32_t after = gw_absolute_i32(im);
-    const int32_t bits = gw_transform_larger(gw_transform_bits((uint32_t)(before + after)) - 16, 0);
-    const int32_t way = gw_transform_larger((before + after) >> (uint32_t)bits, 1);
-    const int32_t share = ((before >> (uint32_t)bits) * 32767) / way;
+    const int32_t sum = before + after;
+    const int32_t bits = gw_transform_larger(gw_transform_bits((uint32_t)sum) - 16, 0);
+    const int32_t way = gw_transform_larger(gw_floor_shift_i32(sum, (uint32_t)bits), 1);
+    const int32_t share = (gw_floor_shift_i32(before, (uint32_t)bits) * 32767) / way;
     const int32_t at = response->last_re
                        + gw_multiply_floor_i32(re - response->last_re, share, 15U);
-    const int64_t most = (int64_t)(NEIGHBOUR * NEIGHBOUR) * gw_product_i64(at, at);
+    const int64_t most = (int64_t)NEIGHBOUR * NEIGHBOUR * gw_product_i64(at, at);
 
     if ((at >= NEAREST_CROSSING) && (at < response->limit)
         && (square_of(response->last_re, response->last_im) <= most)
@@ -118,7 +121,7 @@ static void allow(gw_loop_response *response, const gw_response_settings *settin
     const int32_t re = gw_clamp_i32(gw_floor_shift_i32(re_q12, 4U), -SMALL_MAX, SMALL_MAX);
     const int32_t im = gw_absolute_i32(
         gw_clamp_i32(gw_floor_shift_i32(im_q12, 4U), -SMALL_MAX, SMALL_MAX));
-    const uint32_t square = (uint32_t)(re * re) + (uint32_t)(im * im);
+    const uint32_t square = gw_square_u32(re) + gw_square_u32(im);
     const int64_t kept = gw_floor_shift_i64((int64_t)square * settings->inverse_square, 16U)
                          - ((int64_t)im * im);
     int32_t gain = GW_MARGINS_NONE;
@@ -172,9 +175,10 @@ void gw_margins_take_line(gw_loop_response *response, const gw_response_settings
                       int32_t line)
 {
     const int32_t first = gw_clamp_i32(settings->first_line, 1, GW_TRANSFORM_LINES - 1);
-    int32_t found[2];
 
     if ((line >= first) && (line <= settings->last_line)) {
+        int32_t found[2];
+
         gw_margins_ratio(response, settings, line, found);
         if ((line % GW_RESPONSE_NOISE_STEP) == GW_RESPONSE_NOISE_PLACE) {
             add_noise(response, part_of(settings, line), found);
@@ -195,7 +199,7 @@ static int32_t logarithm(int32_t value, int32_t bits)
     for (i = 0; i < 12; i++) {
         rest = (rest * rest) >> 15;
         found *= 2;
-        if (rest >= (UINT32_C(1) << 16)) {
+        if (rest >= UINT32_C(0x10000)) {
             found += 1;
             rest >>= 1;
         }

@@ -14,7 +14,7 @@
 
 #define GW_MARGINS_NONE INT32_MAX
 /* Positions on the gain ladder are not farther out, 1/256 rung. */
-#define GW_POSITION_MAX (INT32_C(1) << 20)
+#define GW_POSITION_MAX INT32_C(0x100000)
 
 /* Complete periods in the sums, 0 to GW_RESPONSE_PERIODS_MAX. */
 int32_t gw_margins_periods(const gw_loop_response *response);

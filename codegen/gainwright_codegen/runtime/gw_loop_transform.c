@@ -23,7 +23,9 @@ static const int16_t quarter_cosine[QUARTER + 1] = {
 
 static int32_t cosine(int32_t angle)
 {
-    const int32_t turn = (int32_t)((uint32_t)angle % (uint32_t)GW_RESPONSE_POINTS);
+    const uint32_t points = GW_RESPONSE_POINTS;
+    const uint32_t rest = (uint32_t)angle % points;
+    const int32_t turn = (int32_t)rest;
     const int32_t half = (turn > HALF) ? (GW_RESPONSE_POINTS - turn) : turn;
 
     return (half > QUARTER) ? -quarter_cosine[HALF - half] : quarter_cosine[half];
@@ -73,7 +75,7 @@ static int32_t turned_im(int32_t a, int32_t b, int32_t angle)
 void gw_transform_butterfly(int32_t point[GW_RESPONSE_POINTS], int32_t number)
 {
     const int32_t stage = number / (HALF / 2);
-    const int32_t half = (HALF / 2) >> (uint32_t)stage;
+    const int32_t half = gw_floor_shift_i32(HALF / 2, (uint32_t)stage);
     const int32_t within = number % half;
     const int32_t low = 2 * ((((number % (HALF / 2)) / half) * 2 * half) + within);
     const int32_t high = low + (2 * half);
@@ -89,7 +91,8 @@ void gw_transform_butterfly(int32_t point[GW_RESPONSE_POINTS], int32_t number)
 
 static int32_t place_of(int32_t line)
 {
-    uint32_t from = (uint32_t)line % (uint32_t)HALF;
+    const uint32_t half = HALF;
+    uint32_t from = (uint32_t)line % half;
     uint32_t place = 0U;
     int32_t bit;
 
@@ -133,8 +136,9 @@ int32_t gw_transform_scaled(int32_t value, int32_t bits)
 static int32_t ratio(int32_t numerator, int32_t reciprocal, int32_t eighths, int32_t bits)
 {
     const int64_t wide = gw_product_i64(numerator, reciprocal) * eighths;
+    const int32_t places = 36 - bits;
 
-    return gw_clamp_i64(gw_floor_shift_i64(wide, (uint32_t)(36 - bits)), -GW_RATIO_MAX, GW_RATIO_MAX);
+    return gw_clamp_i64(gw_floor_shift_i64(wide, (uint32_t)places), -GW_RATIO_MAX, GW_RATIO_MAX);
 }
 
 void gw_transform_ratio(const int32_t point[GW_RESPONSE_POINTS], int32_t line, const int16_t d[2],
@@ -154,8 +158,9 @@ void gw_transform_ratio(const int32_t point[GW_RESPONSE_POINTS], int32_t line, c
                                                            gw_absolute_i32(torque[1])));
     re = gw_clamp_i32(gw_transform_scaled(torque[0], up), -SMALL_MAX, SMALL_MAX);
     im = gw_clamp_i32(gw_transform_scaled(torque[1], up), -SMALL_MAX, SMALL_MAX);
-    square = ((uint32_t)(re * re) + (uint32_t)(im * im)) >> 15;
-    reciprocal = (int32_t)((UINT32_C(1) << 30) / ((square == 0U) ? 1U : square));
+    square = (gw_square_u32(re) + gw_square_u32(im)) >> 15;
+    square = UINT32_C(0x40000000) / ((square == 0U) ? UINT32_C(1) : square);
+    reciprocal = (int32_t)square;
     bits = gw_clamp_i32((exponent - shift) + up, -26, 31);
     found[0] = ratio((d[0] * re) + (d[1] * im), reciprocal, eighths, bits);
     found[1] = ratio((d[1] * re) - (d[0] * im), reciprocal, eighths, bits);

@@ -19,7 +19,7 @@
 #define GW_TRANSFORM_POINT_BITS 21
 /* Ratios of torques, Q12. */
 #define GW_RATIO_ONE INT32_C(4096)
-#define GW_RATIO_MAX (INT32_C(1) << 27)
+#define GW_RATIO_MAX INT32_C(0x8000000)
 
 int32_t gw_transform_larger(int32_t a, int32_t b);
 /* Bits of a magnitude, 0 for 0. */

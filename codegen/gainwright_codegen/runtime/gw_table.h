@@ -122,7 +122,7 @@ static inline gw_condition_bits gw_trial_seen(int32_t state, gw_condition_set co
     uint32_t k;
 
     for (k = 0U; k < (uint32_t)GW_CONDITION_SLOTS; k++) {
-        if (((gw_trial_looked_at[state] & conditions) >> k & 1U) != 0U) {
+        if ((((gw_trial_looked_at[state] & conditions) >> k) & 1U) != 0U) {
             seen = (gw_condition_bits)(seen | (UINT64_C(1) << gw_trial_condition_places[k]));
         }
     }

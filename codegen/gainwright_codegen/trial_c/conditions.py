@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from gainwright.language.expression import references
-from gainwright.language.model import Trial
+from gainwright.language.model import Kind, Trial
 from gainwright_codegen.c_text import array, comment, statement
 from gainwright_codegen.trial_c.condition_bits import ConditionBits
-from gainwright_codegen.trial_c.expression import c_expression, state_constant
+from gainwright_codegen.trial_c.expression import c_word, state_constant
 from gainwright_codegen.trial_c.identifiers import constant
 from gainwright_codegen.trial_c.scope import bit, condition_function, condition_scope
 
@@ -20,7 +20,7 @@ def condition_functions(trial: Trial, bits: ConditionBits) -> str:
     needed = _with_those_read(trial, bits.used)
     texts, above = list[str](), tuple[str, ...]()
     for condition in trial.conditions:
-        text = c_expression(condition.expression, condition_scope(trial, above))
+        text = c_word(condition.expression, condition_scope(trial, above), Kind.BOOLEAN)
         lines = [
             comment(condition.meaning),
             f"static int32_t {condition_function(condition.name)}{_ARGUMENTS}",

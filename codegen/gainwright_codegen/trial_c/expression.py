@@ -9,6 +9,7 @@ A boolean value is a C ``int`` that is 0 or 1. Every compound is in parentheses.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
@@ -136,6 +137,8 @@ def c_expression(expression: Expression, scope: Scope) -> str:
             return _in_state(states, scope.state_after if after else scope.state_now)
         case Unary(Operator.NEGATE, operand):
             return f"(-{c_expression(operand, scope)})"
+        case Unary(Operator.NOT, Reference() as operand):
+            return _denied(c_expression(operand, scope))
         case Unary(Operator.NOT, operand):
             return f"(!{c_expression(operand, scope)})"
         case Binary(operator, left, Integer(bits, _)) if operator in SHIFTS:
@@ -148,6 +151,20 @@ def c_expression(expression: Expression, scope: Scope) -> str:
             parts = (c_expression(part, scope) for part in (condition, consequence, alternative))
             return "({} ? {} : {})".format(*parts)
     raise TypeError(f"no C text for {expression!r}")
+
+
+def _denied(text: str) -> str:
+    """Return the opposite of a name; one that stands for ``(x != 0)`` is ``(x == 0)``."""
+    denied = re.sub(r"^(\((?:[^()]|\([^()]*\))*) != (0U?)\)$", r"\1 == \2)", text)
+    return f"(!{text})" if denied == text else denied
+
+
+def c_word(expression: Expression, scope: Scope, kind: Kind) -> str:
+    """Return an expression as an ``int32_t``: what is boolean becomes 0 or 1."""
+    text = c_expression(expression, scope)
+    if kind is not Kind.BOOLEAN or isinstance(expression, Boolean):
+        return text
+    return f"{text if text.startswith('(') else f'({text})'} ? 1 : 0"
 
 
 def _boolean(value: bool) -> str:

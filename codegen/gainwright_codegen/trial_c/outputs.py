@@ -9,7 +9,7 @@ from gainwright.detector.findings import trial_findings
 from gainwright.language.expression import Boolean, Expression
 from gainwright.language.model import Output, Trial
 from gainwright_codegen.c_text import LINE_LENGTH, comment, statement
-from gainwright_codegen.trial_c.expression import Scope, c_expression, c_integer
+from gainwright_codegen.trial_c.expression import Scope, c_integer, c_word
 from gainwright_codegen.trial_c.identifiers import constant
 from gainwright_codegen.trial_c.scope import variables_scope
 
@@ -52,10 +52,11 @@ class _Choices:
 
     def value(self, scope: Scope, suffix: str) -> str:
         """Return C for the value that is shown."""
-        text = c_expression(self.values[0], scope)
+        text = c_word(self.values[0], scope, self.output.kind)
         for number in range(1, len(self.values)):
             asked = f"(shown & {hex(self.mask)}{suffix}) == {self.name(number)}"
-            text = f"({asked}) ? {c_expression(self.values[number], scope)} : ({text})"
+            value = c_word(self.values[number], scope, self.output.kind)
+            text = f"({asked}) ? {f'({value})' if '?' in value else value} : ({text})"
         return text
 
 

@@ -96,17 +96,17 @@ def _action(row: Row) -> Action:
 
 
 def _places(bits: ConditionBits) -> str:
-    used = [name for name in bits.place if name in bits.used]
-    lines = [f"    PLACE_{name.upper()} = {bits.place[name]}," for name in used]
-    lines = [*lines[:-1], lines[-1].rstrip(",")] if lines else []
+    suffix = "ULL" if bits.width > 32 else "UL" if bits.width > 16 else "U"
     text = comment(
         "Bit of each condition in what a row looks at; conditions that no state looks at together "
         "share one."
     )
-    macro = (
-        "#define BIT(condition) ((gw_condition_bits)((gw_condition_bits)1U << PLACE_##condition))\n"
-    )
-    return "\n".join([text, "enum {", *lines, "};\n", macro]) if lines else ""
+    lines = [
+        f"#define {bit(name)} {hex(1 << bits.place[name])}{suffix}"
+        for name in bits.place
+        if name in bits.used
+    ]
+    return "\n".join([text, *lines, ""]) if lines else ""
 
 
 def _bits(conditions: Sequence[str]) -> str:

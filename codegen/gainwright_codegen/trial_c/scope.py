@@ -9,7 +9,7 @@ from gainwright_codegen.trial_c.identifiers import constant
 
 def bit(condition: str) -> str:
     """Return the bit of a condition among what is seen of a state."""
-    return f"BIT({condition.upper()})"
+    return f"BIT_{condition.upper()}"
 
 
 def condition_function(name: str) -> str:

@@ -17,8 +17,8 @@ from gainwright_codegen.trial_c.condition_bits import condition_bits
 from gainwright_codegen.trial_c.conditions import checkers_view, condition_functions, look
 from gainwright_codegen.trial_c.expression import (
     INCLUDES,
-    c_expression,
     c_integer,
+    c_word,
 )
 from gainwright_codegen.trial_c.identifiers import constant, names_by_prefix
 from gainwright_codegen.trial_c.outputs import outputs_by_state, resting_outputs, take_findings
@@ -114,21 +114,22 @@ static gw_variable_set assign(int32_t variables[], uint32_t index, int32_t value
 {
     const gw_range *range = &gw_trial_variable_ranges[index];
     const int32_t limited = gw_clamp_i32(value, range->low, range->high);
+    const gw_variable_set bit = (limited != value) ? 1U : 0U;
 
     variables[index] = limited;
-    return (gw_variable_set)((gw_variable_set)(limited != value) << index);
+    return (gw_variable_set)(bit << index);
 }
 """
 
 
 def _act(trial: Trial, actions: Actions) -> str:
-    scope = tick_scope(trial)
+    scope, kinds = tick_scope(trial), {v.name: v.kind for v in trial.variables}
     body = ["    gw_variable_set saturated = 0U;", "", "    switch (action) {"]
     for action in filter(None, actions.distinct):
         used_by = ", ".join(actions.users(action))
         body += [f"    case (uint32_t){actions.name(action)}: {{", comment(used_by, indent=8)]
         for name, expression in action:
-            text = c_expression(expression, scope)
+            text = c_word(expression, scope, kinds[name])
             body.append(statement(f"const int32_t next_{name} = {text};", indent=8))
         body.append("")
         for name, _ in action:
@@ -147,7 +148,7 @@ def _act(trial: Trial, actions: Actions) -> str:
 
 def _names(trial: Trial) -> str:
     tables = {prefix.lower(): names for prefix, names in names_by_prefix(trial).items()}
-    del tables["stage"]
+    del tables["stage"], tables["constant"]
     tables["row"] = tuple(row.id for row in trial.rows)
     lines = list[str]()
     for what, names in tables.items():

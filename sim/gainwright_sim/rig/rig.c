@@ -239,7 +239,7 @@ static void log_prediction(const rig *r, float *signals)
 int32_t rig_response_line(const rig *r, int32_t line, int32_t *inverse)
 {
     const gw_loop_response *found = &r->axis.response;
-    const int32_t stage = GW_ORDER_STAGE(r->axis.order.word);
+    const int32_t stage = gw_order_stage(r->axis.order.word);
 
     gw_response_line(found, &r->axis.machine->stage[stage].response, line, inverse);
     return ((found->evaluated != 0) && (found->periods > 0)) ? found->rung : -1;

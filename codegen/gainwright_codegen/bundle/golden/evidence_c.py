@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from collections.abc import Iterator
 
 from gainwright.detector.evidence import Hearing, ReferenceEvidence
 from gainwright_codegen.bundle.golden.detector_c import words
@@ -11,26 +12,47 @@ from gainwright_codegen.bundle.golden.selftest_c import SelfTestPart
 from gainwright_codegen.c_text import comment
 
 _OPERATIONS = 4000
+_LISTENINGS, _LISTENING, _LONG = 80, 15, 600
+"""What chance does not bring: listenings at two gains, the first with what is loud at its end and
+the second with what is loud at its beginning, operations in each, and one that fills all groups."""
+_LOUDEST = 2**24 - 1
 
 
 def evidence_part() -> SelfTestPart:
     """Return the self-test of ``gw_evidence``; the part of the detector comes before it."""
     text = comment(
         f"Evidence: {_OPERATIONS} operations drawn from the shift register, levels from 0 to the "
-        "largest; the checksum is over all findings and the boost after each."
+        "largest; then listenings that fill the sums, and one that fills all groups. The checksum "
+        "is over all findings and the boost after each."
     )
     source = _RUN.replace("@OPERATIONS@", str(_OPERATIONS)).replace(
         "@SUM@", f"0x{_checksum():08x}U"
     )
+    for name in ("LISTENINGS", "LISTENING", "LONG", "LOUDEST"):
+        source = source.replace(f"@{name}@", str(globals()[f"_{name}"]))
     return SelfTestPart(("gw_evidence.h",), text + "\n" + source, "run_evidence")
 
 
 def _checksum() -> int:
     evidence, checksum = ReferenceEvidence(), CHECKSUM_START
-    for word in itertools.islice(words(), _OPERATIONS):
-        _operate(evidence, word % 32, (word >> 8) >> (word >> 5) % 8 * 3)
+    drawn = ((w % 32, (w >> 8) >> (w >> 5) % 8 * 3) for w in itertools.islice(words(), _OPERATIONS))
+    for what, level in itertools.chain(drawn, _listenings()):
+        _operate(evidence, what, level)
         checksum = added(checksum, (*evidence.findings().values(), evidence.boost))
     return checksum
+
+
+def _listenings() -> Iterator[tuple[int, int]]:
+    """Yield operations, as the C does."""
+    for number in range(_LISTENINGS):
+        late = number < _LISTENINGS // 2
+        yield (0, 0) if number % (_LISTENINGS // 2) == 0 else (2, 0)
+        yield 3, 0
+        yield 4, number % 32
+        for block in range(_LISTENING - 3):
+            yield 31, _LOUDEST if (block >= 6) == late else 0
+    for block in range(_LONG):
+        yield 31, block
 
 
 def _operate(evidence: ReferenceEvidence, what: int, level: int) -> None:
@@ -58,9 +80,40 @@ static void operate(gw_evidence *evidence, uint32_t what, int32_t level)
     }
 }
 
-static uint32_t run_evidence(void)
+static uint32_t operated(gw_evidence *evidence, uint32_t checksum, uint32_t what, int32_t level)
 {
     int32_t findings[GW_FINDING_COUNT];
+
+    operate(evidence, what, level);
+    gw_evidence_findings(evidence, findings);
+    return checksum_add(add_words(checksum, findings, (uint32_t)GW_FINDING_COUNT),
+                        (uint32_t)evidence->boost);
+}
+
+static uint32_t listenings(gw_evidence *evidence, uint32_t checksum)
+{
+    uint32_t sum = checksum;
+    int32_t number;
+    int32_t block;
+
+    for (number = 0; number < @LISTENINGS@; number++) {
+        sum = operated(evidence, sum, ((number % (@LISTENINGS@ / 2)) == 0) ? 0U : 2U, 0);
+        sum = operated(evidence, sum, 3U, 0);
+        sum = operated(evidence, sum, 4U, number % 32);
+        for (block = 0; block < (@LISTENING@ - 3); block++) {
+            const int32_t loud = ((block >= 6) == (number < (@LISTENINGS@ / 2))) ? 1 : 0;
+
+            sum = operated(evidence, sum, 31U, loud * @LOUDEST@);
+        }
+    }
+    for (block = 0; block < @LONG@; block++) {
+        sum = operated(evidence, sum, 31U, block);
+    }
+    return sum;
+}
+
+static uint32_t run_evidence(void)
+{
     gw_evidence evidence;
     uint32_t checksum = CHECKSUM_START;
     uint32_t word = NOISE_SEED;
@@ -70,11 +123,10 @@ static uint32_t run_evidence(void)
     for (k = 0U; k < @OPERATIONS@U; k++) {
         const uint32_t drawn = next_word(&word);
 
-        operate(&evidence, drawn % 32U, (int32_t)((drawn >> 8) >> (((drawn >> 5) % 8U) * 3U)));
-        gw_evidence_findings(&evidence, findings);
-        checksum = add_words(checksum, findings, (uint32_t)GW_FINDING_COUNT);
-        checksum = checksum_add(checksum, (uint32_t)evidence.boost);
+        checksum = operated(&evidence, checksum, drawn % 32U,
+                            (int32_t)((drawn >> 8) >> (((drawn >> 5) % 8U) * 3U)));
     }
+    checksum = listenings(&evidence, checksum);
     return report((checksum == @SUM@) ? 1U : 0U, "evidence, operations", k);
 }
 """

@@ -1,4 +1,4 @@
-"""Finds for each row of a trial a memory and inputs with which it is taken.
+"""Finds for each row, and each part of a condition, a memory and inputs that show it.
 
 The search runs on the compiled sequencer; what the vectors must give is computed by the Python
 reference.
@@ -10,6 +10,7 @@ import random
 from dataclasses import dataclass
 
 from gainwright.language.model import Trial
+from gainwright_codegen.bundle.golden.decisions import Decisions
 from gainwright_codegen.bundle.golden.explorer import Explorer
 from gainwright_codegen.bundle.golden.sample import Sample
 from gainwright_codegen.bundle.golden.samples import Sampler
@@ -30,7 +31,9 @@ def find_samples(trial: Trial, seed: int = 1) -> Found:
     Raises:
         InputError: the sequencer of the trial cannot be compiled.
     """
-    samples = tuple(Sampler(trial, Explorer(trial), random.Random(seed)).row_samples())
+    explorer, source = Explorer(trial), random.Random(seed)
+    samples = tuple(Sampler(trial, explorer, source).row_samples())
+    samples += tuple(Decisions(trial, explorer, source).samples(samples))
     taken = {number for number, _ in samples}
     ids = tuple(row.id for number, row in enumerate(trial.rows) if number in taken)
     return Found(samples, ids)

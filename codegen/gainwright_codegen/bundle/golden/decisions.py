@@ -1,0 +1,132 @@
+"""Samples in which each part of a condition decides alone.
+
+Around a sample every value changes by itself (:mod:`rows_c`). So a part of a condition is seen to
+decide where changing it alone would change the condition: modified condition and decision coverage
+(as DO-178C, 6.4.4.2 c, defines it; from memory), of what the rows' own samples leave out.
+"""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from gainwright.language.expression import Binary, Expression, Operator, Unary, references
+from gainwright.language.model import Condition, Trial
+from gainwright.semantics.python_code import CodeWriter
+from gainwright_codegen.bundle.golden.domain import (
+    any_values,
+    constants,
+    input_domain,
+    values_near,
+    variable_domain,
+)
+from gainwright_codegen.bundle.golden.explorer import Explorer
+from gainwright_codegen.bundle.golden.sample import Sample
+from gainwright_codegen.trial_c.condition_bits import condition_bits
+
+_TRIES = 400
+_JOINS = (Operator.AND, Operator.OR)
+
+
+@dataclass(frozen=True, slots=True)
+class _Decision:
+    condition: Condition
+    parts: tuple[Expression, ...]
+
+    def deciding(self, values: Sequence[bool]) -> Iterator[int]:
+        """Yield the parts whose change alone would change the condition."""
+        truth = dict(zip(self.parts, values, strict=True))
+        result = _joined(self.condition.expression, truth)
+        for number, part in enumerate(self.parts):
+            if _joined(self.condition.expression, truth | {part: not truth[part]}) != result:
+                yield number
+
+
+def _parts(expression: Expression) -> tuple[Expression, ...]:
+    match expression:
+        case Unary(Operator.NOT, operand):
+            return _parts(operand)
+        case Binary(operator, left, right) if operator in _JOINS:
+            return tuple(dict.fromkeys((*_parts(left), *_parts(right))))
+    return (expression,)
+
+
+def _joined(expression: Expression, truth: Mapping[Expression, bool]) -> bool:
+    match expression:
+        case Unary(Operator.NOT, operand):
+            return not _joined(operand, truth)
+        case Binary(Operator.AND, left, right):
+            return _joined(left, truth) and _joined(right, truth)
+        case Binary(Operator.OR, left, right):
+            return _joined(left, truth) or _joined(right, truth)
+    return truth[expression]
+
+
+class Decisions:
+    """Finds, for one trial, samples for the parts that other samples do not show."""
+
+    def __init__(self, trial: Trial, explorer: Explorer, source: random.Random) -> None:
+        self._trial, self._explorer, self._source = trial, explorer, source
+        bits = condition_bits(trial)
+        self._looked_at = {state.name: set(bits.looked_at(state.name)) for state in trial.states}
+        conditions = [c for c in trial.conditions if c.name in bits.used]
+        self._decisions = [_Decision(c, _parts(c.expression)) for c in conditions]
+        self._decisions = [d for d in self._decisions if len(d.parts) > 1]
+        every = [part for decision in self._decisions for part in decision.parts]
+        booleans = frozenset(s.name for s in (*trial.variables, *trial.inputs) if s.high == 1)
+        states = [state.name for state in trial.states]
+        self._values = CodeWriter(states, trial.conditions, boolean_names=booleans).function(every)
+
+    def samples(self, others: Iterable[tuple[int, Sample]]) -> Iterator[tuple[int, Sample]]:
+        """Yield rows by number with a sample each that shows a part more."""
+        shown = {key for _, sample in others for key in self._shown(sample)}
+        for number, decision in enumerate(self._decisions):
+            for part in range(len(decision.parts)):
+                if (number, part) not in shown and (found := self._search((number, part))):
+                    shown |= set(self._shown(found))
+                    self._explorer.memory = found.start
+                    yield self._explorer.take(found.inputs), found
+
+    def _shown(self, sample: Sample) -> Iterator[tuple[int, int]]:
+        """Yield decisions and their parts that decide in a sample, where its state looks."""
+        looked_at = self._looked_at[self._trial.states[sample.start[0]].name]
+        signals = (*self._trial.variables, *self._trial.inputs)
+        names = (signal.name for signal in signals)
+        values = dict(zip(names, (*sample.start[1:], *sample.inputs), strict=True))
+        state = sample.start[0]
+        found = list(map(bool, self._values(values, state, values, state)))
+        for number, decision in enumerate(self._decisions):
+            truth, found = found[: len(decision.parts)], found[len(decision.parts) :]
+            if decision.condition.name in looked_at:
+                for part in decision.deciding(truth):
+                    yield number, part
+
+    def _search(self, wanted: tuple[int, int]) -> Sample | None:
+        """Return a sample in which a part decides, or None where chance does not find one."""
+        name = self._decisions[wanted[0]].condition.name
+        states = [k for k, s in enumerate(self._trial.states) if name in self._looked_at[s.name]]
+        near = self._near(name)
+        count = len(self._trial.variables)
+        for attempt in range(_TRIES):
+            values = any_values(near, self._source)
+            state = states[attempt % len(states)]
+            sample = Sample((state, *values[:count]), values[count:])
+            if wanted in self._shown(sample):
+                return sample
+        return None
+
+    def _near(self, name: str) -> tuple[tuple[int, ...], ...]:
+        """Return for each signal what it is compared with in a condition, else anything."""
+        trees = {c.name: c.expression for c in self._trial.conditions}
+        reached, waiting = set[str](), {name}
+        while waiting:
+            reached |= waiting
+            waiting = {r for n in waiting for r in references(trees[n]) if r in trees} - reached
+        domains = (*variable_domain(self._trial), *input_domain(self._trial))
+        signals = (*self._trial.variables, *self._trial.inputs)
+        near = list[tuple[int, ...]]()
+        for signal, domain in zip(signals, domains, strict=True):
+            named = [trees[n] for n in sorted(reached) if signal.name in references(trees[n])]
+            near.append(values_near(signal, constants(named)) if named else domain)
+        return tuple(near)
