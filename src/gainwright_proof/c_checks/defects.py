@@ -126,8 +126,8 @@ HEADROOM = Defect(
 )
 GROUP_INDEX = Defect(
     "gw_evidence.c",
-    "(groups < GW_GROUPS)) {",
-    "(groups <= GW_GROUPS)) {",
+    "((uint32_t)groups < (uint32_t)GW_GROUPS) {",
+    "((uint32_t)groups <= (uint32_t)GW_GROUPS) {",
     "index one beyond the groups of the evidence",
     "gw_check_evidence_change",
     "evidence->group[groups] = ",
