@@ -10,9 +10,11 @@ import pytest
 
 from gainwright.detector.loop_response import ReferenceLoopResponse
 from gainwright.detector.response_settings import (
+    CROSSINGS,
     PERIODS_MAX,
     POINTS,
     RESPONSE_FINDINGS,
+    SHAPE_STEPS,
     ResponseSettings,
 )
 from gainwright.language.load import load_trial
@@ -27,11 +29,13 @@ from gainwright_sim.rig.axis import axis_data
 
 _FIELDS = f"""
     int32_t point[{POINTS}];
-    int32_t recording, tick, settling, sum, filled, next, periods, rung, eighths;
-    int32_t slice, evaluated, largest, shift, last_re, last_im, limit, allowed, limit_line;
-    int32_t noise_lines[2];
+    int32_t recording, tick, settling, sum, filled, next, periods, cut_off, again, window;
+    int32_t weight, weights;
+    int32_t rung, eighths, slice, evaluated, largest, shift, last_re, last_im, allowed;
+    int32_t crossing[{CROSSINGS}], crossing_line[{CROSSINGS}], noise_lines[2], noise_most[2];
     int64_t noise[2];
-    int32_t spread, agreeing, limit_position, result_position;
+    int32_t spread, agreeing, known[{CROSSINGS} + 1], known_line[{CROSSINGS} + 1];
+    int32_t limit_position, limit_line, result_position;
 """
 _CDEF = f"""
 typedef struct {{
@@ -110,7 +114,7 @@ def course(settings: ResponseSettings, kind: str, ticks: int, seed: int) -> np.n
     if kind == "nothing":
         return np.zeros(ticks, dtype=int)
     signal = np.tile(settings.shape, ticks // len(settings.shape) + 2)[:ticks]
-    answer = -0.3 * settings.height / 128 * np.roll(signal, 3) + draw.normal(0, 300, ticks)
+    answer = -0.3 * settings.step * SHAPE_STEPS * np.roll(signal, 3) + draw.normal(0, 300, ticks)
     return np.rint(answer).astype(int)
 
 
@@ -164,7 +168,7 @@ def test_a_known_loop_is_found() -> None:
     # The torque command is taken as behind the high-pass, whose share of D is in the lines.
     for k in (settings.first_line + 5, 61, 97):
         line = complex(*settings.lines[k - settings.first_line]) * 2.0**settings.exponent
-        raw = np.fft.fft(np.array(settings.shape) * settings.height / 128 / 16)[k]
+        raw = np.fft.fft(np.array(settings.shape) * settings.step * SHAPE_STEPS / 16)[k]
         answer = -share * raw * np.exp(-2j * np.pi * k * delay / POINTS)
         expected = 1.0 + line / answer
         found = complex(*compiled.inverse(k)) / 4096.0
@@ -185,12 +189,18 @@ def test_no_overflow_whatever_the_memory_holds() -> None:
             setattr(state, name, pick)
         for i in range(2):
             state.noise_lines[i] = draw.choice(extremes)
+            state.noise_most[i] = draw.choice(extremes)
             state.noise[i] = draw.getrandbits(64) - 2**63
         for i in draw.sample(range(POINTS), 40):
             state.point[i] = draw.choice(extremes)
+        for i in range(CROSSINGS):
+            state.crossing[i] = draw.choice(extremes)
+            state.crossing_line[i] = draw.choice(extremes)
+            state.known[i] = draw.choice(extremes)
+            state.known_line[i] = draw.choice(extremes)
         state.slice = draw.randrange(0, 460)
         torque = compiled.sample(draw.choice(extremes))
-        assert abs(torque) <= settings.height
+        assert abs(torque) <= 127 * SHAPE_STEPS * settings.step
         if draw.random() < 0.7:
             state.recording, state.evaluated, state.periods = 0, 0, draw.randrange(2, 40)
         compiled.library.gw_response_evaluate(state, compiled.settings)

@@ -7,8 +7,10 @@ from gainwright_codegen.axis_c.tables import StageTables
 from gainwright_codegen.axis_c.text import number
 
 RESPONSE_SCALARS = (
-    "height", "stride", "settle_periods", "least_periods", "first_line", "last_line", "flat_line",
-    "exponent", "tangent", "inverse_square", "margin", "octave", "agreement",
+    "step", "stride", "point_shift", "settle_periods", "least_periods", "window", "window_more",
+    "first_line",
+    "last_line", "flat_line", "exponent", "tangent", "inverse_square", "margin", "octave",
+    "agreement",
 )  # fmt: skip
 """Members of ``gw_response_settings`` after its pointers, in their order."""
 
@@ -23,7 +25,7 @@ def response_arrays(place: int, stage: StageTables) -> tuple[MachineTable, ...]:
                      (str(len(values)),), private=True)
         for c_type, name, values, note in (
             ("int8_t", "test_signal", stage.response.shape,
-             "one period of the test signal, in 1/128 of its height; its sum is 0."),
+             "one period of the test signal, in parts of its height; its sum is 0."),
             ("int16_t", "test_lines", words,
              "Fourier sum of the test signal behind the high-pass, real and imaginary part of "
              "each line; error at most 2^-16 of the largest."),

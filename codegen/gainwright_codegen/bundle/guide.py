@@ -62,7 +62,11 @@ def guide(
         "## Inputs\n\n" + _inputs(trial.inputs, found),
         "## Outputs\n\n" + "".join(f"- `{o.name}`: {plain(o.meaning)}\n" for o in trial.outputs),
         _motion(machine),
-        *((_POSITION_STEP,) if any(o.name == STEP_OUTPUT for o in trial.outputs) else ()),
+        *(
+            text
+            for name, text in ((SHARE_OUTPUT, _CRUISE_SHARE), (STEP_OUTPUT, _POSITION_STEP))
+            if any(o.name == name for o in trial.outputs)
+        ),
         "## Gains\n\n" + _gains(machine, stages),
         _FAULTS.replace("@CODES@", _codes()) + _reasons(trial.enumerations),
         _FIGURES,
@@ -164,6 +168,15 @@ def _gains(machine: MachineTables, stages: Iterable[StageTables]) -> str:
     ]
     return "\n".join(lines) + f"\n\nMacros with the same numbers begin with `{machine.prefix}_`."
 
+
+SHARE_OUTPUT = "cruise_share"
+_CRUISE_SHARE = """\
+## Cruise speed
+
+The constant part of a move has `cruise_share` / 256 of the cruise speed; a change is followed with
+the drive's ordinary acceleration, at any moment. `speed_share` is told as a share of that speed.
+The loop response is measured at two speeds in turn: what comes from the turning of the shaft
+(encoder, ripple, cogging) has another frequency then, and what only one of them shows is noise."""
 
 STEP_OUTPUT = "position_step"
 _POSITION_STEP = """\

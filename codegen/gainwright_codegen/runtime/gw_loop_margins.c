@@ -14,17 +14,30 @@
 #define SHIFT_MAX (32 - GW_TRANSFORM_POINT_BITS)
 /* Noise of more than this share of the limit makes a prediction worthless: 4096 / 8. */
 #define SPREAD_USABLE INT32_C(512)
+/* The same, if the crossing was found again nevertheless: 4096 / 4. */
+#define SPREAD_AGAIN INT32_C(1024)
 #define AVERAGED_MAX 8
+/* A position that is near no other. */
+#define NOWHERE (4 * GW_POSITION_MAX)
+/* Crossings that differ by more than what agrees, but not by so many times that, are in doubt. */
+#define DOUBT 4
+/* Crossings are at the same frequency if no more lines lie between them. */
+#define SAME_PLACE 2
 
 int32_t gw_margins_periods(const gw_loop_response *response)
 {
     return gw_clamp_i32(response->periods, 0, GW_RESPONSE_PERIODS_MAX);
 }
 
+int32_t gw_margins_weights(const gw_loop_response *response)
+{
+    return gw_clamp_i32(response->weights, 0, 127 * GW_RESPONSE_PERIODS_MAX);
+}
+
 /* Damaged memory gives no more torque than the height. */
 int32_t gw_margins_eighths(const gw_loop_response *response)
 {
-    return gw_clamp_i32(response->eighths, 1, 8);
+    return (response->eighths == GW_RESPONSE_NEAR_EIGHTHS) ? GW_RESPONSE_NEAR_EIGHTHS : 8;
 }
 
 /* Square root, rounded down. */
@@ -51,6 +64,7 @@ static void forget_noise(gw_loop_response *response)
 
     for (i = 0; i < 2; i++) {
         response->noise[i] = 0;
+        response->noise_most[i] = 0;
         response->noise_lines[i] = 0;
     }
 }
@@ -62,7 +76,7 @@ void gw_margins_ratio(const gw_loop_response *response, const gw_response_settin
     const int32_t place = 2 * (line - settings->first_line);
 
     gw_transform_ratio(response->point, line, &settings->lines[place],
-                       gw_margins_periods(response) * gw_margins_eighths(response), settings->exponent,
+                       gw_margins_weights(response) * gw_margins_eighths(response), settings->exponent,
                        gw_clamp_i32(response->shift, 0, SHIFT_MAX), found);
 }
 
@@ -83,13 +97,35 @@ static void add_noise(gw_loop_response *response, int32_t part, const int32_t fo
     const int32_t share = gw_clamp_i32(INT32_C(0x10000000) / gw_transform_larger(modulus, 1), 0, 65535);
 
     response->noise[part] = (response->noise[part] & INT64_C(0xFFFFFFFFFFFF))
-                            + ((int64_t)share * share);
+                            + gw_product_i64(share, share);
+    response->noise_most[part] = gw_transform_larger(response->noise_most[part], share);
     response->noise_lines[part] = gw_clamp_i32(response->noise_lines[part], 0, 255) + 1;
 }
 
 static int64_t square_of(int32_t re, int32_t im)
 {
     return gw_product_i64(re, re) + gw_product_i64(im, im);
+}
+
+/* The lowest crossings are kept, in their order. */
+static void keep_crossing(gw_loop_response *response, int32_t crossing, int32_t line)
+{
+    int32_t at = crossing;
+    int32_t at_line = line;
+    int32_t i;
+
+    for (i = 0; i < GW_RESPONSE_CROSSINGS; i++) {
+        const int32_t kept = response->crossing[i];
+
+        if (at < kept) {
+            const int32_t kept_line = response->crossing_line[i];
+
+            response->crossing[i] = at;
+            response->crossing_line[i] = at_line;
+            at = kept;
+            at_line = kept_line;
+        }
+    }
 }
 
 /* Between two lines with different signs of the imaginary part. */
@@ -105,11 +141,10 @@ static void look_for_crossing(gw_loop_response *response, int32_t line, int32_t 
                        + gw_multiply_floor_i32(re - response->last_re, share, 15U);
     const int64_t most = (int64_t)NEIGHBOUR * NEIGHBOUR * gw_product_i64(at, at);
 
-    if ((at >= NEAREST_CROSSING) && (at < response->limit)
+    if ((at >= NEAREST_CROSSING)
         && (square_of(response->last_re, response->last_im) <= most)
         && (square_of(re, im) <= most)) {
-        response->limit = at;
-        response->limit_line = line;
+        keep_crossing(response, at, line);
     }
 }
 
@@ -166,9 +201,24 @@ static void take_response(gw_loop_response *response, const gw_response_settings
 
 void gw_margins_begin(gw_loop_response *response)
 {
-    response->limit = GW_MARGINS_NONE;
+    int32_t i;
+
+    for (i = 0; i < GW_RESPONSE_CROSSINGS; i++) {
+        response->crossing[i] = GW_MARGINS_NONE;
+        response->crossing_line[i] = 0;
+    }
     response->allowed = GW_MARGINS_NONE;
     forget_noise(response);
+}
+
+void gw_margins_forget(gw_loop_response *response)
+{
+    int32_t i;
+
+    for (i = 0; i <= GW_RESPONSE_CROSSINGS; i++) {
+        response->known[i] = NOWHERE;
+        response->known_line[i] = 0;
+    }
 }
 
 void gw_margins_take_line(gw_loop_response *response, const gw_response_settings *settings,
@@ -218,58 +268,146 @@ static int32_t position(const gw_loop_response *response, const gw_response_sett
     return gw_clamp_i32((rung * GW_RESPONSE_RUNG) + way, -GW_POSITION_MAX, GW_POSITION_MAX);
 }
 
-/* Noise at the limit, as a share of it. */
-static int32_t noise_at_limit(const gw_loop_response *response, const gw_response_settings *settings)
+/* Noise at a crossing, as a share of it. The noisiest line does not count: it may be a tone. */
+static int32_t noise_at(const gw_loop_response *response, const gw_response_settings *settings,
+                        int32_t place)
 {
-    const int32_t part = part_of(settings, response->limit_line);
-    const int64_t mean = response->noise[part]
-                         / gw_transform_larger(response->noise_lines[part], 1);
+    const int32_t part = part_of(settings, response->crossing_line[place]);
+    const int32_t most = gw_clamp_i32(response->noise_most[part], 0, 65535);
+    const int32_t lines = gw_clamp_i32(response->noise_lines[part], 0, 256);
+    const int64_t all = response->noise[part] & INT64_C(0xFFFFFFFFFFFF);
+    const int64_t mean = (lines > 2) ? ((all - gw_product_i64(most, most)) / (lines - 1)) : all;
     const int64_t share = (int64_t)root((uint32_t)gw_clamp_i64(mean, 0, INT32_MAX));
 
-    return gw_clamp_i64(gw_floor_shift_i64(share * response->limit, 16U), 0, GW_RESPONSE_SPREAD_MAX);
+    return gw_clamp_i64(gw_floor_shift_i64(share * response->crossing[place], 16U), 0,
+                        GW_RESPONSE_SPREAD_MAX);
 }
 
-/* The mean of predictions that agree gains by one more; one that does not begins anew. */
-static void agree(gw_loop_response *response, const gw_response_settings *settings, int32_t limit,
-                  int32_t result)
+/* How far the nearest crossing is that was found before at this frequency. */
+static int32_t nearest_known(const gw_loop_response *response, int32_t place, int32_t line)
 {
-    const int32_t known = gw_clamp_i32(response->agreeing, 0, 254);
+    const int32_t here = gw_clamp_i32(line, 0, GW_TRANSFORM_LINES);
+    int32_t nearest = INT32_MAX;
+    int32_t i;
+
+    for (i = 0; i <= GW_RESPONSE_CROSSINGS; i++) {
+        const int32_t known = gw_clamp_i32(response->known[i], -GW_POSITION_MAX, NOWHERE);
+        const int32_t there = gw_clamp_i32(response->known_line[i], 0, GW_TRANSFORM_LINES);
+        const int32_t way = gw_absolute_i32(place - known);
+
+        if ((gw_absolute_i32(here - there) <= SAME_PLACE) && (way < nearest)) {
+            nearest = way;
+        }
+    }
+    return nearest;
+}
+
+/* The lowest crossing that was found before; if one below it is in doubt, or none was found before,
+ * GW_RESPONSE_CROSSINGS. */
+static int32_t found_again(const gw_loop_response *response, const gw_response_settings *settings,
+                           const int32_t positions[GW_RESPONSE_CROSSINGS])
+{
+    int32_t found = GW_RESPONSE_CROSSINGS;
+    int32_t going = 1;
+    int32_t i;
+
+    for (i = 0; i < GW_RESPONSE_CROSSINGS; i++) {
+        const int32_t way = nearest_known(response, positions[i], response->crossing_line[i]);
+
+        if ((going != 0) && (way <= (DOUBT * settings->agreement)) && (positions[i] != NOWHERE)) {
+            found = (way <= settings->agreement) ? i : found;
+            going = 0;
+        }
+    }
+    return found;
+}
+
+/* Noise spoils a result downwards: the higher of two that differ counts. */
+static int32_t merged_result(int32_t before, int32_t result, int32_t weight, int32_t agreement)
+{
+    int32_t merged = before + ((result - before) / weight);
+
+    if (gw_absolute_i32(result - before) > agreement) {
+        merged = gw_transform_larger(result, before);
+    }
+    return merged;
+}
+
+/* The mean of predictions that agree gains by one more; one that is new begins anew. */
+static void agree(gw_loop_response *response, const gw_response_settings *settings, int32_t again,
+                  int32_t limit, int32_t result)
+{
+    const int32_t agreed = gw_clamp_i32(response->agreeing, 0, 254);
     const int32_t before = gw_clamp_i32(response->limit_position, -GW_POSITION_MAX, GW_POSITION_MAX);
     const int32_t result_before
         = gw_clamp_i32(response->result_position, -GW_POSITION_MAX, GW_POSITION_MAX);
-    const int32_t weight = gw_clamp_i32(known, 0, AVERAGED_MAX - 1) + 1;
+    const int32_t weight = gw_clamp_i32(agreed, 0, AVERAGED_MAX - 1) + 1;
 
-    if ((known > 0) && (gw_absolute_i32(limit - before) <= settings->agreement)) {
+    if ((again != 0) && (agreed > 0) && (gw_absolute_i32(limit - before) <= settings->agreement)) {
         response->limit_position = before + ((limit - before) / weight);
-        response->result_position = result_before + ((result - result_before) / weight);
-        response->agreeing = known + 1;
+        response->result_position
+            = merged_result(result_before, result, weight, settings->agreement);
+        response->agreeing = agreed + 1;
     } else {
         response->limit_position = limit;
         response->result_position = result;
-        response->agreeing = 1;
+        response->agreeing = (again != 0) ? 2 : 1;
     }
+}
+
+static void remember(gw_loop_response *response, const int32_t positions[GW_RESPONSE_CROSSINGS])
+{
+    int32_t i;
+
+    for (i = 0; i < GW_RESPONSE_CROSSINGS; i++) {
+        response->known[i] = positions[i];
+        response->known_line[i] = response->crossing_line[i];
+    }
+}
+
+static int32_t result_below(const gw_loop_response *response, const gw_response_settings *settings,
+                            int32_t limit)
+{
+    int32_t result = limit - settings->margin;
+
+    if (response->allowed < GW_MARGINS_NONE) {
+        const int32_t allowed = position(response, settings, response->allowed, 8);
+
+        result = (allowed < result) ? allowed : result;
+    }
+    return result;
 }
 
 void gw_margins_conclude(gw_loop_response *response, const gw_response_settings *settings)
 {
-    response->spread = GW_RESPONSE_SPREAD_MAX;
-    if (response->limit < GW_MARGINS_NONE) {
-        response->spread = noise_at_limit(response, settings);
+    int32_t positions[GW_RESPONSE_CROSSINGS];
+    int32_t again;
+    int32_t place;
+    int32_t i;
+
+    for (i = 0; i < GW_RESPONSE_CROSSINGS; i++) {
+        positions[i] = (response->crossing[i] < GW_MARGINS_NONE)
+                           ? position(response, settings, response->crossing[i], 12)
+                           : NOWHERE;
     }
-    if (response->spread > SPREAD_USABLE) {
+    place = found_again(response, settings, positions);
+    again = (place < GW_RESPONSE_CROSSINGS) ? 1 : 0;
+    place = (again != 0) ? place : 0;
+    response->spread = GW_RESPONSE_SPREAD_MAX;
+    if (response->crossing[place] < GW_MARGINS_NONE) {
+        response->spread = noise_at(response, settings, place);
+    }
+    if (response->spread > ((again != 0) ? SPREAD_AGAIN : SPREAD_USABLE)) {
         /* Of what was known, one counts on: the next that agrees with it makes two. */
         response->agreeing = gw_clamp_i32(response->agreeing, 0, 1);
     } else {
-        const int32_t limit = position(response, settings, response->limit, 12);
-        int32_t result = limit - settings->margin;
-
-        if (response->allowed < GW_MARGINS_NONE) {
-            const int32_t allowed = position(response, settings, response->allowed, 8);
-
-            result = (allowed < result) ? allowed : result;
-        }
-        agree(response, settings, limit, result);
+        response->known[GW_RESPONSE_CROSSINGS]
+            = (response->agreeing > 0) ? response->limit_position : NOWHERE;
+        response->known_line[GW_RESPONSE_CROSSINGS] = response->limit_line;
+        agree(response, settings, again, positions[place],
+              result_below(response, settings, positions[place]));
+        response->limit_line = response->crossing_line[place];
+        remember(response, positions);
     }
     response->evaluated = 1;
 }
-

@@ -18,15 +18,19 @@
 
 /* Complete periods in the sums, 0 to GW_RESPONSE_PERIODS_MAX. */
 int32_t gw_margins_periods(const gw_loop_response *response);
-/* Eighths of the height that the test signal has, 1 to 8 whatever the memory holds. */
+/* Sum of their weights, 0 to 127 a period. */
+int32_t gw_margins_weights(const gw_loop_response *response);
+/* Eighths of the height that the test signal has, 8 or 6 whatever the memory holds. */
 int32_t gw_margins_eighths(const gw_loop_response *response);
 
 /* D / U of a line, Q12. */
 void gw_margins_ratio(const gw_loop_response *response, const gw_response_settings *settings,
                       int32_t line, int32_t found[2]);
 
-/* Nothing is found yet. */
+/* Nothing is found yet in this evaluation. */
 void gw_margins_begin(gw_loop_response *response);
+/* Nothing was found before it either. */
+void gw_margins_forget(gw_loop_response *response);
 /* The next line, in their order; one outside the band says nothing. */
 void gw_margins_take_line(gw_loop_response *response, const gw_response_settings *settings,
                           int32_t line);

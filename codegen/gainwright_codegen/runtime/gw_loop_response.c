@@ -5,6 +5,12 @@
 #include "gw_loop_transform.h"
 
 #define HEADROOM_BITS 4U
+/* A point holds no more in a period: 8 of Q4.20. */
+#define POINT_LIMIT INT32_C(8388607)
+#define POINT_LOWEST (-POINT_LIMIT - 1)
+#define SUM_LIMIT INT32_C(0x20000000)
+#define WEIGHT_MAX 127
+#define WEIGHT_BITS 7U
 
 /* Slices of the evaluation, by number. */
 #define POINTS_PER_SLICE 32
@@ -31,6 +37,11 @@ void gw_response_reset(gw_loop_response *response)
     response->filled = 0;
     response->next = 0;
     response->periods = 0;
+    response->cut_off = 0;
+    response->again = 0;
+    response->window = 0;
+    response->weight = 0;
+    response->weights = 0;
     response->rung = 0;
     response->eighths = 8;
     response->slice = IDLE;
@@ -39,19 +50,44 @@ void gw_response_reset(gw_loop_response *response)
     response->shift = 0;
     response->last_re = 0;
     response->last_im = 0;
-    response->limit = GW_MARGINS_NONE;
-    response->allowed = GW_MARGINS_NONE;
-    response->limit_line = 0;
     gw_margins_begin(response);
+    gw_margins_forget(response);
     response->spread = GW_RESPONSE_SPREAD_MAX;
     response->agreeing = 0;
     response->limit_position = 0;
+    response->limit_line = 0;
     response->result_position = 0;
 }
 
-static int32_t stride_of(const gw_response_settings *settings)
+/* 127 sin^2(pi i / 64), i = 0 to 32, at least 1. */
+static const int8_t half_window[33] = {
+    1, 1, 1, 3, 5, 7, 11, 14, 19, 23, 28, 34, 39, 45, 51, 57, 63, 70,
+    76, 82, 88, 93, 99, 104, 108, 113, 116, 120, 122, 124, 126, 127, 127
+};
+
+/* Weight of the period that begins: Hann's window in its middle; nothing after the last. */
+static int32_t weight_now(const gw_loop_response *response)
 {
-    return gw_clamp_i32(settings->stride, 1, 64);
+    const int32_t window = gw_clamp_i32(response->window, 1, GW_RESPONSE_PERIODS_MAX);
+    const int32_t period = gw_margins_periods(response);
+    const int32_t place = (((2 * period) + 1) * 32) / window;
+    int32_t weight = 0;
+
+    if (period < window) {
+        weight = half_window[(place > 32) ? (64 - place) : place];
+    }
+    return weight;
+}
+
+/* No more periods than the last measurement but one, which was a move the same way, had room for. */
+static int32_t window_for(const gw_loop_response *response, const gw_response_settings *settings)
+{
+    const int32_t wanted
+        = gw_clamp_i32(settings->window + (settings->window_more * response->again), 2,
+                       GW_RESPONSE_PERIODS_MAX);
+    const int32_t cut_off = gw_clamp_i32(response->cut_off, 0, wanted);
+
+    return (cut_off == 0) ? wanted : gw_transform_larger(cut_off, 2);
 }
 
 static int32_t eighths_at(const gw_loop_response *response, int32_t rung)
@@ -64,24 +100,38 @@ static int32_t eighths_at(const gw_loop_response *response, int32_t rung)
                : 8;
 }
 
+/* New sums: what the last ones were says how long these are to be. */
+static void begin_sums(gw_loop_response *response, const gw_response_settings *settings, int32_t rung)
+{
+    const int32_t periods = gw_margins_periods(response);
+    const int32_t complete = (periods >= response->window) ? 1 : 0;
+
+    response->again = ((response->rung == rung) && (response->window != 0))
+                          ? (gw_clamp_i32(response->again, 0, 14) + 1)
+                          : 0;
+    response->window = window_for(response, settings);
+    response->cut_off = (complete != 0) ? 0 : periods;
+    response->periods = 0;
+    response->weights = 0;
+    response->next = 0;
+    response->rung = rung;
+    response->eighths = eighths_at(response, rung);
+}
+
 /* Sums of another gain, or such as were evaluated, are begun anew; others go on where they stopped. */
 void gw_response_record(gw_loop_response *response, const gw_response_settings *settings,
                         int32_t record, int32_t rung)
 {
-    const int32_t stride = stride_of(settings);
-
     if ((record != 0) && (response->recording == 0)) {
         if ((response->evaluated != 0) || (response->rung != rung)) {
-            response->periods = 0;
-            response->next = 0;
-            response->rung = rung;
-            response->eighths = eighths_at(response, rung);
+            begin_sums(response, settings, rung);
         }
+        response->weight = weight_now(response);
         response->sum = 0;
         response->filled = 0;
         response->next = gw_clamp_i32(response->next, 0, GW_RESPONSE_POINTS - 1);
-        response->tick = response->next * stride;
-        response->settling = settings->settle_periods * (GW_RESPONSE_POINTS * stride);
+        response->tick = response->next * settings->stride;
+        response->settling = settings->settle_periods * (GW_RESPONSE_POINTS * settings->stride);
         response->evaluated = 0;
         response->slice = IDLE;
     }
@@ -89,50 +139,58 @@ void gw_response_record(gw_loop_response *response, const gw_response_settings *
 }
 
 /* The first period overwrites what was there before. */
-static void end_point(gw_loop_response *response)
+static void end_point(gw_loop_response *response, const gw_response_settings *settings, int32_t sum)
 {
-    const int32_t next = gw_clamp_i32(response->next, 0, GW_RESPONSE_POINTS - 1);
-    const int32_t before = (response->periods == 0) ? 0 : response->point[next];
+    const int32_t next = response->next & (GW_RESPONSE_POINTS - 1);
+    const int32_t mean
+        = gw_clamp_i32(gw_floor_shift_i32(sum, (uint32_t)settings->point_shift), POINT_LOWEST, POINT_LIMIT);
+    const int32_t weighted
+        = gw_floor_shift_i32(mean * (response->weight & WEIGHT_MAX), WEIGHT_BITS);
 
-    response->point[next] = gw_add_i32(before, response->sum);
+    response->point[next]
+        = (response->periods == 0) ? weighted : gw_add_i32(response->point[next], weighted);
     response->sum = 0;
     response->filled = 0;
-    response->next = next + 1;
-    if (response->next >= GW_RESPONSE_POINTS) {
-        response->next = 0;
-        response->periods = gw_margins_periods(response) + 1;
+    response->next = (next + 1) & (GW_RESPONSE_POINTS - 1);
+    if (next == (GW_RESPONSE_POINTS - 1)) {
+        response->weights = gw_margins_weights(response) + (response->weight & WEIGHT_MAX);
+        response->periods = gw_clamp_i32(response->periods, 0, GW_RESPONSE_PERIODS_MAX - 1) + 1;
+        response->weight = weight_now(response);
     }
 }
 
-static void add_sample(gw_loop_response *response, int32_t stride, int32_t filtered_torque)
+/* A sum of at most 64 samples of 24 bits. */
+static void add_sample(gw_loop_response *response, const gw_response_settings *settings,
+                       int32_t filtered_torque)
 {
-    response->sum = gw_add_i32(response->sum, gw_round_shift_i32(filtered_torque, HEADROOM_BITS));
-    response->filled = gw_clamp_i32(response->filled, 0, stride) + 1;
-    if (response->filled >= stride) {
-        end_point(response);
+    const int32_t sample
+        = gw_clamp_i32(gw_floor_shift_i32(filtered_torque, HEADROOM_BITS), POINT_LOWEST, POINT_LIMIT);
+    const uint32_t filled = (uint32_t)response->filled + 1U;
+
+    if (filled < (uint32_t)settings->stride) {
+        response->sum = gw_clamp_i32(response->sum, -SUM_LIMIT, SUM_LIMIT) + sample;
+        response->filled = (int32_t)filled;
+    } else {
+        end_point(response, settings, gw_clamp_i32(response->sum, -SUM_LIMIT, SUM_LIMIT) + sample);
     }
 }
 
 int32_t gw_response_sample(gw_loop_response *response, const gw_response_settings *settings,
                            int32_t filtered_torque)
 {
-    const int32_t stride = stride_of(settings);
-    const int32_t ticks = GW_RESPONSE_POINTS * stride;
+    const int32_t ticks = GW_RESPONSE_POINTS * settings->stride;
     int32_t torque = 0;
 
     if (response->recording != 0) {
-        const int32_t tick = gw_clamp_i32(response->tick, 0, ticks - 1);
+        const int32_t tick = ((uint32_t)response->tick < (uint32_t)ticks) ? response->tick : 0;
 
-        torque = gw_multiply_round_i32(settings->height, settings->shape[tick] * gw_margins_eighths(response),
-                                       10U);
+        torque = settings->shape[tick] * (settings->step * gw_margins_eighths(response));
+        response->tick = ((tick + 1) < ticks) ? (tick + 1) : 0;
         if (response->settling > 0) {
             response->settling -= 1;
-        } else if (response->periods < GW_RESPONSE_PERIODS_MAX) {
-            add_sample(response, stride, filtered_torque);
         } else {
-            /* Enough. */
+            add_sample(response, settings, filtered_torque);
         }
-        response->tick = ((tick + 1) < ticks) ? (tick + 1) : 0;
     }
     return torque;
 }
@@ -147,16 +205,18 @@ int32_t gw_response_pending(const gw_loop_response *response, const gw_response_
                : 0;
 }
 
-/* Points before `next` hold one period more than the others: its share is taken out. */
+/* Points before `next` hold a part of one period more than the others: its share is taken out. */
 static void level_points(gw_loop_response *response, int32_t first)
 {
-    const int32_t more = gw_margins_periods(response) + 1;
+    const int32_t part = response->weight & WEIGHT_MAX;
+    const int32_t share = (part << 15) / gw_transform_larger(gw_margins_weights(response) + part, 1);
     int32_t largest = (first == 0) ? 0 : response->largest;
     int32_t i;
 
     for (i = first; i < (first + POINTS_PER_SLICE); i++) {
         if (i < response->next) {
-            response->point[i] -= response->point[i] / more;
+            response->point[i]
+                = gw_subtract_i32(response->point[i], gw_multiply_floor_i32(response->point[i], share, 15U));
         }
         largest = gw_transform_larger(largest, gw_absolute_i32(response->point[i]));
     }

@@ -4,13 +4,16 @@
  * NOT A SAFETY FUNCTION: see gw_fixed.h.
  *
  * A periodic torque D (a sum of sines without mean, so that it shifts nothing) is added to the
- * torque command U of the controller. Once the loop has settled, whole periods of U are summed. At
- * each frequency of D then holds, without any model of the machine,
+ * torque command U of the controller. Once the loop has settled, whole periods of U are summed, those in
+ * the middle of a measurement with more weight than the first and last (Hann's window), so that a
+ * tone of the machine's own reaches a line only if it lies right beside it. At each frequency of D
+ * then holds, without any model of the machine,
  *
  *   L = -U / (U + D),   Y = -1 / L = 1 + D / U,
  *
  * and at a gain g times the present one Y / g. The loop is at its limit where Y is real and equal
- * to g. Of several such crossings the first above the present gain counts. Y is what is interpolated
+ * to g. Of several such crossings above the present gain the first counts that two measurements in a
+ * row have found; one that comes and goes is noise. Y is what is interpolated
  * from line to line: a resonance is a pole of L, so that 1 / L is nearly straight where it matters
  * and nothing narrow slips through between two lines.
  *
@@ -46,14 +49,19 @@ extern "C" {
 /* Noise, as a share of the limit: 4096 = 1. */
 #define GW_RESPONSE_SPREAD_MAX INT32_C(65535)
 #define GW_RESPONSE_ROOM_MAX INT32_C(127)
+/* Crossings of an evaluation that are kept: the lowest ones. */
+#define GW_RESPONSE_CROSSINGS 4
 
 typedef struct {
-    const int8_t *shape;    /* of one period, 1/128 of the height, GW_RESPONSE_POINTS * stride */
+    const int8_t *shape;    /* of one period, up to 127, GW_RESPONSE_POINTS * stride */
     const int16_t *lines;   /* D of each line from first_line on, behind the high-pass: re, im */
-    int32_t height;         /* Q4.24, far below the limit; near it GW_RESPONSE_NEAR_EIGHTHS of it */
+    int32_t step;           /* times shape and 8, near the limit 6: torque, Q4.24; up to 2^18 */
     int32_t stride;         /* control ticks summed to one point, 1 to 64 */
+    int32_t point_shift;    /* 2^point_shift is stride or more: sums become means */
     int32_t settle_periods; /* before anything is summed */
     int32_t least_periods;  /* without so many there is nothing to evaluate, 1 to ..._PERIODS_MAX */
+    int32_t window;         /* periods of a whole measurement, 2 to ..._PERIODS_MAX */
+    int32_t window_more;    /* so many more with each measurement at the same rung, 0 to 32 */
     int32_t first_line;     /* 1 to 255 */
     int32_t last_line;      /* first_line to 255 */
     int32_t flat_line;      /* up to it, D of all lines is about the same; then it falls */
@@ -75,7 +83,12 @@ typedef struct {
     int32_t sum;       /* of the point that is being filled */
     int32_t filled;    /* control ticks in it */
     int32_t next;      /* point that is being filled */
-    int32_t periods;   /* complete ones in the sums */
+    int32_t periods;   /* complete ones since sums began */
+    int32_t cut_off;   /* periods of the measurement before, 0: it was not cut off */
+    int32_t again;     /* measurements at this rung before this one, 0 to 15 */
+    int32_t window;    /* so many make the measurement: fewer where the last one this way was cut off */
+    int32_t weight;    /* of the present period, 0 to 127 */
+    int32_t weights;   /* of the complete ones together */
     int32_t rung;      /* that all sums belong to */
     int32_t eighths;   /* of the height that the test signal has in them */
     /* Written by the sequencer tick. */
@@ -85,14 +98,19 @@ typedef struct {
     int32_t shift;
     int32_t last_re; /* Y of the line before, Q12 */
     int32_t last_im;
-    int32_t limit;    /* smallest crossing so far, as a multiple of the present gain, Q12 */
-    int32_t allowed;  /* smallest gain at which another wanted margin is missed, likewise Q8 */
-    int32_t limit_line;     /* where that crossing is */
+    int32_t allowed;  /* smallest gain at which another wanted margin is missed, Q8 */
+    int32_t crossing[GW_RESPONSE_CROSSINGS];      /* lowest first, in multiples of the gain, Q12 */
+    int32_t crossing_line[GW_RESPONSE_CROSSINGS]; /* where they are */
     int32_t noise_lines[2]; /* without excitation: up to flat_line, and above */
+    int32_t noise_most[2];  /* largest |U / D| of them, Q16 */
     int64_t noise[2];       /* sum of |U / D|^2 of them, Q32 */
     int32_t spread;   /* noise at the limit, 4096 = 1 */
     int32_t agreeing; /* successive predictions that agree, 0: none */
-    int32_t limit_position;  /* their mean, 1/256 rung from rung 0 on */
+    int32_t known[GW_RESPONSE_CROSSINGS + 1]; /* crossings of the evaluation before, 1/256 rung from
+                                               * rung 0 on, and the mean that agreed before it */
+    int32_t known_line[GW_RESPONSE_CROSSINGS + 1]; /* where they are */
+    int32_t limit_position;  /* mean of those that agree, likewise */
+    int32_t limit_line;      /* where the last of them is */
     int32_t result_position; /* largest gain with all wanted margins, likewise */
 } gw_loop_response;
 

@@ -131,18 +131,18 @@ int32_t gw_transform_scaled(int32_t value, int32_t bits)
                        : gw_floor_shift_i32(value, (uint32_t)(-bits));
 }
 
-/* numerator / denominator * eighths / 8 * 2^bits, Q12; numerator up to 2^31, denominator from 2^28 on,
- * bits from -26 to 31. */
-static int32_t ratio(int32_t numerator, int32_t reciprocal, int32_t eighths, int32_t bits)
+/* numerator / denominator * parts / 1024 * 2^bits, Q12; numerator up to 2^31, denominator from 2^28
+ * on, bits from -19 to 31. */
+static int32_t ratio(int32_t numerator, int32_t reciprocal, int32_t parts, int32_t bits)
 {
-    const int64_t wide = gw_product_i64(numerator, reciprocal) * eighths;
-    const int32_t places = 36 - bits;
+    const int64_t wide = gw_product_i64(numerator, reciprocal) * parts;
+    const int32_t places = 43 - bits;
 
     return gw_clamp_i64(gw_floor_shift_i64(wide, (uint32_t)places), -GW_RATIO_MAX, GW_RATIO_MAX);
 }
 
 void gw_transform_ratio(const int32_t point[GW_RESPONSE_POINTS], int32_t line, const int16_t d[2],
-                        int32_t eighths, int32_t exponent, int32_t shift, int32_t found[2])
+                        int32_t parts, int32_t exponent, int32_t shift, int32_t found[2])
 {
     int32_t torque[2];
     int32_t up;
@@ -161,7 +161,7 @@ void gw_transform_ratio(const int32_t point[GW_RESPONSE_POINTS], int32_t line, c
     square = (gw_square_u32(re) + gw_square_u32(im)) >> 15;
     square = UINT32_C(0x40000000) / ((square == 0U) ? UINT32_C(1) : square);
     reciprocal = (int32_t)square;
-    bits = gw_clamp_i32((exponent - shift) + up, -26, 31);
-    found[0] = ratio((d[0] * re) + (d[1] * im), reciprocal, eighths, bits);
-    found[1] = ratio((d[1] * re) - (d[0] * im), reciprocal, eighths, bits);
+    bits = gw_clamp_i32((exponent - shift) + up, -19, 31);
+    found[0] = ratio((d[0] * re) + (d[1] * im), reciprocal, parts, bits);
+    found[1] = ratio((d[1] * re) - (d[0] * im), reciprocal, parts, bits);
 }

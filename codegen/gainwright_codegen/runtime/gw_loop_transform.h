@@ -33,8 +33,9 @@ int32_t gw_transform_half_of_sum(int32_t a, int32_t b);
 void gw_transform_butterfly(int32_t point[GW_RESPONSE_POINTS], int32_t number);
 
 /* D / U of a line 1 to GW_TRANSFORM_LINES - 1 after all butterflies, Q12, at most GW_RATIO_MAX; d is
- * D of one period without its exponent, U holds `eighths` / 8 of them (1 to 256) and has lost `shift` bits. */
+ * D of one period without its exponent, U holds `parts` / 1024 of them (0 to 2^15) and has lost `shift`
+ * bits. */
 void gw_transform_ratio(const int32_t point[GW_RESPONSE_POINTS], int32_t line, const int16_t d[2],
-                        int32_t eighths, int32_t exponent, int32_t shift, int32_t found[2]);
+                        int32_t parts, int32_t exponent, int32_t shift, int32_t found[2]);
 
 #endif

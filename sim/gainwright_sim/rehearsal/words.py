@@ -105,12 +105,12 @@ def _sentence(text: str) -> str:
 def _stage_lines(stage: StageSummary) -> Iterator[str]:
     unit = stage.unit
     yield f"  {stage.stage}"
-    if stage.limit is None:
-        yield _line("limit found", _no_onset_words(stage))
-    else:
+    if stage.limit is not None:
         frequency = stage.onset_frequency_hz
         at = "" if frequency is None else f", oscillation at {frequency:.0f} Hz"
         yield _line("limit found", f"{stage.limit:.4g} {unit} (rung {stage.onset_rung}){at}")
+    elif stage.prediction is None or not stage.prediction.agreed:
+        yield _line("limit found", _no_onset_words(stage))
     if stage.result is not None:
         margin = "" if stage.margin_db is None else f", margin {stage.margin_db:.1f} dB"
         yield _line("gain chosen", f"{stage.result:.4g} {unit}{margin}")
@@ -123,10 +123,11 @@ def _stage_lines(stage: StageSummary) -> Iterator[str]:
 def _prediction_lines(prediction: Prediction, unit: str) -> Iterator[str]:
     share = prediction.predicted_share
     exact = "" if share is None else f", {share:.3f} of the exact one"
+    crossed = ", not crossed" if prediction.agreed else ""
     agree = f"{prediction.predictions} agree" if prediction.predictions > 1 else "one alone"
     yield _line(
         "limit predicted",
-        f"{prediction.predicted_limit:.4g} {unit}{exact}; {agree}, noise "
+        f"{prediction.predicted_limit:.4g} {unit}{crossed}{exact}; {agree}, noise "
         f"{prediction.prediction_spread:.1%}",
     )
     if prediction.gain_margin_db is not None and prediction.phase_margin_deg is not None:

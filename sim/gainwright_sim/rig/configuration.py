@@ -53,6 +53,7 @@ OBEYED_OUTPUTS = (
     "brake_open",
     "motion_enable",
     "target_position",
+    "cruise_share",
     "position_step",
     "finished",
     "limited_by_noise",

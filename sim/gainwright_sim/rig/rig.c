@@ -20,6 +20,7 @@
 #define RIG_WATCHED_TICKS 2000 /* ... but no longer than this: not every axis has friction */
 #define RIG_START_TICK 5     /* sequencer tick at which the operator asks for the start */
 #define RIG_START_RELEASE 25 /* ... and lets the button go */
+#define FULL_SHARE 256
 #define Q15 32768.0
 
 /* What happened since the last sequencer tick. */
@@ -47,6 +48,7 @@ struct rig {
     double pending[RIG_DELAY_MAX]; /* torques on their way to the motor */
     int32_t pending_next;
     double start_rad;
+    double full_cruise_rad_per_s; /* cruise speed where the trial asks for no share of it */
     rig_measured measured;
     rig_compensation compensation;
     rig_step step;
@@ -101,6 +103,7 @@ void rig_start(rig *r, const gw_machine *machine, const rig_plant *plant, const 
     memset(r, 0, sizeof *r);
     r->plant = *plant;
     r->drive = *drive;
+    r->full_cruise_rad_per_s = drive->cruise_rad_per_s;
     r->binding = *binding;
     r->overrides = overrides;
     r->override_count = override_count;
@@ -215,6 +218,8 @@ static void obey_outputs(rig *r)
     }
     r->torque_on = torque_on;
     r->motion_on = output_of(r, RIG_MOTION_ENABLE, 1);
+    r->drive.cruise_rad_per_s
+        = r->full_cruise_rad_per_s * (output_of(r, RIG_CRUISE_SHARE, FULL_SHARE) / (double)FULL_SHARE);
     r->target_rad = r->start_rad
                     + r->drive.half_window_rad * (output_of(r, RIG_TARGET_POSITION, 0) / Q15);
     for (stage = 0; stage < GW_STAGE_COUNT; stage++) {
@@ -310,7 +315,7 @@ static void sequencer_tick(rig *r, rig_log *log)
         || output_of(r, RIG_FAULT_LATCHED, 0)) {
         r->watched += 1;
         r->rested += (fabs(r->x[r->plant.motor_speed])
-                      <= RIG_REST_SHARE * r->drive.cruise_rad_per_s);
+                      <= RIG_REST_SHARE * r->full_cruise_rad_per_s);
     }
 }
 

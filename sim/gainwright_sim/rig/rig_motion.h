@@ -49,7 +49,9 @@ static inline double rig_trapezoid_speed(double speed, double distance, const ri
     /* May it be one step faster and still stop in time? One tick of travel is kept in hand. */
     if (after * after <= 2.0 * drive->acceleration_rad_per_s2
                              * (direction * distance - after * drive->tick_s)) {
+        /* A lower cruise speed than before is reached by a ramp too. */
         wanted = (after > drive->cruise_rad_per_s) ? drive->cruise_rad_per_s : after;
+        wanted = (ahead - change > wanted) ? ahead - change : wanted;
     } else if (ahead * ahead <= 2.0 * drive->acceleration_rad_per_s2
                                     * (direction * distance - ahead * drive->tick_s)) {
         wanted = ahead;

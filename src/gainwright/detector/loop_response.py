@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 
 from gainwright.detector.loop_transform import ratio_of, transformed
 from gainwright.detector.response_settings import (
+    CROSSINGS,
     NEAR_EIGHTHS,
     NEAR_RUNGS,
     PERIODS_MAX,
@@ -23,8 +25,8 @@ from gainwright.fixed.arithmetic import (
     clamp,
     floor_shift,
     multiply_floor,
-    multiply_round,
     round_shift,
+    subtract,
 )
 
 ONE = 4096
@@ -33,22 +35,31 @@ NEIGHBOUR = 4
 SMALL_MAX = 32767
 SMALLEST_GAIN = 128
 NONE = 2**31 - 1
-SPREAD_USABLE = 512
+SPREAD_USABLE, SPREAD_AGAIN = 512, 1024
 POSITION_MAX = 2**20
 AVERAGED_MAX = 8
-_SHAPE_BITS = 10
+NOWHERE = 4 * POSITION_MAX
+DOUBT = 4
+SAME_PLACE = 2
+WEIGHT_BITS = 7
+POINT_LIMIT = 2**23 - 1
+HALF_WINDOW = tuple(
+    max(1, round((2**WEIGHT_BITS - 1) * math.sin(math.pi * i / 64.0) ** 2)) for i in range(33)
+)
+"""Hann's window, from its edge to its middle."""
 
 
 @dataclass(slots=True)
 class Lines:
     """What is found from line to line."""
 
-    limit: int = NONE
     allowed: int = NONE
-    limit_line: int = 0
+    crossings: list[tuple[int, int]] = field(default_factory=list)
+    """The lowest, with their lines."""
     noise: list[int] = field(default_factory=lambda: [0, 0])
     noise_lines: list[int] = field(default_factory=lambda: [0, 0])
     """In the flat part of the band, and above."""
+    noise_most: list[int] = field(default_factory=lambda: [0, 0])
     last: tuple[int, int] | None = None
 
     def take(self, settings: ResponseSettings, line: int, found: tuple[int, int]) -> None:
@@ -70,6 +81,7 @@ class Lines:
         share = min(2**28 // max(most + 3 * (least // 8), 1), 65535)
         self.noise[part] += share * share
         self.noise_lines[part] += 1
+        self.noise_most[part] = max(self.noise_most[part], share)
 
     def _look_for_crossing(self, line: int, last: tuple[int, int], here: tuple[int, int]) -> None:
         before, after = abs(last[1]), abs(here[1])
@@ -78,8 +90,8 @@ class Lines:
         at = last[0] + multiply_floor(here[0] - last[0], share, 15)
         most = NEIGHBOUR**2 * at * at
         near = all(re * re + im * im <= most for re, im in (last, here))
-        if NEAREST_CROSSING <= at < self.limit and near:
-            self.limit, self.limit_line = at, line
+        if at >= NEAREST_CROSSING and near:
+            self.crossings = sorted([*self.crossings, (at, line)], key=_value)[:CROSSINGS]
 
     def _allow(self, settings: ResponseSettings, re: int, im: int) -> None:
         re = clamp(re >> 4, -SMALL_MAX, SMALL_MAX)
@@ -96,13 +108,21 @@ class Lines:
         if gain >= SMALLEST_GAIN:
             self.allowed = min(self.allowed, gain)
 
-    def spread(self, settings: ResponseSettings) -> int:
-        """Return the noise at the limit, 4096 = the limit itself."""
-        if self.limit == NONE:
+    def spread(self, settings: ResponseSettings, place: int) -> int:
+        """Return the noise at a crossing, 4096 = the crossing itself."""
+        if place >= len(self.crossings):
             return SPREAD_MAX
-        part = self.limit_line > settings.flat_line
-        share = root(min(self.noise[part] // max(self.noise_lines[part], 1), 2**31 - 1))
-        return min(share * self.limit >> 16, SPREAD_MAX)
+        at, line = self.crossings[place]
+        part = line > settings.flat_line
+        mean, lines = self.noise[part], self.noise_lines[part]
+        if lines > 2:
+            mean = (mean - self.noise_most[part] ** 2) // (lines - 1)
+        share = root(min(mean, 2**31 - 1))
+        return min(share * at >> 16, SPREAD_MAX)
+
+
+def _value(crossing: tuple[int, int]) -> int:
+    return crossing[0]
 
 
 def root(square: int) -> int:
@@ -150,27 +170,48 @@ class ReferenceLoopResponse:
     filled: int = 0
     next: int = 0
     periods: int = 0
+    cut_off: int = 0
+    again: int = 0
+    window: int = 0
+    weight: int = 0
+    weights: int = 0
     rung: int = 0
     eighths: int = 8
     evaluated: bool = True
     shift: int = 0
     spread: int = SPREAD_MAX
     agreeing: int = 0
+    known: list[tuple[int, int]] = field(default_factory=list)
+    """Positions and lines of the crossings of the evaluation before."""
     limit_position: int = 0
+    limit_line: int = 0
     result_position: int = 0
 
     def record(self, on: bool, rung: int) -> None:
         """Begin or end the test signal."""
         if on and not self.recording:
             if self.evaluated or self.rung != rung:
-                self.periods, self.next, self.rung = 0, 0, rung
-                self.eighths = NEAR_EIGHTHS if self._near_limit(rung) else 8
+                self._begin(rung)
             stride = self.settings.stride
+            self.weight = self._weight_now()
             self.sum = self.filled = 0
             self.tick = self.next * stride
             self.settling = self.settings.settle_periods * POINTS * stride
             self.evaluated = False
         self.recording = on
+
+    def _begin(self, rung: int) -> None:
+        """Begin new sums; what the last ones were says how long these are to be."""
+        complete = self.periods >= self.window
+        known = self.rung == rung and self.window
+        self.again = min(self.again, 14) + 1 if known else 0
+        more = self.settings.window_more * self.again
+        wanted = clamp(self.settings.window + more, 2, PERIODS_MAX)
+        self.window = clamp(self.cut_off, 2, wanted) if self.cut_off else wanted
+        self.cut_off = 0 if complete else self.periods
+        self.periods = self.weights = self.next = 0
+        self.rung = rung
+        self.eighths = NEAR_EIGHTHS if self._near_limit(rung) else 8
 
     def _near_limit(self, rung: int) -> bool:
         return self.agreeing > 0 and self.limit_position < (rung + NEAR_RUNGS) * RUNG
@@ -179,27 +220,36 @@ class ReferenceLoopResponse:
         """Take one control tick's filtered torque command; return the torque to add."""
         if not self.recording:
             return 0
-        sample = self.settings.shape[self.tick] * self.eighths
-        torque = multiply_round(self.settings.height, sample, _SHAPE_BITS)
+        torque = self.settings.shape[self.tick] * self.settings.step * self.eighths
         if self.settling > 0:
             self.settling -= 1
-        elif self.periods < PERIODS_MAX:
+        else:
             self._add(filtered_torque)
         self.tick = (self.tick + 1) % len(self.settings.shape)
         return torque
 
+    def _weight_now(self) -> int:
+        """Return the weight of the period that begins."""
+        if self.periods >= self.window:
+            return 0
+        place = (2 * self.periods + 1) * 32 // self.window
+        return HALF_WINDOW[min(place, 64 - place)]
+
     def _add(self, filtered_torque: int) -> None:
-        self.sum = add(self.sum, round_shift(filtered_torque, HEADROOM_BITS))
+        self.sum += clamp(filtered_torque >> HEADROOM_BITS, -POINT_LIMIT - 1, POINT_LIMIT)
         self.filled += 1
         if self.filled < self.settings.stride:
             return
+        mean = clamp(self.sum >> self.settings.point_shift, -POINT_LIMIT - 1, POINT_LIMIT)
         before = 0 if self.periods == 0 else self.points[self.next]
-        self.points[self.next] = add(before, self.sum)
+        self.points[self.next] = add(before, mean * self.weight >> WEIGHT_BITS)
         self.sum = self.filled = 0
         self.next += 1
         if self.next >= POINTS:
             self.next = 0
-            self.periods += 1
+            self.weights += self.weight
+            self.periods = min(self.periods, PERIODS_MAX - 1) + 1
+            self.weight = self._weight_now()
 
     @property
     def pending(self) -> bool:
@@ -211,51 +261,76 @@ class ReferenceLoopResponse:
         """Do all slices of the evaluation at once."""
         if not self.pending:
             return
-        more = self.periods + 1
+        share = (self.weight << 15) // max(self.weights + self.weight, 1)
         levelled = [
-            value - _towards_zero(value, more) if place < self.next else value
+            subtract(value, multiply_floor(value, share, 15)) if place < self.next else value
             for place, value in enumerate(self.points)
         ]
         self.points, self.shift = transformed(levelled)
         lines = Lines()
         for line in range(self.settings.first_line, self.settings.last_line + 1):
             lines.take(self.settings, line, self._ratio(line))
-        self.spread = lines.spread(self.settings)
-        if self.spread > SPREAD_USABLE:
-            self.agreeing = min(self.agreeing, 1)
-        else:
-            self._agree(*self._positions(lines))
+        self._conclude(lines)
         self.evaluated = True
 
+    def _conclude(self, lines: Lines) -> None:
+        positions = [self._position(at, 12) for at, _ in lines.crossings]
+        places = [
+            (position, line) for position, (_, line) in zip(positions, lines.crossings, strict=True)
+        ]
+        again = self._found_again(places)
+        place = 0 if again is None else again
+        self.spread = lines.spread(self.settings, place)
+        if self.spread > (SPREAD_USABLE if again is None else SPREAD_AGAIN):
+            self.agreeing = min(self.agreeing, 1)
+            return
+        mean = [(self.limit_position, self.limit_line)] if self.agreeing > 0 else []
+        result = positions[place] - self.settings.margin
+        if lines.allowed < NONE:
+            result = min(result, self._position(lines.allowed, 8))
+        self._agree(again is not None, positions[place], result)
+        self.limit_line = places[place][1]
+        self.known = places + mean
+
+    def _found_again(self, places: list[tuple[int, int]]) -> int | None:
+        """Return which crossing was found before; None where a lower one is in doubt."""
+        for place, (position, line) in enumerate(places):
+            way = min(
+                (abs(position - known) for known, at in self.known if abs(line - at) <= SAME_PLACE),
+                default=NONE,
+            )
+            if way <= self.settings.agreement:
+                return place
+            if way <= DOUBT * self.settings.agreement:
+                return None
+        return None
+
     def _ratio(self, line: int) -> tuple[int, int]:
-        return ratio_of(self.points, self.settings, line, self.periods * self.eighths, self.shift)
+        return ratio_of(self.points, self.settings, line, self.weights * self.eighths, self.shift)
 
     def inverse(self, line: int) -> tuple[int, int]:
         """Return Y = -1 / L of a line of the last evaluation, Q12."""
         re, im = self._ratio(line)
         return re + ONE, im
 
-    def _positions(self, lines: Lines) -> tuple[int, int]:
-        limit = self._position(lines.limit, 12)
-        result = limit - self.settings.margin
-        if lines.allowed < NONE:
-            result = min(result, self._position(lines.allowed, 8))
-        return limit, result
-
     def _position(self, value: int, bits: int) -> int:
         rungs = multiply_floor(logarithm(value, bits), self.settings.octave, 12)
         return clamp(self.rung * RUNG + rungs, -POSITION_MAX, POSITION_MAX)
 
-    def _agree(self, limit: int, result: int) -> None:
-        known = min(self.agreeing, 254)
-        weight = min(known, AVERAGED_MAX - 1) + 1
-        if known > 0 and abs(limit - self.limit_position) <= self.settings.agreement:
+    def _agree(self, again: bool, limit: int, result: int) -> None:
+        agreed = min(self.agreeing, 254)
+        agreement = self.settings.agreement
+        if again and agreed > 0 and abs(limit - self.limit_position) <= agreement:
+            weight = min(agreed, AVERAGED_MAX - 1) + 1
             self.limit_position += _towards_zero(limit - self.limit_position, weight)
-            self.result_position += _towards_zero(result - self.result_position, weight)
-            self.agreeing = known + 1
+            if abs(result - self.result_position) > agreement:
+                self.result_position = max(result, self.result_position)
+            else:
+                self.result_position += _towards_zero(result - self.result_position, weight)
+            self.agreeing = agreed + 1
         else:
             self.limit_position, self.result_position = limit, result
-            self.agreeing = 1
+            self.agreeing = 2 if again else 1
 
     def findings(self, rung: int) -> dict[str, int]:
         """Return the inputs of the trial by name, as at a rung."""

@@ -75,7 +75,7 @@ def torque_of(point: Sequence[int], line: int) -> tuple[int, int]:
 
 
 def ratio_of(
-    point: Sequence[int], settings: ResponseSettings, line: int, eighths: int, shift: int
+    point: Sequence[int], settings: ResponseSettings, line: int, parts: int, shift: int
 ) -> tuple[int, int]:
     """Return D / U of a line, Q12, limited to RATIO_MAX."""
     d_re, d_im = settings.lines[line - settings.first_line]
@@ -87,9 +87,9 @@ def ratio_of(
     )
     square = (re * re + im * im) >> 15
     reciprocal = (1 << 30) // max(square, 1)
-    bits = clamp(settings.exponent - shift + up, -26, 31)
+    bits = clamp(settings.exponent - shift + up, -19, 31)
     numerators = d_re * re + d_im * im, d_im * re - d_re * im
     return tuple(  # type: ignore[return-value]
-        clamp(value * reciprocal * eighths >> 36 - bits, -RATIO_MAX, RATIO_MAX)
+        clamp(value * reciprocal * parts >> 43 - bits, -RATIO_MAX, RATIO_MAX)
         for value in numerators
     )

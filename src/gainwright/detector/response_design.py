@@ -19,6 +19,7 @@ from gainwright.detector.response_settings import (
     LINES,
     POINTS,
     RUNG,
+    SHAPE_STEPS,
     ResponseSettings,
     ResponseWanted,
     is_noise_line,
@@ -39,7 +40,6 @@ HIGHEST_LINE = int(0.47 * POINTS)
 FLAT_SHARE = 1.8
 """Up to this multiple of the lowest oscillation frequency all sines have the same amplitude."""
 SHAPE_ONE = 127
-HEIGHT_ONE = 128
 LINE_MAX = 32767
 
 
@@ -65,6 +65,8 @@ def response_wanted(trial: Trial, stage: Stage) -> ResponseWanted:
         highest_share=values["measuring_highest_percent"] / 100.0,
         settle_periods=values["settle_periods"],
         least_periods=values["least_periods"],
+        periods=values["periods_wanted"],
+        periods_more=values["periods_more"],
         agreement=values["agreement_permille"] / 1000.0,
     )
 
@@ -143,16 +145,21 @@ def design_response(
     last = min(HIGHEST_LINE, math.floor(wanted.highest_share * lowest_line))
     shape = test_signal(first, last, FLAT_SHARE * lowest_line, stride)
     torque = wanted.torque_share * ratings.torque_limit_nm / ratings.rated_torque_nm
-    height = SIGNAL.quantise(torque * HEIGHT_ONE / SHAPE_ONE)
-    lines, exponent = _line_words(excitation(shape, height, stride, detector), first, last)
+    step = SIGNAL.quantise(torque / (SHAPE_ONE * SHAPE_STEPS))
+    point_shift = (stride - 1).bit_length()
+    course = excitation(shape, step, stride, detector) / 2**point_shift
+    lines, exponent = _line_words(course, first, last)
     octave = RUNG * math.log(2.0) / math.log(stage.ratio)
     return ResponseSettings(
         shape=shape,
         lines=lines,
-        height=height,
+        step=step,
         stride=stride,
+        point_shift=point_shift,
         settle_periods=wanted.settle_periods,
         least_periods=wanted.least_periods,
+        window=wanted.periods,
+        window_more=wanted.periods_more,
         first_line=first,
         last_line=last,
         flat_line=math.floor(FLAT_SHARE * lowest_line),
@@ -186,14 +193,14 @@ test_signal.__test__ = False  # type: ignore[attr-defined]
 
 
 def excitation(
-    shape: tuple[int, ...], height: int, stride: int, detector: DetectorSettings
+    shape: tuple[int, ...], step: int, stride: int, detector: DetectorSettings
 ) -> np.ndarray:
     """Return D of each line, (LINES,), as a torque command of that course would be summed.
 
     In units of the summed words: behind the detector's high-pass and without its headroom bits.
     """
     ticks = len(shape)
-    spectrum = np.fft.rfft(np.array(shape, dtype=float) * height / HEIGHT_ONE)
+    spectrum = np.fft.rfft(np.array(shape, dtype=float) * step * SHAPE_STEPS)
     z = np.exp(2j * np.pi * np.arange(len(spectrum)) / ticks)
     for section in detector.sections:
         numerator = section.b0 + section.b1 / z + section.b2 / z**2

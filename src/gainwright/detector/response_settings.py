@@ -14,6 +14,10 @@ NEAR_RUNGS, NEAR_EIGHTHS = 32, 6
 """Within so many rungs of the predicted limit the test signal has so many eighths of its height."""
 RUNG = 256
 """Positions on the gain ladder are in 1/256 rung."""
+CROSSINGS = 4
+"""Lowest crossings of an evaluation that are kept for the next."""
+SHAPE_STEPS = 8
+"""The test signal is its shape times the step times so many eighths."""
 SPREAD_ONE = 4096
 SPREAD_MAX = 65535
 ROOM_MAX = 127
@@ -37,6 +41,8 @@ CONSTANT_RANGES = {
     "measuring_highest_percent": (150, 1000),
     "settle_periods": (0, 16),
     "least_periods": (1, PERIODS_MAX),
+    "periods_wanted": (2, PERIODS_MAX),
+    "periods_more": (0, PERIODS_MAX),
     "agreement_permille": (1, 200),
 }
 """Constants of such a trial that the export reads, with the lowest and highest value allowed."""
@@ -58,6 +64,10 @@ class ResponseWanted:
     highest_share: float
     settle_periods: int
     least_periods: int
+    periods: int
+    """Of a whole measurement."""
+    periods_more: int
+    """So many more with each further one at the same gain."""
     agreement: float
     """Predictions of the limit agree if they differ by no more, as a share of it."""
 
@@ -67,14 +77,19 @@ class ResponseSettings:
     """As ``gw_response_settings``."""
 
     shape: tuple[int, ...]
-    """One period, in 1/128 of the height, one sample per control tick; its mean is 0."""
+    """One period, up to 127, one sample per control tick; its sum is 0."""
     lines: tuple[tuple[int, int], ...]
     """D of each line from ``first_line`` on, behind the high-pass: real and imaginary part."""
-    height: int
-    """Q4.24."""
+    step: int
+    """The test signal is shape x step x 8, Q4.24; near the limit shape x step x 6."""
     stride: int
+    point_shift: int
+    """2^point_shift is the stride or more: points are means, not sums."""
     settle_periods: int
     least_periods: int
+    window: int
+    """Periods of a whole measurement."""
+    window_more: int
     first_line: int
     last_line: int
     flat_line: int
