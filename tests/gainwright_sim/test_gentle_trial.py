@@ -75,7 +75,8 @@ def test_measured_response_is_the_exact_one() -> None:
     exact = system(np.exp(2j * np.pi * response.frequency_hz[known] * loop.tick_s))
     errors = np.abs(response.open_loop()[known] / exact - 1.0)
     assert np.median(errors) < 0.02
-    assert errors.max() < 0.2
+    assert np.quantile(errors, 0.95) < 0.1
+    assert errors.max() < 0.3
 
 
 def test_json_has_what_was_measured() -> None:

@@ -50,6 +50,23 @@ void bench_place(uint32_t number)
     gw_axis_seal(&bench_axis);
 }
 
+/* 1 if the axis can measure a loop response; from the next control tick on it does. */
+int32_t bench_measure(int32_t stage);
+int32_t bench_measure(int32_t stage)
+{
+#if GW_HAS_LOOP_RESPONSE
+    bench_axis.order.height = 0;
+    bench_axis.order.word = (uint32_t)stage | ((uint32_t)GW_HEARING_RESPONSE << 16);
+    bench_axis.taken = (uint32_t)stage;
+    bench_axis.response.settling = 0;
+    gw_axis_seal(&bench_axis);
+    return 1;
+#else
+    (void)stage;
+    return 0;
+#endif
+}
+
 /* The pulse of a stage begins with the next control tick. */
 void bench_pulse(int32_t stage);
 void bench_pulse(int32_t stage)

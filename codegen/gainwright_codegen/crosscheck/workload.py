@@ -120,6 +120,10 @@ def _ticks(processor: Processor) -> Iterator[Iterator[_Call]]:
         if tick % _PULSE_TICKS == 0:
             processor.call("bench_pulse", 0)
         yield iter((("gw_axis_control_tick", signals),))
+    processor.call("bench_init")
+    if processor.call("bench_measure", 0):
+        for signals in _signals():
+            yield iter((("gw_axis_control_tick", signals),))
     for number in range(sizes(processor).sequences):
         yield _sequencer_tick(processor, number)
 

@@ -72,22 +72,18 @@ static int32_t signal_sample(void)
 {
     const int32_t stage = stage_now();
     const int32_t ticks = gl_signal_ticks[stage];
-    int64_t product;
 
     if (outputs[GW_OUTPUT_HEARING] != (int32_t)GW_HEARING_RESPONSE) {
         return 0;
     }
-    product = ((int64_t)gl_signal_height[stage]
-               * gl_signal[stage][(axis.response.tick + ticks - 1) % ticks]
-               * axis.response.eighths)
-              + 512;
-    return (int32_t)((product >= 0) ? product / 1024 : -((1023 - product) / 1024));
+    return gl_signal_step[stage] * gl_signal[stage][(axis.response.tick + ticks - 1) % ticks]
+           * axis.response.eighths;
 }
 #else
 static int32_t signal_sample(void)
 {
     (void)gl_signal;
-    (void)gl_signal_height;
+    (void)gl_signal_step;
     (void)gl_signal_ticks;
     return 0;
 }

@@ -74,7 +74,7 @@ def lockstep_tables(trial: Trial, machine: str, stages: Sequence[StageTables]) -
         text = array([array([str(value) for value in row]) for row in rows])
         lines.append(f"static const {name}[{len(rows)}][{widest}] = {text};")
     single = {
-        "gl_signal_height": [_signal_height(table) for table in stages] or [0],
+        "gl_signal_step": [_signal_step(table) for table in stages] or [0],
         "gl_signal_ticks": [len(_signal(table)) for table in stages] or [1],
         "gl_pulse_ticks": [len(table.pulse.shape) for table in stages] or [0],
         "gl_is_finding": [int(s.name in trial_findings(trial)) for s in trial.inputs] or [0],
@@ -91,8 +91,8 @@ def _signal(table: StageTables) -> tuple[int, ...]:
     return (0,) if table.response is None else table.response.shape
 
 
-def _signal_height(table: StageTables) -> int:
-    return 0 if table.response is None else table.response.height
+def _signal_step(table: StageTables) -> int:
+    return 0 if table.response is None else table.response.step
 
 
 def _place(names: Sequence[str], name: str) -> int:
