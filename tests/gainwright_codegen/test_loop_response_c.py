@@ -29,7 +29,7 @@ from gainwright_sim.rig.axis import axis_data
 
 _FIELDS = f"""
     int32_t point[{POINTS}];
-    int32_t recording, tick, settling, sum, filled, next, periods, cut_off, again, window;
+    int32_t recording, wanted, tick, settling, sum, filled, next, periods, cut_off, again, window;
     int32_t weight, weights;
     int32_t rung, eighths, slice, evaluated, largest, shift, last_re, last_im, allowed;
     int32_t crossing[{CROSSINGS}], crossing_line[{CROSSINGS}], noise_lines[2], noise_most[2];
@@ -43,7 +43,7 @@ typedef struct {{
 }} gw_response_settings;
 typedef struct {{ {_FIELDS} }} gw_loop_response;
 void gw_response_reset(gw_loop_response *);
-void gw_response_record(gw_loop_response *, const gw_response_settings *, int32_t, int32_t);
+void gw_response_record(gw_loop_response *, int32_t, int32_t);
 int32_t gw_response_sample(gw_loop_response *, const gw_response_settings *, int32_t);
 void gw_response_evaluate(gw_loop_response *, const gw_response_settings *);
 int32_t gw_response_pending(const gw_loop_response *, const gw_response_settings *);
@@ -73,7 +73,7 @@ class Compiled:
         self.library.gw_response_reset(self.state)
 
     def record(self, on: bool, rung: int) -> None:
-        self.library.gw_response_record(self.state, self.settings, int(on), rung)
+        self.library.gw_response_record(self.state, int(on), rung)
 
     def sample(self, torque: int) -> int:
         return self.library.gw_response_sample(self.state, self.settings, torque)
@@ -161,6 +161,7 @@ def test_a_known_loop_is_found() -> None:
     settings = settings_of("own", 11)
     compiled, delay, share = Compiled(settings), 3, 0.3
     compiled.record(True, 0)
+    assert [compiled.sample(0) for _ in range(2)] == [0, 0]
     for torque in course(settings, "answer", 6 * settings.period_ticks, 1):
         compiled.sample(int(torque))
     compiled.record(False, 0)

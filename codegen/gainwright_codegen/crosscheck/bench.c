@@ -58,7 +58,6 @@ int32_t bench_measure(int32_t stage)
     bench_axis.order.height = 0;
     bench_axis.order.word = (uint32_t)stage | ((uint32_t)GW_HEARING_RESPONSE << 16);
     bench_axis.taken = (uint32_t)stage;
-    bench_axis.response.settling = 0;
     gw_axis_seal(&bench_axis);
     return 1;
 #else

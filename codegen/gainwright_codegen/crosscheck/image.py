@@ -34,6 +34,7 @@ _BENCH_FUNCTIONS = (
     "bench_found",
     "bench_inputs",
     "bench_pulse",
+    "bench_measure",
     "bench_init",
     "bench_sizes",
     "gw_axis_find",

@@ -137,7 +137,6 @@ static void forget_response(gw_axis *axis)
 static void record_response(gw_axis *axis, uint32_t word)
 {
     gw_response_record(&axis->response,
-                       &axis->machine->stage[sound_stage(gw_order_stage(word))].response,
                        (gw_order_hearing(word) == (int32_t)GW_HEARING_RESPONSE) ? 1 : 0,
                        gw_order_rung(word));
 }

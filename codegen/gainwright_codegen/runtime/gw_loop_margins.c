@@ -34,12 +34,6 @@ int32_t gw_margins_weights(const gw_loop_response *response)
     return gw_clamp_i32(response->weights, 0, 127 * GW_RESPONSE_PERIODS_MAX);
 }
 
-/* Damaged memory gives no more torque than the height. */
-int32_t gw_margins_eighths(const gw_loop_response *response)
-{
-    return (response->eighths == GW_RESPONSE_NEAR_EIGHTHS) ? GW_RESPONSE_NEAR_EIGHTHS : 8;
-}
-
 /* Square root, rounded down. */
 static uint32_t root(uint32_t square)
 {
@@ -181,13 +175,23 @@ static int32_t ratio_in_range(int32_t value)
     return gw_clamp_i32(value, -(GW_RATIO_MAX + GW_RATIO_ONE), GW_RATIO_MAX + GW_RATIO_ONE);
 }
 
+static int32_t is_noise_line(int32_t line)
+{
+    return ((line % GW_RESPONSE_NOISE_STEP) == GW_RESPONSE_NOISE_PLACE) ? 1 : 0;
+}
+
+static int32_t first_used(const gw_response_settings *settings)
+{
+    return settings->first_line + is_noise_line(settings->first_line);
+}
+
 /* Middle of the way from the line before, then the line itself. */
 static void take_response(gw_loop_response *response, const gw_response_settings *settings,
                           int32_t line, int32_t re, int32_t im)
 {
     response->last_re = ratio_in_range(response->last_re);
     response->last_im = ratio_in_range(response->last_im);
-    if (line != settings->first_line) {
+    if (line != first_used(settings)) {
         if ((response->last_im < 0) != (im < 0)) {
             look_for_crossing(response, line, re, im);
         }
@@ -230,7 +234,7 @@ void gw_margins_take_line(gw_loop_response *response, const gw_response_settings
         int32_t found[2];
 
         gw_margins_ratio(response, settings, line, found);
-        if ((line % GW_RESPONSE_NOISE_STEP) == GW_RESPONSE_NOISE_PLACE) {
+        if (is_noise_line(line) != 0) {
             add_noise(response, part_of(settings, line), found);
         } else {
             take_response(response, settings, line, found[0] + GW_RATIO_ONE, found[1]);

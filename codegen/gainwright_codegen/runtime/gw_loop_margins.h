@@ -21,7 +21,10 @@ int32_t gw_margins_periods(const gw_loop_response *response);
 /* Sum of their weights, 0 to 127 a period. */
 int32_t gw_margins_weights(const gw_loop_response *response);
 /* Eighths of the height that the test signal has, 8 or 6 whatever the memory holds. */
-int32_t gw_margins_eighths(const gw_loop_response *response);
+static inline int32_t gw_margins_eighths(const gw_loop_response *response)
+{
+    return (response->eighths == GW_RESPONSE_NEAR_EIGHTHS) ? GW_RESPONSE_NEAR_EIGHTHS : 8;
+}
 
 /* D / U of a line, Q12. */
 void gw_margins_ratio(const gw_loop_response *response, const gw_response_settings *settings,

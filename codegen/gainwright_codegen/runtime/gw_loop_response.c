@@ -8,7 +8,12 @@
 /* A point holds no more in a period: 8 of Q4.20. */
 #define POINT_LIMIT INT32_C(8388607)
 #define POINT_LOWEST (-POINT_LIMIT - 1)
-#define SUM_LIMIT INT32_C(0x20000000)
+/* What sums and points hold at most, 32 periods or 64 samples; others are damaged. */
+#define SUM_LIMIT INT32_C(0x1FFFFFFF)
+#define SUM_LOWEST (-SUM_LIMIT - 1)
+/* An order is taken in one control tick, and sums begin in the next. */
+#define STARTING 2
+#define ORDERED 3
 #define WEIGHT_MAX 127
 #define WEIGHT_BITS 7U
 
@@ -31,6 +36,7 @@ void gw_response_reset(gw_loop_response *response)
         response->point[i] = 0;
     }
     response->recording = 0;
+    response->wanted = 0;
     response->tick = 0;
     response->settling = 0;
     response->sum = 0;
@@ -119,23 +125,32 @@ static void begin_sums(gw_loop_response *response, const gw_response_settings *s
 }
 
 /* Sums of another gain, or such as were evaluated, are begun anew; others go on where they stopped. */
-void gw_response_record(gw_loop_response *response, const gw_response_settings *settings,
-                        int32_t record, int32_t rung)
+static void start(gw_loop_response *response, const gw_response_settings *settings)
 {
-    if ((record != 0) && (response->recording == 0)) {
-        if ((response->evaluated != 0) || (response->rung != rung)) {
-            begin_sums(response, settings, rung);
-        }
-        response->weight = weight_now(response);
-        response->sum = 0;
-        response->filled = 0;
-        response->next = gw_clamp_i32(response->next, 0, GW_RESPONSE_POINTS - 1);
-        response->tick = response->next * settings->stride;
-        response->settling = settings->settle_periods * (GW_RESPONSE_POINTS * settings->stride);
-        response->evaluated = 0;
-        response->slice = IDLE;
+    if ((response->evaluated != 0) || (response->rung != response->wanted)) {
+        begin_sums(response, settings, response->wanted);
     }
-    response->recording = (record != 0) ? 1 : 0;
+    response->weight = weight_now(response);
+    response->sum = 0;
+    response->filled = 0;
+    response->next = gw_clamp_i32(response->next, 0, GW_RESPONSE_POINTS - 1);
+    response->tick = response->next * settings->stride;
+    response->settling = settings->settle_periods * (GW_RESPONSE_POINTS * settings->stride);
+    response->evaluated = 0;
+    response->slice = IDLE;
+    response->recording = 1;
+}
+
+void gw_response_record(gw_loop_response *response, int32_t record, int32_t rung)
+{
+    if (record == 0) {
+        response->recording = 0;
+    } else if (response->recording == 0) {
+        response->recording = ORDERED;
+        response->wanted = rung;
+    } else {
+        /* It goes on. */
+    }
 }
 
 /* The first period overwrites what was there before. */
@@ -148,7 +163,8 @@ static void end_point(gw_loop_response *response, const gw_response_settings *se
         = gw_floor_shift_i32(mean * (response->weight & WEIGHT_MAX), WEIGHT_BITS);
 
     response->point[next]
-        = (response->periods == 0) ? weighted : gw_add_i32(response->point[next], weighted);
+        = ((response->periods == 0) ? 0 : gw_clamp_i32(response->point[next], SUM_LOWEST, SUM_LIMIT))
+          + weighted;
     response->sum = 0;
     response->filled = 0;
     response->next = (next + 1) & (GW_RESPONSE_POINTS - 1);
@@ -168,10 +184,10 @@ static void add_sample(gw_loop_response *response, const gw_response_settings *s
     const uint32_t filled = (uint32_t)response->filled + 1U;
 
     if (filled < (uint32_t)settings->stride) {
-        response->sum = gw_clamp_i32(response->sum, -SUM_LIMIT, SUM_LIMIT) + sample;
+        response->sum = gw_clamp_i32(response->sum, SUM_LOWEST, SUM_LIMIT) + sample;
         response->filled = (int32_t)filled;
     } else {
-        end_point(response, settings, gw_clamp_i32(response->sum, -SUM_LIMIT, SUM_LIMIT) + sample);
+        end_point(response, settings, gw_clamp_i32(response->sum, SUM_LOWEST, SUM_LIMIT) + sample);
     }
 }
 
@@ -181,7 +197,11 @@ int32_t gw_response_sample(gw_loop_response *response, const gw_response_setting
     const int32_t ticks = GW_RESPONSE_POINTS * settings->stride;
     int32_t torque = 0;
 
-    if (response->recording != 0) {
+    if (response->recording == ORDERED) {
+        response->recording = STARTING;
+    } else if (response->recording == STARTING) {
+        start(response, settings);
+    } else if (response->recording != 0) {
         const int32_t tick = ((uint32_t)response->tick < (uint32_t)ticks) ? response->tick : 0;
 
         torque = settings->shape[tick] * (settings->step * gw_margins_eighths(response));
@@ -191,6 +211,8 @@ int32_t gw_response_sample(gw_loop_response *response, const gw_response_setting
         } else {
             add_sample(response, settings, filtered_torque);
         }
+    } else {
+        /* Nothing is given. */
     }
     return torque;
 }

@@ -77,7 +77,8 @@ typedef struct {
     /* Written by the control tick while it records, by the sequencer tick while it evaluates. */
     int32_t point[GW_RESPONSE_POINTS];
     /* Written by the control tick. */
-    int32_t recording; /* 1: D is given */
+    int32_t recording; /* 1: D is given; 2, 3: it will be */
+    int32_t wanted;    /* rung of the sums that begin then */
     int32_t tick;      /* of the period */
     int32_t settling;  /* control ticks until sums begin */
     int32_t sum;       /* of the point that is being filled */
@@ -127,9 +128,9 @@ enum gw_response_finding {
 
 void gw_response_reset(gw_loop_response *response);
 
-/* By the control tick, when it takes an order: record, or stop recording. */
-void gw_response_record(gw_loop_response *response, const gw_response_settings *settings,
-                        int32_t record, int32_t rung);
+/* By the control tick, when it takes an order: record, or stop recording. D begins two control
+ * ticks later, so that no tick does all. */
+void gw_response_record(gw_loop_response *response, int32_t record, int32_t rung);
 /* One control tick: takes the filtered torque command of the controller, Q4.24, and returns the
  * torque to add, 0 while it does not record. */
 int32_t gw_response_sample(gw_loop_response *response, const gw_response_settings *settings,

@@ -164,6 +164,9 @@ class ReferenceLoopResponse:
     settings: ResponseSettings
     points: list[int] = field(default_factory=lambda: [0] * POINTS)
     recording: bool = False
+    starting: int = 0
+    """Control ticks until sums begin, after the one that takes the order."""
+    wanted: int = 0
     tick: int = 0
     settling: int = 0
     sum: int = 0
@@ -190,15 +193,20 @@ class ReferenceLoopResponse:
     def record(self, on: bool, rung: int) -> None:
         """Begin or end the test signal."""
         if on and not self.recording:
-            if self.evaluated or self.rung != rung:
-                self._begin(rung)
-            stride = self.settings.stride
-            self.weight = self._weight_now()
-            self.sum = self.filled = 0
-            self.tick = self.next * stride
-            self.settling = self.settings.settle_periods * POINTS * stride
-            self.evaluated = False
-        self.recording = on
+            self.recording, self.wanted = True, rung
+            self.starting = 2
+        elif not on:
+            self.recording, self.starting = False, 0
+
+    def _start(self) -> None:
+        if self.evaluated or self.rung != self.wanted:
+            self._begin(self.wanted)
+        stride = self.settings.stride
+        self.weight = self._weight_now()
+        self.sum = self.filled = 0
+        self.tick = self.next * stride
+        self.settling = self.settings.settle_periods * POINTS * stride
+        self.evaluated = False
 
     def _begin(self, rung: int) -> None:
         """Begin new sums; what the last ones were says how long these are to be."""
@@ -218,6 +226,11 @@ class ReferenceLoopResponse:
 
     def sample(self, filtered_torque: int) -> int:
         """Take one control tick's filtered torque command; return the torque to add."""
+        if self.starting:
+            self.starting -= 1
+            if not self.starting:
+                self._start()
+            return 0
         if not self.recording:
             return 0
         torque = self.settings.shape[self.tick] * self.settings.step * self.eighths

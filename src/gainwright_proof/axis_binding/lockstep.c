@@ -29,6 +29,7 @@ static gw_sequencer shadow;
 static int32_t outputs[GW_OUTPUT_SLOTS];
 static int32_t pulse_next;
 static int32_t pulse_height;
+static int32_t signal_ticks; /* since the outputs ask for the test signal */
 static uint8_t rows_taken[GW_ROW_COUNT];
 
 static int32_t stage_now(void)
@@ -49,6 +50,7 @@ void gl_reset(void)
     gw_sequencer_outputs(&shadow, outputs);
     pulse_next = INT32_MAX;
     pulse_height = 0;
+    signal_ticks = 0;
 }
 
 /* Round half up of height * shape / 2^15. */
@@ -65,15 +67,16 @@ static int32_t pulse_sample(void)
     return (int32_t)((product >= 0) ? product / 32768 : -((32767 - product) / 32768));
 }
 
-/* The test signal of a loop response, exactly while the outputs ask for it; where in its period it
- * stands, and how much of its height is given, the axis itself knows. */
+/* The test signal of a loop response, exactly while the outputs ask for it, but for two control ticks;
+ * where in its period it stands, and how much of its height is given, the axis itself knows. */
 #if GW_HAS_LOOP_RESPONSE && GW_HAS_HEARING
 static int32_t signal_sample(void)
 {
     const int32_t stage = stage_now();
     const int32_t ticks = gl_signal_ticks[stage];
 
-    if (outputs[GW_OUTPUT_HEARING] != (int32_t)GW_HEARING_RESPONSE) {
+    signal_ticks = (outputs[GW_OUTPUT_HEARING] == (int32_t)GW_HEARING_RESPONSE) ? signal_ticks + 1 : 0;
+    if (signal_ticks <= 2) {
         return 0;
     }
     return gl_signal_step[stage] * gl_signal[stage][(axis.response.tick + ticks - 1) % ticks]
