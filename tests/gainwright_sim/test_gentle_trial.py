@@ -100,7 +100,7 @@ def test_what_noise_hides_is_searched_for_by_crossing() -> None:
         summary = summarise(rehearse(benches.mounted(machine), seed))
         prediction = summary.stages[0].prediction
         assert not summary.violations
-        assert prediction is None or not prediction.agreed or prediction.prediction_spread < 0.13
+        assert prediction is None or not prediction.agreed or prediction.prediction_spread <= 0.25
         hidden += prediction is None or not prediction.agreed
     assert hidden > 0
 

@@ -231,7 +231,7 @@ int32_t gw_response_pending(const gw_loop_response *response, const gw_response_
 static void level_points(gw_loop_response *response, int32_t first)
 {
     const int32_t part = response->weight & WEIGHT_MAX;
-    const int32_t share = (part << 15) / gw_transform_larger(gw_margins_weights(response) + part, 1);
+    const int32_t share = (part * 32768) / gw_transform_larger(gw_margins_weights(response) + part, 1);
     int32_t largest = (first == 0) ? 0 : response->largest;
     int32_t i;
 
