@@ -8,7 +8,7 @@ from __future__ import annotations
 import itertools
 from dataclasses import dataclass, field
 
-from gainwright.language.attainable import critical_values
+from gainwright.language.critical_values import critical_values
 from gainwright.language.model import RequirementKind, Trial
 from gainwright.language.scope import Bounds
 from gainwright.semantics.evaluate import Moment, Step, evaluate_over

@@ -13,15 +13,9 @@ import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
-from gainwright.language.expression import (
-    COMPARISONS,
-    Binary,
-    Expression,
-    Integer,
-    references,
-    walk,
-)
-from gainwright.language.model import Condition, Kind
+from gainwright.language.critical_values import critical_values
+from gainwright.language.expression import references
+from gainwright.language.model import Condition
 from gainwright.language.scope import Bounds
 from gainwright.semantics.evaluate import evaluate
 
@@ -107,34 +101,3 @@ class Attainable:
             key = tuple(bool(known[name]) for name in group)
             found.setdefault(key, Combination(dict(zip(group, key, strict=True)), witness))
         return [found[key] for key in sorted(found, key=lambda key: (sum(key), key))]
-
-
-def critical_values(
-    name: str, expressions: Iterable[Expression], signals: Mapping[str, Bounds]
-) -> list[int]:
-    """Return the values of a signal at which comparisons in ``expressions`` can change."""
-    signal = signals[name]
-    if signal.kind is Kind.BOOLEAN:
-        return [0, 1]
-    values = {signal.low, signal.high}
-    for expression in expressions:
-        for part in walk(expression):
-            if (
-                isinstance(part, Binary)
-                and part.operator in COMPARISONS
-                and name in references(part)
-            ):
-                values |= _around(part, signals)
-    return sorted(value for value in values if signal.low <= value <= signal.high)
-
-
-def _around(comparison: Binary, signals: Mapping[str, Bounds]) -> set[int]:
-    literals = {part.value for part in walk(comparison) if isinstance(part, Integer)}
-    names = references(comparison) & signals.keys()
-    bases = set(literals)
-    if len(names) > 1 or len(literals) > 1:
-        ends = {end for name in names for end in (signals[name].low, signals[name].high)}
-        bases |= ends | {end + sign * v for end in ends for v in literals for sign in (-1, 1)}
-        bases |= {sign * v for v in literals for sign in (-1, 1)}
-        bases |= {a + sign * b for a in literals for b in literals for sign in (-1, 1)}
-    return {base + step for base in bases for step in (-1, 0, 1)}

@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gainwright.language.expression import Integer, walk
+from gainwright.language.critical_values import constants
 from gainwright.language.model import Signal, Trial
 from gainwright_proof.exploration.array_code import ArrayCode
 from gainwright_proof.exploration.array_machine import ArrayMachine, Ticked
@@ -62,9 +62,7 @@ class UnusualVectors:
     """The vectors to try in one state."""
 
     def __init__(self, trial: Trial, state: StateVectors, random: np.random.Generator) -> None:
-        literals = sorted({part.value for condition in trial.conditions
-                           for part in walk(condition.expression)
-                           if isinstance(part, Integer)})  # fmt: skip
+        literals = constants(condition.expression for condition in trial.conditions)
         self._slots = max(1, len(trial.inputs))
         bases = np.array(state.vectors[: state.distinct], dtype=np.int64)
         self._bases = bases.reshape(state.distinct, len(trial.inputs))

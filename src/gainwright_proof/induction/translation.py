@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import z3
 
-from gainwright.language.attainable import critical_values
+from gainwright.language.critical_values import critical_values
 from gainwright.language.expression import Expression, children
 from gainwright.language.model import Kind, RequirementKind, Signal, Trial
 from gainwright.language.scope import Bounds

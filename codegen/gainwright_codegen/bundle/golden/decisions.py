@@ -11,14 +11,13 @@ import random
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
+from gainwright.language.critical_values import constants, values_near
 from gainwright.language.expression import Binary, Expression, Operator, Unary, references
 from gainwright.language.model import Condition, Trial
 from gainwright.semantics.python_code import CodeWriter
 from gainwright_codegen.bundle.golden.domain import (
     any_values,
-    constants,
     input_domain,
-    values_near,
     variable_domain,
 )
 from gainwright_codegen.bundle.golden.explorer import Explorer

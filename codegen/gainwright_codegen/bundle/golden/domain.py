@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 
-from gainwright.language.expression import Binary, Expression, Integer, Operator, references, walk
-from gainwright.language.model import Kind, Signal, Trial
+from gainwright.language.critical_values import constants, values_near
+from gainwright.language.expression import Expression, references
+from gainwright.language.model import Signal, Trial
 
 Inputs = tuple[int, ...]
 """One value per input, in the order of the trial."""
@@ -31,45 +32,11 @@ def _values(trial: Trial, signal: Signal) -> tuple[int, ...]:
     return values_near(signal, constants(trees))
 
 
-def constants(trees: Iterable[Expression]) -> list[int]:
-    """Return the numbers in expressions, sorted: those written, and what they make together."""
-    found = {_constant(part) for tree in trees for part in walk(tree)}
-    return sorted(value for value in found if value is not None)
-
-
-def _constant(expression: Expression) -> int | None:
-    """Return the value of a number, or of sums and products of numbers; None for all else."""
-    match expression:
-        case Integer(value, _):
-            return value
-        case Binary(operator, left, right) if operator in _ARITHMETIC:
-            values = _constant(left), _constant(right)
-            if values[0] is not None and values[1] is not None:
-                return _ARITHMETIC[operator](values[0], values[1])
-    return None
-
-
-_ARITHMETIC = {
-    Operator.ADD: int.__add__,
-    Operator.SUBTRACT: int.__sub__,
-    Operator.MULTIPLY: int.__mul__,
-}
-
-
 def _trees(trial: Trial) -> Iterator[Expression]:
     for condition in trial.conditions:
         yield condition.expression
     for row in trial.rows:
         yield from row.actions.values()
-
-
-def values_near(signal: Signal, numbers: list[int]) -> tuple[int, ...]:
-    """Return the ends of a signal's range, and the numbers inside it with their neighbours."""
-    if signal.kind is Kind.BOOLEAN:
-        return tuple(range(signal.low, signal.high + 1))
-    near = {value + offset for value in numbers for offset in (-1, 0, 1)}
-    inside = {value for value in near if signal.low <= value <= signal.high}
-    return tuple(sorted(inside | {signal.low, signal.high}))
 
 
 def any_values(domain: Domain, source: random.Random) -> tuple[int, ...]:

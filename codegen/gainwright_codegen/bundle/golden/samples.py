@@ -9,13 +9,12 @@ from __future__ import annotations
 import random
 from collections.abc import Iterable, Iterator
 
+from gainwright.language.critical_values import constants, values_near
 from gainwright.language.expression import references
 from gainwright.language.model import Trial
 from gainwright_codegen.bundle.golden.domain import (
     any_values,
-    constants,
     input_domain,
-    values_near,
     variable_domain,
 )
 from gainwright_codegen.bundle.golden.explorer import Explorer
