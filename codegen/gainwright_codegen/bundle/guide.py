@@ -39,6 +39,10 @@ MEANT = {
     "step_overshoot": "largest y - 1 since the step, less half of what swung before; 256 = 1",
     "step_residual": "largest distance of y from its way, less the same, forgotten in 0.1 s; "
     "256 = 1",
+    "step_sensitivity": "largest |S| of all lines, less what noise explains; 100 = 1, at most 1000",
+    "step_phase_margin": "smallest phase margin of all lines, in degrees, likewise",
+    "load_driven": "100 wi Kv / w^2 at the lowest frequency that still swings, 0 if none does",
+    "margins_evaluated": "1 once all steps so far are evaluated; 0 from the next step on",
     "swing_growth": "swinging at the end of a step against the least of earlier ones, 128 = 1",
     "reset_request": "1 while a reset is asked for; a fresh edge is needed each time",
 }
@@ -64,7 +68,7 @@ def guide(
         _motion(machine),
         *(
             text
-            for name, text in ((SHARE_OUTPUT, _CRUISE_SHARE), (STEP_OUTPUT, _POSITION_STEP))
+            for name, text in _OUTPUT_SECTIONS
             if any(o.name == name for o in trial.outputs)
         ),
         "## Gains\n\n" + _gains(machine, stages),
@@ -198,6 +202,47 @@ Measure, in every control tick, with e = reference (without the step) - position
   counts; `swing_growth` is 128 x swinging / least, 0 until there is one.
 
 Limit each to 511. Numbers are those of the rehearsals (common practice, no source)."""
+
+
+MARGINS_OUTPUT = "step_number"
+_STEP_MARGINS = """\
+## Margins from a step
+
+While `step_number` is not negative, the position step is part of a measurement: 0 begins it; 1 and
+2 go against the direction of the move, 0 and 3 with it. A step h adds J = Kv h to the speed error
+at once; from then on the speed error e is J times the step response of S = 1 / (1 + L), with L
+opened at the torque command and all three gains inside. In every control tick take
+d(k) = sign of J x (e(k) - its mean before the step), k = 0 in the tick of the step.
+
+On lines w of 1.5 Hz x 1.025^n, n = 0 to 287, while the step lasts, but no longer than 40 periods
+(2 s below 60 Hz), with z = exp(j w Ts):
+
+- A = sum of d(k) z^-k over steps 0 and 1, B over steps 2 and 3, N the number of steps;
+- S = (1 - 1/z) (A + B) / (N |J|), L = 1/S - 1; a line counts from 1.5 of its periods on;
+- after four steps n = |1 - 1/z| |A - B| / (N |J|); noise explains 3 times the root mean square of n
+  of the line and 8 on either side, or 1.5 n if that is more; below 60 Hz at most 0.3 |S|. After two
+  steps, and besides, it explains what steps of the encoder add,
+  |1 - 1/z|^2 (count / Ts) sqrt(ticks / (12 N)) / |J|;
+- mechanics seen from the motor are passive, so that with wi = 1/Tn, T the sum of the drive's lags
+  and p = pi/2 - w T - atan(wi / w) - atan(Kv / w), |S| is at most 1 / sin p, where p > 0;
+- where |L| passes 1 between two lines, interpolate L and take |S| there, at most 1.5 times that of
+  the lines; less what noise explains, and at most 0.5 / sin(p / 2), the largest such |S| gives the
+  phase margin, 2 asin(0.5 / |S|);
+- what is left: the same sums over k Ts > 0.4 s, below 60 Hz and from 3 periods in that time on. A
+  line higher than its neighbours, twice as high as the sixth below it and (after four steps) higher
+  than |A - B|, whose amplitude 2 |A + B| / (number of ticks |J|) is above 0.004, is a load that
+  swings: `load_driven` is about the lowest.
+
+You may store d and evaluate later; the trial waits for `margins_evaluated`. Numbers are those of
+the rehearsals (common practice, no source)."""
+
+
+_OUTPUT_SECTIONS = (
+    (SHARE_OUTPUT, _CRUISE_SHARE),
+    (STEP_OUTPUT, _POSITION_STEP),
+    (MARGINS_OUTPUT, _STEP_MARGINS),
+)
+"""Outputs of a trial that a drive must know more of."""
 
 
 _FAULTS = """\

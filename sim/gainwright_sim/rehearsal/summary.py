@@ -18,6 +18,7 @@ from gainwright_sim.rehearsal.onset import onset_frequency_hz
 from gainwright_sim.rehearsal.outcome import OUTCOMES, ended_as, judged
 from gainwright_sim.rehearsal.prediction import Prediction, by_prediction, find_prediction
 from gainwright_sim.rehearsal.rehearse import Rehearsal
+from gainwright_sim.rehearsal.step_margins import StepMargins, find_step_margins
 from gainwright_sim.rehearsal.swing import LoadSwing, load_swing
 from gainwright_sim.rehearsal.units import rule_lines, unit_lines
 from gainwright_sim.theory.closed_loop import machine_loop
@@ -96,6 +97,9 @@ class Summary:
     """None for a rigid axis, or without a result."""
     margins: Margins | None
     """Exact ones of the linear loop with all results; None without a result or a stable loop."""
+    measured_margins: StepMargins | None
+    """Of the whole loop at the result, as the trial measured them; None without a result, or if it
+    does not measure them by steps."""
     elsewhere: tuple[Elsewhere, ...]
     """The same in the other situations that the machine's description gives."""
     machine_time_s: float
@@ -138,6 +142,7 @@ def summarise(rehearsal: Rehearsal) -> Summary:
         settings=_settings(rehearsal) if OUTCOMES[key].has_result else (),
         load_swing=load_swing(rehearsal) if OUTCOMES[key].has_result else None,
         margins=_margins(rehearsal, rehearsal.machine) if OUTCOMES[key].has_result else None,
+        measured_margins=find_step_margins(rehearsal) if OUTCOMES[key].has_result else None,
         elsewhere=elsewhere,
         machine_time_s=round(rehearsal.machine_time_s, 6),
         torque_oscillation_max_per_unit=peak_nm / machine.drive.rated_torque_nm,
@@ -188,9 +193,7 @@ def _stage(rehearsal: Rehearsal, number: int, key: str) -> StageSummary:
         start=gains[0],
         limit=limit,
         result=result,
-        margin_db=(
-            None if result is None or limit is None else 20.0 * math.log10(limit / result)
-        ),
+        margin_db=(None if result is None or limit is None else 20.0 * math.log10(limit / result)),
         quiet_rung=_quiet_rung(rehearsal, number, onset, has_result),
         onset_rung=None if onset is None else onset.rung,
         onset_frequency_hz=(

@@ -56,6 +56,8 @@ def summary_lines(summary: Summary) -> Iterator[str]:
         yield _line("load", summary.load_swing.in_words())
     if summary.margins is not None:
         yield _line("exact margins", f"{_margin_words(summary.margins)}, of the linear loop")
+    if summary.measured_margins is not None:
+        yield _line("measured margins", summary.measured_margins.in_words())
     for number, place in enumerate(summary.elsewhere):
         words = "NOT STABLE" if place.margins is None else _margin_words(place.margins)
         yield _line("elsewhere" if number == 0 else "", f"{place.situation}: {words}")

@@ -10,6 +10,7 @@ import cffi
 
 from gainwright.detector.evidence import FINDINGS
 from gainwright.detector.response_settings import RESPONSE_FINDINGS
+from gainwright.detector.timing import lag_time_s
 from gainwright.errors import InputError, Problem
 from gainwright.fixed.qformat import SIGNAL
 from gainwright.language.model import Trial
@@ -23,6 +24,7 @@ from gainwright_sim.plant.disturbance import DisturbanceTorques
 from gainwright_sim.plant.friction import friction_levels, response
 from gainwright_sim.plant.move import smoothing_ticks
 from gainwright_sim.rig.axis import axis_data
+from gainwright_sim.rig.step_lines import set_lines
 
 DRIVE_INPUTS = (
     "start_request",
@@ -44,6 +46,10 @@ DRIVE_INPUTS = (
     "step_overshoot",
     "step_residual",
     "swing_growth",
+    "step_sensitivity",
+    "step_phase_margin",
+    "margins_evaluated",
+    "load_driven",
 )
 """Inputs that the simulated drive supplies, in the order of ``enum rig_input``."""
 DETECTOR_INPUTS = (*FINDINGS, *RESPONSE_FINDINGS)
@@ -55,6 +61,7 @@ OBEYED_OUTPUTS = (
     "target_position",
     "cruise_share",
     "position_step",
+    "step_number",
     "finished",
     "limited_by_noise",
     "aborted",
@@ -191,6 +198,7 @@ def drive(ffi: cffi.FFI, machine: Machine, trial: Trial) -> Any:
     result.tick_s = source.control_tick_s
     result.ticks_per_s = 1.0 / source.control_tick_s
     result.delay_ticks = source.torque_delay_ticks
+    result.lag_s = lag_time_s(axis.timing)
     result.sequencer_ticks = control_ticks(trial, axis)
     result.torque_limit_nm = source.torque_limit_nm
     _encoder(result.encoder, machine)
@@ -238,6 +246,7 @@ def _stepping(result: Any, machine: Machine) -> None:
     result.step_least_gain = STEP_SETTLED / STEP_LEAST_S
     result.step_mean_share = -math.expm1(-tick_s / STEP_MEAN_S)
     result.step_forget_share = -math.expm1(-tick_s / STEP_FORGET_S)
+    set_lines(result, machine)
 
 
 def _compensating(result: Any, machine: Machine) -> None:

@@ -171,6 +171,27 @@ static void force_inputs(const rig *r, int32_t *inputs)
     }
 }
 
+/* Evaluated in the tick after the step has ended; until then what was found before holds. */
+static void supply_margins(rig *r, int32_t *inputs)
+{
+    const rig_sensitivity *loop = &r->step.loop;
+    const int32_t known = ((r->step.on == 0) && (loop->steps > 0)) ? 1 : 0;
+
+    if (r->binding.input[RIG_MARGINS_EVALUATED] < 0) {
+        return;
+    }
+    if ((known != 0) && (r->step.judged == 0)) {
+        rig_sensitivity_judge(&r->step.loop, &r->drive);
+    }
+    r->step.judged = known;
+    set_input(r, inputs, RIG_MARGINS_EVALUATED, known);
+    set_input(r, inputs, RIG_LOAD_DRIVEN,
+              (int32_t)rig_limited(rig_floor(100.0 * loop->driven + 0.5), 1000.0));
+    set_input(r, inputs, RIG_STEP_SENSITIVITY,
+              (int32_t)rig_limited(rig_floor(100.0 * loop->sensitivity + 0.5), 1000.0));
+    set_input(r, inputs, RIG_STEP_PHASE_MARGIN, (int32_t)rig_floor(rig_limited(loop->phase_margin_deg, 180.0)));
+}
+
 static void supply_inputs(rig *r, int32_t *inputs)
 {
     const double away = r->measured.position_rad - r->start_rad;
@@ -196,6 +217,7 @@ static void supply_inputs(rig *r, int32_t *inputs)
     set_input(r, inputs, RIG_STEP_OVERSHOOT, rig_step_share(r->step.overshoot));
     set_input(r, inputs, RIG_STEP_RESIDUAL, rig_step_share(r->step.swinging));
     set_input(r, inputs, RIG_SWING_GROWTH, rig_step_growth(&r->step));
+    supply_margins(r, inputs);
     force_inputs(r, inputs);
 }
 
@@ -226,7 +248,8 @@ static void obey_outputs(rig *r)
         change_setting(r, r->binding.setting[stage],
                        gw_axis_gain(&r->axis, stage) * r->binding.setting_scale[stage]);
     }
-    rig_step_set(&r->step, &r->drive, output_of(r, RIG_POSITION_STEP, 0), r->motion.smooth_speed);
+    rig_step_set(&r->step, &r->drive, output_of(r, RIG_POSITION_STEP, 0),
+                 output_of(r, RIG_STEP_NUMBER, -1), r->motion.smooth_speed);
 }
 
 #if GW_HAS_LOOP_RESPONSE
@@ -361,6 +384,7 @@ static double speed_loop(rig *r)
              + rig_compensation_torque(&r->compensation, &r->drive, reference);
     torque = rig_limited(wanted, r->drive.torque_limit_nm);
     r->speed_error = error;
+    rig_step_listen(&r->step, &r->drive, error);
     if (torque == wanted) {
         r->integral = integral;
     } else {

@@ -11,6 +11,9 @@
 
 #include <stdint.h>
 
+#define RIG_LINES 288
+#define RIG_SLOW_LINES 150
+#define RIG_LINE_TICKS_MAX 1000000
 #define RIG_STATES_MAX 9 /* angles and speeds of four masses, torque behind the current loop */
 #define RIG_DELAY_MAX 16
 #define RIG_SMOOTHING_MAX 4096
@@ -90,10 +93,21 @@ typedef struct {
     int32_t brake_close_ticks;
 } rig_plant;
 
+/* A frequency at which the answer to a step is transformed. */
+typedef struct {
+    double turn_real; /* exp(-j omega Ts) */
+    double turn_imaginary;
+    double omega_rad_per_s;
+    double noise;        /* that steps of the encoder add, in rad/s of the jump */
+    int32_t ticks;       /* after which the answer has died away */
+    int32_t least_ticks; /* shortest watching that says anything */
+} rig_line;
+
 typedef struct {
     double tick_s;
     double ticks_per_s;
     int32_t delay_ticks;
+    double lag_s; /* of all of the drive together */
     int32_t sequencer_ticks; /* control ticks per sequencer tick */
     double torque_limit_nm;
     rig_encoder encoder;
@@ -110,6 +124,8 @@ typedef struct {
     double step_speed;        /* ... unless it would jump the speed by more than this, in rad/s */
     double step_mean_share;   /* of the low-pass of the error before the step, per tick */
     double step_forget_share; /* by which swinging is forgotten, per tick */
+    rig_line line[RIG_LINES];
+    int32_t tail_from_ticks; /* after a step: from then on only what rings is left */
     double half_window_rad;
     double cruise_rad_per_s;
     double acceleration_rad_per_s2;

@@ -10,6 +10,7 @@
 
 #include "rig_math.h"
 #include "rig_model.h"
+#include "rig_sensitivity.h"
 
 #define RIG_STEP_COUNTS 4.0
 
@@ -27,6 +28,9 @@ typedef struct {
     double swing_rad;  /* largest distance from that, of the last moments */
     double least_rad;  /* the least of these at the end of a step, 0: none yet */
     int32_t ticks;     /* since the step */
+    rig_sensitivity loop;
+    int32_t number; /* of the step in a measurement of margins, negative: in none */
+    int32_t judged; /* margins are those of all steps so far */
 } rig_step;
 
 /* What the position swings at the end of a step; below a few counts nothing can be told apart. */
@@ -40,7 +44,8 @@ static inline void rig_step_remember(rig_step *s, const rig_drive *drive)
 
 /* So high that the speed controller's torque jumps by a share of its limit, and that the axis does
  * not turn round. */
-static inline void rig_step_set(rig_step *s, const rig_drive *drive, int32_t on, double speed)
+static inline void rig_step_set(rig_step *s, const rig_drive *drive, int32_t on, int32_t number,
+                                double speed)
 {
     const double gain = drive->setting[RIG_SPEED_GAIN];
     const double position_gain = drive->setting[RIG_POSITION_GAIN];
@@ -48,7 +53,7 @@ static inline void rig_step_set(rig_step *s, const rig_drive *drive, int32_t on,
     const double jump = (by_torque < drive->step_speed) ? by_torque : drive->step_speed;
 
     if ((on != 0) && (s->on == 0) && (position_gain > 0.0)) {
-        s->height_rad = ((speed < 0.0) ? -jump : jump) / position_gain;
+        s->height_rad = (((speed < 0.0) != ((number == 1) || (number == 2))) ? -jump : jump) / position_gain;
         /* Half of it: a crest may fall on the peak of the answer, or not. */
         s->unrest = 0.5 * s->unrest_rad / rig_absolute(s->height_rad);
         s->expected = 0.0;
@@ -57,6 +62,10 @@ static inline void rig_step_set(rig_step *s, const rig_drive *drive, int32_t on,
         s->creep_rad = 0.0;
         s->swing_rad = 0.0;
         s->ticks = 0;
+        s->number = number;
+        if (number >= 0) {
+            rig_sensitivity_start(&s->loop, s->height_rad * position_gain, number);
+        }
     }
     if ((on == 0) && (s->on != 0) && (s->ticks >= drive->step_ticks)
         && (position_gain >= drive->step_least_gain)) {
@@ -103,6 +112,21 @@ static inline double rig_step_tick(rig_step *s, const rig_drive *drive, double e
     s->swinging = (away > s->swinging) ? away : s->swinging;
     s->expected += drive->setting[RIG_POSITION_GAIN] * drive->tick_s * (1.0 - s->expected);
     return s->height_rad;
+}
+
+/* The speed error, step included. */
+static inline void rig_step_listen(rig_step *s, const rig_drive *drive, double error)
+{
+    if (s->wanted == 0) {
+        return;
+    }
+    if ((s->on != 0) && (s->number >= 0)) {
+        rig_sensitivity_tick(&s->loop, drive, error);
+    } else if (s->on == 0) {
+        rig_sensitivity_rest(&s->loop, drive, error);
+    } else {
+        /* A step of the search. */
+    }
 }
 
 /* Swinging against the least so far, 128: as much. */

@@ -1,0 +1,51 @@
+"""Margins that a trial measured by steps of the position, beside those it asks for."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from gainwright_sim.rehearsal.rehearse import Rehearsal
+
+INPUTS = ("margins_evaluated", "step_sensitivity", "step_phase_margin")
+ASKED = ("position_sensitivity_percent", "position_phase_margin_deg")
+"""Constants of such a trial."""
+
+
+@dataclass(frozen=True, slots=True)
+class StepMargins:
+    """Of the whole loop at the result, without what noise may explain."""
+
+    peak_sensitivity: float
+    phase_margin_deg: int
+    asked_peak_sensitivity: float | None
+    """At most; None if the trial has no constant of the name that is known."""
+    asked_phase_margin_deg: int | None
+    """At least."""
+
+    def in_words(self) -> str:
+        """Return what was reached and asked for."""
+        reached = f"phase {self.phase_margin_deg} degrees, Ms {self.peak_sensitivity:.2f}"
+        if self.asked_phase_margin_deg is None or self.asked_peak_sensitivity is None:
+            return f"{reached}, from steps of the position"
+        return (
+            f"{reached} or better, from steps of the position; asked for: phase "
+            f"{self.asked_phase_margin_deg} degrees, Ms {self.asked_peak_sensitivity:.2f}"
+        )
+
+
+def find_step_margins(rehearsal: Rehearsal) -> StepMargins | None:
+    """Return the last measurement, which is that of the result; None if nothing was measured."""
+    known = rehearsal.trial.index.inputs
+    if any(name not in known for name in INPUTS) or len(rehearsal.log) == 0:
+        return None
+    evaluated, sensitivity, phase = (int(rehearsal.input(name)[-1]) for name in INPUTS)
+    if not evaluated:
+        return None
+    constants = {constant.name: constant.value for constant in rehearsal.trial.constants}
+    asked = [constants.get(name) for name in ASKED]
+    return StepMargins(
+        peak_sensitivity=sensitivity / 100.0,
+        phase_margin_deg=phase,
+        asked_peak_sensitivity=None if asked[0] is None else asked[0] / 100.0,
+        asked_phase_margin_deg=asked[1],
+    )
