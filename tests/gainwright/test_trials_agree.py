@@ -17,7 +17,32 @@ REASONS = {
         "axis_is_quiet": "after a prediction the move the other way has begun already",
         "both_directions_quiet": "a result may rest on a prediction too",
     },
+    "complete": {
+        "burst_*": "margins are those of the stage; noise near a burst explains it",
+        "noise_*": "margins are those of the stage; noise is judged by an earlier rule",
+        "oscillation_*": "noise is judged by an earlier rule",
+        "give_*pulse": "noise is judged by an earlier rule",
+        "*top_rung*": "margins are those of the stage",
+        "ringing_onset@*": "margins are those of the stage",
+        "cruise": "the position gain is judged by steps",
+        "axis_is_quiet": "margins are measured before the second direction",
+        "both_directions_quiet": "the next stage follows",
+    },
 }
+OTHER_CONDITIONS = {
+    "gentle": set(),
+    "complete": {
+        "noise_fills_torque": "an earlier rule",
+        "noise_oscillates": "an earlier rule",
+        "nothing_grows": "an earlier rule",
+        "lasting": "an earlier rule",
+        "unseen_but_still": "an earlier rule",
+        "at_top_rung": "of the stage",
+        "margin_available": "of the stage",
+        "noise_limits": "of any stage",
+    },
+}
+OTHER_REQUIREMENTS = {"gentle": set(), "complete": set()}
 
 
 def differences(trial: Trial, other: Trial) -> dict[str, list[str]]:
@@ -61,12 +86,13 @@ def test_rows_of_the_same_name_do_the_same(name):
 def test_conditions_of_the_same_name_mean_the_same(name):
     standard, other = (load_trial(shipped_trial_path(trial)) for trial in ("standard", name))
     known = {condition.name: write(condition.expression) for condition in other.conditions}
-    for condition in standard.conditions:
-        assert known.get(condition.name) == write(condition.expression), condition.name
+    different = {c.name for c in standard.conditions if known.get(c.name) != write(c.expression)}
+    assert different == set(OTHER_CONDITIONS[name])
 
 
 @pytest.mark.parametrize("name", REASONS)
 def test_every_requirement_of_the_standard_trial_is_asked(name):
     standard, other = (load_trial(shipped_trial_path(trial)) for trial in ("standard", name))
     asked = {requirement.id for requirement in other.requirements}
-    assert {requirement.id for requirement in standard.requirements} <= asked
+    missing = {requirement.id for requirement in standard.requirements} - asked
+    assert missing == set(OTHER_REQUIREMENTS[name])
