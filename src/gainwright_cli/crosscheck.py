@@ -36,9 +36,9 @@ def run(arguments: argparse.Namespace) -> int:
         return _run_gates(arguments)
     from gainwright_codegen.crosscheck.report import HEADINGS, document, notes, table
     from gainwright_codegen.crosscheck.run import crosscheck
-    from gainwright_codegen.crosscheck.targets import TARGETS
+    from gainwright_codegen.crosscheck.targets import TARGETS, USER_TARGETS
 
-    known = {target.name: target for target in TARGETS}
+    known = {target.name: target for target in (*TARGETS, *USER_TARGETS)}
     wanted = arguments.target or list(known)
     for name in wanted:
         if name not in known:

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from gainwright.errors import input_error
 from gainwright_codegen.crosscheck.elf import ElfFile, Symbol
-from gainwright_codegen.crosscheck.targets import Target
+from gainwright_codegen.crosscheck.targets import ZIG, Target
 
 FLAGS = (
     "-std=c99",
@@ -51,6 +51,7 @@ SECTIONS {{
     .text : {{ *(.text*) }}
     .rodata : {{ *(.rodata*) }}
     .ARM.exidx : {{ *(.ARM.exidx*) }}
+    .ARM.extab : {{ *(.ARM.extab*) }}
     . = 0x20000000;
     .data : {{ *(.data*) *(.sdata*) }}
     .bss : {{ *(.bss*) *(.sbss*) *(COMMON) }}
@@ -108,7 +109,7 @@ def build_image(folder: Path, names: Sequence[str], target: Target) -> Image:
     Raises:
         InputError: the compiler does not accept the sources, or cannot link them.
     """
-    place = folder / target.cpu.replace("+", "_")
+    place = folder / target.name.replace(" ", "-")
     place.mkdir()
     units = [name for name in names if name != SELF_TEST_FILE]
     objects = [_compiled(target, place, name) for name in units]
@@ -144,8 +145,10 @@ def _linked(
 
 
 def _run(target: Target, place: Path, arguments: Sequence[str]) -> None:
-    command = [sys.executable, "-m", "ziglang", "cc"]
-    command += ["-target", target.triple, f"-mcpu={target.cpu}", *arguments]
+    command = [target.compiler, f"-mcpu={target.cpu}", "-mthumb", "-nostartfiles", *arguments]
+    if target.compiler == ZIG:
+        command = [sys.executable, "-m", "ziglang", "cc", "-target", target.triple]
+        command += [f"-mcpu={target.cpu}", *arguments]
     result = subprocess.run(
         command, cwd=place, capture_output=True, text=True, errors="replace", check=False
     )

@@ -13,12 +13,11 @@ from pathlib import Path
 
 from gainwright.errors import input_error
 from gainwright_codegen.bundle.bundle import SUMS_FILE
-from gainwright_codegen.crosscheck import emulator, workload
+from gainwright_codegen.crosscheck import emulator, user_mode, workload
 from gainwright_codegen.crosscheck.image import BENCH_FILE, SELF_TEST_FILE, Image, build_image
 from gainwright_codegen.crosscheck.processor import Host
-from gainwright_codegen.crosscheck.targets import TARGETS, Target
+from gainwright_codegen.crosscheck.targets import TARGETS, ZIG, Target, UserTarget
 
-_COMPILER_PACKAGE = "ziglang"
 _HOST = "this computer"
 
 
@@ -33,6 +32,8 @@ class Outcome:
     """Golden vectors of the self-test that came out otherwise than the Python reference."""
     digest: str = ""
     """Over every result and the memory of the axis."""
+    printed: str = ""
+    """Over every result as a number, where a program printed them."""
     axis_bytes: int = 0
     flash: tuple[tuple[str, int], ...] = ()
     """Bytes by C file; empty where they were not measured."""
@@ -50,7 +51,9 @@ class Crosscheck:
 
     def is_identical(self, outcome: Outcome) -> bool:
         """Return whether a processor gives what the reference and this computer give."""
-        return outcome.failed_vectors == 0 and outcome.digest == self.outcomes[0].digest
+        here = self.outcomes[0]
+        same = outcome.digest == here.digest if outcome.digest else outcome.printed == here.printed
+        return outcome.failed_vectors == 0 and same
 
     @property
     def tried(self) -> tuple[Outcome, ...]:
@@ -62,15 +65,18 @@ class Crosscheck:
         return all(self.is_identical(outcome) for outcome in self.tried)
 
 
-def crosscheck(directory: str | Path, targets: Iterable[Target] = TARGETS) -> Crosscheck:
+def crosscheck(
+    directory: str | Path, targets: Iterable[Target | UserTarget] = TARGETS
+) -> Crosscheck:
     """Build and run a bundle on this computer and on the targets.
 
     Raises:
         InputError: the folder holds no bundle with a machine, or its C does not compile.
     """
     with _workspace(Path(directory)) as (folder, names, changed):
-        outcomes = [_on_host(folder, names)]
-        outcomes += [_on_target(folder, names, target) for target in targets]
+        wanted = list(targets)
+        outcomes = [_on_host(folder, names, any(isinstance(t, UserTarget) for t in wanted))]
+        outcomes += [_on_target(folder, names, target) for target in wanted]
     return Crosscheck(changed, tuple(outcomes))
 
 
@@ -87,6 +93,7 @@ def _workspace(bundle: Path) -> Iterator[tuple[Path, list[str], tuple[str, ...]]
         (machine, *_) = machine_headers(sums)
         named = bench.replace("@MACHINE@", machine.removesuffix(".h"))
         (folder / BENCH_FILE).write_text(named, encoding="ascii")
+        shutil.copy(Path(__file__).with_name(user_mode.PROGRAM_FILE), folder)
         changed = tuple(
             name
             for name, digest in sums.items()
@@ -128,7 +135,7 @@ def _content(bundle: Path, name: str) -> bytes:
         ) from error
 
 
-def _on_host(folder: Path, names: list[str]) -> Outcome:
+def _on_host(folder: Path, names: list[str], prints: bool) -> Outcome:
     headers = [path.name for path in sorted(folder.glob("*.h"))]
     units = [name for name in names if name != SELF_TEST_FILE]
     # The bench includes the self-test.
@@ -137,6 +144,7 @@ def _on_host(folder: Path, names: list[str]) -> Outcome:
         _HOST,
         failed_vectors=workload.failures(host),
         digest=workload.digest(host),
+        printed=user_mode.on_host(folder, names).digest if prints else "",
         axis_bytes=workload.sizes(host).axis_bytes,
     )
 
@@ -150,10 +158,17 @@ def _included(folder: Path) -> list[str]:
     return [included]
 
 
-def _on_target(folder: Path, names: list[str], target: Target) -> Outcome:
-    for package in (_COMPILER_PACKAGE, emulator.PACKAGE):
+def _on_target(folder: Path, names: list[str], target: Target | UserTarget) -> Outcome:
+    if isinstance(target, UserTarget):
+        if missing := user_mode.missing(target):
+            return Outcome(target.name, missing=missing)
+        said = user_mode.on_target(folder, names, target)
+        return Outcome(target.name, failed_vectors=said.failed_vectors, printed=said.digest)
+    for package in (ZIG, emulator.PACKAGE) if target.compiler == ZIG else (emulator.PACKAGE,):
         if importlib.util.find_spec(package) is None:
             return Outcome(target.name, missing=f"the package {package} is not installed")
+    if target.compiler != ZIG and shutil.which(target.compiler) is None:
+        return Outcome(target.name, missing=f"{target.compiler} is not installed")
     image = build_image(folder, names, target)
     return _measured(image, emulator.Emulator(target, image.bench))
 

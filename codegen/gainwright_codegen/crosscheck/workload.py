@@ -116,14 +116,14 @@ def _ticks(processor: Processor) -> Iterator[Iterator[_Call]]:
     First control ticks, then sequencer ticks in their two halves, one for each golden sequence.
     """
     processor.call("bench_init")
-    for tick, signals in enumerate(_signals()):
+    for tick, pair in enumerate(signals()):
         if tick % _PULSE_TICKS == 0:
             processor.call("bench_pulse", 0)
-        yield iter((("gw_axis_control_tick", signals),))
+        yield iter((("gw_axis_control_tick", pair),))
     processor.call("bench_init")
     if processor.call("bench_measure", 0):
-        for signals in _signals():
-            yield iter((("gw_axis_control_tick", signals),))
+        for pair in signals():
+            yield iter((("gw_axis_control_tick", pair),))
     for number in range(sizes(processor).sequences):
         yield _sequencer_tick(processor, number)
 
@@ -134,7 +134,7 @@ def _sequencer_tick(processor: Processor, number: int) -> Iterator[_Call]:
     yield "gw_axis_step", (processor.address("bench_inputs"),)
 
 
-def _signals() -> Iterator[tuple[int, int]]:
+def signals() -> Iterator[tuple[int, int]]:
     """Yield pairs of torque command and speed error: rest, square waves, noise, beyond all."""
     source = random.Random(_SEED)
     for tick in range(CONTROL_TICKS):

@@ -3,8 +3,15 @@
 
 /* Filtered signals lose 4 bits before they are squared: |value| <= 2^24, squares <= 2^48. */
 #define GW_DETECTOR_HEADROOM_BITS 4U
+#define GW_DETECTOR_HALF INT32_C(8)
+#define GW_DETECTOR_MOVE INT32_C(0x20000000)
+#define GW_DETECTOR_MOVED INT32_C(0x2000000)
 #define GW_DETECTOR_ENERGY_MAX UINT64_C(0x3FFFFFFFFFFFFFFF)
 #define GW_LEVEL_SCALE_BITS 24U
+
+#if GW_DETECTOR_SECTIONS != 2
+#error "gw_detector: filter() has two sections"
+#endif
 
 static void reset_band(gw_band *band)
 {
@@ -40,17 +47,32 @@ void gw_detector_restart_blocks(gw_detector *detector)
     restart_block(&detector->burst);
 }
 
+static int32_t section(gw_band *band, const gw_detector_settings *settings, int32_t i,
+                       int32_t value)
+{
+    return gw_highpass_step(&settings->section[i], &band->past[i], &band->past[i + 1],
+                            &band->fraction[i], value);
+}
+
+/* A signal without its lowest bits, rounded half up; moved up meanwhile, so that what is shifted has
+ * no sign. */
+static int32_t with_headroom(int32_t signal)
+{
+    const int32_t moved = signal + GW_DETECTOR_MOVE + GW_DETECTOR_HALF;
+    const uint32_t shifted = (uint32_t)moved >> GW_DETECTOR_HEADROOM_BITS;
+
+    return (int32_t)shifted - GW_DETECTOR_MOVED;
+}
+
+/* Section by section in one line: a loop keeps compilers from single saturating instructions. */
 static int32_t filter(gw_band *band, const gw_detector_settings *settings, int32_t signal)
 {
     int32_t value = gw_saturate_signal(signal);
-    int32_t i;
 
-    for (i = 0; i < GW_DETECTOR_SECTIONS; i++) {
-        value = gw_highpass_step(&settings->section[i], &band->past[i], &band->past[i + 1],
-                                 &band->fraction[i], value);
-    }
+    value = section(band, settings, 0, value);
+    value = section(band, settings, 1, value);
     gw_highpass_push(&band->past[GW_DETECTOR_SECTIONS], value);
-    return gw_round_shift_i32(value, GW_DETECTOR_HEADROOM_BITS);
+    return with_headroom(value);
 }
 
 static int32_t level_of(int64_t energy, const gw_level_settings *settings)

@@ -118,8 +118,8 @@ SHIFT = Defect(
 )
 HEADROOM = Defect(
     "gw_detector.c",
-    "return gw_round_shift_i32(value, GW_DETECTOR_HEADROOM_BITS);",
-    "return gw_round_shift_i32(value, GW_DETECTOR_HEADROOM_BITS - 1U);",
+    "(uint32_t)moved >> GW_DETECTOR_HEADROOM_BITS;",
+    "(uint32_t)moved >> (GW_DETECTOR_HEADROOM_BITS - 1U);",
     "headroom shift one bit short",
     "gw_check_filter",
     breaks_range=True,
