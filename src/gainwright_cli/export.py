@@ -31,6 +31,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="DIR",
         help="evidence of `gainwright prove --out`: stamps the export as proved if it matches",
     )
+    parser.add_argument(
+        "--report",
+        metavar="DIR",
+        help="also write there what fixed point costs: page, data and picture",
+    )
     add_trial_option(parser)
     add_json_option(parser)
 
@@ -53,6 +58,10 @@ def run(arguments: argparse.Namespace) -> int:
     stamp = "" if arguments.evidence is None else _stamp(arguments.evidence, trial, document)
     with console(to_error=True).status("searching golden vectors for the self-test"):
         bundle = export_axis(trial, axis, arguments.out, stamp, arguments.force)
+    if arguments.report is not None:
+        from gainwright_codegen.precision.page import write_report
+
+        write_report(trial, axis, arguments.report, arguments.force)
     if arguments.json:
         print_json(
             {
@@ -78,6 +87,8 @@ def run(arguments: argparse.Namespace) -> int:
         "and read README.txt there. Not a safety function: the cautions in it hold.",
     ):
         screen.print(line, markup=False)
+    if arguments.report is not None:
+        screen.print(f"{arguments.report}: what fixed point costs, precision.md", markup=False)
     return 0
 
 

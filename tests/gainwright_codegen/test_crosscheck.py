@@ -18,7 +18,7 @@ from gainwright_codegen.crosscheck import run as running
 from gainwright_codegen.crosscheck.elf import ElfFile
 from gainwright_codegen.crosscheck.report import HEADINGS, document, markdown, notes, table
 from gainwright_codegen.crosscheck.run import Crosscheck, crosscheck
-from gainwright_codegen.crosscheck.targets import TARGETS
+from gainwright_codegen.crosscheck.targets import ARM_GCC, TARGETS, USER_TARGETS
 from gainwright_sim.machine import load_machine
 from gainwright_sim.rig.axis import axis_data
 
@@ -106,6 +106,38 @@ def test_table_and_document(result):
     assert any("gw_trial.c" in line for line in notes(result))
 
 
+needs_powerpc = pytest.mark.skipif(
+    any(shutil.which(name) is None for name in (USER_TARGETS[0].compiler, USER_TARGETS[0].emulator)),
+    reason="powerpc-linux-gnu-gcc or qemu-ppc is not installed",
+)
+
+
+@needs_powerpc
+def test_a_processor_with_the_other_byte_order_gives_the_same_numbers(bundle, tmp_path):
+    found = crosscheck(bundle, [USER_TARGETS[0]])
+    assert found.identical and len(found.outcomes[1].printed) == 64
+    assert table(found)[1][1] == "yes"
+    # One that reads a word by its first byte, which is the lowest only where bytes are swapped.
+    old = "        pulse->next = next + 1;\n"
+    new = old + "        torque += (*(const uint8_t *)&pulse->height == 0U) ? 0 : 1;\n"
+    new += "        torque -= ((pulse->height & 255) == 0) ? 0 : 1;\n"
+    folder = altered(bundle, tmp_path / "altered", "gw_pulse.h", old, new)
+    found = crosscheck(folder, [USER_TARGETS[0]])
+    assert [found.is_identical(outcome) for outcome in found.outcomes] == [True, False]
+
+
+@pytest.mark.skipif(
+    shutil.which(ARM_GCC) is None or importlib.util.find_spec("unicorn") is None,
+    reason="arm-none-eabi-gcc or unicorn is not installed",
+)
+def test_gcc_and_clang_give_the_same_bits(bundle):
+    found = crosscheck(bundle, [BY_NAME["Cortex-M4 gcc"]])
+    assert found.identical
+    costs = found.outcomes[1].costs
+    assert costs.control.typical <= 180 and costs.control.worst <= 270
+    assert costs.sequencer.worst < 900 and costs.control.stack_bytes <= 88
+
+
 @needs_emulator
 def test_a_processor_that_gives_something_else_is_noticed(bundle, tmp_path):
     """A difference that no golden vector sees: an error of one count in the pulse, ARM only."""
@@ -133,10 +165,14 @@ def test_golden_vectors_that_fail_are_counted(bundle, tmp_path, capsys):
 
 def test_what_is_missing_is_said(bundle, monkeypatch, capsys):
     monkeypatch.setattr(running.importlib.util, "find_spec", lambda name: None)
+    monkeypatch.setattr(running.user_mode, "missing", lambda target: "nothing runs it")
     assert main(["crosscheck", str(bundle)]) == 3
     out = capsys.readouterr().out
     for target in TARGETS:
-        assert f"{target.name} was not tried: the package ziglang is not installed." in out
+        package = "unicorn" if target.compiler == ARM_GCC else "ziglang"
+        assert f"{target.name} was not tried: the package {package} is not installed." in out
+    for target in USER_TARGETS:
+        assert f"{target.name} was not tried: " in out
 
 
 def test_a_folder_without_a_bundle_is_refused(tmp_path, capsys):

@@ -221,10 +221,10 @@ static void take_order(gw_axis *axis, uint32_t word)
 
 static void take_blocks(gw_axis *axis, int32_t ended)
 {
-    if ((ended == GW_RING_BLOCK_ENDED) || (ended == (GW_RING_BLOCK_ENDED + GW_BURST_BLOCK_ENDED))) {
+    if (ended != GW_BURST_BLOCK_ENDED) {
         gw_evidence_ring_block(&axis->evidence, axis->detector.ring.level);
     }
-    if (ended >= GW_BURST_BLOCK_ENDED) {
+    if (ended != GW_RING_BLOCK_ENDED) {
         gw_evidence_burst_block(&axis->evidence, axis->detector.burst.level);
     }
 }
@@ -233,6 +233,7 @@ int32_t gw_axis_control_tick(gw_axis *axis, int32_t torque_command, int32_t spee
 {
     const gw_machine_stage *stage;
     uint32_t word;
+    int32_t ended;
     int32_t torque;
 
     if (knows_machine(axis) == 0) {
@@ -244,8 +245,10 @@ int32_t gw_axis_control_tick(gw_axis *axis, int32_t torque_command, int32_t spee
         take_order(axis, word);
     }
     stage = &axis->machine->stage[sound_stage(gw_order_stage(word))];
-    take_blocks(axis,
-                gw_detector_sample(&axis->detector, &stage->detector, torque_command, speed_error));
+    ended = gw_detector_sample(&axis->detector, &stage->detector, torque_command, speed_error);
+    if (ended != 0) {
+        take_blocks(axis, ended);
+    }
     torque = gw_pulse_sample(&axis->pulse, &stage->pulse) + sample_response(axis, stage);
     return (word_now(&axis->fault) == 0) ? torque : 0;
 }
