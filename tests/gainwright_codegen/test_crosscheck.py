@@ -107,7 +107,7 @@ def test_table_and_document(result):
 
 
 needs_powerpc = pytest.mark.skipif(
-    any(shutil.which(name) is None for name in (USER_TARGETS[0].compiler, USER_TARGETS[0].emulator)),
+    bool(running.user_mode.missing(USER_TARGETS[0])),
     reason="powerpc-linux-gnu-gcc or qemu-ppc is not installed",
 )
 

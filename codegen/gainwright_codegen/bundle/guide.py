@@ -284,19 +284,22 @@ def _reasons(enumerations: Iterable[Enumeration]) -> str:
 
 
 FIGURES: Mapping[str, tuple[int, int, str, str, str]] = {
-    "Cortex-M0": (9766, 376, "112, 140", "738/742/914", "654/762/967"),
-    "Cortex-M4": (8742, 376, "68, 140", "158/158/227", "469/542/670"),
-    "Cortex-M7": (8926, 376, "68, 140", "157/157/226", "480/557/693"),
-    "Cortex-M33": (8824, 376, "68, 140", "158/158/227", "469/542/670"),
-    "RV32IMC": (11038, 376, "40, 72", "279/282/365", "626/727/887"),
+    "Cortex-M0": (9910, 376, "128, 140", "733/737/915", "650/787/989"),
+    "Cortex-M4": (8890, 376, "68, 140", "156/156/231", "465/559/685"),
+    "Cortex-M7": (9070, 376, "68, 140", "155/155/230", "476/575/709"),
+    "Cortex-M33": (8972, 376, "68, 140", "156/156/231", "465/559/685"),
+    "RV32IMC": (11204, 376, "56, 72", "286/289/377", "626/747/909"),
+    "Cortex-M0 gcc": (10990, 376, "148, 128", "997/1005/1215", "834/966/1140"),
+    "Cortex-M4 gcc": (9046, 376, "76, 88", "168/168/262", "505/616/776"),
 }
 """Of trial standard on kiln-shuttle, by ``gainwright crosscheck``: flash, RAM of an axis, stack of
 control and sequencer tick in bytes; instructions of both, least/typical/worst."""
 
 _FIGURES = (
     "## What it costs\n\n"
-    "Measured with `gainwright crosscheck` for trial standard on kiln-shuttle, clang -O2; your own "
-    "export: `gainwright crosscheck FOLDER`. Flash without the self-test, RAM for each axis; stack "
+    "Measured with `gainwright crosscheck` for trial standard on kiln-shuttle, clang -O2, or "
+    "gcc -O2 where it says so; your own export: `gainwright crosscheck FOLDER`. Flash without the "
+    "self-test, RAM for each axis; stack "
     "of control tick and sequencer tick, bytes. Ticks: instructions, least/typical/worst.\n\n"
     "| processor | flash | RAM | stack | control tick | sequencer tick |\n"
     "| --- | --- | --- | --- | --- | --- |\n"
@@ -304,7 +307,8 @@ _FIGURES = (
     + "\nFreestanding: only `stdint.h`. No heap, floating point, recursion or static data that is "
     "written. Helpers of the compiler: none on Cortex-M4, M7, M33 and RV32IM; on Cortex-M0 "
     "`__aeabi_lmul`, `__aeabi_uidiv`, `__aeabi_idiv`, `__aeabi_llsr`; a compiler may call `memcpy` "
-    "or `memset` on its own."
+    "or `memset` on its own. On processors with the other byte order (PowerPC, s390x) every number "
+    "is the same."
 )
 
 _BUILD = """\
