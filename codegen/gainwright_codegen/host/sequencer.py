@@ -24,6 +24,11 @@ class SequencerError(Exception):
         self.code = code
 
 
+def set_number(found: Any) -> int:
+    """Return a ``gw_condition_set`` as one integer: bit k is condition k."""
+    return sum(word << 64 * place for place, word in enumerate(found.words))
+
+
 def load_sequencer(trial: Trial, flags: Iterable[str] = ()) -> tuple[cffi.FFI, Any]:
     """Compile the exported sequencer of a trial and load it; InputError if that fails."""
     sources, flags = sequencer_sources(trial), (*CHECKERS, *flags)
@@ -83,7 +88,8 @@ class CompiledSequencer:
     def conditions(self, inputs: Mapping[str, int]) -> dict[str, bool]:
         """All conditions over the present variables and the given inputs."""
         self._set_inputs(inputs)
-        bits = self._library.gw_trial_conditions(self._inputs, self._sequencer.variables)
+        found = self._library.gw_trial_conditions(self._inputs, self._sequencer.variables)
+        bits = set_number(found)
         names = (condition.name for condition in self.trial.conditions)
         return {name: bool(bits >> k & 1) for k, name in enumerate(names)}
 

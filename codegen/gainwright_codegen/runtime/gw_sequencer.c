@@ -33,7 +33,7 @@ int32_t gw_sequencer_advance(gw_sequencer *sequencer, const int32_t inputs[GW_IN
 
     /* All rows are looked at, so that a second hit is noticed and the time does not vary. */
     for (; row < end; row++) {
-        if (((seen ^ row->when) & (row->when | row->unless)) == 0U) {
+        if (gw_row_holds(row, seen) != 0) {
             taken = row;
             hits++;
         }

@@ -22,7 +22,11 @@ extern "C" {
 #endif
 
 /* The conditions that the rows of one state look at, a bit each. */
-#if GW_CONDITION_WIDTH > 32
+#if GW_CONDITION_WIDTH > 64
+typedef struct {
+    uint64_t words[(GW_CONDITION_WIDTH + 63) / 64];
+} gw_condition_bits;
+#elif GW_CONDITION_WIDTH > 32
 typedef uint64_t gw_condition_bits;
 #elif GW_CONDITION_WIDTH > 16
 typedef uint32_t gw_condition_bits;
@@ -46,6 +50,22 @@ typedef struct {
     gw_row_number action; /* For gw_trial_act; 0 does nothing. */
     gw_row_number number; /* Position of the row in the specification. */
 } gw_row;
+
+/* 1 if a row holds for what was seen of its state. */
+static inline int32_t gw_row_holds(const gw_row *row, gw_condition_bits seen)
+{
+#if GW_CONDITION_WIDTH > 64
+    uint64_t missed = 0U;
+    uint32_t k;
+
+    for (k = 0U; k < (sizeof seen.words / sizeof seen.words[0]); k++) {
+        missed |= (seen.words[k] ^ row->when.words[k]) & (row->when.words[k] | row->unless.words[k]);
+    }
+    return (missed == 0U) ? 1 : 0;
+#else
+    return (((seen ^ row->when) & (row->when | row->unless)) == 0U) ? 1 : 0;
+#endif
+}
 
 typedef struct {
     int32_t low;
@@ -98,34 +118,69 @@ void gw_trial_fault_outputs(int32_t outputs[]);
 /* For checkers on a computer; firmware is compiled without. */
 #ifdef GW_WITH_NAMES
 
-/* One bit per named condition: bit k is condition k. */
-#if GW_CONDITION_COUNT > 32
-typedef uint64_t gw_condition_set;
-#else
-typedef uint32_t gw_condition_set;
-#endif
+/* One bit per named condition: condition k is bit k % 64 of word k / 64. */
+#define GW_CONDITION_SET_WORDS ((GW_CONDITION_SLOTS + 63) / 64)
+typedef struct {
+    uint64_t words[GW_CONDITION_SET_WORDS];
+} gw_condition_set;
 
-#define GW_CONDITION_BIT(index) ((gw_condition_set)((gw_condition_set)1U << (index)))
+static inline int32_t gw_condition_in(const gw_condition_set *set, uint32_t condition)
+{
+    return (int32_t)((set->words[condition / 64U] >> (condition % 64U)) & 1U);
+}
+
+static inline void gw_condition_put(gw_condition_set *set, uint32_t condition, int32_t holds)
+{
+    const uint64_t bit = UINT64_C(1) << (condition % 64U);
+    uint64_t *word = &set->words[condition / 64U];
+
+    *word = (holds != 0) ? (*word | bit) : (*word & ~bit);
+}
 
 /* All conditions. */
 gw_condition_set gw_trial_conditions(const int32_t inputs[], const int32_t variables[]);
 
-/* As a gw_condition_set: the conditions that each state looks at. */
-extern const uint64_t gw_trial_looked_at[GW_STATE_COUNT];
+/* The conditions that each state looks at. */
+extern const gw_condition_set gw_trial_looked_at[GW_STATE_COUNT];
 /* Where each condition stands among gw_condition_bits, in states that look at it. */
-extern const uint8_t gw_trial_condition_places[GW_CONDITION_SLOTS];
+extern const uint16_t gw_trial_condition_places[GW_CONDITION_SLOTS];
+
+#define GW_CONDITION_WORDS ((GW_CONDITION_WIDTH + 63) / 64)
+
+/* One word of conditions that are not as a row wants them. */
+static inline uint64_t gw_row_missed(const gw_row *row, const gw_condition_bits *seen, uint32_t word)
+{
+#if GW_CONDITION_WIDTH > 64
+    return (seen->words[word] ^ row->when.words[word])
+           & (row->when.words[word] | row->unless.words[word]);
+#else
+    (void)word;
+    return (uint64_t)((*seen ^ row->when) & (row->when | row->unless));
+#endif
+}
 
 /* What gw_trial_look would give, from all conditions. */
-static inline gw_condition_bits gw_trial_seen(int32_t state, gw_condition_set conditions)
+static inline gw_condition_bits gw_trial_seen(int32_t state, const gw_condition_set *conditions)
 {
-    gw_condition_bits seen = 0U;
+    uint64_t words[GW_CONDITION_WORDS] = {0U};
+    gw_condition_bits seen;
     uint32_t k;
 
     for (k = 0U; k < (uint32_t)GW_CONDITION_SLOTS; k++) {
-        if ((((gw_trial_looked_at[state] & conditions) >> k) & 1U) != 0U) {
-            seen = (gw_condition_bits)(seen | (UINT64_C(1) << gw_trial_condition_places[k]));
+        if ((gw_condition_in(&gw_trial_looked_at[state], k) != 0)
+            && (gw_condition_in(conditions, k) != 0)) {
+            const uint32_t place = gw_trial_condition_places[k];
+
+            words[place / 64U] |= UINT64_C(1) << (place % 64U);
         }
     }
+#if GW_CONDITION_WIDTH > 64
+    for (k = 0U; k < (uint32_t)GW_CONDITION_WORDS; k++) {
+        seen.words[k] = words[k];
+    }
+#else
+    seen = (gw_condition_bits)words[0];
+#endif
     return seen;
 }
 

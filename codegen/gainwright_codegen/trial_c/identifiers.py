@@ -9,7 +9,7 @@ from gainwright.errors import InputError, Problem
 from gainwright.language.model import Trial
 
 LARGEST_SET = 64
-"""Conditions and variables are bits of one unsigned integer."""
+"""Variables are bits of one unsigned integer."""
 LARGEST_TABLE = 65535
 """States, rows and actions are numbered with 16 bits."""
 LONGEST_NAME = 40
@@ -78,7 +78,6 @@ def _name_problems(trial: str, what: str, names: Iterable[str]) -> list[Problem]
 
 def _size_problems(trial: Trial) -> list[Problem]:
     limits = [
-        ("conditions", len(trial.conditions), LARGEST_SET, "join conditions"),
         ("variables", len(trial.variables), LARGEST_SET, "use fewer variables"),
         ("rows", len(trial.rows), LARGEST_TABLE, "use fewer rows"),
         ("states", len(trial.states), LARGEST_TABLE, "use fewer states"),

@@ -11,7 +11,7 @@ from gainwright.language.model import Row, Trial
 from gainwright_codegen.c_text import LINE_LENGTH, array, comment
 from gainwright_codegen.trial_c.condition_bits import ConditionBits
 from gainwright_codegen.trial_c.identifiers import constant
-from gainwright_codegen.trial_c.scope import bit
+from gainwright_codegen.trial_c.scope import WIDEST, bit
 
 _LONGEST_ENUMERATOR = 63
 """C99 tells names apart by so many characters (5.2.4.1)."""
@@ -47,7 +47,7 @@ class Actions:
             rows = self._trial.rows_by_state[state.name]
             first.append(first[-1] + len(rows))
             for row in rows:
-                lines += [comment(_reason(row), indent=4), self._row(row)]
+                lines += [comment(_reason(row), indent=4), self._row(row, bits)]
         lines[-1] = lines[-1].rstrip(",")
         return "\n".join(
             [
@@ -62,9 +62,9 @@ class Actions:
             ]
         )
 
-    def _row(self, row: Row) -> str:
+    def _row(self, row: Row, bits: ConditionBits) -> str:
         text = (
-            f"{{.when = {_bits(row.when)}, .unless = {_bits(row.unless)}, "
+            f"{{.when = {_bits(row.when, bits)}, .unless = {_bits(row.unless, bits)}, "
             f".target = {constant('STATE', row.target)}, .action = {self.name(_action(row))}, "
             f".number = {self._trial.index.rows[row.id]}U}},"
         )
@@ -102,15 +102,21 @@ def _places(bits: ConditionBits) -> str:
         "share one."
     )
     lines = [
-        f"#define {bit(name)} {hex(1 << bits.place[name])}{suffix}"
+        f"#define {bit(name)} {hex(1 << bits.place[name] % WIDEST)}{suffix}"
         for name in bits.place
         if name in bits.used
     ]
     return "\n".join([text, *lines, ""]) if lines else ""
 
 
-def _bits(conditions: Sequence[str]) -> str:
-    return " | ".join(map(bit, conditions)) or "0U"
+def _bits(conditions: Sequence[str], bits: ConditionBits) -> str:
+    if bits.width <= WIDEST:
+        return " | ".join(map(bit, conditions)) or "0U"
+    words = [
+        [bit(name) for name in conditions if bits.place[name] // WIDEST == word]
+        for word in range(-(-bits.width // WIDEST))
+    ]
+    return "{{" + ", ".join(" | ".join(own) or "0U" for own in words) + "}}"
 
 
 def _reason(row: Row) -> str:

@@ -3,13 +3,22 @@
 from __future__ import annotations
 
 from gainwright.language.model import Kind, Signal, Trial
+from gainwright_codegen.trial_c.condition_bits import ConditionBits
 from gainwright_codegen.trial_c.expression import Scope, signal_value
 from gainwright_codegen.trial_c.identifiers import constant
 
+WIDEST = 64
+"""Bits of one unsigned integer; what is seen of a state is more than one word if it is wider."""
+
 
 def bit(condition: str) -> str:
-    """Return the bit of a condition among what is seen of a state."""
+    """Return the bit of a condition among what is seen of a state, in its word."""
     return f"BIT_{condition.upper()}"
+
+
+def seen_word(condition: str, bits: ConditionBits) -> str:
+    """Return the word of what is seen that holds a condition."""
+    return f"seen.words[{bits.place[condition] // WIDEST}]" if bits.width > WIDEST else "seen"
 
 
 def condition_function(name: str) -> str:
@@ -29,10 +38,12 @@ def condition_scope(trial: Trial, above: tuple[str, ...]) -> Scope:
     return Scope(names, constants=_constants(trial))
 
 
-def tick_scope(trial: Trial) -> Scope:
+def tick_scope(trial: Trial, bits: ConditionBits) -> Scope:
     """Return the scope of actions: variables, inputs, and what was seen of the state."""
     names = _variables(trial) | _inputs(trial)
-    names |= {c.name: f"((seen & {bit(c.name)}) != 0U)" for c in trial.conditions}
+    names |= {
+        c.name: f"(({seen_word(c.name, bits)} & {bit(c.name)}) != 0U)" for c in trial.conditions
+    }
     return Scope(names, constants=_constants(trial))
 
 

@@ -13,7 +13,7 @@ from gainwright_codegen.c_text import (
     identity,
     statement,
 )
-from gainwright_codegen.trial_c.condition_bits import condition_bits
+from gainwright_codegen.trial_c.condition_bits import ConditionBits, condition_bits
 from gainwright_codegen.trial_c.conditions import checkers_view, condition_functions, look
 from gainwright_codegen.trial_c.expression import (
     INCLUDES,
@@ -44,7 +44,7 @@ def trial_source(trial: Trial) -> str:
             condition_functions(trial, bits),
             look(bits),
             _ASSIGN if any(actions.distinct) else "",
-            _act(trial, actions),
+            _act(trial, actions, bits),
             outputs_by_state(trial),
             resting_outputs(trial),
             take_findings(trial),
@@ -122,8 +122,8 @@ static gw_variable_set assign(int32_t variables[], uint32_t index, int32_t value
 """
 
 
-def _act(trial: Trial, actions: Actions) -> str:
-    scope, kinds = tick_scope(trial), {v.name: v.kind for v in trial.variables}
+def _act(trial: Trial, actions: Actions, bits: ConditionBits) -> str:
+    scope, kinds = tick_scope(trial, bits), {v.name: v.kind for v in trial.variables}
     body = ["    gw_variable_set saturated = 0U;", "", "    switch (action) {"]
     for action in filter(None, actions.distinct):
         used_by = ", ".join(actions.users(action))

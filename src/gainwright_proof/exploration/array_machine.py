@@ -32,6 +32,9 @@ class Ticked:
     states: NDArray[np.int64]
     variables: dict[str, NDArray[np.int64]]
 
+_WORD = 63
+"""Conditions in a word: the highest bit stays free for what no condition sets."""
+
 
 class ArrayMachine:
     """Rows, new values and outputs of a trial for many lanes."""
@@ -51,9 +54,12 @@ class ArrayMachine:
         bits = trial.index.condition_bits
         most = max((len(rows) for rows in trial.rows_by_state.values()), default=0)
         shape = (len(trial.states), max(most, 1))
-        # A place without a row never holds: no condition is looked at, but bit 63 is wanted.
-        self._masks = np.zeros(shape, dtype=np.uint64)
-        self._wanted = np.full(shape, 1 << 63, dtype=np.uint64)
+        words = len(trial.conditions) // _WORD + 1
+        # A place without a row never holds: no condition is looked at, but one beyond the last is
+        # wanted.
+        self._masks = np.zeros((*shape, words), dtype=np.uint64)
+        self._wanted = np.zeros((*shape, words), dtype=np.uint64)
+        self._wanted[:, :, -1] = 1 << _WORD
         self._numbers = np.zeros(shape, dtype=np.int64)
         used = [0] * len(trial.states)
         for number, row in enumerate(trial.rows):
@@ -64,20 +70,21 @@ class ArrayMachine:
             mask = wanted | sum(bits[name] for name in row.unless)
             if set(row.when) & set(row.unless):
                 continue  # wants a condition both true and false
-            self._masks[state, place] = mask
-            self._wanted[state, place] = wanted
+            self._masks[state, place] = _split(mask, words)
+            self._wanted[state, place] = _split(wanted, words)
             self._numbers[state, place] = number
 
     def conditions(self, values: Columns, count: int) -> NDArray[np.uint64]:
-        """Return all conditions as bits, the first of the trial lowest; shape (count,)."""
-        bits = np.zeros(count, dtype=np.uint64)
+        """Return all conditions as bits, the first of the trial lowest; shape (count, words)."""
+        bits = np.zeros((count, self._masks.shape[-1]), dtype=np.uint64)
         for k, boolean in enumerate(self._conditions(values, 0, {}, 0)):
-            bits |= filled_boolean(boolean, count).astype(np.uint64) << np.uint64(k)
+            bit = filled_boolean(boolean, count).astype(np.uint64) << np.uint64(k % _WORD)
+            bits[:, k // _WORD] |= bit
         return bits
 
     def rows(self, states: NDArray[np.int64], bits: NDArray[np.uint64]) -> NDArray[np.int64]:
         """Return the number of the only row that holds, or ``NO_ROW``."""
-        holds = (bits[:, None] & self._masks[states]) == self._wanted[states]
+        holds = ((bits[:, None] & self._masks[states]) == self._wanted[states]).all(axis=2)
         numbers = self._numbers[states, np.argmax(holds, axis=1)]
         return np.where(holds.sum(axis=1) == 1, numbers, NO_ROW)
 
@@ -142,3 +149,7 @@ class _OutputColumn:
 
     def compute(self, states: NDArray[np.int64], variables: Columns) -> NDArray[np.int64]:
         return self._cases.compute(states, variables)
+
+
+def _split(bits: int, words: int) -> list[int]:
+    return [bits >> _WORD * word & (1 << _WORD) - 1 for word in range(words)]

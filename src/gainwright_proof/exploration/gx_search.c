@@ -100,6 +100,35 @@ static void judge_moment(gx_search *search, const gw_sequencer *memory, uint32_t
     }
 }
 
+/* The condition by which alone a row is missed; GX_NOWHERE if it holds, or misses several. */
+static uint32_t only_missed(const gw_row *row, const gw_condition_bits *seen, int32_t state)
+{
+    uint32_t place = GX_NOWHERE;
+    uint32_t condition = 0U;
+    uint32_t word;
+
+    for (word = 0U; word < (uint32_t)GW_CONDITION_WORDS; word++) {
+        uint64_t missed = gw_row_missed(row, seen, word);
+
+        if (missed != 0U) {
+            if ((place != GX_NOWHERE) || ((missed & (missed - 1U)) != 0U)) {
+                return GX_NOWHERE;
+            }
+            for (place = word * 64U; (missed & 1U) == 0U; missed >>= 1) {
+                place++;
+            }
+        }
+    }
+    if (place == GX_NOWHERE) {
+        return GX_NOWHERE;
+    }
+    while ((gw_condition_in(&gw_trial_looked_at[state], condition) == 0)
+           || (gw_trial_condition_places[condition] != place)) {
+        condition++;
+    }
+    return condition;
+}
+
 /* For MC/DC of the rows: all literals but one hold. The conditions are checked by the way. */
 GX_SELDOM
 static void note_single_misses(gx_search *search, const gw_sequencer *memory, uint32_t node)
@@ -110,29 +139,21 @@ static void note_single_misses(gx_search *search, const gw_sequencer *memory, ui
 
     for (vector = gx_first_vector[state]; vector < gx_first_vector[state + 1]; vector++) {
         const gw_condition_set bits = gw_trial_conditions(gx_vectors[vector], memory->variables);
+        const gw_condition_set same = gx_conditions(gx_vectors[vector], memory->variables);
+        const gw_condition_bits seen = gw_trial_seen(state, &bits);
+        const gw_condition_bits look = gw_trial_look(state, gx_vectors[vector], memory->variables);
 
-        if (bits != gx_conditions(gx_vectors[vector], memory->variables)) {
-            note(search, GX_CONDITIONS, (uint32_t)state, node, vector);
-        }
-        if (gw_trial_look(state, gx_vectors[vector], memory->variables)
-            != gw_trial_seen(state, bits)) {
+        if ((memcmp(&bits, &same, sizeof bits) != 0) || (memcmp(&seen, &look, sizeof seen) != 0)) {
             note(search, GX_CONDITIONS, (uint32_t)state, node, vector);
         }
         for (index = gw_trial_first_row[state]; index < gw_trial_first_row[state + 1]; index++) {
             const gw_row *row = &gw_trial_rows[index];
-            const uint64_t looked_at = (uint64_t)row->when | row->unless;
-            const uint64_t missed = (gw_trial_seen(state, bits) ^ row->when) & looked_at;
-            uint32_t condition = 0U;
+            const uint32_t condition = only_missed(row, &seen, state);
 
-            if ((missed == 0U) || ((missed & (missed - 1U)) != 0U)) {
-                continue;
+            if (condition != GX_NOWHERE) {
+                note(search, GX_SINGLE_MISS,
+                     (row->number * (uint32_t)GW_CONDITION_SLOTS) + condition, node, vector);
             }
-            while (((gw_trial_looked_at[state] >> condition & 1U) == 0U)
-                   || ((missed >> gw_trial_condition_places[condition] & 1U) == 0U)) {
-                condition++;
-            }
-            note(search, GX_SINGLE_MISS, (row->number * (uint32_t)GW_CONDITION_SLOTS) + condition,
-                 node, vector);
         }
     }
 }

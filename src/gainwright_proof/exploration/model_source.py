@@ -127,14 +127,14 @@ class _Model:
         lines = [
             "gw_condition_set gx_conditions(const int32_t inputs[], const int32_t before[])",
             "{",
-            "    gw_condition_set conditions = 0U;",
+            "    gw_condition_set conditions = {{0U}};",
             "",
             "    (void)inputs;",
             "    (void)before;",
         ]
         for number, condition in enumerate(self._trial.conditions):
             text = c_expression(self._specialiser.condition(condition.name), self._tick)
-            lines.append(f"    conditions |= {text} ? GW_CONDITION_BIT({number}) : 0U;")
+            lines.append(f"    gw_condition_put(&conditions, {number}U, {text});")
         return "\n".join([*lines, "    return conditions;", "}", ""])
 
     def _list_of(self, vectors: Sequence[StateVectors]) -> str:

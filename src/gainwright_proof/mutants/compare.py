@@ -43,7 +43,6 @@ _MOST_VECTORS = 1 << 17
 _MOST_SITUATIONS = 1 << 58
 MOST_FOLLOWED = 5_000
 """Nodes through which a mutant is followed from where it begins to differ."""
-_RULE = np.dtype([("mask", "u8"), ("value", "u8"), ("target", "u4"), ("action", "u4")])
 
 
 class TooManySituations(Exception):
@@ -88,7 +87,8 @@ class Comparison:
         self._states = {state.name: k for k, state in enumerate(trial.states)}
         rows = [row for state in trial.states for row in trial.rows_by_state[state.name]]
         self._place = {row.id: place for place, row in enumerate(rows)}
-        self._original = np.array([self._rule(row) for row in rows], dtype=_RULE)
+        self._words = max(1, -(-len(trial.conditions) // 64))
+        self._original = np.array([self._rule(row) for row in rows], dtype=_rule_type(self._words))
         sources = {**sequencer_sources(self._augmented), **read_sources(_DIRECTORY, "*.h", "*.c")}
         sources |= self._generated(rows, encoding)
         self._ffi, self._library = compile_and_load(
@@ -129,7 +129,8 @@ class Comparison:
             table = np.zeros((1, 1), dtype=np.int32)
         wanted = self._wanted(mutants[0].states)
         made = self._library.gx_comparison_new(
-            variant, self._pointer("uint64_t[]", self._codes),
+            variant, self._pointer("gx_rule[]", self._original),
+            self._pointer("uint64_t[]", self._codes),
             self._pointer("gx_rows[]", self._rows), len(self._codes),
             self._pointer("int32_t[]", table), len(table), self._pointer("uint8_t[]", wanted),
         )  # fmt: skip
@@ -164,10 +165,10 @@ class Comparison:
         rules = self._original.copy()
         for row_id, row in mutant.new_rows.items():
             # A value outside its mask: the row never holds.
-            rules[self._place[row_id]] = (0, 1, 0, 0) if row is None else self._rule(row)
+            rules[self._place[row_id]] = self._never() if row is None else self._rule(row)
         outcome = self._ffi.new("gx_outcome *")
         done = self._library.gx_judge_mutant(
-            handle, self._pointer("gx_rule[]", self._original), self._pointer("gx_rule[]", rules),
+            handle, self._pointer("gx_rule[]", rules),
             self._pointer("gx_rows[]", self._row_set(mutant)),
             self._pointer("uint8_t[]", self._wanted(mutant.states)), MOST_FOLLOWED, outcome,
         )  # fmt: skip
@@ -195,43 +196,45 @@ class Comparison:
             words[place // 64] |= 1 << place % 64
         return np.array(words, dtype=np.uint64)
 
-    def _rule(self, row: Row) -> tuple[int, int, int, int]:
+    def _never(self) -> tuple[list[int], list[int], int, int]:
+        """Return a rule that wants what its mask does not look at."""
+        return self._set(0), self._set(1), 0, 0
+
+    def _set(self, bits: int) -> list[int]:
+        return [bits >> 64 * word & (1 << 64) - 1 for word in range(self._words)]
+
+    def _rule(self, row: Row) -> tuple[list[int], list[int], int, int]:
         value = sum(self._bits[name] for name in row.when)
         mask = value | sum(self._bits[name] for name in row.unless)
         if set(row.when) & set(row.unless):
             mask, value = 0, 1
         action = self._actions[tuple(row.actions.items())]
-        return mask, value, self._states[row.target], action
+        return self._set(mask), self._set(value), self._states[row.target], action
 
     def _generated(self, rows: Sequence[Row], encoding: Encoding) -> dict[str, str]:
         first, count = [0], 0
         for state in self._trial.states:
             count += sum(row.source == state.name for row in rows)
             first.append(count)
-        inputs = {signal.name for signal in self._trial.inputs}
-        reads = any(
-            references(Specialiser(self._trial).expanded(value)) & inputs
-            for row in self._augmented.rows
-            for value in row.actions.values()
-        )
         text = [
             '#include "gx_mutant.h"',
             *(f'#include "{name}"' for name in INCLUDES),
-            f"const int32_t gx_actions_read_inputs = {int(reads)};",
             f"const uint32_t gx_first_rule[] = {{{', '.join(f'{n}U' for n in first)}}};",
             encode_function(self._trial, encoding),
             decode_function(self._trial, encoding),
+            *_function("uint64_t gx_assigned(const int32_t inputs[])", self._assigned()),
             *_function(
                 "uint64_t gx_situation(int32_t variant, const int32_t variables[])",
                 self._situations(),
             ),
             *_function(
-                "gw_condition_set gx_changed_conditions(int32_t variant, const int32_t inputs[],\n"
-                "                                       const int32_t variables[])",
+                "gw_condition_set gx_changed_conditions(int32_t variant,\n"
+                "    const gw_condition_set *original, const int32_t inputs[],\n"
+                "    const int32_t variables[])",
                 self._changed(),
             ),
             *_function(
-                "void gx_violated(gw_condition_set conditions, const int32_t inputs[],\n"
+                "void gx_violated(const gw_condition_set *conditions, const int32_t inputs[],\n"
                 "                 const gw_sequencer *before, const gw_sequencer *after,\n"
                 "                 uint8_t violated[])",
                 _violated(self._trial),
@@ -252,35 +255,60 @@ class Comparison:
         for number, changed in enumerate(self._variants):
             yield f"case {number}:"
             expressions = _expressions(self._trial, changed)
-            size = 1
-            for feature in dict.fromkeys(f for e in expressions for f in finder.of_formula(e)):
-                bounds, _ = infer(feature, tick_scope(self._trial))
-                assert bounds is not None
-                size *= bounds.high - bounds.low + 1
-                if size > _MOST_SITUATIONS:
-                    raise TooManySituations
-                text = c_expression(feature, scope)
-                width, low = bounds.high - bounds.low + 1, bounds.low
-                yield f"    found = found * UINT64_C({width}) + (uint64_t)(({text}) - ({low}));"
+            yield from self._numbered((f for e in expressions for f in finder.of_formula(e)), scope)
             yield "    break;"
         yield from ("default:", "    break;", "}", "return found;")
+
+    def _assigned(self) -> Iterator[str]:
+        """Yield what tells inputs apart for the actions of all rows."""
+        scope = Scope(_values(self._trial.inputs, "inputs", "INPUT"))
+        finder, specialiser = FeatureFinder(self._trial), Specialiser(self._trial)
+        variables = {v.name: v for v in self._trial.variables}
+        pairs = dict.fromkeys(p for row in self._augmented.rows for p in row.actions.items())
+        features = (
+            feature
+            for name, value in pairs
+            for feature in finder.of_assignment(variables[name], specialiser.expanded(value))
+        )
+        yield "uint64_t found = 0U;"
+        yield "(void)inputs;"
+        yield from self._numbered(features, scope)
+        yield "return found;"
+
+    def _numbered(self, features: Iterable[Expression], scope: Scope) -> Iterator[str]:
+        """Yield the lines that give each combination of values of features its own number."""
+        size = 1
+        for feature in dict.fromkeys(features):
+            bounds, _ = infer(feature, tick_scope(self._trial))
+            assert bounds is not None
+            width, low = bounds.high - bounds.low + 1, bounds.low
+            size *= width
+            if size > _MOST_SITUATIONS:
+                raise TooManySituations
+            text = c_expression(feature, scope)
+            yield f"    found = found * UINT64_C({width}) + (uint64_t)(({text}) - ({low}));"
 
     def _changed(self) -> Iterator[str]:
         scope = Scope(
             _values(self._trial.inputs, "inputs", "INPUT")
             | _values(self._trial.variables, "variables", "VARIABLE")
         )
-        yield "gw_condition_set found = gw_trial_conditions(inputs, variables);"
+        yield "gw_condition_set found = *original;"
+        yield "(void)inputs;"
+        yield "(void)variables;"
         yield "switch (variant) {"
         for number, changed in enumerate(self._variants):
             yield f"case {number}:"
             for name, expression in _dependent(self._trial, changed):
-                bit = f"UINT64_C({self._bits[name]})"
-                text = c_expression(expression, scope)
-                yield f"    found = (found & (gw_condition_set)~{bit})"
-                yield f"        | ({text} ? (gw_condition_set){bit} : 0U);"
+                number = self._bits[name].bit_length() - 1
+                yield f"    gw_condition_put(&found, {number}U, {c_expression(expression, scope)});"
             yield "    break;"
         yield from ("default:", "    break;", "}", "return found;")
+
+
+def _rule_type(words: int) -> np.dtype:
+    sets = [(name, "u8", (words,)) for name in ("mask", "value")]
+    return np.dtype([*sets, ("target", "u4"), ("action", "u4")])
 
 
 def _new_rows(mutant: Mutant, state: str) -> list[Row]:
@@ -330,7 +358,7 @@ def _violated(trial: Trial) -> Iterator[str]:
         for when, outputs in (("before", "outputs"), ("after", "next_outputs"))
     )
     seen = _values(trial.inputs, "inputs", "INPUT") | {
-        c.name: f"(((conditions >> {k}) & 1U) != 0U)" for k, c in enumerate(trial.conditions)
+        c.name: f"(gw_condition_in(conditions, {k}U) != 0)" for k, c in enumerate(trial.conditions)
     }
     tick = Scope(before | seen, after, "before->state", "after->state")
     moment = Scope(after, state_now="after->state")

@@ -4,23 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define NOTHING UINT32_MAX
-
-typedef struct {
-    gw_condition_set bits;    /* Of the original. */
-    gw_condition_set changed; /* Of the variant. */
-    uint32_t vector;
-} way;
-
-typedef struct {
-    uint64_t situation;
-    int32_t state;
-    uint32_t next; /* Class with the same hash. */
-    uint32_t first; /* Place of its first node in order[]. */
-    uint32_t nodes;
-    uint32_t ways;
-    way *way;
-} class;
+#include "gx_classes.h"
 
 typedef struct {
     uint64_t *codes;
@@ -28,207 +12,76 @@ typedef struct {
     uint32_t capacity;
 } code_list;
 
-#define BUCKETS 4096U
-
-struct gx_comparison {
-    int32_t variant;
-    const uint64_t *codes;
+/* A mutant while it is judged. */
+typedef struct {
+    gx_comparison *c;
+    const gx_rule *rules;
+    const uint8_t *wanted;
     const gx_rows *rows;
-    uint64_t nodes;
-    const int32_t *vectors;
-    uint32_t vector_count;
-    uint32_t *order; /* Nodes of wanted states, class by class. */
-    class *classes;
-    uint32_t class_count;
-    uint32_t class_capacity;
-    uint32_t buckets[BUCKETS];
-};
+    uint32_t *different; /* Rules that are not those of the original, state by state. */
+    uint32_t first[GW_STATE_COUNT + 1];
+} mutant;
 
-static const int32_t *inputs_of(const gx_comparison *c, uint32_t vector)
+static int32_t find_different(mutant *m)
 {
-    return &c->vectors[(size_t)vector * GW_INPUT_SLOTS];
-}
-
-static int by_bits(const void *a, const void *b)
-{
-    const way *x = a;
-    const way *y = b;
-
-    if (x->bits != y->bits) {
-        return (x->bits < y->bits) ? -1 : 1;
-    }
-    if (x->changed != y->changed) {
-        return (x->changed < y->changed) ? -1 : 1;
-    }
-    return (x->vector < y->vector) ? -1 : (x->vector > y->vector);
-}
-
-/* All ways of a class, from one memory in it. */
-static int32_t find_ways(const gx_comparison *c, class *k, const gw_sequencer *memory)
-{
-    way *all = malloc((size_t)c->vector_count * sizeof *all);
-    uint32_t v;
-
-    if (all == NULL) {
-        return 0;
-    }
-    for (v = 0U; v < c->vector_count; v++) {
-        all[v].bits = gw_trial_conditions(inputs_of(c, v), memory->variables);
-        all[v].changed = gx_changed_conditions(c->variant, inputs_of(c, v), memory->variables);
-        all[v].vector = v;
-    }
-    qsort(all, c->vector_count, sizeof *all, by_bits);
-    k->way = all;
-    k->ways = 0U;
-    for (v = 0U; v < c->vector_count; v++) {
-        const way w = all[v];
-
-        if ((k->ways == 0U) || (gx_actions_read_inputs != 0)
-            || (all[k->ways - 1U].bits != w.bits) || (all[k->ways - 1U].changed != w.changed)) {
-            all[k->ways] = w;
-            k->ways++;
-        }
-    }
-    return 1;
-}
-
-/* Number of the class of a memory, made now if it was not met before; NOTHING if memory is short. */
-static uint32_t class_of(gx_comparison *c, const gw_sequencer *memory)
-{
-    const uint64_t situation = gx_situation(c->variant, memory->variables);
-    const uint64_t mixed = (situation * 64U + (uint64_t)memory->state) * UINT64_C(0x9E3779B97F4A7C15);
-    const uint32_t bucket = (uint32_t)(mixed >> 52);
-    uint32_t found;
-    class *k;
-
-    for (found = c->buckets[bucket]; found != NOTHING; found = c->classes[found].next) {
-        if ((c->classes[found].situation == situation)
-            && (c->classes[found].state == memory->state)) {
-            return found;
-        }
-    }
-    if (c->class_count == c->class_capacity) {
-        class *larger = realloc(c->classes, (c->class_capacity + 256U) * sizeof *larger);
-
-        if (larger == NULL) {
-            return NOTHING;
-        }
-        c->classes = larger;
-        c->class_capacity += 256U;
-    }
-    k = &c->classes[c->class_count];
-    memset(k, 0, sizeof *k);
-    k->situation = situation;
-    k->state = memory->state;
-    k->next = c->buckets[bucket];
-    if (!find_ways(c, k, memory)) {
-        return NOTHING;
-    }
-    c->buckets[bucket] = c->class_count;
-    return c->class_count++;
-}
-
-/* Sort the nodes of wanted states by their class. */
-static int32_t sort_nodes(gx_comparison *c, const uint8_t wanted[])
-{
-    uint32_t *class_by_node = malloc((size_t)(c->nodes + 1U) * sizeof *class_by_node);
-    uint32_t place = 0U;
-    uint64_t node;
-    uint32_t k;
-
-    c->order = malloc((size_t)(c->nodes + 1U) * sizeof *c->order);
-    if ((class_by_node == NULL) || (c->order == NULL)) {
-        free(class_by_node);
-        return 0;
-    }
-    for (node = 0U; node < c->nodes; node++) {
-        gw_sequencer memory;
-
-        class_by_node[node] = NOTHING;
-        if (wanted[gx_state_of(c->codes[node])] == 0U) {
-            continue;
-        }
-        gx_decode(c->codes[node], &memory);
-        class_by_node[node] = class_of(c, &memory);
-        if (class_by_node[node] == NOTHING) {
-            free(class_by_node);
-            return 0;
-        }
-        c->classes[class_by_node[node]].nodes++;
-    }
-    for (k = 0U; k < c->class_count; k++) {
-        c->classes[k].first = place;
-        place += c->classes[k].nodes;
-        c->classes[k].nodes = 0U;
-    }
-    for (node = 0U; node < c->nodes; node++) {
-        if (class_by_node[node] != NOTHING) {
-            class *its = &c->classes[class_by_node[node]];
-
-            c->order[its->first + its->nodes] = (uint32_t)node;
-            its->nodes++;
-        }
-    }
-    free(class_by_node);
-    return 1;
-}
-
-gx_comparison *gx_comparison_new(int32_t variant, const uint64_t codes[], const gx_rows rows[],
-                                 uint64_t nodes, const int32_t vectors[], uint32_t vector_count,
-                                 const uint8_t wanted[])
-{
-    gx_comparison *c = calloc(1U, sizeof *c);
-
-    if (c == NULL) {
-        return NULL;
-    }
-    memset(c->buckets, 0xFF, sizeof c->buckets);
-    c->variant = variant;
-    c->codes = codes;
-    c->rows = rows;
-    c->nodes = nodes;
-    c->vectors = vectors;
-    c->vector_count = vector_count;
-    if (!sort_nodes(c, wanted)) {
-        gx_comparison_free(c);
-        return NULL;
-    }
-    return c;
-}
-
-void gx_comparison_free(gx_comparison *comparison)
-{
-    uint32_t k;
-
-    for (k = 0U; k < comparison->class_count; k++) {
-        free(comparison->classes[k].way);
-    }
-    free(comparison->classes);
-    free(comparison->order);
-    free(comparison);
-}
-
-/* The rule that holds in a state; NULL unless it is exactly one. */
-static const gx_rule *rule_of(const gx_rule rules[], int32_t state, gw_condition_set bits)
-{
-    const gx_rule *found = NULL;
+    const uint32_t rules = gx_first_rule[GW_STATE_COUNT];
+    uint32_t count = 0U;
+    int32_t state;
     uint32_t i;
 
-    for (i = gx_first_rule[state]; i < gx_first_rule[state + 1]; i++) {
-        if ((bits & rules[i].mask) == rules[i].value) {
-            if (found != NULL) {
-                return NULL;
+    m->different = malloc(((size_t)rules + 1U) * sizeof *m->different);
+    if (m->different == NULL) {
+        return 0;
+    }
+    for (state = 0; state < (int32_t)GW_STATE_COUNT; state++) {
+        m->first[state] = count;
+        for (i = gx_first_rule[state]; i < gx_first_rule[state + 1]; i++) {
+            const gx_rule *a = &m->c->original[i];
+            const gx_rule *b = &m->rules[i];
+
+            if ((memcmp(&a->mask, &b->mask, sizeof a->mask) != 0)
+                || (memcmp(&a->value, &b->value, sizeof a->value) != 0)
+                || (a->target != b->target) || (a->action != b->action)) {
+                m->different[count] = i;
+                count++;
             }
-            found = &rules[i];
+        }
+    }
+    m->first[GW_STATE_COUNT] = count;
+    return 1;
+}
+
+/* The only rule of the mutant that holds; GX_NO_RULE unless it is exactly one. Where the conditions
+ * are those of the original, its rule holds too, unless the mutant changed that, and of the others
+ * only changed ones can. */
+static uint32_t rule_of(const mutant *m, int32_t state, const gx_way *w)
+{
+    const int32_t known = w->same && (w->rule != GX_NO_RULE);
+    const uint32_t begin = known ? m->first[state] : gx_first_rule[state];
+    const uint32_t end = known ? m->first[state + 1] : gx_first_rule[state + 1];
+    uint32_t found = known ? w->rule : GX_NO_RULE;
+    uint32_t i;
+
+    for (i = begin; known && (i < end); i++) {
+        found = (m->different[i] == w->rule) ? GX_NO_RULE : found;
+    }
+    for (i = begin; i < end; i++) {
+        const uint32_t rule = known ? m->different[i] : i;
+
+        if (gx_rule_holds(&m->rules[rule], &w->changed)) {
+            if (found != GX_NO_RULE) {
+                return GX_NO_RULE;
+            }
+            found = rule;
         }
     }
     return found;
 }
 
-static void apply(const gx_rule *rule, gw_condition_set bits, const int32_t inputs[],
+static void apply(const gx_rule *rule, gw_condition_bits seen, const int32_t inputs[],
                   gw_sequencer *memory)
 {
-    (void)gw_trial_act(rule->action, gw_trial_seen(memory->state, bits), inputs, memory->variables);
+    (void)gw_trial_act(rule->action, seen, inputs, memory->variables);
     memory->state = (int32_t)rule->target;
 }
 
@@ -293,66 +146,78 @@ static int32_t remember(code_set *set, const gw_sequencer *memory)
 }
 
 /* Take one tick of the mutant and judge it. Returns 0 if memory is short. */
-static int32_t tick(const gx_comparison *c, code_set *set, const gx_rule *rule, const way *w,
+static int32_t tick(const mutant *m, code_set *set, uint32_t rule, const gx_way *w,
                     const gw_sequencer *before, const gw_sequencer *expected, gx_outcome *outcome)
 {
     gw_sequencer after = *before;
-    const int32_t *inputs = inputs_of(c, w->vector);
+    const int32_t *inputs = gx_inputs_of(m->c, w->vector);
 
-    if (rule == NULL) {
+    if (rule == GX_NO_RULE) {
         outcome->differs = 1;
         outcome->not_single_hit = before->state;
         return 1;
     }
-    apply(rule, w->changed, inputs, &after);
-    if ((expected != NULL) && same(&after, expected) && (w->bits == w->changed)) {
+    apply(&m->rules[rule], w->changed_seen, inputs, &after);
+    if ((expected != NULL) && same(&after, expected) && w->same) {
         return 1;
     }
     if ((expected == NULL) || !same(&after, expected)) {
         outcome->differs = 1;
     }
-    gx_violated(w->changed, inputs, before, &after, outcome->violated);
+    gx_violated(&w->changed, inputs, before, &after, outcome->violated);
     return (set == NULL) || remember(set, &after);
 }
 
-/* Whether a way may lead elsewhere in the mutant, or be judged otherwise. */
-static int32_t may_differ(const gx_rule original[], const gx_rule changed[], int32_t state,
-                          const way *w)
-{
-    const gx_rule *a = rule_of(original, state, w->bits);
-    const gx_rule *b = rule_of(changed, state, w->changed);
+/* A way that may lead elsewhere in the mutant, or be judged otherwise. */
+typedef struct {
+    const gx_way *way;
+    uint32_t rule; /* Of the mutant. */
+} choice;
 
-    return (a != NULL)
-        && ((b == NULL) || (a->target != b->target) || (a->action != b->action)
-            || (w->bits != w->changed));
+static uint32_t choose(const mutant *m, const gx_class *k, choice chosen[])
+{
+    uint32_t count = 0U;
+    uint32_t i;
+
+    for (i = 0U; i < k->ways; i++) {
+        const gx_way *w = &k->way[i];
+
+        if (w->rule != GX_NO_RULE) {
+            const gx_rule *a = &m->c->original[w->rule];
+            const uint32_t rule = rule_of(m, k->state, w);
+
+            if ((rule == GX_NO_RULE) || (a->target != m->rules[rule].target)
+                || (a->action != m->rules[rule].action) || !w->same) {
+                chosen[count].way = w;
+                chosen[count].rule = rule;
+                count++;
+            }
+        }
+    }
+    return count;
 }
 
-/* Keep one way for each pair of rules, as that decides what is done. */
-static uint32_t one_of_each(const gx_rule original[], const gx_rule changed[], const class *k,
-                            uint32_t chosen[], uint32_t count)
+/* Keep one way for each pair of rules and all that actions read of inputs, as that decides what is
+ * done. */
+static uint32_t one_of_each(const choice all[], uint32_t count, choice kept[])
 {
-    uint32_t kept = 0U;
+    uint32_t few = 0U;
     uint32_t i;
 
     for (i = 0U; i < count; i++) {
-        const way *w = &k->way[chosen[i]];
-        uint32_t j;
+        uint32_t j = 0U;
 
-        for (j = 0U; j < kept; j++) {
-            const way *other = &k->way[chosen[j]];
-
-            if ((rule_of(original, k->state, w->bits) == rule_of(original, k->state, other->bits))
-                && (rule_of(changed, k->state, w->changed)
-                    == rule_of(changed, k->state, other->changed))) {
-                break;
-            }
+        while ((j < few)
+               && ((kept[j].rule != all[i].rule) || (kept[j].way->rule != all[i].way->rule)
+                   || (kept[j].way->assigned != all[i].way->assigned))) {
+            j++;
         }
-        if (j == kept) {
-            chosen[kept] = chosen[i];
-            kept++;
+        if (j == few) {
+            kept[few] = all[i];
+            few++;
         }
     }
-    return kept;
+    return few;
 }
 
 static int32_t crosses(const gx_rows *a, const gx_rows *b)
@@ -368,50 +233,41 @@ static int32_t crosses(const gx_rows *a, const gx_rows *b)
 
 /* Compare all nodes of a class. In the first that the mutant reaches for certain every way is judged,
  * in the others one for each pair of rules. */
-static int32_t compare_class(gx_comparison *c, const class *k, const gx_rule original[],
-                             const gx_rule changed[], const gx_rows *rows, code_set *set,
-                             gx_outcome *outcome)
+static int32_t compare_class(const mutant *m, const gx_class *k, code_set *set, gx_outcome *outcome)
 {
-    uint32_t *chosen = malloc(((size_t)k->ways + 1U) * 2U * sizeof *chosen);
-    uint32_t count = 0U;
-    uint32_t few = 0U;
+    choice *chosen = malloc(((size_t)k->ways + 1U) * 2U * sizeof *chosen);
+    uint32_t count;
+    uint32_t few;
     uint32_t n;
     uint32_t i;
     int32_t all_judged = 0;
-    int32_t sound = (chosen != NULL);
+    int32_t sound = 1;
 
-    for (i = 0U; sound && (i < k->ways); i++) {
-        if (may_differ(original, changed, k->state, &k->way[i])) {
-            chosen[count] = i;
-            count++;
-        }
+    if (chosen == NULL) {
+        return 0;
     }
-    if (sound) {
-        uint32_t *fewer = &chosen[count];
-
-        memcpy(fewer, chosen, count * sizeof *chosen);
-        few = gx_actions_read_inputs ? count : one_of_each(original, changed, k, fewer, count);
-    }
+    count = choose(m, k, chosen);
+    few = one_of_each(chosen, count, &chosen[count]);
     for (n = 0U; sound && (count > 0U) && (n < k->nodes) && !any_violated(outcome); n++) {
-        const uint32_t node = c->order[k->first + n];
-        const int32_t doubtful = crosses(&c->rows[node], rows);
-        const uint32_t *ways = (doubtful || all_judged) ? &chosen[count] : chosen;
-        const uint32_t these = (doubtful || all_judged) ? few : count;
+        const uint32_t node = m->c->order[k->first + n];
+        const int32_t doubtful = crosses(&m->c->rows[node], m->rows);
+        const int32_t fewer = doubtful || all_judged;
+        const choice *ways = fewer ? &chosen[count] : chosen;
+        const uint32_t these = fewer ? few : count;
         gw_sequencer before;
 
         if (doubtful && outcome->differs) {
             continue;
         }
-        gx_decode(c->codes[node], &before);
+        gx_decode(m->c->codes[node], &before);
         for (i = 0U; sound && (i < these); i++) {
-            const way *w = &k->way[ways[i]];
+            const gx_way *w = ways[i].way;
             gw_sequencer expected = before;
             gx_outcome unknown = *outcome;
 
-            apply(rule_of(original, k->state, w->bits), w->bits, inputs_of(c, w->vector),
-                  &expected);
-            sound = tick(c, doubtful ? NULL : set, rule_of(changed, k->state, w->changed), w,
-                         &before, &expected, doubtful ? &unknown : outcome);
+            apply(&m->c->original[w->rule], w->seen, gx_inputs_of(m->c, w->vector), &expected);
+            sound = tick(m, doubtful ? NULL : set, ways[i].rule, w, &before, &expected,
+                         doubtful ? &unknown : outcome);
             outcome->differs |= unknown.differs;
         }
         all_judged |= !doubtful;
@@ -420,40 +276,68 @@ static int32_t compare_class(gx_comparison *c, const class *k, const gx_rule ori
     return sound;
 }
 
+/* One way for each rule of the mutant, found once for a class. Returns 0 if memory is short. */
+static int32_t find_own_ways(const mutant *m, gx_class *k)
+{
+    uint32_t i;
+
+    if ((k->own_ways != NULL) && (k->own_mutant == m->c->mutants)) {
+        return 1;
+    }
+    if (k->own_ways == NULL) {
+        k->own_ways = malloc(((size_t)k->ways + 1U) * sizeof *k->own_ways);
+    }
+    k->own_mutant = m->c->mutants;
+    k->own_count = 0U;
+    for (i = 0U; (k->own_ways != NULL) && (i < k->ways); i++) {
+        const uint32_t rule = rule_of(m, k->state, &k->way[i]);
+        uint32_t j = 0U;
+
+        while ((j < k->own_count)
+               && ((k->way[k->own_ways[j]].assigned != k->way[i].assigned)
+                   || (rule_of(m, k->state, &k->way[k->own_ways[j]]) != rule))) {
+            j++;
+        }
+        if (j == k->own_count) {
+            k->own_ways[j] = i;
+            k->own_count++;
+        }
+    }
+    return k->own_ways != NULL;
+}
+
 /* Follow the mutant from where its other ticks lead. From the first nodes every way is taken, from
  * the others one for each rule: that misses what only some inputs of a rule violate, no place. */
 #define ALL_WAYS_NODES 64U
-#define MOST_RULES 256U
-static int32_t follow(gx_comparison *c, const gx_rule changed[], code_set *set, uint64_t most,
-                      gx_outcome *outcome)
+static int32_t follow(const mutant *m, code_set *set, uint64_t most, gx_outcome *outcome)
 {
     uint32_t next;
 
     for (next = 0U; (next < set->list.count) && (next < most); next++) {
+        const int32_t all = next < ALL_WAYS_NODES;
+        const uint32_t *ways;
         gw_sequencer before;
-        uint8_t tried[MOST_RULES] = {0};
-        const int32_t one_way_each = (gx_actions_read_inputs == 0) && (next >= ALL_WAYS_NODES);
-        uint32_t k;
+        uint32_t count;
+        uint32_t place;
         uint32_t i;
+        gx_class *k;
 
         gx_decode(set->list.codes[next], &before);
-        k = class_of(c, &before);
-        if (k == NOTHING) {
+        place = gx_class_of(m->c, &before);
+        if (place == GX_NOTHING) {
             return 0;
         }
-        for (i = 0U; i < c->classes[k].ways; i++) {
-            const way *w = &c->classes[k].way[i];
-            const gx_rule *rule = rule_of(changed, before.state, w->changed);
+        k = &m->c->classes[place];
+        if (!all && (m->wanted[k->state] != 0U) && !find_own_ways(m, k)) {
+            return 0;
+        }
+        ways = (m->wanted[k->state] != 0U) ? k->own_ways : k->first_ways;
+        count = (m->wanted[k->state] != 0U) ? k->own_count : k->first_count;
+        count = all ? k->ways : count;
+        for (i = 0U; i < count; i++) {
+            const gx_way *w = &k->way[all ? i : ways[i]];
 
-            if (one_way_each && (rule != NULL)) {
-                const size_t place = (size_t)(rule - changed) % MOST_RULES;
-
-                if (tried[place] != 0U) {
-                    continue;
-                }
-                tried[place] = 1U;
-            }
-            if (!tick(c, set, rule, w, &before, NULL, outcome)) {
+            if (!tick(m, set, rule_of(m, k->state, w), w, &before, NULL, outcome)) {
                 return 0;
             }
         }
@@ -464,10 +348,10 @@ static int32_t follow(gx_comparison *c, const gx_rule changed[], code_set *set, 
     return 1;
 }
 
-int32_t gx_judge_mutant(gx_comparison *comparison, const gx_rule original[],
-                        const gx_rule changed[], const gx_rows *rows, const uint8_t wanted[],
-                        uint64_t most, gx_outcome *outcome)
+int32_t gx_judge_mutant(gx_comparison *comparison, const gx_rule changed[], const gx_rows *rows,
+                        const uint8_t wanted[], uint64_t most, gx_outcome *outcome)
 {
+    mutant m = {comparison, changed, wanted, rows, NULL, {0U}};
     code_set set = {NULL, 4095U, {NULL, 0U, 0U}};
     const uint32_t classes = comparison->class_count;
     int32_t sound;
@@ -478,18 +362,20 @@ int32_t gx_judge_mutant(gx_comparison *comparison, const gx_rule original[],
     }
     memset(outcome, 0, sizeof *outcome);
     outcome->not_single_hit = -1;
+    comparison->mutants++;
     set.slots = calloc((size_t)set.mask + 1U, sizeof *set.slots);
-    sound = (set.slots != NULL);
+    sound = (set.slots != NULL) && find_different(&m);
     for (k = 0U; sound && (k < classes) && !any_violated(outcome); k++) {
-        const class *its = &comparison->classes[k];
+        const gx_class *its = &comparison->classes[k];
 
         if ((its->nodes > 0U) && (wanted[its->state] != 0U)) {
-            sound = compare_class(comparison, its, original, changed, rows, &set, outcome);
+            sound = compare_class(&m, its, &set, outcome);
         }
     }
-    if ((set.slots != NULL) && outcome->differs && !any_violated(outcome)) {
-        sound = follow(comparison, changed, &set, most, outcome);
+    if (sound && outcome->differs && !any_violated(outcome)) {
+        sound = follow(&m, &set, most, outcome);
     }
+    free(m.different);
     free(set.slots);
     free(set.list.codes);
     return sound;

@@ -14,8 +14,8 @@
 #include "gx_sizes.h"
 
 typedef struct {
-    uint64_t mask;
-    uint64_t value;
+    gw_condition_set mask;
+    gw_condition_set value;
     uint32_t target;
     uint32_t action;
 } gx_rule;
@@ -34,32 +34,35 @@ typedef struct {
     uint64_t words[4];
 } gx_rows;
 
-/* Compare under a variant of the conditions. Nodes are the reachable codes of the original, in
- * rising order, rows those on a way to each of them; vectors stand for all inputs, in every state and for all values of the variables.
- * NULL if memory is short. */
-gx_comparison *gx_comparison_new(int32_t variant, const uint64_t codes[], const gx_rows rows[],
-                                 uint64_t nodes, const int32_t vectors[], uint32_t vector_count,
+/* Compare under a variant of the conditions with the rules of the original, all states one after the
+ * other as gx_first_rule says; all arrays must stay. Nodes are the reachable codes of the original,
+ * in rising order, rows those on a way to each of them; vectors stand for all inputs, in every wanted
+ * state and for all values of the variables. NULL if memory is short. */
+gx_comparison *gx_comparison_new(int32_t variant, const gx_rule original[],
+                                 const uint64_t codes[], const gx_rows rows[], uint64_t nodes,
+                                 const int32_t vectors[], uint32_t vector_count,
                                  const uint8_t wanted[]);
 void gx_comparison_free(gx_comparison *comparison);
 
-/* Judge a mutant: rules of all states, one after the other as gx_first_rule says. Only wanted states
- * may differ from the original, and only by the rows given. A node with one of these on its way may
- * be out of the mutant's reach: there a difference counts, but no violation. From where the others
- * lead, at most so many nodes are followed; 0 if memory is short. */
-int32_t gx_judge_mutant(gx_comparison *comparison, const gx_rule original[],
-                        const gx_rule changed[], const gx_rows *rows, const uint8_t wanted[],
-                        uint64_t most, gx_outcome *outcome);
+/* Judge a mutant by its rules. Only wanted states may differ from the original, and only by the rows
+ * given. A node with one of these on its way may be out of the mutant's reach: there a difference
+ * counts, but no violation. From where the others lead, at most so many nodes are followed; 0 if
+ * memory is short. */
+int32_t gx_judge_mutant(gx_comparison *comparison, const gx_rule changed[], const gx_rows *rows,
+                        const uint8_t wanted[], uint64_t most, gx_outcome *outcome);
 
 /* Generated. */
 uint64_t gx_encode(const gw_sequencer *memory);
 void gx_decode(uint64_t code, gw_sequencer *memory);
 int32_t gx_state_of(uint64_t code);
+/* All that actions read of inputs, as one number. */
+uint64_t gx_assigned(const int32_t inputs[]);
 uint64_t gx_situation(int32_t variant, const int32_t variables[]);
-gw_condition_set gx_changed_conditions(int32_t variant, const int32_t inputs[],
-                                       const int32_t variables[]);
-void gx_violated(gw_condition_set conditions, const int32_t inputs[], const gw_sequencer *before,
+/* The conditions of a variant, from those of the original. */
+gw_condition_set gx_changed_conditions(int32_t variant, const gw_condition_set *original,
+                                       const int32_t inputs[], const int32_t variables[]);
+void gx_violated(const gw_condition_set *conditions, const int32_t inputs[], const gw_sequencer *before,
                  const gw_sequencer *after, uint8_t violated[]);
-extern const int32_t gx_actions_read_inputs;
 extern const uint32_t gx_first_rule[];
 
 #endif

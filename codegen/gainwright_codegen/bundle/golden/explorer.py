@@ -6,7 +6,7 @@ from gainwright.language.cube import cube
 from gainwright.language.model import Trial
 from gainwright_codegen.bundle.golden.domain import Inputs
 from gainwright_codegen.bundle.golden.sample import Memory
-from gainwright_codegen.host.sequencer import SequencerError, load_sequencer
+from gainwright_codegen.host.sequencer import SequencerError, load_sequencer, set_number
 
 
 class Explorer:
@@ -35,7 +35,8 @@ class Explorer:
     def conditions(self, inputs: Inputs) -> int:
         """Return the conditions that hold now for the inputs, as bits."""
         self._set(inputs)
-        return self._library.gw_trial_conditions(self._inputs, self._sequencer.variables)
+        found = self._library.gw_trial_conditions(self._inputs, self._sequencer.variables)
+        return set_number(found)
 
     def take(self, inputs: Inputs) -> int:
         """Tick once; return the number of the row taken."""

@@ -1,0 +1,34 @@
+"""More conditions than an integer has bits are explored, proved and mutated as others are."""
+
+from __future__ import annotations
+
+import pytest
+
+from gainwright_proof.exploration import explore
+from gainwright_proof.mutants.judge import judge_mutants
+from gainwright_proof.mutants.mutant import MutationKind
+from gainwright_proof.mutants.report import Outcome
+from gainwright_proof.verdict import HOLDS
+
+from ..shared.many_conditions import many_conditions
+
+
+@pytest.mark.parametrize("count", [20, 71, 130])
+def test_everything_is_explored_and_every_condition_decides_alone(tmp_path, count):
+    trial = many_conditions(tmp_path, count)
+    exploration = explore(trial, premises=True)
+    assert exploration.complete
+    assert {finding.verdict for finding in exploration.findings} <= HOLDS
+    assert exploration.nodes_by_state["watch"] == count + 1
+    for row in trial.rows:
+        assert exploration.single_misses[row.id] == dict.fromkeys((*row.when, *row.unless), True)
+
+
+def test_mutants_beyond_the_first_word_are_judged(tmp_path):
+    """The last rows look at conditions 64 to 71 only."""
+    trial = many_conditions(tmp_path, 71)
+    report = judge_mutants(trial, workers=1, most_explored=0)
+    dropped = [j for j in report.judged if j.mutant.kind is MutationKind.LITERAL_DROPPED]
+    assert len(dropped) == sum(len(row.when) + len(row.unless) for row in trial.rows)
+    assert {j.outcome for j in dropped} == {Outcome.CAUGHT}
+    assert not report.survivors
