@@ -2,6 +2,8 @@
 #ifndef GX_CLASSES_H
 #define GX_CLASSES_H
 
+#include <stddef.h>
+
 #include "gx_mutant.h"
 
 #define GX_NOTHING UINT32_MAX

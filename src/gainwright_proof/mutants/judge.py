@@ -87,6 +87,8 @@ class _Judge:
         self._trial, self._everything, self._limits = short, everything, limits
         self._original = _original(short, everything, limits)
         self._full_trial = trial
+        # What conditions can hold together is found once for all mutants that leave them alone.
+        self._attainable = _attainable(short)
         # The solver that the check of tables asks does not bear two threads at once.
         self._solver = Lock()
         self._full = {} if short is trial else {m.id: m for m in mutants(trial)}
@@ -140,19 +142,20 @@ class _Judge:
     def _table_faults(self, mutant: Mutant) -> tuple[str, ...]:
         """Return what the check of the language refuses: tables must be single-hit for all values
         in the declared ranges, reachable or not."""
+        trial = mutant.trial(self._trial)
+        found: dict[str, None] = {}
         with self._solver:
-            return self._faults(mutant.trial(self._trial), mutant.states)
+            attainable = _attainable(trial) if mutant.new_conditions else self._attainable
+            for state in mutant.states:
+                found |= self._faults_in(state, trial, attainable)
+        return tuple(found)
 
     @staticmethod
-    def _faults(trial: Trial, states: Sequence[str]) -> tuple[str, ...]:
-        signals = {s.name: Bounds(s.kind, s.low, s.high) for s in (*trial.inputs, *trial.variables)}
-        attainable = Attainable({c.name: c for c in trial.conditions}, signals)
-        found: dict[str, None] = {}
-        for state in states:
-            for fault in table_faults(trial.rows_by_state[state], attainable):
-                dead = isinstance(fault, DeadRow)
-                found[f"row/{fault.row.id}" if dead else f"single_hit/{state}"] = None
-        return tuple(found)
+    def _faults_in(state: str, trial: Trial, attainable: Attainable) -> dict[str, None]:
+        faults = table_faults(trial.rows_by_state[state], attainable)
+        return dict.fromkeys(
+            f"row/{f.row.id}" if isinstance(f, DeadRow) else f"single_hit/{state}" for f in faults
+        )
 
     def explored(self, judged: Judged) -> Judged:
         """Explore a mutant in full, and put it to every requirement."""
@@ -180,6 +183,11 @@ class _Judge:
             return short
         full = self._full[mutant.id].digested(self._full_trial)
         return conclude(explore(full, self._limits).findings)
+
+
+def _attainable(trial: Trial) -> Attainable:
+    signals = {s.name: Bounds(s.kind, s.low, s.high) for s in (*trial.inputs, *trial.variables)}
+    return Attainable({c.name: c for c in trial.conditions}, signals)
 
 
 def _in_short(trial: Trial) -> tuple[Trial, tuple[Mutant, ...]]:
