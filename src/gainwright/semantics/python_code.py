@@ -35,6 +35,8 @@ class Dialect:
     denial: str
     choice: str
     boolean: tuple[str, str]
+    arrays: bool
+    """Of numpy, so that a value may be one for each of many lanes."""
 
 
 SCALAR = Dialect(
@@ -43,6 +45,7 @@ SCALAR = Dialect(
     denial="(not {})",
     choice="({1} if {0} else {2})",
     boolean=("False", "True"),
+    arrays=False,
 )
 ARRAY = Dialect(
     conjunction="({} & {})",
@@ -50,6 +53,7 @@ ARRAY = Dialect(
     denial="np.logical_not({})",
     choice="np.where({}, {}, {})",
     boolean=("np.False_", "np.True_"),
+    arrays=True,
 )
 
 Values = Mapping[str, Any]
@@ -80,7 +84,7 @@ class CodeWriter:
         """
         source = self.source(expressions)
         namespace: dict[str, Any] = {}
-        if self._dialect is ARRAY:
+        if self._dialect.arrays:
             import numpy
 
             namespace["np"] = numpy
@@ -168,7 +172,7 @@ class CodeWriter:
                 return dialect.disjunction.format(dialect.denial.format(left), right)
         if operator in FUNCTIONS:
             function = FUNCTIONS[operator]
-            pattern = function.array if dialect is ARRAY else function.scalar
+            pattern = function.array if dialect.arrays else function.scalar
             return pattern.format(left, right)
         return f"({left} {operator.value} {right})"
 

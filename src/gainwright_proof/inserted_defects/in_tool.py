@@ -64,7 +64,7 @@ def _reference(**changes: str) -> Callable[[], tuple[str, ...]]:
     def judge() -> tuple[str, ...]:
         dialect = replace(python_code.ARRAY, **changes)
         trial = shortened_trial(_DIVISOR)
-        with patched(array_code, "ARRAY", dialect), patched(python_code, "ARRAY", dialect):
+        with patched(array_code, "ARRAY", dialect):
             return left_open(explore(trial).findings)
 
     return judge
