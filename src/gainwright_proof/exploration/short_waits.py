@@ -58,6 +58,18 @@ class Wait:
             return self.short[place + 1] - 1
         return min(self.short[place] + value - begin, self.short[place] + 1)
 
+    def sizes(self) -> tuple[int, ...]:
+        """Return how many values each short value stands for, in rising order."""
+        sizes = [1]
+        for (low, high), (before, after) in zip(
+            pairwise(self.points), pairwise(self.short), strict=True
+        ):
+            inside = after - before - 1
+            # All but the last value of a stretch have one that stands for them.
+            several = [high - low - inside] if inside == _KEPT else []
+            sizes += [*several, *[1] * (inside - len(several)), 1]
+        return tuple(sizes)
+
     def digits(self, counted: np.ndarray) -> np.ndarray:
         """Return the same for many values within the range, counted from its low end."""
         points = np.array(self.points, dtype=np.int64) - self.points[0]

@@ -12,6 +12,7 @@ mutant is not single-hit, and is caught too.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -19,34 +20,33 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from gainwright.language.expression import Expression, references
+from gainwright.language.expression import Reference
 from gainwright.language.model import RequirementKind, Row, Trial
-from gainwright.language.typing import infer
 from gainwright_codegen.host import compile_and_load, read_sources
 from gainwright_codegen.host.sequencer import CHECKERS
 from gainwright_codegen.sources import sequencer_sources
-from gainwright_codegen.trial_c.expression import INCLUDES, Scope, c_expression, signal_value
 from gainwright_codegen.trial_c.rows import distinct_actions
 from gainwright_proof.exploration.encoding import Encoding
-from gainwright_proof.exploration.features import FeatureFinder
-from gainwright_proof.exploration.model_tables import decode_function, encode_function
-from gainwright_proof.exploration.rewrite import tick_scope
+from gainwright_proof.exploration.short_waits import Wait
 from gainwright_proof.exploration.specialise import Specialiser
 from gainwright_proof.exploration.vectors import vectors_for
 from gainwright_proof.mutants.mutant import Mutant
+from gainwright_proof.mutants.mutant_model import (
+    MutantModel,
+    conditions_of,
+    dependent,
+    timed_requirements,
+    triggering_inputs,
+)
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 _DIRECTORY = Path(__file__).parent
 _MOST_VECTORS = 1 << 17
-_MOST_SITUATIONS = 1 << 58
+_ENDLESS = (1 << 64) - 1
 MOST_FOLLOWED = 5_000
 """Nodes through which a mutant is followed from where it begins to differ."""
-
-
-class TooManySituations(Exception):
-    """The variables can matter to the conditions in more ways than can be told apart here."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +61,19 @@ class Compared:
     """Requirements that some tick violates, in the order of the trial; more may be."""
 
 
+@dataclass(frozen=True, slots=True)
+class Reached:
+    """What a mutant, explored by itself, comes to."""
+
+    nodes: int
+    complete: bool
+    """False if there are more nodes, or the search ended at a violation."""
+    failed: tuple[str, ...]
+    """Requirements and checks of every trial that it was seen to fail."""
+    longest_ticks: Mapping[str, int | None]
+    """Longest time of each timed requirement, None: for ever; empty unless all was explored."""
+
+
 class Comparison:
     """Compares mutants of one trial; several threads may share it, each with its own vectors."""
 
@@ -70,13 +83,19 @@ class Comparison:
         mutants: Sequence[Mutant],
         reached: tuple[NDArray[np.uint64], NDArray[np.uint64]],
         encoding: Encoding,
+        shortened: Sequence[Wait] = (),
     ) -> None:
-        """``reached``: codes and rows of all reachable nodes, as the engine gives them. InputError
-        if the C of a mutant cannot be compiled."""
+        """``reached``: codes and rows of all reachable nodes, as the engine gives them;
+        ``shortened``: the timers whose waits are short.
+
+        Raises:
+            InputError: the C of a mutant cannot be compiled.
+            TooManySituations: variables, or times, can matter in too many ways.
+        """
         self._trial = trial
         self._codes, self._rows = reached
         self._numbers = {row.id: number for number, row in enumerate(trial.rows)}
-        self._variants = list(dict.fromkeys(_conditions_of(mutant) for mutant in mutants))
+        self._variants = list(dict.fromkeys([(), *map(conditions_of, mutants)]))
         # One row for each new action: thousands of mutants share some hundred.
         new = {tuple(r.actions.items()): r for m in mutants for r in m.new_rows.values() if r}
         known = {tuple(row.actions.items()) for row in trial.rows}
@@ -90,14 +109,22 @@ class Comparison:
         self._words = max(1, -(-len(trial.conditions) // 64))
         self._original = np.array([self._rule(row) for row in rows], dtype=_rule_type(self._words))
         sources = {**sequencer_sources(self._augmented), **read_sources(_DIRECTORY, "*.h", "*.c")}
-        sources |= self._generated(rows, encoding)
+        self._timed = timed_requirements(trial, shortened)
+        model = MutantModel(trial, self._augmented, self._variants, self._timed, shortened)
+        sources |= model.sources(rows, encoding)
         self._ffi, self._library = compile_and_load(
-            sources, ("gx_mutant.h",), CHECKERS, name="mutants"
+            sources, ("gx_mutant.h", "gx_reach.h"), CHECKERS, name="mutants"
         )
+        self._vectors_of_original: dict[str, Sequence[tuple[int, ...]]] = {}
+
+    @property
+    def nodes(self) -> int:
+        """Reachable states of the original."""
+        return len(self._codes)
 
     def variant(self, mutant: Mutant) -> int:
         """Return the number of the variant of the conditions that a mutant needs."""
-        return self._variants.index(_conditions_of(mutant))
+        return self._variants.index(conditions_of(mutant))
 
     def looked_at(self, mutant: Mutant) -> tuple[tuple[str, frozenset[str]], ...]:
         """Return, for each state that a mutant changes, the conditions that its rows look at."""
@@ -123,31 +150,47 @@ class Comparison:
         found: dict[tuple[int, ...], None] = {}
         for state, names in self.looked_at(mutants[0]):
             found |= dict.fromkeys(self._vectors(variant, state, names, mutants))
-        vectors = list(found)
-        table = np.array(vectors or [()], dtype=np.int32).reshape(len(vectors), -1)
-        if not self._trial.inputs:
-            table = np.zeros((1, 1), dtype=np.int32)
-        wanted = self._wanted(mutants[0].states)
+        return self._made(variant, [list(found)] * len(self._states), mutants[0].states, True)
+
+    def _made(
+        self,
+        variant: int,
+        vectors: Sequence[Sequence[tuple[int, ...]]],
+        states: Iterable[str],
+        shared: bool,
+    ) -> Any:
+        """Return a comparison with vectors for each state; if they are shared, the same for all."""
+        parts = vectors[:1] if shared else vectors
+        # Trials without inputs have one vector of nothing.
+        rows = [vector or (0,) for part in parts for vector in part]
+        table = np.array(rows, dtype=np.int32).reshape(len(rows), -1)
+        ends = list(itertools.accumulate(map(len, parts)))
+        spans = np.array([(end - len(part), end) for part, end in zip(parts, ends, strict=True)],
+                         dtype=np.uint32)  # fmt: skip
+        if shared:
+            spans = np.repeat(spans, len(vectors), axis=0)
         made = self._library.gx_comparison_new(
             variant, self._pointer("gx_rule[]", self._original),
             self._pointer("uint64_t[]", self._codes),
             self._pointer("gx_rows[]", self._rows), len(self._codes),
-            self._pointer("int32_t[]", table), len(table), self._pointer("uint8_t[]", wanted),
+            self._pointer("int32_t[]", table), self._pointer("gx_span[]", spans),
+            self._pointer("uint8_t[]", self._wanted(states)),
         )  # fmt: skip
         if made == self._ffi.NULL:
             raise MemoryError
         handle = self._ffi.gc(made, self._library.gx_comparison_free)
-        return handle, table
+        return handle, table, spans
 
     def _vectors(
         self, variant: int, state: str, names: frozenset[str], mutants: Sequence[Mutant]
     ) -> Sequence[tuple[int, ...]]:
         """Return input vectors for one state, whatever the mutants do there."""
         specialiser = Specialiser(self._trial)
-        changed = _dependent(self._trial, self._variants[variant])
+        changed = dependent(self._trial, self._variants[variant])
         expressions = [specialiser.condition(c.name) for c in self._trial.conditions
                        if c.name in names]  # fmt: skip
         expressions += [expression for name, expression in changed if name in names]
+        expressions += [Reference(name) for name in triggering_inputs(self._trial)]
         rows = [*self._trial.rows_by_state[state]]
         rows += [row for mutant in mutants for row in _new_rows(mutant, state)]
         variables = {v.name: v for v in self._trial.variables}
@@ -161,11 +204,8 @@ class Comparison:
 
     def compare(self, prepared: Any, mutant: Mutant) -> Compared:
         """Compare a mutant with the original; MemoryError if memory is short."""
-        handle, _ = prepared
-        rules = self._original.copy()
-        for row_id, row in mutant.new_rows.items():
-            # A value outside its mask: the row never holds.
-            rules[self._place[row_id]] = self._never() if row is None else self._rule(row)
+        handle, *_ = prepared
+        rules = self._rules(mutant)
         outcome = self._ffi.new("gx_outcome *")
         done = self._library.gx_judge_mutant(
             handle, self._pointer("gx_rule[]", rules),
@@ -174,6 +214,74 @@ class Comparison:
         )  # fmt: skip
         if not done:
             raise MemoryError
+        return self._compared(outcome)
+
+    def reached(self, mutant: Mutant | None, most: int) -> Reached:
+        """Explore a mutant by itself, with its times; None stands for the original.
+
+        Raises:
+            TooManyVectors: the inputs can matter in too many ways.
+            MemoryError: memory is short.
+        """
+        variant = 0 if mutant is None else self.variant(mutant)
+        states = () if mutant is None else mutant.states
+        rules = self._original if mutant is None else self._rules(mutant)
+        vectors = [
+            self._vectors(variant, state, names, [mutant])
+            if mutant is not None and (names := dict(self.looked_at(mutant)).get(state))
+            else self._original_vectors(state)
+            for state in self._states
+        ]
+        handle, *_ = kept = self._made(variant, vectors, (), False)
+        outcome, found = self._ffi.new("gx_outcome *"), self._ffi.new("gx_reached *")
+        done = self._library.gx_reach_mutant(
+            handle, self._pointer("gx_rule[]", rules),
+            self._pointer("uint8_t[]", self._wanted(states)), most, outcome, found,
+        )  # fmt: skip
+        del kept
+        if not done:
+            raise MemoryError
+        compared = self._compared(outcome)
+        by = [*([f"single_hit/{compared.not_single_hit}"] if compared.not_single_hit else []),
+              *compared.violated]  # fmt: skip
+        whole = bool(found.complete) and not by
+        longest = [None if ticks == _ENDLESS else ticks for ticks in found.longest]
+        times = {t.subject: ticks for t, ticks in zip(self._timed, longest, strict=False)}
+        if whole:
+            by += self._missed(mutant, found, times)
+        return Reached(found.nodes, bool(found.complete), tuple(by), times if whole else {})
+
+    def _missed(
+        self, mutant: Mutant | None, found: Any, times: Mapping[str, int | None]
+    ) -> Iterator[str]:
+        """Yield what a mutant that is known in full fails: times, what is to be possible, rows."""
+        for timed in self._timed:
+            ticks = times[timed.subject]
+            if ticks is None or (timed.within_ticks is not None and ticks > timed.within_ticks):
+                yield timed.subject
+        for number, requirement in enumerate(self._trial.requirements):
+            if requirement.kind is RequirementKind.REACHABLE and not found.reached[number]:
+                yield requirement.id
+        gone = {} if mutant is None else mutant.new_rows
+        for row, place in self._place.items():
+            if not found.taken[place] and gone.get(row, ()) is not None:
+                yield f"row/{row}"
+
+    def _original_vectors(self, state: str) -> Sequence[tuple[int, ...]]:
+        if state not in self._vectors_of_original:
+            rows = self._trial.rows_by_state[state]
+            names = frozenset(name for row in rows for name in (*row.when, *row.unless))
+            self._vectors_of_original[state] = self._vectors(0, state, names, [])
+        return self._vectors_of_original[state]
+
+    def _rules(self, mutant: Mutant) -> NDArray[Any]:
+        rules = self._original.copy()
+        for row_id, row in mutant.new_rows.items():
+            # A value outside its mask: the row never holds.
+            rules[self._place[row_id]] = self._never() if row is None else self._rule(row)
+        return rules
+
+    def _compared(self, outcome: Any) -> Compared:
         state = outcome.not_single_hit
         return Compared(
             bool(outcome.differs),
@@ -211,100 +319,6 @@ class Comparison:
         action = self._actions[tuple(row.actions.items())]
         return self._set(mask), self._set(value), self._states[row.target], action
 
-    def _generated(self, rows: Sequence[Row], encoding: Encoding) -> dict[str, str]:
-        first, count = [0], 0
-        for state in self._trial.states:
-            count += sum(row.source == state.name for row in rows)
-            first.append(count)
-        text = [
-            '#include "gx_mutant.h"',
-            *(f'#include "{name}"' for name in INCLUDES),
-            f"const uint32_t gx_first_rule[] = {{{', '.join(f'{n}U' for n in first)}}};",
-            encode_function(self._trial, encoding),
-            decode_function(self._trial, encoding),
-            *_function("uint64_t gx_assigned(const int32_t inputs[])", self._assigned()),
-            *_function(
-                "uint64_t gx_situation(int32_t variant, const int32_t variables[])",
-                self._situations(),
-            ),
-            *_function(
-                "gw_condition_set gx_changed_conditions(int32_t variant,\n"
-                "    const gw_condition_set *original, const int32_t inputs[],\n"
-                "    const int32_t variables[])",
-                self._changed(),
-            ),
-            *_function(
-                "void gx_violated(const gw_condition_set *conditions, const int32_t inputs[],\n"
-                "                 const gw_sequencer *before, const gw_sequencer *after,\n"
-                "                 uint8_t violated[])",
-                _violated(self._trial),
-            ),
-        ]
-        size = max(1, len(self._trial.requirements))
-        return {
-            "gx_generated.c": "\n".join(text),
-            "gx_sizes.h": f"#define GX_REQUIREMENTS {size}\n",
-        }
-
-    def _situations(self) -> Iterator[str]:
-        scope = Scope(_values(self._trial.variables, "variables", "VARIABLE"))
-        finder = FeatureFinder(self._trial, self._trial.variables)
-        yield "uint64_t found = 0U;"
-        yield "(void)variables;"
-        yield "switch (variant) {"
-        for number, changed in enumerate(self._variants):
-            yield f"case {number}:"
-            expressions = _expressions(self._trial, changed)
-            yield from self._numbered((f for e in expressions for f in finder.of_formula(e)), scope)
-            yield "    break;"
-        yield from ("default:", "    break;", "}", "return found;")
-
-    def _assigned(self) -> Iterator[str]:
-        """Yield what tells inputs apart for the actions of all rows."""
-        scope = Scope(_values(self._trial.inputs, "inputs", "INPUT"))
-        finder, specialiser = FeatureFinder(self._trial), Specialiser(self._trial)
-        variables = {v.name: v for v in self._trial.variables}
-        pairs = dict.fromkeys(p for row in self._augmented.rows for p in row.actions.items())
-        features = (
-            feature
-            for name, value in pairs
-            for feature in finder.of_assignment(variables[name], specialiser.expanded(value))
-        )
-        yield "uint64_t found = 0U;"
-        yield "(void)inputs;"
-        yield from self._numbered(features, scope)
-        yield "return found;"
-
-    def _numbered(self, features: Iterable[Expression], scope: Scope) -> Iterator[str]:
-        """Yield the lines that give each combination of values of features its own number."""
-        size = 1
-        for feature in dict.fromkeys(features):
-            bounds, _ = infer(feature, tick_scope(self._trial))
-            assert bounds is not None
-            width, low = bounds.high - bounds.low + 1, bounds.low
-            size *= width
-            if size > _MOST_SITUATIONS:
-                raise TooManySituations
-            text = c_expression(feature, scope)
-            yield f"    found = found * UINT64_C({width}) + (uint64_t)(({text}) - ({low}));"
-
-    def _changed(self) -> Iterator[str]:
-        scope = Scope(
-            _values(self._trial.inputs, "inputs", "INPUT")
-            | _values(self._trial.variables, "variables", "VARIABLE")
-        )
-        yield "gw_condition_set found = *original;"
-        yield "(void)inputs;"
-        yield "(void)variables;"
-        yield "switch (variant) {"
-        for number, changed in enumerate(self._variants):
-            yield f"case {number}:"
-            for name, expression in _dependent(self._trial, changed):
-                number = self._bits[name].bit_length() - 1
-                yield f"    gw_condition_put(&found, {number}U, {c_expression(expression, scope)});"
-            yield "    break;"
-        yield from ("default:", "    break;", "}", "return found;")
-
 
 def _rule_type(words: int) -> np.dtype:
     sets = [(name, "u8", (words,)) for name in ("mask", "value")]
@@ -313,73 +327,3 @@ def _rule_type(words: int) -> np.dtype:
 
 def _new_rows(mutant: Mutant, state: str) -> list[Row]:
     return [row for row in mutant.new_rows.values() if row is not None and row.source == state]
-
-
-_Changed = tuple[tuple[str, Expression], ...]
-"""Conditions of a variant by name."""
-
-
-def _conditions_of(mutant: Mutant) -> _Changed:
-    return tuple((name, c.expression) for name, c in mutant.new_conditions.items())
-
-
-def _dependent(trial: Trial, changed: _Changed) -> Iterator[tuple[str, Expression]]:
-    """Yield the changed conditions, and those that read them, over inputs and variables."""
-    new = dict(changed)
-    conditions = tuple(
-        replace(c, expression=new.get(c.name, c.expression)) for c in trial.conditions
-    )
-    specialiser = Specialiser(replace(trial, conditions=conditions))
-    affected = set(new)
-    for condition in conditions:
-        if condition.name in affected or references(condition.expression) & affected:
-            affected.add(condition.name)
-            yield condition.name, specialiser.condition(condition.name)
-
-
-def _expressions(trial: Trial, changed: _Changed) -> list[Expression]:
-    """Return all conditions of the original and those of a variant that differ."""
-    specialiser = Specialiser(trial)
-    original = [specialiser.condition(condition.name) for condition in trial.conditions]
-    return [*original, *(expression for _, expression in _dependent(trial, changed))]
-
-
-def _violated(trial: Trial) -> Iterator[str]:
-    """Yield what judges a tick, and the moment after it."""
-    yield "int32_t outputs[GW_OUTPUT_SLOTS];"
-    yield "int32_t next_outputs[GW_OUTPUT_SLOTS];"
-    yield "gw_trial_outputs(before->state, before->variables, outputs);"
-    yield "gw_trial_outputs(after->state, after->variables, next_outputs);"
-    yield "(void)conditions;"
-    yield "(void)inputs;"
-    before, after = (
-        _values(trial.variables, f"{when}->variables", "VARIABLE")
-        | _values(trial.outputs, outputs, "OUTPUT")
-        for when, outputs in (("before", "outputs"), ("after", "next_outputs"))
-    )
-    seen = _values(trial.inputs, "inputs", "INPUT") | {
-        c.name: f"(gw_condition_in(conditions, {k}U) != 0)" for k, c in enumerate(trial.conditions)
-    }
-    tick = Scope(before | seen, after, "before->state", "after->state")
-    moment = Scope(after, state_now="after->state")
-    for number, requirement in enumerate(trial.requirements):
-        kind, formula = requirement.kind, requirement.formula
-        if kind is RequirementKind.INVARIANT:
-            text = f"!{c_expression(formula, moment)}"
-        elif kind is RequirementKind.STEP:
-            text = f"!{c_expression(formula, tick)}"
-        elif kind is RequirementKind.RESPONSE and requirement.within_ticks == 1:
-            assert requirement.trigger is not None
-            trigger = c_expression(requirement.trigger, tick)
-            text = f"{trigger} && !{c_expression(formula, moment)}"
-        else:
-            continue
-        yield f"if ({text}) {{ violated[{number}] = 1U; }}"
-
-
-def _values(signals: Iterable[Any], container: str, prefix: str) -> Mapping[str, str]:
-    return {s.name: signal_value(container, prefix, s) for s in signals}
-
-
-def _function(signature: str, body: Iterable[str]) -> Iterator[str]:
-    yield from (signature, "{", *("    " + line for line in body), "}", "")

@@ -80,25 +80,27 @@ static int32_t describe_ways(const gx_comparison *c, gx_class *k)
 /* All ways of a class, from one memory in it. */
 static int32_t find_ways(const gx_comparison *c, gx_class *k, const gw_sequencer *memory)
 {
-    gx_way *all = malloc((size_t)c->vector_count * sizeof *all);
+    const gx_span span = c->spans[k->state];
+    const uint32_t count = span.end - span.begin;
+    gx_way *all = malloc(((size_t)count + 1U) * sizeof *all);
     uint32_t v;
 
     if (all == NULL) {
         return 0;
     }
-    for (v = 0U; v < c->vector_count; v++) {
-        const int32_t *inputs = gx_inputs_of(c, v);
+    for (v = 0U; v < count; v++) {
+        const int32_t *inputs = gx_inputs_of(c, span.begin + v);
 
         all[v].bits = gw_trial_conditions(inputs, memory->variables);
         all[v].changed
             = gx_changed_conditions(c->variant, &all[v].bits, inputs, memory->variables);
         all[v].assigned = gx_assigned(inputs);
-        all[v].vector = v;
+        all[v].vector = span.begin + v;
     }
-    qsort(all, c->vector_count, sizeof *all, by_bits);
+    qsort(all, count, sizeof *all, by_bits);
     k->way = all;
     k->ways = 0U;
-    for (v = 0U; v < c->vector_count; v++) {
+    for (v = 0U; v < count; v++) {
         const gx_way w = all[v];
 
         if ((k->ways == 0U) || (all[k->ways - 1U].assigned != w.assigned)
@@ -228,7 +230,7 @@ static int32_t sort_nodes(gx_comparison *c, const uint8_t wanted[])
 
 gx_comparison *gx_comparison_new(int32_t variant, const gx_rule original[],
                                  const uint64_t codes[], const gx_rows rows[], uint64_t nodes,
-                                 const int32_t vectors[], uint32_t vector_count,
+                                 const int32_t vectors[], const gx_span spans[],
                                  const uint8_t wanted[])
 {
     gx_comparison *c = calloc(1U, sizeof *c);
@@ -243,7 +245,7 @@ gx_comparison *gx_comparison_new(int32_t variant, const gx_rule original[],
     c->rows = rows;
     c->nodes = nodes;
     c->vectors = vectors;
-    c->vector_count = vector_count;
+    c->spans = spans;
     if (!sort_nodes(c, wanted)) {
         gx_comparison_free(c);
         return NULL;

@@ -44,7 +44,7 @@ struct gx_comparison {
     const gx_rows *rows;
     uint64_t nodes;
     const int32_t *vectors;
-    uint32_t vector_count;
+    const gx_span *spans; /* Vectors of each state. */
     uint32_t *order; /* Nodes of wanted states, class by class. */
     gx_class *classes;
     uint32_t class_count;

@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "gx_classes.h"
+#include "gx_rules.h"
 
 typedef struct {
     uint64_t *codes;
@@ -12,95 +13,10 @@ typedef struct {
     uint32_t capacity;
 } code_list;
 
-/* A mutant while it is judged. */
-typedef struct {
-    gx_comparison *c;
-    const gx_rule *rules;
-    const uint8_t *wanted;
-    const gx_rows *rows;
-    uint32_t *different; /* Rules that are not those of the original, state by state. */
-    uint32_t first[GW_STATE_COUNT + 1];
-} mutant;
-
-static int32_t find_different(mutant *m)
-{
-    const uint32_t rules = gx_first_rule[GW_STATE_COUNT];
-    uint32_t count = 0U;
-    int32_t state;
-    uint32_t i;
-
-    m->different = malloc(((size_t)rules + 1U) * sizeof *m->different);
-    if (m->different == NULL) {
-        return 0;
-    }
-    for (state = 0; state < (int32_t)GW_STATE_COUNT; state++) {
-        m->first[state] = count;
-        for (i = gx_first_rule[state]; i < gx_first_rule[state + 1]; i++) {
-            const gx_rule *a = &m->c->original[i];
-            const gx_rule *b = &m->rules[i];
-
-            if ((memcmp(&a->mask, &b->mask, sizeof a->mask) != 0)
-                || (memcmp(&a->value, &b->value, sizeof a->value) != 0)
-                || (a->target != b->target) || (a->action != b->action)) {
-                m->different[count] = i;
-                count++;
-            }
-        }
-    }
-    m->first[GW_STATE_COUNT] = count;
-    return 1;
-}
-
-/* The only rule of the mutant that holds; GX_NO_RULE unless it is exactly one. Where the conditions
- * are those of the original, its rule holds too, unless the mutant changed that, and of the others
- * only changed ones can. */
-static uint32_t rule_of(const mutant *m, int32_t state, const gx_way *w)
-{
-    const int32_t known = w->same && (w->rule != GX_NO_RULE);
-    const uint32_t begin = known ? m->first[state] : gx_first_rule[state];
-    const uint32_t end = known ? m->first[state + 1] : gx_first_rule[state + 1];
-    uint32_t found = known ? w->rule : GX_NO_RULE;
-    uint32_t i;
-
-    for (i = begin; known && (i < end); i++) {
-        found = (m->different[i] == w->rule) ? GX_NO_RULE : found;
-    }
-    for (i = begin; i < end; i++) {
-        const uint32_t rule = known ? m->different[i] : i;
-
-        if (gx_rule_holds(&m->rules[rule], &w->changed)) {
-            if (found != GX_NO_RULE) {
-                return GX_NO_RULE;
-            }
-            found = rule;
-        }
-    }
-    return found;
-}
-
-static void apply(const gx_rule *rule, gw_condition_bits seen, const int32_t inputs[],
-                  gw_sequencer *memory)
-{
-    (void)gw_trial_act(rule->action, seen, inputs, memory->variables);
-    memory->state = (int32_t)rule->target;
-}
-
 static int32_t same(const gw_sequencer *a, const gw_sequencer *b)
 {
     return (a->state == b->state)
         && (memcmp(a->variables, b->variables, sizeof a->variables) == 0);
-}
-
-static int32_t any_violated(const gx_outcome *outcome)
-{
-    uint32_t i;
-
-    for (i = 0U; i < GX_REQUIREMENTS; i++) {
-        if (outcome->violated[i] != 0U) {
-            return 1;
-        }
-    }
-    return outcome->not_single_hit >= 0;
 }
 
 static int32_t append(code_list *list, uint64_t code)
@@ -157,7 +73,7 @@ static int32_t tick(const mutant *m, code_set *set, uint32_t rule, const gx_way 
         outcome->not_single_hit = before->state;
         return 1;
     }
-    apply(&m->rules[rule], w->changed_seen, inputs, &after);
+    gx_apply(&m->rules[rule], w->changed_seen, inputs, &after);
     if ((expected != NULL) && same(&after, expected) && w->same) {
         return 1;
     }
@@ -184,7 +100,7 @@ static uint32_t choose(const mutant *m, const gx_class *k, choice chosen[])
 
         if (w->rule != GX_NO_RULE) {
             const gx_rule *a = &m->c->original[w->rule];
-            const uint32_t rule = rule_of(m, k->state, w);
+            const uint32_t rule = gx_mutant_rule(m, k->state, w);
 
             if ((rule == GX_NO_RULE) || (a->target != m->rules[rule].target)
                 || (a->action != m->rules[rule].action) || !w->same) {
@@ -248,7 +164,7 @@ static int32_t compare_class(const mutant *m, const gx_class *k, code_set *set, 
     }
     count = choose(m, k, chosen);
     few = one_of_each(chosen, count, &chosen[count]);
-    for (n = 0U; sound && (count > 0U) && (n < k->nodes) && !any_violated(outcome); n++) {
+    for (n = 0U; sound && (count > 0U) && (n < k->nodes) && !gx_any_violated(outcome); n++) {
         const uint32_t node = m->c->order[k->first + n];
         const int32_t doubtful = crosses(&m->c->rows[node], m->rows);
         const int32_t fewer = doubtful || all_judged;
@@ -265,7 +181,7 @@ static int32_t compare_class(const mutant *m, const gx_class *k, code_set *set, 
             gw_sequencer expected = before;
             gx_outcome unknown = *outcome;
 
-            apply(&m->c->original[w->rule], w->seen, gx_inputs_of(m->c, w->vector), &expected);
+            gx_apply(&m->c->original[w->rule], w->seen, gx_inputs_of(m->c, w->vector), &expected);
             sound = tick(m, doubtful ? NULL : set, ways[i].rule, w, &before, &expected,
                          doubtful ? &unknown : outcome);
             outcome->differs |= unknown.differs;
@@ -274,36 +190,6 @@ static int32_t compare_class(const mutant *m, const gx_class *k, code_set *set, 
     }
     free(chosen);
     return sound;
-}
-
-/* One way for each rule of the mutant, found once for a class. Returns 0 if memory is short. */
-static int32_t find_own_ways(const mutant *m, gx_class *k)
-{
-    uint32_t i;
-
-    if ((k->own_ways != NULL) && (k->own_mutant == m->c->mutants)) {
-        return 1;
-    }
-    if (k->own_ways == NULL) {
-        k->own_ways = malloc(((size_t)k->ways + 1U) * sizeof *k->own_ways);
-    }
-    k->own_mutant = m->c->mutants;
-    k->own_count = 0U;
-    for (i = 0U; (k->own_ways != NULL) && (i < k->ways); i++) {
-        const uint32_t rule = rule_of(m, k->state, &k->way[i]);
-        uint32_t j = 0U;
-
-        while ((j < k->own_count)
-               && ((k->way[k->own_ways[j]].assigned != k->way[i].assigned)
-                   || (rule_of(m, k->state, &k->way[k->own_ways[j]]) != rule))) {
-            j++;
-        }
-        if (j == k->own_count) {
-            k->own_ways[j] = i;
-            k->own_count++;
-        }
-    }
-    return k->own_ways != NULL;
 }
 
 /* Follow the mutant from where its other ticks lead. From the first nodes every way is taken, from
@@ -328,20 +214,18 @@ static int32_t follow(const mutant *m, code_set *set, uint64_t most, gx_outcome 
             return 0;
         }
         k = &m->c->classes[place];
-        if (!all && (m->wanted[k->state] != 0U) && !find_own_ways(m, k)) {
+        if (!gx_ways_of(m, k, &ways, &count)) {
             return 0;
         }
-        ways = (m->wanted[k->state] != 0U) ? k->own_ways : k->first_ways;
-        count = (m->wanted[k->state] != 0U) ? k->own_count : k->first_count;
         count = all ? k->ways : count;
         for (i = 0U; i < count; i++) {
             const gx_way *w = &k->way[all ? i : ways[i]];
 
-            if (!tick(m, set, rule_of(m, k->state, w), w, &before, NULL, outcome)) {
+            if (!tick(m, set, gx_mutant_rule(m, k->state, w), w, &before, NULL, outcome)) {
                 return 0;
             }
         }
-        if (any_violated(outcome)) {
+        if (gx_any_violated(outcome)) {
             return 1;
         }
     }
@@ -364,15 +248,15 @@ int32_t gx_judge_mutant(gx_comparison *comparison, const gx_rule changed[], cons
     outcome->not_single_hit = -1;
     comparison->mutants++;
     set.slots = calloc((size_t)set.mask + 1U, sizeof *set.slots);
-    sound = (set.slots != NULL) && find_different(&m);
-    for (k = 0U; sound && (k < classes) && !any_violated(outcome); k++) {
+    sound = (set.slots != NULL) && gx_find_different(&m);
+    for (k = 0U; sound && (k < classes) && !gx_any_violated(outcome); k++) {
         const gx_class *its = &comparison->classes[k];
 
         if ((its->nodes > 0U) && (wanted[its->state] != 0U)) {
             sound = compare_class(&m, its, &set, outcome);
         }
     }
-    if (sound && outcome->differs && !any_violated(outcome)) {
+    if (sound && outcome->differs && !gx_any_violated(outcome)) {
         sound = follow(&m, &set, most, outcome);
     }
     free(m.different);

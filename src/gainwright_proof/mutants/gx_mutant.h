@@ -34,13 +34,19 @@ typedef struct {
     uint64_t words[4];
 } gx_rows;
 
+/* Vectors of a state: from the first to that before the end. */
+typedef struct {
+    uint32_t begin;
+    uint32_t end;
+} gx_span;
+
 /* Compare under a variant of the conditions with the rules of the original, all states one after the
  * other as gx_first_rule says; all arrays must stay. Nodes are the reachable codes of the original,
- * in rising order, rows those on a way to each of them; vectors stand for all inputs, in every wanted
- * state and for all values of the variables. NULL if memory is short. */
+ * in rising order, rows those on a way to each of them; the vectors of a wanted state stand for all
+ * inputs there, for all values of the variables. NULL if memory is short. */
 gx_comparison *gx_comparison_new(int32_t variant, const gx_rule original[],
                                  const uint64_t codes[], const gx_rows rows[], uint64_t nodes,
-                                 const int32_t vectors[], uint32_t vector_count,
+                                 const int32_t vectors[], const gx_span spans[],
                                  const uint8_t wanted[]);
 void gx_comparison_free(gx_comparison *comparison);
 

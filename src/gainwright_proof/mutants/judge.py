@@ -6,24 +6,23 @@ import os
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
+from functools import cached_property
 from threading import Lock
 
 from gainwright.language.attainable import Attainable
 from gainwright.language.model import Trial
 from gainwright.language.scope import Bounds
 from gainwright.language.single_hit import DeadRow, table_faults
-from gainwright_proof.evidence.conclusion import Conclusion, conclude
 from gainwright_proof.exploration.encoding import MOST_CODES, encoding_of
 from gainwright_proof.exploration.engine import Engine, OutOfMemory, Result
-from gainwright_proof.exploration.exploration import explore
 from gainwright_proof.exploration.limits import Limits
-from gainwright_proof.exploration.short_waits import waits, with_short_waits
+from gainwright_proof.exploration.short_waits import Wait, waits, with_short_waits
 from gainwright_proof.exploration.vectors import TooManyVectors, vectors_by_state
-from gainwright_proof.mutants.compare import Comparison, TooManySituations
+from gainwright_proof.mutants.compare import Comparison
 from gainwright_proof.mutants.generate import mutants
 from gainwright_proof.mutants.mutant import Mutant, MutationKind
+from gainwright_proof.mutants.mutant_model import TooManySituations
 from gainwright_proof.mutants.report import Judged, MutantReport, Outcome, Stage, mutant_report
-from gainwright_proof.verdict import HOLDS, Verdict
 
 Progress = Callable[[int, int], None]
 """Told how many mutants are done, and how many there are."""
@@ -50,13 +49,13 @@ def judge_mutants(
         progress: called now and then, by any thread.
         workers: threads; as many as there are processors unless given.
         limits: how far to explore the original, and each mutant that nothing cheaper decides.
-        most_explored: so many of these at most, in the order of the mutants; each needs a compiler.
+        most_explored: so many of these at most, in the order of the mutants.
 
     Raises:
         InputError: the C of the trial cannot be compiled.
     """
-    short, everything = _in_short(trial)
-    judge = _Judge(trial, short, everything, limits or Limits())
+    short, everything, shortened = _in_short(trial)
+    judge = _Judge(short, everything, shortened, limits or Limits())
     with ThreadPoolExecutor(workers or os.cpu_count() or 1) as pool:
         found: dict[str, Judged] = {}
         for batch in pool.map(judge.compared, judge.batches()):
@@ -81,17 +80,19 @@ class _Original:
 
 class _Judge:
     def __init__(
-        self, trial: Trial, short: Trial, everything: Sequence[Mutant], limits: Limits
+        self,
+        short: Trial,
+        everything: Sequence[Mutant],
+        shortened: Sequence[Wait],
+        limits: Limits,
     ) -> None:
         """``short`` is the trial with short waits; ``everything`` are its mutants."""
         self._trial, self._everything, self._limits = short, everything, limits
-        self._original = _original(short, everything, limits)
-        self._full_trial = trial
+        self._original = _original(short, everything, shortened, limits)
         # What conditions can hold together is found once for all mutants that leave them alone.
         self._attainable = _attainable(short)
         # The solver that the check of tables asks does not bear two threads at once.
         self._solver = Lock()
-        self._full = {} if short is trial else {m.id: m for m in mutants(trial)}
 
     def batches(self) -> Iterator[list[Mutant]]:
         """Yield mutants that can be compared together, some at a time."""
@@ -158,31 +159,41 @@ class _Judge:
         )
 
     def explored(self, judged: Judged) -> Judged:
-        """Explore a mutant in full, and put it to every requirement."""
-        conclusions = self._conclusions(judged.mutant)
-        refuted = tuple(c.subject for c in conclusions if c.verdict is Verdict.REFUTED)
-        left = [c.subject for c in conclusions if c.verdict not in HOLDS]
-        if refuted:
-            return replace(
-                judged, outcome=Outcome.CAUGHT, stage=Stage.EXPLORED, caught_by=refuted, detail=""
-            )
-        if left:
-            detail = f"{judged.detail}; not proved of it: {', '.join(left)}"
+        """Explore a mutant by itself, with its times."""
+        comparison = self._original.comparison
+        if comparison is None or self._original.incomplete:
+            return judged
+        if self._doubt:
+            return replace(judged, detail=f"{judged.detail}; {self._doubt}")
+        try:
+            found = comparison.reached(judged.mutant, self._limits.nodes)
+        except (TooManyVectors, MemoryError) as error:
+            return replace(judged, detail=f"{judged.detail}; {error or 'memory ran out'}")
+        if found.failed:
+            return replace(judged, outcome=Outcome.CAUGHT, stage=Stage.EXPLORED,
+                           caught_by=found.failed, detail="")  # fmt: skip
+        if not found.complete:
+            detail = f"{judged.detail}; more than {found.nodes:,} states are reached"
             return replace(judged, stage=Stage.EXPLORED, detail=detail)
-        if not judged.differs:
-            detail = f"{judged.detail}; every requirement is proved of it"
-            return replace(judged, stage=Stage.EXPLORED, detail=detail)
-        detail = "every requirement is proved of it, though it does something else"
+        detail = "it does something else, and no requirement tells, in all that it reaches"
         return replace(judged, outcome=Outcome.SURVIVED, stage=Stage.EXPLORED, detail=detail)
 
-    def _conclusions(self, mutant: Mutant) -> Sequence[Conclusion]:
-        """Return what exploration finds of a mutant: with short waits if that refutes it, else with
-        its own, since requirements on time hold of short waits more easily."""
-        short = conclude(explore(mutant.digested(self._trial), self._limits).findings)
-        if not self._full or any(c.verdict is Verdict.REFUTED for c in short):
-            return short
-        full = self._full[mutant.id].digested(self._full_trial)
-        return conclude(explore(full, self._limits).findings)
+    @cached_property
+    def _doubt(self) -> str:
+        """Say why exploration of single mutants is not believed; empty if it is.
+
+        The control: the original, explored as mutants are, must reach what it reaches and fail
+        nothing.
+        """
+        comparison = self._original.comparison
+        assert comparison is not None
+        found = comparison.reached(None, self._limits.nodes)
+        if not found.failed and found.complete and found.nodes == comparison.nodes:
+            return ""
+        return (
+            f"the original itself, explored as a mutant, reaches {found.nodes:,} of "
+            f"{comparison.nodes:,} states and fails {', '.join(found.failed) or 'nothing'}"
+        )
 
 
 def _attainable(trial: Trial) -> Attainable:
@@ -190,19 +201,22 @@ def _attainable(trial: Trial) -> Attainable:
     return Attainable({c.name: c for c in trial.conditions}, signals)
 
 
-def _in_short(trial: Trial) -> tuple[Trial, tuple[Mutant, ...]]:
-    """Return the trial with short waits and its mutants, named as those of the trial itself.
+def _in_short(trial: Trial) -> tuple[Trial, tuple[Mutant, ...], tuple[Wait, ...]]:
+    """Return the trial with short waits, its mutants, named as those of the trial itself, and what
+    was shortened.
 
     A number that is off by one is so there too: the values next to each constant are kept. If the
     mutants do not correspond, the trial is returned as it is.
     """
     everything = mutants(trial)
-    short = with_short_waits(trial, waits(trial))
+    shortened = waits(trial)
+    short = with_short_waits(trial, shortened)
     in_short = mutants(short)
     if [(m.kind, m.rows) for m in everything] != [(m.kind, m.rows) for m in in_short]:
-        return trial, everything
+        return trial, everything, ()
     pairs = zip(everything, in_short, strict=True)
-    return short, tuple(replace(s, id=full.id, change=full.change) for full, s in pairs)
+    named = tuple(replace(s, id=full.id, change=full.change) for full, s in pairs)
+    return short, named, shortened
 
 
 def _emptied(trial: Trial, state: str) -> Mutant:
@@ -218,7 +232,9 @@ def _undecided(mutant: Mutant, detail: str, *, differs: bool = False) -> Judged:
     return Judged(mutant, Outcome.UNDECIDED, Stage.NONE, detail=detail, differs=differs)
 
 
-def _original(trial: Trial, everything: Sequence[Mutant], limits: Limits) -> _Original:
+def _original(
+    trial: Trial, everything: Sequence[Mutant], shortened: Sequence[Wait], limits: Limits
+) -> _Original:
     encoding = encoding_of(trial)
     if encoding.codes > MOST_CODES:
         return _Original(None, "state and variables have more combinations than 63 bits hold")
@@ -229,7 +245,7 @@ def _original(trial: Trial, everything: Sequence[Mutant], limits: Limits) -> _Or
             pass
         incomplete = "" if result is Result.COMPLETE else "the original is not explored in full"
         return _Original(
-            Comparison(trial, everything, engine.codes_and_rows(), encoding), incomplete
+            Comparison(trial, everything, engine.codes_and_rows(), encoding, shortened), incomplete
         )
     except (TooManyVectors, TooManySituations) as error:
         return _Original(None, str(error) or "the variables can matter in too many ways")
