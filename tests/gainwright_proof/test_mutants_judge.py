@@ -16,6 +16,7 @@ from gainwright.language.load import trial_from_document
 from gainwright.language.model import RequirementKind, Trial
 from gainwright_proof.exploration import explore
 from gainwright_proof.exploration.limits import Limits
+from gainwright_proof.mutants import judge as mutants_judge
 from gainwright_proof.mutants.generate import mutants
 from gainwright_proof.mutants.judge import judge_mutants
 from gainwright_proof.mutants.report import Judged, MutantReport, Outcome, Stage
@@ -123,6 +124,19 @@ def test_short_form_of_the_shipped_trial_agrees_with_exhaustive_exploration():
         else:
             assert set(judged.caught_by) <= refuted, name
     assert seen == {Outcome.CAUGHT, Outcome.EQUIVALENT}
+
+
+def test_times_over_short_waits_are_those_of_full_ones():
+    """The explorer passes every tick of every wait; a mutant passes two for each stretch."""
+    trial = cut_trial()
+    judge = mutants_judge._Judge(*mutants_judge._in_short(trial), Limits())
+    reached = judge._original.comparison.reached(None, 1_000_000)
+    original = explore(trial)
+    assert reached.complete and reached.failed == ()
+    assert reached.nodes < original.figures.nodes / 2
+    figures = {f.subject: f.figures.get("longest_ticks") for f in original.findings}
+    assert len(reached.longest_ticks) > 8
+    assert dict(reached.longest_ticks) == {name: figures[name] for name in reached.longest_ticks}
 
 
 def test_an_endless_wait_is_found():

@@ -195,7 +195,7 @@ IN_TOOL: tuple[InsertedDefect, ...] = (
     ),
     InsertedDefect(
         "inputs that behave differently taken for alike", "input choice", "exploration/behaviour",
-        _explored(behaviour, "_firsts", lambda whole: lambda columns, count: [0]),
+        _explored(behaviour, "firsts_of_each", lambda whole: lambda columns, count: [0]),
     ),
     *(
         InsertedDefect(
