@@ -32,8 +32,8 @@ from gainwright_proof.c_checks.model_checking import HARNESSES, model_checking
 from gainwright_proof.c_checks.report import Outcome, Task, finding
 from gainwright_proof.c_checks.runtime_ranges import RUNTIME_RANGES
 from gainwright_proof.c_checks.sanitized_runs import sanitized_runs
-from gainwright_proof.c_checks.tool_run import ToolRun
 from gainwright_proof.c_checks.workspace import DRIVER_DIRECTORY, workspace
+from gainwright_proof.tool_run import ToolRun
 from gainwright_proof.verdict import Finding, Verdict
 from gainwright_sim.machine import load_machine
 from gainwright_sim.rig.axis import axis_data

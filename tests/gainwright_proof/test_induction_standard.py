@@ -7,6 +7,7 @@ from functools import cache
 import pytest
 
 from gainwright.language.model import RequirementKind
+from gainwright_proof.exploration.subjects import TRANSLATION
 from gainwright_proof.induction.prove import SmtProof, prove, recheck
 from gainwright_proof.verdict import Verdict
 
@@ -27,6 +28,8 @@ def test_every_requirement_and_table_is_proved():
     assert set(findings) >= {f"single_hit/{state.name}" for state in standard().states}
     for subject, finding in findings.items():
         wanted = Verdict.NOT_RUN if subject in reachable else Verdict.PROVED
+        # The translation is compared with the reference in many ticks, which proves nothing.
+        wanted = Verdict.TESTED if subject == TRANSLATION else wanted
         assert finding.verdict is wanted, f"{subject}: {finding.detail}"
 
 
@@ -34,15 +37,19 @@ def test_longest_times_follow_from_the_constants():
     """What the longest course of a trial is, counted by hand from its states."""
     c = standard().constant
     move, listen = c("move_timeout_ticks") + 1, c("listen_timeout_ticks") + 1
-    one_rung = move + 1 + listen
-    attempts = c("top_rung") // c("margin_rungs")
+    noise = c("noise_timeout_ticks") + 1
+    one_pulse = move + noise + 1 + listen
+    one_rung = (c("most_repeats") + 1) * one_pulse
     longest = (
         c("torque_build_up_ticks") + 1
         + c("open_brake_timeout_ticks") + 1
         + c("approach_timeout_ticks") + 1
         + (c("top_rung") + 1) * one_rung
-        + attempts * (c("back_off_timeout_ticks") + 1 + 2 * one_rung)
+        # Two directions, and one repeat in each.
+        + c("verification_attempts") * (c("back_off_timeout_ticks") + 1 + 4 * one_pulse)
         + c("stop_timeout_ticks") + 1 + c("brake_close_ticks") + 1
+        # A result that is lost in the very last tick takes another one.
+        + 1
     )  # fmt: skip
     figures = {f.subject: f.figures.get("longest_ticks") for f in _proof().findings}
     assert figures["trial_ends"] == figures["trial/ends"] == longest

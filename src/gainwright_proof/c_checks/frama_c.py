@@ -13,7 +13,7 @@ from pathlib import Path
 from gainwright_proof.c_checks.defects import AXIS_DEFECTS, ROW_INDEX, Defect
 from gainwright_proof.c_checks.model_checking import longest_loop
 from gainwright_proof.c_checks.report import Outcome, Task, Wait, finding, not_run
-from gainwright_proof.c_checks.tool_run import ToolRun, run_tool
+from gainwright_proof.tool_run import ToolRun, run_tool
 from gainwright_proof.verdict import Verdict
 
 _PROGRAM = "frama-c"

@@ -16,7 +16,7 @@ from gainwright_codegen.host.compiler import Compiler, compilers
 from gainwright_proof.c_checks import plain_reference
 from gainwright_proof.c_checks.defects import MASKED_INPUTS, ROW_INDEX, SQUARE, Defect
 from gainwright_proof.c_checks.report import Outcome, Task, Wait, finding, not_run
-from gainwright_proof.c_checks.tool_run import ToolRun, run_tool
+from gainwright_proof.tool_run import ToolRun, run_tool
 from gainwright_proof.verdict import Finding, Verdict
 
 ROUNDS = 100_000
@@ -139,7 +139,9 @@ def _build(task: Task, builder: _Builder, folder: Path) -> ToolRun:
 
 def _run(task: Task, builder: _Builder, folder: Path, part: str, rounds: int) -> ToolRun:
     program = folder / _PROGRAM
-    return run_tool([str(program), part, str(rounds), str(task.seed)], folder, task.limit_s)
+    command = [str(program), part, str(rounds), str(task.seed)]
+    # Shadow memory is reserved, not used.
+    return run_tool(command, folder, task.limit_s, memory_mb=None)
 
 
 def _visible_defects(task: Task, builder: _Builder) -> list[Defect]:

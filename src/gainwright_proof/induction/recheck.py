@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from queue import Empty, SimpleQueue
 
 from gainwright_proof.induction.solvers import Answer, Reply
+from gainwright_proof.tool_run import MEMORY_LIMIT_MB, limit_memory
 from gainwright_proof.verdict import Obligation
 
 GRACE_S = 5.0
@@ -82,6 +83,7 @@ class _Process:
                 text=True,
                 encoding="utf-8",
             )
+            limit_memory(self._process.pid, MEMORY_LIMIT_MB)
         process = self._process
         assert process.stdin is not None and process.stdout is not None
         request = {"solver": task.solver, "text": task.obligation.text, "limit_s": limit_s}

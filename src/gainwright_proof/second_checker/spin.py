@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import re
 import shutil
-import subprocess
 import tempfile
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
 from gainwright_codegen.host import compile_program, read_sources
+from gainwright_proof.tool_run import run_tool
 
 _SEARCH = ("-std=gnu99", "-DSAFETY", "-DNOREDUCE", "-DNOFAIR", "-DNOBOUNDCHECK")
 FLAGS = (*_SEARCH, "-O2")
@@ -44,8 +44,7 @@ def spin_version() -> str | None:
     """Return the version of the installed ``spin``; None if there is none."""
     if shutil.which("spin") is None:
         return None
-    result = subprocess.run(["spin", "-V"], capture_output=True, text=True, check=False)
-    found = re.search(r"Version (\S+)", result.stdout)
+    found = re.search(r"Version (\S+)", run_tool(["spin", "-V"], Path.cwd(), 20.0).output)
     return found.group(1) if found else None
 
 
@@ -91,16 +90,12 @@ LIMIT_S = 600.0
 
 
 def _run(command: list[str], folder: Path) -> str:
-    try:
-        result = subprocess.run(
-            command, cwd=folder, capture_output=True, text=True, errors="replace", check=False,
-            timeout=LIMIT_S,
-        )  # fmt: skip
-    except subprocess.TimeoutExpired as error:
-        raise SpinError(f"{command[0]} was ended after {LIMIT_S:.0f} s") from error
-    if result.returncode < 0:
-        raise SpinError(f"{command[0]} ended by signal {-result.returncode}")
-    return result.stdout + result.stderr
+    run = run_tool(command, folder, LIMIT_S)
+    if run.exit_code is None:
+        raise SpinError(f"{command[0]} was ended after {LIMIT_S:.0f} s")
+    if run.exit_code < 0:
+        raise SpinError(f"{command[0]} ended by signal {-run.exit_code}")
+    return run.output
 
 
 def _parsed(text: str) -> SpinResult:
