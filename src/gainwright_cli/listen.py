@@ -63,7 +63,7 @@ _THRESHOLDS = (
     ("--quiet-from", "quiet_from_s", "SECONDS", "start of a quiet part that you know (default: "
      "the recording's own is sought)"),
     ("--quiet-seconds", "quiet_seconds", "SECONDS", "length of a quiet part that you know"),
-    ("--quiet-factor", "quiet_factor", "FACTOR", "threshold over the quiet part's loudest block "
+    ("--quiet-factor", "quiet_factor", "FACTOR", "threshold over the quiet part's strongest block "
      "(default: 2)"),
     ("--ringing-seconds", "ringing_seconds", "SECONDS", "unbroken ringing that is onset "
      "(default: 3)"),

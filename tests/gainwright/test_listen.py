@@ -87,7 +87,7 @@ def test_growing_oscillation_is_reported_when_it_crosses(frequency_hz, growth_pe
     assert listening.onset_frequency_hz == pytest.approx(frequency_hz, abs=4.0)
 
 
-def test_calibration_takes_the_loudest_quiet_block_times_the_factor():
+def test_calibration_takes_the_strongest_quiet_block_times_the_factor():
     torque, error = sine(2.0, 400.0, 0.05), sine(2.0, 400.0, 0.003)
     listening = heard(torque, error, quiet_factor=3.0)
     gain = 1 / math.sqrt(1 + (math.tan(math.pi * 150 / 2000) / math.tan(math.pi * 0.2)) ** 8)
@@ -103,7 +103,7 @@ def test_calibration_takes_the_loudest_quiet_block_times_the_factor():
 
 @pytest.mark.parametrize("seed", range(4))
 def test_stationary_noise_is_no_onset(seed):
-    """The loudest of 12 s stays 3 dB below a threshold from the first second of it."""
+    """The strongest of 12 s stays 3 dB below a threshold from the first second of it."""
     listening = heard(noise(12.0, 0.02, seed), noise(12.0, 0.001, 100 + seed))
     settled = listening.burst.starts_s >= listening.band.settling_s
     assert listening.onset is None

@@ -117,7 +117,7 @@ def test_words_say_what_json_says(log, capsys):
     assert main(["listen", str(log), *ARGUMENTS]) == 0
     text = capsys.readouterr().out
     assert f"at {keys['onset_time_s']:.4f} s, near {keys['onset_frequency_hz']:.4g} Hz" in text
-    assert "2 times the loudest block" in text and "not a safety function" in text
+    assert "2 times the strongest block" in text and "not a safety function" in text
     assert "\x1b" not in text
 
 

@@ -101,7 +101,7 @@ def test_noise_through_a_high_pass(ring, burst, seed, bits):
     assert compiled_levels(made, torque, speed_error) == expected
 
 
-def test_longest_block_of_the_loudest_signal():
+def test_longest_block_of_the_strongest_signal():
     """2^14 squares of a filtered signal at its limit: the largest energy there can be."""
     words = (high_pass(HIGH_PASS_LIMIT - 1, 0, 0),) * 2
     longest = [LevelSettings(LONGEST_BLOCK_TICKS, shift, 2**17) for shift in (47, 0)]

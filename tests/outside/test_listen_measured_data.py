@@ -1,6 +1,6 @@
 """The exported detector, as ``gainwright listen`` runs it, on open recordings of real machines.
 
-One set of defaults for all: thresholds twice the loudest block of the first second, the filter's
+One set of defaults for all: thresholds twice the strongest block of the first second, the filter's
 settling left out. None of these recordings shows a servo axis driven unstable by its own gain; they
 show that the detector is quiet on real, loud, stable axes and fires on a real growing oscillation.
 So that a deaf detector does not pass, an oscillation is added to each of the quiet recordings.

@@ -11,7 +11,7 @@ from typing import Any
 
 from gainwright.described.problems import Problems
 from gainwright.described.shape import said
-from gainwright.described.table import NOTHING, Layout, Phrases, Told, alternatives, read_table
+from gainwright.described.table import NOTHING, Layout, Message, Phrases, alternatives, read_table
 from gainwright_sim.machine.keys import MECHANICS_KINDS, TABLES, TOP, Table
 from gainwright_sim.machine.layout import layout_of
 from gainwright_sim.machine.unknown import explain_unknown
@@ -71,14 +71,14 @@ class _Phrases(Phrases):
     def at(self, name: str) -> str:
         return f"{self.place}.{name}" if self.place else name
 
-    def unknown(self, name: str, absent: set[str]) -> tuple[Told, str | None]:
+    def unknown(self, name: str, absent: set[str]) -> tuple[Message, str | None]:
         tables = sorted(table.name for table in TABLES) if self._table is TOP else []
-        told = explain_unknown(self._table, name, [*self.layout, *tables], absent, self._kind)
-        return Told(self.at(name), told.found, told.expected, told.remedy), told.meant
+        known = explain_unknown(self._table, name, [*self.layout, *tables], absent, self._kind)
+        return Message(self.at(name), known.found, known.expected, known.remedy), known.meant
 
-    def missing(self, names: list[str]) -> Told:
+    def missing(self, names: list[str]) -> Message:
         keys = [self.layout[name] for name in names]
-        return Told(
+        return Message(
             self.at(names[0]),
             "nothing",
             " or ".join(key.shape.expected for key in keys),

@@ -30,7 +30,7 @@ def layout_of(table: Table, kind: str | None) -> described.Layout:
 
 
 def layout(keys: Iterable[Key], required: Iterable[Key] | None = None) -> described.Layout:
-    """Return keys by name; of those without a default only some are required, if told so."""
+    """Return keys by name; of those without a default only some are required, if asked so."""
     keys = tuple(keys)
     certain = {key.name for key in (keys if required is None else required)}
     return {key.name: _described(key, key.name in certain) for key in keys}

@@ -31,8 +31,8 @@ Layout = Mapping[str, Key]
 """Keys of a table by name."""
 
 
-class Told(NamedTuple):
-    """What is said of a problem."""
+class Message(NamedTuple):
+    """What is said of one problem."""
 
     place: str
     found: str
@@ -41,7 +41,7 @@ class Told(NamedTuple):
 
 
 class Phrases:
-    """How problems of a table are told; a kind of file may know more about its own keys."""
+    """How problems of a table are said; a kind of file may know more about its own keys."""
 
     def __init__(self, place: str, layout: Layout) -> None:
         self.place = place
@@ -51,7 +51,7 @@ class Phrases:
         """Return the place of a key."""
         return f"{self.place}, {name}"
 
-    def unknown(self, name: str, absent: set[str]) -> tuple[Told, str | None]:
+    def unknown(self, name: str, absent: set[str]) -> tuple[Message, str | None]:
         """Say what a key is that the table does not have, and which was probably meant.
 
         Args:
@@ -60,13 +60,13 @@ class Phrases:
         """
         remedy = suggestion(name, self.layout, otherwise="remove it")
         expected = f"one of {', '.join(self.layout)}"
-        return Told(self.place, f"the unknown key '{name}'", expected, remedy), None
+        return Message(self.place, f"the unknown key '{name}'", expected, remedy), None
 
-    def missing(self, names: list[str]) -> Told:
+    def missing(self, names: list[str]) -> Message:
         """Say that a key is not given, or none of some alternatives."""
         name = names[0]
         meaning = self.layout[name].meaning
-        return Told(self.place, f"no key '{name}'", meaning, f"add {name} = ...")
+        return Message(self.place, f"no key '{name}'", meaning, f"add {name} = ...")
 
 
 def alternatives(layout: Layout) -> dict[str, list[str]]:
@@ -104,8 +104,8 @@ def read_table(
             if not slips:
                 good[name] = layout[name].shape.typed(value)
         else:
-            told, probably = phrases.unknown(name, set(absent))
-            problems.add(*told)
+            message, probably = phrases.unknown(name, set(absent))
+            problems.add(*message)
             meant.add(probably)
     for quantity, names in alternatives(layout).items():
         given = [name for name in names if name in table]
@@ -120,10 +120,10 @@ def read_table(
     return good
 
 
-def _twice(phrases: Phrases, quantity: str, given: list[str]) -> Told:
+def _twice(phrases: Phrases, quantity: str, given: list[str]) -> Message:
     places = " and ".join(map(phrases.at, given))
     remedy = f"keep only {' or only '.join(given)}"
-    return Told(places, "the same quantity given twice", f"{quantity} in one unit", remedy)
+    return Message(places, "the same quantity given twice", f"{quantity} in one unit", remedy)
 
 
 def table_schema(layout: Layout, meaning: str = "") -> dict[str, Any]:

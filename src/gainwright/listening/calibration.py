@@ -72,7 +72,7 @@ def threshold_from(
     quiet: QuietPart,
     options: ListenOptions,
 ) -> float:
-    """Return the threshold per unit: the factor times the loudest whole block of the quiet part.
+    """Return the threshold per unit: the factor times the strongest whole block of the quiet part.
 
     Args:
         signal: band-passed, per unit, shape (samples,).

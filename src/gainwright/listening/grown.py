@@ -20,7 +20,7 @@ Mask = npt.NDArray[np.bool_]
 
 BURST_SPAN = 4
 """Two of so many blocks in succession make a burst: one alone may be a blow. Not the next one, as
-an oscillation that beats with another has blocks between that are less loud."""
+an oscillation that beats with another has blocks between that are less strong."""
 PARTS = (0.25, 0.5, 0.75)
 """Where in a window its spectrum is taken."""
 OWN_SHARE = 0.4
@@ -38,10 +38,10 @@ LEAST_OF_TORQUE = 0.03
 """The line grows to this share of the largest torque before it: resonances that ripple passes at
 some speed grow as purely, but to less. A trial's own burst threshold is of this order."""
 JUST_BEFORE_S = 0.5
-LOUD_QUANTILE = 0.9
+STRONG_QUANTILE = 0.9
 SIMILAR_SPEED = 0.7
-"""So long before a growth, blocks at so much of its speed are half as loud at most as what it leads
-to, but for one in ten."""
+"""So long before a growth, blocks at so much of its speed are half as strong at most as what it
+leads to, but for one in ten."""
 FEWEST_BLOCKS = 3
 """Blocks at or above the threshold that a grown line must reach."""
 LONGEST_GAP = 5
@@ -95,8 +95,8 @@ def find_grown(search: Search) -> tuple[Grown | None, Growth | None]:
         if any(_nearly(growth, other) for other in tried):
             continue
         tried.append(growth)
-        loud = search.blocks.values.max(initial=0.0)
-        if loud < growth.amplitude:
+        strong = search.blocks.values.max(initial=0.0)
+        if strong < growth.amplitude:
             continue
         own = _own(search, growth)
         reference = search.threshold_of(~own)
@@ -152,8 +152,8 @@ def _burst_after(search: Search, growth: Growth, threshold: float) -> float | No
     values, ends_s = search.blocks.values, search.blocks.ends_s
     latest_s = _latest_s(growth)
     middle_s = 0.5 * (growth.from_s + growth.to_s)
-    loud = (values >= threshold) & (search.blocks.starts_s >= search.band.settling_s)
-    found = np.flatnonzero(loud & (ends_s >= middle_s) & (ends_s <= latest_s))
+    strong = (values >= threshold) & (search.blocks.starts_s >= search.band.settling_s)
+    found = np.flatnonzero(strong & (ends_s >= middle_s) & (ends_s <= latest_s))
     enough = (PURE_ABOVE if growth.pure else CLEARLY_ABOVE) * threshold
     if len(found) < FEWEST_BLOCKS or values[found].max() < enough:
         return None
@@ -162,8 +162,8 @@ def _burst_after(search: Search, growth: Growth, threshold: float) -> float | No
     if np.median(_share(search, between, growth.frequency_hz)) <= LINE_SHARE:
         return None
     earliest_s = growth.from_s - (growth.to_s - growth.from_s)
-    loud &= ends_s >= earliest_s
-    return first_of_run(search, loud, int(found[0]), growth.frequency_hz)
+    strong &= ends_s >= earliest_s
+    return first_of_run(search, strong, int(found[0]), growth.frequency_hz)
 
 
 def _matters(search: Search, growth: Growth) -> bool:
@@ -194,9 +194,9 @@ def _new(search: Search, growth: Growth, own: Mask) -> bool:
     windows, blocks = search.windows, search.blocks
     span = (blocks.ends_s >= growth.from_s) & (blocks.ends_s <= _latest_s(growth))
     peak = blocks.values[span].max(initial=0.0)
-    line_before = windows.loudest[own & (windows.to_s <= growth.from_s)]
+    line_before = windows.strongest[own & (windows.to_s <= growth.from_s)]
     just_before = blocks.values[_just_before(search, growth)]
-    limits = ((line_before, QUANTILE, PURE_ABOVE), (just_before, LOUD_QUANTILE, CLEARLY_ABOVE))
+    limits = ((line_before, QUANTILE, PURE_ABOVE), (just_before, STRONG_QUANTILE, CLEARLY_ABOVE))
     return all(
         len(values) == 0 or peak >= factor * float(np.quantile(values, quantile))
         for values, quantile, factor in limits
@@ -219,11 +219,11 @@ def _latest_s(growth: Growth) -> float:
     return growth.to_s + max(LATEST_S, LATEST_SHARE * (growth.to_s - growth.from_s))
 
 
-def first_of_run(search: Search, loud: Mask, block: int, frequency_hz: float) -> float:
+def first_of_run(search: Search, strong: Mask, block: int, frequency_hz: float) -> float:
     """Return the end of the first block from which on the same line was above the threshold."""
     ends_s = search.blocks.ends_s
     first = block
-    for earlier in np.flatnonzero(loud[:block])[::-1]:
+    for earlier in np.flatnonzero(strong[:block])[::-1]:
         if first - earlier > LONGEST_GAP:
             break
         if _share(search, ends_s[earlier : earlier + 1], frequency_hz)[0] <= LINE_SHARE:

@@ -170,10 +170,10 @@ def _held(search: Search) -> tuple[Grown | None, SteadyLine | None]:
             continue
         if _tied_to_nothing(search, line):
             blocks = search.blocks
-            loud = (blocks.values >= threshold) & (blocks.starts_s >= band.settling_s)
-            found = np.flatnonzero(loud & (blocks.starts_s >= line.from_s))
+            strong = (blocks.values >= threshold) & (blocks.starts_s >= band.settling_s)
+            found = np.flatnonzero(strong & (blocks.starts_s >= line.from_s))
             if len(found):
-                burst_s = first_of_run(search, loud, int(found[0]), line.frequency_hz)
+                burst_s = first_of_run(search, strong, int(found[0]), line.frequency_hz)
                 return Grown(burst_s, line, threshold, quiet), None
         open_question = open_question or line
     return None, open_question

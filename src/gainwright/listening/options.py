@@ -67,8 +67,8 @@ class ListenOptions:
 
     In energy this is a factor of four. Blocks of noise scatter by far less than that (energy
     detector, Urkowitz 1967: chi-squared with one degree of freedom per independent sample). On the
-    measured recordings that the tests use, the loudest torque block without onset stayed below 1.3
-    times its calibration, while an onset passed 2 within a few hundredths of a second.
+    measured recordings that the tests use, the strongest torque block without onset stayed below
+    1.3 times its calibration, while an onset passed 2 within a few hundredths of a second.
     """
     ringing_seconds: float = 3.0
     """Ringing without a silent block for this long is onset, as a trial's listening time-out."""

@@ -42,8 +42,8 @@ class QuietPart:
     from_s: float
     to_s: float
     agreement: float | None = None
-    """Share of the windows that count whose loudest block is within a factor of two of this one's;
-    None for a part that the user stated."""
+    """Share of the windows that count whose strongest block is within a factor of two of this
+    one's; None for a part that the user stated."""
     windows: int = 0
     """How many windows counted."""
     speed: float | None = None
@@ -74,8 +74,8 @@ class Windows:
 
     from_s: FloatArray
     to_s: FloatArray
-    loudest: FloatArray
-    """Amplitude of the loudest block of torque."""
+    strongest: FloatArray
+    """Amplitude of the strongest block of torque."""
     speed: FloatArray | None
     moving: Mask
     seconds: float
@@ -91,9 +91,9 @@ class Windows:
         if moving and self.speed is not None:
             fast = index[self.speed[index] >= FAST_SHARE * self.speed[index].max()]
             index = fast if len(fast) >= FEWEST_WINDOWS else index
-        louder = index[np.argsort(self.loudest[index], kind="stable")]
+        louder = index[np.argsort(self.strongest[index], kind="stable")]
         taken = int(louder[round(QUANTILE * (len(index) - 1))])
-        ratio = self.loudest[index] / max(self.loudest[taken], 1e-300)
+        ratio = self.strongest[index] / max(self.strongest[taken], 1e-300)
         alike = (ratio < _ALIKE) & (ratio > 1.0 / _ALIKE)
         return QuietPart(
             float(self.from_s[taken]),
@@ -124,7 +124,7 @@ def windows_of(
     return Windows(
         from_s=starts * torque.seconds,
         to_s=(starts + length) * torque.seconds - 1.0 / torque.sample_rate_hz,
-        loudest=np.array([torque.values[k : k + length].max() for k in starts], dtype=float),
+        strongest=np.array([torque.values[k : k + length].max() for k in starts], dtype=float),
         speed=speed,
         moving=np.ones(len(starts), bool) if speed is None else speed > motion.least_speed,
         seconds=length * torque.seconds,

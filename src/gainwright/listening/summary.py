@@ -23,7 +23,7 @@ from gainwright.listening.reference import QuietPart
 _DIGITS = 9
 
 
-def loudest(blocks: Blocks, settled_s: float) -> tuple[int, float] | None:
+def strongest(blocks: Blocks, settled_s: float) -> tuple[int, float] | None:
     """Return the highest level once the filter has settled, and its time in seconds.
 
     None if no block is complete by then.
@@ -56,8 +56,8 @@ def summary_keys(listening: Listening) -> dict[str, Any]:
         ``quiet_part_s``: start and end, or null; ``quiet_factor``: or null
     quiet_part
         null without one, else ``chosen_by`` ("recording" or "user"), ``sureness`` ("sure", "fair",
-        "poor" or "stated"), ``agreement``: share of the comparable windows that are as loud within
-        a factor of two, ``windows``: how many they were, ``speed_per_unit``: mean speed in the
+        "poor" or "stated"), ``agreement``: share of the comparable windows that are as strong
+        within a factor of two, ``windows``: how many they were, ``speed_per_unit``: mean speed in the
         part; null where not known
     verdict
         "onset"; "quiet": the axis moves and nothing grows; "not known": the recording gives no
@@ -72,7 +72,7 @@ def summary_keys(listening: Listening) -> dict[str, Any]:
         ``frequency_hz``, ``factor`` by which its amplitude grew in that time (null for a line that
         was there at once); null otherwise
     burst_level_max, ring_level_max
-        ``level`` (256 = threshold) and ``time_s`` of the loudest block, or null
+        ``level`` (256 = threshold) and ``time_s`` of the strongest block, or null
     detector_settings_digest
         SHA-256 (hex) over the integers that the exported detector ran with
     """
@@ -132,8 +132,8 @@ def summary_text(listening: Listening) -> str:
         ("Quiet part", _quiet_text(listening)),
         ("Verdict", _verdict_text(listening)),
         ("Onset", _onset_text(listening)),
-        ("Torque", _loudest_text(listening.burst, band.settling_s)),
-        ("Speed error", _loudest_text(listening.ring, band.settling_s)),
+        ("Torque", _strongest_text(listening.burst, band.settling_s)),
+        ("Speed error", _strongest_text(listening.ring, band.settling_s)),
     ]
     return "\n".join(f"{title:<12} {text}" for title, text in lines)
 
@@ -155,7 +155,7 @@ def _threshold_text(listening: Listening, threshold: Threshold, channel: str) ->
     if not threshold.calibrated or quiet is None:
         return f"{amplitude}, as given"
     return (
-        f"{amplitude}, {listening.options.quiet_factor:g} times the loudest block between "
+        f"{amplitude}, {listening.options.quiet_factor:g} times the strongest block between "
         f"{quiet.from_s:.3g} s and {quiet.to_s:.3g} s"
     )
 
@@ -170,7 +170,7 @@ def _quiet_text(listening: Listening) -> str:
     speed = "" if quiet.speed is None else f", mean speed {quiet.speed:.3g} per unit"
     return (
         f"{times}{speed}; found in the recording, {quiet.sureness}: {quiet.agreement:.0%} of "
-        f"{quiet.windows} comparable windows are as loud"
+        f"{quiet.windows} comparable windows are as strong"
     )
 
 
@@ -188,8 +188,8 @@ def _onset_text(listening: Listening) -> str:
     return f"at {onset.time_s:.4f} s, near {listening.onset_frequency_hz:.4g} Hz: {what}"
 
 
-def _loudest_text(blocks: Blocks, settled_s: float) -> str:
-    found = loudest(blocks, settled_s)
+def _strongest_text(blocks: Blocks, settled_s: float) -> str:
+    found = strongest(blocks, settled_s)
     if found is None:
         return "no complete block"
     level, time_s = found
@@ -198,13 +198,13 @@ def _loudest_text(blocks: Blocks, settled_s: float) -> str:
     decibels = 10.0 * math.log10(level / LEVEL_ONE)
     side = "above" if decibels >= 0.0 else "below"
     return (
-        f"loudest block at {time_s:.4g} s, {abs(decibels):.1f} dB {side} its threshold "
+        f"strongest block at {time_s:.4g} s, {abs(decibels):.1f} dB {side} its threshold "
         f"(level {level} of {LEVEL_ONE})"
     )
 
 
 def _level(blocks: Blocks, settled_s: float) -> dict[str, float] | None:
-    found = loudest(blocks, settled_s)
+    found = strongest(blocks, settled_s)
     return None if found is None else {"level": found[0], "time_s": _rounded(found[1])}
 
 

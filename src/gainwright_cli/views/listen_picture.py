@@ -120,7 +120,7 @@ def _levels(axis: Any, listening: Listening) -> None:
 def _steps(blocks: Blocks) -> tuple[FloatArray, FloatArray]:
     """Return when the level changes, and to which amplitude, as a share of the threshold.
 
-    Many blocks are drawn as the loudest of each group.
+    Many blocks are drawn as the strongest of each group.
     """
     group = -(-len(blocks.values) // COLUMNS)
     firsts = np.arange(0, len(blocks.values), max(1, group))
