@@ -57,8 +57,8 @@ def summary_keys(listening: Listening) -> dict[str, Any]:
     quiet_part
         null without one, else ``chosen_by`` ("recording" or "user"), ``sureness`` ("sure", "fair",
         "poor" or "stated"), ``agreement``: share of the comparable windows that are as strong
-        within a factor of two, ``windows``: how many they were, ``speed_per_unit``: mean speed in the
-        part; null where not known
+        within a factor of two, ``windows``: how many they were, ``speed_per_unit``: mean speed in
+        the part; null where not known
     verdict
         "onset"; "quiet": the axis moves and nothing grows; "not known": the recording gives no
         ground for either
