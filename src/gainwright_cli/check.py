@@ -103,6 +103,7 @@ def _check_trial(path: Path) -> Checked:
         "requirements": len(trial.requirements),
         "stages": len(trial.stages),
         "digest": trial.digest,
+        **({"rehearsals_only": trial.rehearsals_only} if trial.rehearsals_only else {}),
     }, trial_advice(trial)
 
 

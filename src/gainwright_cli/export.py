@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import textwrap
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
@@ -68,6 +69,7 @@ def run(arguments: argparse.Namespace) -> int:
                 "directory": arguments.out,
                 "files": {name: len(content) for name, content in bundle.files.items()},
                 "proof_digest": stamp,
+                "rehearsals_only": trial.rehearsals_only,
                 "bundle_digest": bundle.digest,
                 "trial_digest": trial.digest,
                 "machine_digest": axis.digest,
@@ -79,6 +81,7 @@ def run(arguments: argparse.Namespace) -> int:
     screen = console()
     for line in (
         f"{arguments.out}: {len(bundle.files)} files, trial {trial.name} for {machine.name}",
+        *_reservation(trial),
         f"  digest of the export: {bundle.digest}",
         f"  the self-test takes {len(bundle.rows_tested)} of {len(trial.rows)} rows",
         f"  proved: {stamp}" if stamp else "  not stamped as proved: no --evidence was given",
@@ -90,6 +93,13 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.report is not None:
         screen.print(f"{arguments.report}: what fixed point costs, precision.md", markup=False)
     return 0
+
+
+def _reservation(trial: Trial) -> list[str]:
+    if not trial.rehearsals_only:
+        return []
+    text = f"FOR REHEARSALS ONLY, not for a machine: {trial.rehearsals_only}"
+    return [textwrap.fill(text, 80, initial_indent="  ", subsequent_indent="  ")]
 
 
 def _stamp(directory: str, trial: Trial, document: Mapping[str, Any]) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import shlex
+import textwrap
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -113,7 +114,7 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.json:
         print_json(summary.as_json() | ({} if spread is None else {"repeats": spread.as_json()}))
     else:
-        _print(summary, arguments, spread)
+        _print(summary, trial, arguments, spread)
     return OUTCOMES[summary.outcome].exit_code
 
 
@@ -176,7 +177,9 @@ def _spread(bench: Bench, summary: Summary, arguments: argparse.Namespace) -> Sp
         return repeat(bench, summary, range(arguments.seed + 1, arguments.seed + arguments.repeat))
 
 
-def _print(summary: Summary, arguments: argparse.Namespace, spread: Spread | None) -> None:
+def _print(
+    summary: Summary, trial: Trial, arguments: argparse.Namespace, spread: Spread | None
+) -> None:
     from gainwright_sim.rehearsal.words import CAUTION, summary_lines
 
     screen = console()
@@ -188,18 +191,23 @@ def _print(summary: Summary, arguments: argparse.Namespace, spread: Spread | Non
     screen.print()
     if arguments.out is not None:
         screen.print(f"Record and picture: {arguments.out}/rehearsal.png", markup=False)
-    for purpose, command in _next_steps(summary, arguments):
+    if trial.rehearsals_only:
+        text = f"This trial is for rehearsals only: {trial.rehearsals_only}"
+        screen.print(textwrap.fill(text, 80), markup=False)
+    for purpose, command in _next_steps(summary, trial, arguments):
         screen.print(f"Next: {purpose}:\n  {command}", markup=False)
     screen.print()
     screen.print(CAUTION, style="dim", markup=False)
 
 
-def _next_steps(summary: Summary, arguments: argparse.Namespace) -> Iterator[tuple[str, str]]:
+def _next_steps(
+    summary: Summary, trial: Trial, arguments: argparse.Namespace
+) -> Iterator[tuple[str, str]]:
     """Yield what to do next, and the command for it with all options that matter."""
-    trial = [] if arguments.trial == DEFAULT_TRIAL else ["--trial", arguments.trial]
+    named = [] if arguments.trial == DEFAULT_TRIAL else ["--trial", arguments.trial]
     if arguments.out is None:
         drawn = ["--family", arguments.family, "--axis-seed", arguments.axis_seed]
-        words = ["rehearse", *(drawn if arguments.machine is None else [arguments.machine]), *trial]
+        words = ["rehearse", *(drawn if arguments.machine is None else [arguments.machine]), *named]
         words += ["--seed", arguments.seed]
         words += [] if arguments.at is None else ["--at", arguments.at]
         words += [] if arguments.replay is None else ["--replay", arguments.replay]
@@ -209,9 +217,10 @@ def _next_steps(summary: Summary, arguments: argparse.Namespace) -> Iterator[tup
         )
     if summary.outcome == "violated":
         yield "the shortest way to a violation", _command("prove", arguments.trial)
-    if summary.outcome in ("finished", "limited_by_noise") and arguments.machine is not None:
+    verified = summary.outcome in ("finished", "limited_by_noise")
+    if verified and arguments.machine is not None and not trial.rehearsals_only:
         out = ["--out", f"export-{summary.machine}"]
-        yield "take the C home", _command("export", arguments.machine, *trial, *out)
+        yield "take the C home", _command("export", arguments.machine, *named, *out)
 
 
 def _command(*words: str | int) -> str:

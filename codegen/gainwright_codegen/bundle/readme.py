@@ -59,6 +59,10 @@ def _paragraphs(*texts: str) -> str:
 def _opening(trial: Trial, machine: MachineTables | None) -> str:
     title = f"Trial '{plain(trial.name)}' as C99 source"
     lines = [title, "=" * len(title), _paragraphs(trial.title), ""]
+    if trial.rehearsals_only:
+        lines += [
+            _paragraphs(f"FOR REHEARSALS ONLY, not for a machine: {trial.rehearsals_only}"), ""
+        ]  # fmt: skip
     lines.append(identity("Trial", trial.name, trial.digest))
     if machine is not None:
         lines += ["", _paragraphs(machine.title), ""]

@@ -15,6 +15,7 @@ from gainwright_codegen.c_text import (
     comment,
     fingerprint,
     identity,
+    plain,
 )
 from gainwright_codegen.trial_c.condition_bits import condition_bits
 from gainwright_codegen.trial_c.expression import c_integer
@@ -24,12 +25,17 @@ OBEYED_OUTPUTS = ("pulse_request", "hearing", "active_stage")
 """Outputs by which a trial asks the axis for something."""
 
 
+def _reservation(trial: Trial) -> list[str]:
+    words = trial.rehearsals_only
+    return [f"FOR REHEARSALS ONLY, not for a machine: {plain(words)}"] if words else []
+
+
 def trial_header(trial: Trial) -> str:
     """Return the text of ``gw_trial.h``."""
     return "\n".join(
         [
             banner("enums and counts of a trial, generated from its specification.", [
-                identity("Trial", trial.name, trial.digest), trial.title]),
+                identity("Trial", trial.name, trial.digest), trial.title, *_reservation(trial)]),
             "#ifndef GW_TRIAL_H\n#define GW_TRIAL_H\n\n#include <stdint.h>\n",
             f"#define GW_TRIAL_NAME {c_string(trial.name)}",
             f"#define GW_TRIAL_DIGEST {c_string(trial.digest)}",

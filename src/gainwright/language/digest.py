@@ -11,6 +11,9 @@ from typing import Any
 
 from gainwright.language.model import Trial
 
+RESERVATION = "rehearsals_only"
+"""Left out where it is empty."""
+
 
 def trial_digest(trial: Trial) -> str:
     """Return the SHA-256 (hex, 64 characters) over the canonical JSON of the trial."""
@@ -28,7 +31,8 @@ def canonical(value: object) -> Any:
         return value.value
     if is_dataclass(value) and not isinstance(value, type):
         own = [(field.name, getattr(value, field.name)) for field in fields(value)]
-        return [type(value).__name__, *([k, canonical(v)] for k, v in own if k != "digest")]
+        meant = [(k, v) for k, v in own if k != "digest" and (k != RESERVATION or v)]
+        return [type(value).__name__, *([k, canonical(v)] for k, v in meant)]
     if isinstance(value, Mapping):
         return [[key, canonical(value[key])] for key in sorted(value)]
     if isinstance(value, tuple):

@@ -20,6 +20,11 @@ TRIAL: Layout = {
     "title": Key(Shape.TEXT, "what the trial does, in one line"),
     "tick_us": Key(Shape.WHOLE, "time between two sequencer steps, microseconds"),
     "initial_state": Key(Shape.NAME, "state after power-on"),
+    "rehearsals_only": Key(
+        Shape.TEXT,
+        "why the trial is for rehearsals only, one sentence; left out: nothing is said against it",
+        required=False,
+    ),
 }
 CONSTANT: Layout = {
     "value": Key(Shape.WHOLE, "its value; may use constants above it"),

@@ -88,6 +88,7 @@ def trial_from_document(document: Mapping[str, Any], file: str) -> Trial:
         digest="",
         equivalent_mutants=equivalent_mutants,
         enumerations=enumerations,
+        rehearsals_only=heading.get("rehearsals_only", ""),
     )
     return replace(trial, digest=trial_digest(trial))
 

@@ -253,6 +253,8 @@ class Trial:
     """SHA-256 (hex) over the canonical form of all else; layout and comments do not count."""
     equivalent_mutants: tuple[EquivalentMutants, ...] = ()
     enumerations: tuple[Enumeration, ...] = ()
+    rehearsals_only: str = ""
+    """Why no machine may run the trial yet; empty: nothing is said against it."""
 
     @cached_property
     def boolean_names(self) -> frozenset[str]:

@@ -30,6 +30,8 @@ def render_trial(trial: Trial, console: Console, verdicts: Verdicts | None = Non
     """Print the whole trial: signals, conditions, a table per state, requirements, stages."""
     _heading(console, f"Trial {trial.name}")
     _paragraph(console, trial.title)
+    if trial.rehearsals_only:
+        _paragraph(console, f"For rehearsals only: {trial.rehearsals_only}", "bold")
     _paragraph(console, f"tick {trial.tick_us} µs, digest {trial.digest}", "dim")
     _render_signals(trial, console)
     _render_conditions(trial, console)
