@@ -133,3 +133,12 @@ def test_noise_alone_does_not_lower_the_gains():
         summary = summarise(rehearse(bench, seed=2))
         shares.append(summary.stages[0].theory.result_share)
     assert shares[1] > 0.8 * shares[0]
+
+
+def test_margins_that_noise_hides_are_not_called_good():
+    """A fast axis with a fine encoder but much noise: nothing stands out, and that is said."""
+    machine = load_machine("positioning-bench")
+    summary = summarise(rehearse(Bench(TRIAL, machine), seed=1))
+    assert summary.outcome == "finished"
+    assert summary.measured_margins.phase_margin_deg is None
+    assert "noise hides" in " ".join(" ".join(summary_lines(summary)).split())

@@ -40,7 +40,8 @@ MEANT = {
     "step_residual": "largest distance of y from its way, less the same, forgotten in 0.1 s; "
     "256 = 1",
     "step_sensitivity": "largest |S| of all lines, less what noise explains; 100 = 1, at most 1000",
-    "step_phase_margin": "smallest phase margin of all lines, in degrees, likewise",
+    "step_phase_margin": "smallest phase margin of all lines, in degrees, likewise; 180: "
+    "noise hides it",
     "load_driven": "100 wi Kv / w^2 at the lowest frequency that still swings, 0 if none does",
     "margins_evaluated": "1 once all steps so far are evaluated; 0 from the next step on",
     "swing_growth": "swinging at the end of a step against the least of earlier ones, 128 = 1",
@@ -66,11 +67,7 @@ def guide(
         "## Inputs\n\n" + _inputs(trial.inputs, found),
         "## Outputs\n\n" + "".join(f"- `{o.name}`: {plain(o.meaning)}\n" for o in trial.outputs),
         _motion(machine),
-        *(
-            text
-            for name, text in _OUTPUT_SECTIONS
-            if any(o.name == name for o in trial.outputs)
-        ),
+        *(text for name, text in _OUTPUT_SECTIONS if any(o.name == name for o in trial.outputs)),
         "## Gains\n\n" + _gains(machine, stages),
         _FAULTS.replace("@CODES@", _codes()) + _reasons(trial.enumerations),
         _FIGURES,

@@ -7,16 +7,20 @@ from dataclasses import dataclass
 from gainwright_sim.rehearsal.rehearse import Rehearsal
 
 INPUTS = ("margins_evaluated", "step_sensitivity", "step_phase_margin")
+NOTHING_SEEN_DEG = 180
+"""Every loop crosses a gain of 1 somewhere: where no crossing stands out, noise hides it."""
 ASKED = ("position_sensitivity_percent", "position_phase_margin_deg")
 """Constants of such a trial."""
 
 
 @dataclass(frozen=True, slots=True)
 class StepMargins:
-    """Of the whole loop at the result, without what noise may explain."""
+    """Of the whole loop at the result. What noise may explain is taken off, so that the true margins
+    may be worse, but are not shown to be."""
 
     peak_sensitivity: float
-    phase_margin_deg: int
+    phase_margin_deg: int | None
+    """None: noise hides where it is, and shares of the limits alone speak for the result."""
     asked_peak_sensitivity: float | None
     """At most; None if the trial has no constant of the name that is known."""
     asked_phase_margin_deg: int | None
@@ -24,12 +28,20 @@ class StepMargins:
 
     def in_words(self) -> str:
         """Return what was reached and asked for."""
-        reached = f"phase {self.phase_margin_deg} degrees, Ms {self.peak_sensitivity:.2f}"
+        if self.phase_margin_deg is None:
+            return (
+                "not known: noise hides the answer to steps of the position; shares of the limits "
+                "alone speak for the result"
+            )
+        reached = (
+            f"phase {self.phase_margin_deg} degrees, Ms {self.peak_sensitivity:.2f}, less what "
+            "noise explains, from steps of the position"
+        )
         if self.asked_phase_margin_deg is None or self.asked_peak_sensitivity is None:
-            return f"{reached}, from steps of the position"
+            return reached
         return (
-            f"{reached} or better, from steps of the position; asked for: phase "
-            f"{self.asked_phase_margin_deg} degrees, Ms {self.asked_peak_sensitivity:.2f}"
+            f"{reached}; asked for: phase {self.asked_phase_margin_deg} degrees, Ms "
+            f"{self.asked_peak_sensitivity:.2f}"
         )
 
 
@@ -45,7 +57,7 @@ def find_step_margins(rehearsal: Rehearsal) -> StepMargins | None:
     asked = [constants.get(name) for name in ASKED]
     return StepMargins(
         peak_sensitivity=sensitivity / 100.0,
-        phase_margin_deg=phase,
+        phase_margin_deg=phase if phase < NOTHING_SEEN_DEG else None,
         asked_peak_sensitivity=None if asked[0] is None else asked[0] / 100.0,
         asked_phase_margin_deg=asked[1],
     )
