@@ -15,7 +15,7 @@ ASKED = ("position_sensitivity_percent", "position_phase_margin_deg")
 
 @dataclass(frozen=True, slots=True)
 class StepMargins:
-    """Of the whole loop at the result. What noise may explain is taken off, so that the true margins
+    """Of the whole loop at the result. What noise may explain is taken off, so that true margins
     may be worse, but are not shown to be."""
 
     peak_sensitivity: float
