@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from gainwright.language.model import Requirement, RequirementKind, Trial
+from gainwright_proof.exploration.limits import Limits
 from gainwright_proof.exploration.short_waits import waits, with_short_waits
 from gainwright_proof.exploration.vectors import TooManyVectors, vectors_by_state
 from gainwright_proof.second_checker.promela import Offer, promela_model
@@ -23,7 +24,8 @@ from gainwright_proof.verdict import Finding, Verdict
 
 AGREEMENT = "reachable_states_agree"
 """Subject: does the second checker count the same states as our exploration?"""
-MOST_VECTORS = 1 << 14
+MOST_VECTORS = Limits().vectors
+"""As exploration: of them only those are offered that behave differently, some hundreds."""
 LEAST_DEPTH = 10_000_000
 """Deeper than any search of a trial that was not explored first; a stack has a slot per step."""
 JUDGED = frozenset(
