@@ -22,6 +22,7 @@ from gainwright_sim.rehearsal.bench import Bench
 from gainwright_sim.rehearsal.rehearse import Rehearsal, rehearse
 from gainwright_sim.rehearsal.response_picture import save_response_picture
 from gainwright_sim.rehearsal.summary import Summary, summarise
+from gainwright_sim.rehearsal.words import summary_lines
 from gainwright_sim.theory.closed_loop import machine_loop
 
 TRIAL = load_trial(shipped_trial_path("gentle"))
@@ -132,6 +133,16 @@ def test_interpolation_errors_that_fall_into_the_band_are_told_from_the_loop() -
         assert prediction is not None
         assert prediction.agreed, seed
         assert prediction.predicted_share == pytest.approx(1.0, abs=0.03), seed
+
+
+def test_a_crossing_that_contradicts_the_prediction_is_named() -> None:
+    machine = sample(FAMILIES["motion"], 91003)
+    summary = summarise(rehearse(Benches(TRIAL).mounted(machine), 91003))
+    stage = summary.stages[0]
+    assert stage.limit is not None
+    assert stage.prediction is not None
+    assert abs(stage.prediction.predicted_limit / stage.limit - 1.0) > 0.06
+    assert any("contradiction:" in line for line in summary_lines(summary))
 
 
 def test_picture_of_the_response(tmp_path) -> None:

@@ -34,19 +34,19 @@ int32_t gw_margins_weights(const gw_loop_response *response)
     return gw_clamp_i32(response->weights, 0, 127 * GW_RESPONSE_PERIODS_MAX);
 }
 
-/* Square root, rounded down. */
-static uint32_t root(uint32_t square)
+/* Square root of 0 or more, rounded down. */
+static int32_t root(int32_t square)
 {
-    uint32_t rest = square;
-    uint32_t found = 0U;
-    uint32_t bit;
+    int32_t rest = square;
+    int32_t found = 0;
+    int32_t bit;
 
-    for (bit = UINT32_C(0x40000000); bit != 0U; bit >>= 2) {
+    for (bit = INT32_C(0x40000000); bit != 0; bit /= 4) {
         if (rest >= (found + bit)) {
             rest -= found + bit;
-            found = (found >> 1) + bit;
+            found = (found / 2) + bit;
         } else {
-            found >>= 1;
+            found /= 2;
         }
     }
     return found;
@@ -67,7 +67,7 @@ static void forget_noise(gw_loop_response *response)
 void gw_margins_ratio(const gw_loop_response *response, const gw_response_settings *settings,
                      int32_t line, int32_t found[2])
 {
-    const int32_t place = 2 * (line - settings->first_line);
+    const int32_t place = 2 * gw_clamp_i32(line - settings->first_line, 0, GW_TRANSFORM_LINES - 1);
 
     gw_transform_ratio(response->point, line, &settings->lines[place],
                        gw_margins_weights(response) * gw_margins_eighths(response), settings->exponent,
@@ -130,7 +130,8 @@ static void look_for_crossing(gw_loop_response *response, int32_t line, int32_t 
     const int32_t sum = before + after;
     const int32_t bits = gw_transform_larger(gw_transform_bits((uint32_t)sum) - 16, 0);
     const int32_t way = gw_transform_larger(gw_floor_shift_i32(sum, (uint32_t)bits), 1);
-    const int32_t share = (gw_floor_shift_i32(before, (uint32_t)bits) * 32767) / way;
+    const int32_t part = gw_clamp_i32(gw_floor_shift_i32(before, (uint32_t)bits), 0, 65535);
+    const int32_t share = gw_clamp_i32((part * 32767) / way, 0, 32767);
     const int32_t at = response->last_re
                        + gw_multiply_floor_i32(re - response->last_re, share, 15U);
     const int64_t most = (int64_t)NEIGHBOUR * NEIGHBOUR * gw_product_i64(at, at);
@@ -157,10 +158,10 @@ static void allow(gw_loop_response *response, const gw_response_settings *settin
 
     if (re > 0) {
         if (((int64_t)im * GW_RATIO_ONE) < ((int64_t)re * settings->tangent)) {
-            gain = (int32_t)root(square);
+            gain = root((int32_t)square);
         }
         if ((kept >= 0) && (kept <= (int64_t)INT32_MAX)) {
-            const int32_t peak = re - (int32_t)root((uint32_t)kept);
+            const int32_t peak = re - root((int32_t)kept);
 
             gain = ((peak >= SMALLEST_GAIN) && (peak < gain)) ? peak : gain;
         }
@@ -246,7 +247,8 @@ void gw_margins_take_line(gw_loop_response *response, const gw_response_settings
 static int32_t logarithm(int32_t value, int32_t bits)
 {
     const int32_t size = gw_transform_bits((uint32_t)value);
-    uint32_t rest = (uint32_t)gw_transform_scaled(value, 16 - size);
+    const int32_t scaled = gw_clamp_i32(gw_transform_scaled(value, 16 - size), 0, 65535);
+    uint32_t rest = (uint32_t)scaled;
     int32_t found = (size - 1) - bits;
     int32_t i;
 
@@ -281,7 +283,7 @@ static int32_t noise_at(const gw_loop_response *response, const gw_response_sett
     const int32_t lines = gw_clamp_i32(response->noise_lines[part], 0, 256);
     const int64_t all = response->noise[part] & INT64_C(0xFFFFFFFFFFFF);
     const int64_t mean = (lines > 2) ? ((all - gw_product_i64(most, most)) / (lines - 1)) : all;
-    const int64_t share = (int64_t)root((uint32_t)gw_clamp_i64(mean, 0, INT32_MAX));
+    const int64_t share = (int64_t)root(gw_clamp_i64(mean, 0, INT32_MAX));
 
     return gw_clamp_i64(gw_floor_shift_i64(share * response->crossing[place], 16U), 0,
                         GW_RESPONSE_SPREAD_MAX);

@@ -80,7 +80,7 @@ static int32_t weight_now(const gw_loop_response *response)
     int32_t weight = 0;
 
     if (period < window) {
-        weight = half_window[(place > 32) ? (64 - place) : place];
+        weight = half_window[gw_clamp_i32((place > 32) ? (64 - place) : place, 0, 32)];
     }
     return weight;
 }
@@ -181,11 +181,11 @@ static void add_sample(gw_loop_response *response, const gw_response_settings *s
 {
     const int32_t sample
         = gw_clamp_i32(gw_floor_shift_i32(filtered_torque, HEADROOM_BITS), POINT_LOWEST, POINT_LIMIT);
-    const uint32_t filled = (uint32_t)response->filled + 1U;
+    const int32_t filled = gw_clamp_i32(response->filled, 0, 63) + 1;
 
-    if (filled < (uint32_t)settings->stride) {
+    if (filled < settings->stride) {
         response->sum = gw_clamp_i32(response->sum, SUM_LOWEST, SUM_LIMIT) + sample;
-        response->filled = (int32_t)filled;
+        response->filled = filled;
     } else {
         end_point(response, settings, gw_clamp_i32(response->sum, SUM_LOWEST, SUM_LIMIT) + sample);
     }
@@ -202,7 +202,7 @@ int32_t gw_response_sample(gw_loop_response *response, const gw_response_setting
     } else if (response->recording == STARTING) {
         start(response, settings);
     } else if (response->recording != 0) {
-        const int32_t tick = ((uint32_t)response->tick < (uint32_t)ticks) ? response->tick : 0;
+        const int32_t tick = gw_clamp_i32(response->tick, 0, ticks - 1);
 
         torque = settings->shape[tick] * (settings->step * gw_margins_eighths(response));
         response->tick = ((tick + 1) < ticks) ? (tick + 1) : 0;

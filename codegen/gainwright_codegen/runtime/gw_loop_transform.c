@@ -5,6 +5,7 @@
 #define QUARTER (GW_RESPONSE_POINTS / 4)
 #define TWIDDLE_BITS 14U
 #define SMALL_MAX INT32_C(32767)
+#define SQUARE_LEAST UINT32_C(8192)
 
 /* cos(2 pi i / 512), Q14, i = 0 to 128. */
 static const int16_t quarter_cosine[QUARTER + 1] = {
@@ -77,8 +78,10 @@ void gw_transform_butterfly(int32_t point[GW_RESPONSE_POINTS], int32_t number)
     const int32_t stage = number / (HALF / 2);
     const int32_t half = gw_floor_shift_i32(HALF / 2, (uint32_t)stage);
     const int32_t within = number % half;
-    const int32_t low = 2 * ((((number % (HALF / 2)) / half) * 2 * half) + within);
-    const int32_t high = low + (2 * half);
+    const int32_t first = 2 * ((((number % (HALF / 2)) / half) * 2 * half) + within);
+    /* Both stand in it as they are; a prover of ranges is told so. */
+    const int32_t low = gw_clamp_i32(first, 0, GW_RESPONSE_POINTS - 2);
+    const int32_t high = gw_clamp_i32(first + (2 * half), 0, GW_RESPONSE_POINTS - 2);
     const int32_t angle = within * (GW_RESPONSE_POINTS / (2 * half));
     const int32_t re = gw_subtract_i32(point[low], point[high]);
     const int32_t im = gw_subtract_i32(point[low + 1], point[high + 1]);
@@ -105,7 +108,7 @@ static int32_t place_of(int32_t line)
 
 int32_t gw_transform_half_of_sum(int32_t a, int32_t b)
 {
-    return (int32_t)gw_round_shift_i64((int64_t)a + (int64_t)b, 1U);
+    return gw_saturate_i32(gw_round_shift_i64((int64_t)a + (int64_t)b, 1U));
 }
 
 static int32_t half_of_difference(int32_t a, int32_t b)
@@ -159,7 +162,8 @@ void gw_transform_ratio(const int32_t point[GW_RESPONSE_POINTS], int32_t line, c
     re = gw_clamp_i32(gw_transform_scaled(torque[0], up), -SMALL_MAX, SMALL_MAX);
     im = gw_clamp_i32(gw_transform_scaled(torque[1], up), -SMALL_MAX, SMALL_MAX);
     square = (gw_square_u32(re) + gw_square_u32(im)) >> 15;
-    square = UINT32_C(0x40000000) / ((square == 0U) ? UINT32_C(1) : square);
+    /* The larger of re and im has 15 bits, or both are 0. */
+    square = UINT32_C(0x40000000) / ((square < SQUARE_LEAST) ? SQUARE_LEAST : square);
     reciprocal = (int32_t)square;
     bits = gw_clamp_i32((exponent - shift) + up, -19, 31);
     found[0] = ratio((d[0] * re) + (d[1] * im), reciprocal, parts, bits);

@@ -118,6 +118,7 @@ def _stage_lines(stage: StageSummary) -> Iterator[str]:
         yield _line("gain chosen", f"{stage.result:.4g} {unit}{margin}")
     if stage.prediction is not None:
         yield from _prediction_lines(stage.prediction, unit)
+        yield from _apart_lines(stage.prediction.predicted_limit, stage.limit)
     if stage.theory is not None:
         yield from _theory_lines(stage.theory, stage)
 
@@ -137,6 +138,21 @@ def _prediction_lines(prediction: Prediction, unit: str) -> Iterator[str]:
             "measured margins",
             f"gain {prediction.gain_margin_db:.1f} dB, phase {prediction.phase_margin_deg:.0f} "
             f"degrees, Ms {prediction.peak_sensitivity:.2f}",
+        )
+
+
+APART = 0.06
+"""A predicted limit and one that was crossed differ by no more, if both are right."""
+
+
+def _apart_lines(predicted: float, crossed: float | None) -> Iterator[str]:
+    """Say so where prediction and crossing contradict each other."""
+    apart = 0.0 if crossed is None else abs(predicted / crossed - 1.0)
+    if apart > APART:
+        yield _line(
+            "contradiction",
+            f"predicted and crossed limit are {apart:.0%} apart: noise, or an axis that is not "
+            "linear; repeat the trial before the gain is used",
         )
 
 
