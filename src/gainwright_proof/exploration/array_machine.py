@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from gainwright.language.cube import cube
 from gainwright.language.expression import Expression, Reference
 from gainwright.language.model import Signal, Trial
 from gainwright_proof.exploration.array_code import ArrayCode, Columns, filled, filled_boolean
@@ -66,10 +67,7 @@ class ArrayMachine:
             state = index[row.source]
             place = used[state]
             used[state] += 1
-            wanted = sum(bits[name] for name in row.when)
-            mask = wanted | sum(bits[name] for name in row.unless)
-            if set(row.when) & set(row.unless):
-                continue  # wants a condition both true and false
+            mask, wanted = cube(row, bits)
             self._masks[state, place] = _split(mask, words)
             self._wanted[state, place] = _split(wanted, words)
             self._numbers[state, place] = number

@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from gainwright.language.cube import cube
 from gainwright.language.expression import Reference
 from gainwright.language.model import RequirementKind, Row, Trial
 from gainwright_codegen.host import compile_and_load, read_sources
@@ -312,10 +313,7 @@ class Comparison:
         return [bits >> 64 * word & (1 << 64) - 1 for word in range(self._words)]
 
     def _rule(self, row: Row) -> tuple[list[int], list[int], int, int]:
-        value = sum(self._bits[name] for name in row.when)
-        mask = value | sum(self._bits[name] for name in row.unless)
-        if set(row.when) & set(row.unless):
-            mask, value = 0, 1
+        mask, value = cube(row, self._bits)
         action = self._actions[tuple(row.actions.items())]
         return self._set(mask), self._set(value), self._states[row.target], action
 
