@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
+from gainwright.detector.evidence import Hearing
 from gainwright.language.model import Trial
 from gainwright_codegen.axis_c.tables import StageTables
 from gainwright_codegen.bundle.golden.axis_model import ReferenceAxis
@@ -16,6 +18,7 @@ from gainwright_codegen.trial_c.outputs import FAULT_OUTPUT
 
 _CONTROL_TICKS = 20_000
 """Of the whole ride, about."""
+_LONGEST_STAY = 12_000
 _SLOWER = 8
 """Loudness changes so much more slowly than in the test of the detector: blocks fit in between."""
 
@@ -38,18 +41,21 @@ def ride_part(
         machine: C name of the machine's object.
     """
     ticks = max(2, _CONTROL_TICKS // (control_ticks * max(1, 2 * len(vectors.rows))))
-    checksum = _ridden(trial, stages, vectors, control_ticks, ticks, reference)
+    checksum, stop, stay = _ridden(trial, stages, vectors, control_ticks, ticks, reference)
     text = comment(
         "Axis: one ride. It is put where each row is taken, one after the other, first with the "
         "row's variables, then with the lowest values, and goes on from there "
         f"for {ticks} sequencer ticks of {control_ticks} control ticks with noise for "
         "signals: the first one on golden inputs, the others on what the detector finds, by "
         "gw_axis_sequencer_tick. The checksum is over the memory after gw_axis_init, the torque of "
-        "every control tick, findings, rows, outputs and gains, from a model in Python."
+        "every control tick, findings, rows, outputs and gains, from a model in Python. On the way, "
+        "where blocks are heard, it stays until both kinds of block have ended in one control tick."
     )
     run = (
         _RIDE.replace("@TICKS@", str(ticks))
         .replace("@STAGES@", str(len(stages)))
+        .replace("@STOP@", str(stop))
+        .replace("@STAY@", str(stay))
         .replace("@SLOWER@", str(_SLOWER))
         .replace("@MACHINE@", machine)
         .replace("@CHECKSUM@", f"0x{checksum:08x}U")
@@ -64,12 +70,14 @@ def _ridden(
     control_ticks: int,
     ticks: int,
     reference: Machine,
-) -> int:
+) -> tuple[int, int, int]:
+    """Return the checksum, at which row the ride stays, and for how many control ticks."""
     axis, signals = ReferenceAxis(trial, stages, reference), noise(_SLOWER)
     initial = [variable.initial for variable in trial.variables]
     checksum = added(CHECKSUM_START, (trial.index.states[trial.initial_state], *initial))
     names = [signal.name for signal in trial.inputs]
     count = len(trial.variables)
+    stop = stay = 0
     lowest = [variable.low for variable in trial.variables]
     for place in range(2 * len(vectors.rows)):
         _, state, places = vectors.rows[place % len(vectors.rows)]
@@ -87,7 +95,19 @@ def _ridden(
             words = (*torques, *found.values(), row, *axis.outputs.values(), *gains)
             now = inputs | {k: v for k, v in axis.findings().items() if k in inputs}
             checksum = added(checksum, (*words, *now.values()))
-    return checksum
+        if stay == 0 and axis.hearing in (Hearing.NOISE, Hearing.RINGING):
+            stop, stay = place, _both_end(stages)
+            staying = ((next(signals), next(signals)) for _ in range(stay))
+            torques = [axis.control_tick(*pair) for pair in staying]
+            now = inputs | {k: v for k, v in axis.findings().items() if k in inputs}
+            checksum = added(checksum, (*torques, *now.values()))
+    return checksum, stop, stay
+
+
+def _both_end(stages: Sequence[StageTables]) -> int:
+    """Return control ticks within which a ring and a burst block end together in every stage."""
+    blocks = ((s.detector.ring.block_ticks, s.detector.burst.block_ticks) for s in stages)
+    return min(_LONGEST_STAY, max(math.lcm(*pair) for pair in blocks))
 
 
 def _limited(trial: Trial, inputs: dict[str, int]) -> dict[str, int]:
@@ -101,11 +121,11 @@ typedef struct {
     uint32_t tick;
 } golden_ride;
 
-static void ride_control_ticks(golden_ride *ride)
+static void ride_control_ticks(golden_ride *ride, int32_t ticks)
 {
     int32_t k;
 
-    for (k = 0; k < @MACHINE@.control_ticks; k++) {
+    for (k = 0; k < ticks; k++) {
         const int32_t torque_command = noise(&ride->word, ride->tick / @SLOWER@U);
         const int32_t speed_error = noise(&ride->word, ride->tick / @SLOWER@U);
 
@@ -113,6 +133,18 @@ static void ride_control_ticks(golden_ride *ride)
             ride->checksum, (uint32_t)gw_axis_control_tick(&subject, torque_command, speed_error));
         ride->tick++;
     }
+}
+
+static void ride_find(golden_ride *ride, const int32_t inputs[GW_INPUT_SLOTS])
+{
+    int32_t seen[GW_INPUT_SLOTS];
+    int32_t k;
+
+    for (k = 0; k < GW_INPUT_SLOTS; k++) {
+        seen[k] = inputs[k];
+    }
+    gw_axis_find(&subject, seen);
+    ride->checksum = add_words(ride->checksum, seen, (uint32_t)GW_INPUT_COUNT);
 }
 
 /* One sequencer tick behind its control ticks; the table sees the golden inputs, or if `found` is
@@ -123,7 +155,7 @@ static void ride_tick(golden_ride *ride, const int32_t inputs[GW_INPUT_SLOTS], i
     int32_t row;
     int32_t k;
 
-    ride_control_ticks(ride);
+    ride_control_ticks(ride, @MACHINE@.control_ticks);
     for (k = 0; k < GW_INPUT_SLOTS; k++) {
         seen[k] = inputs[k];
     }
@@ -140,11 +172,7 @@ static void ride_tick(golden_ride *ride, const int32_t inputs[GW_INPUT_SLOTS], i
         ride->checksum = checksum_add(ride->checksum, (uint32_t)gw_axis_gain(&subject, k));
     }
     /* Nothing is found as long as a new order was not taken. */
-    for (k = 0; k < GW_INPUT_SLOTS; k++) {
-        seen[k] = inputs[k];
-    }
-    gw_axis_find(&subject, seen);
-    ride->checksum = add_words(ride->checksum, seen, (uint32_t)GW_INPUT_COUNT);
+    ride_find(ride, inputs);
 }
 
 static uint32_t run_ride(void)
@@ -167,6 +195,11 @@ static uint32_t run_ride(void)
         put_subject((int32_t)golden_rows[number % GOLDEN_ROWS].state, values);
         for (tick = 0; tick < @TICKS@; tick++) {
             ride_tick(&ride, &values[GW_VARIABLE_SLOTS], tick);
+        }
+        if ((@STAY@ > 0) && (number == @STOP@U)) {
+            ride_control_ticks(&ride, @STAY@);
+            ride_find(&ride, &values[GW_VARIABLE_SLOTS]);
+            subject.rate.sequencer_ticks = -1; /* So many control ticks are none too many. */
         }
     }
     return report((ride.checksum == @CHECKSUM@) ? 1U : 0U, "ride of the axis", number);

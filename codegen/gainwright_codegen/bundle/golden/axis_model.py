@@ -27,6 +27,11 @@ class ReferenceAxis:
         self._height = 0
         self._forget()
 
+    @property
+    def hearing(self) -> Hearing:
+        """What blocks that end now belong to."""
+        return self._taken[2] if self._taken == self._order else Hearing.NOTHING
+
     def _forget(self) -> None:
         self._detector = ReferenceDetector(self._stages[self._taken[0]].detector)
         self._evidence = ReferenceEvidence()
