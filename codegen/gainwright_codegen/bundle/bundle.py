@@ -6,7 +6,6 @@ import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from gainwright.detector.findings import measures_response
 from gainwright.language.model import Trial
 from gainwright.result_folder import SUMS_FILE
 from gainwright.result_folder import checksums as folder_checksums
@@ -17,6 +16,7 @@ from gainwright_codegen.bundle.example_c import EXAMPLE_FILE, example_source
 from gainwright_codegen.bundle.golden.axis_c import errors_part, ride_part
 from gainwright_codegen.bundle.golden.detector_c import detector_part
 from gainwright_codegen.bundle.golden.evidence_c import evidence_part
+from gainwright_codegen.bundle.golden.response_c import response_part
 from gainwright_codegen.bundle.golden.rows_c import row_vectors, rows_part
 from gainwright_codegen.bundle.golden.search import Found, find_samples
 from gainwright_codegen.bundle.golden.selftest_c import SelfTestPart, selftest_source
@@ -100,8 +100,11 @@ def _parts(
         parts.append(detector_part(stages, name))
         parts.append(evidence_part())
         parts.append(watch_part())
-        # The model of the axis in Python has no loop response, which has a test of its own.
-        if not measures_response(trial):
+        # The model of the axis in Python has no loop response, which has a part of its own.
+        response = stages[0].response
+        if response is not None:
+            parts.append(response_part(response, name))
+        else:
             parts.append(ride_part(trial, stages, vectors, ticks, reference, name))
     return parts
 

@@ -48,8 +48,9 @@ def ride_part(
         f"for {ticks} sequencer ticks of {control_ticks} control ticks with noise for "
         "signals: the first one on golden inputs, the others on what the detector finds, by "
         "gw_axis_sequencer_tick. The checksum is over the memory after gw_axis_init, the torque of "
-        "every control tick, findings, rows, outputs and gains, from a model in Python. On the way, "
-        "where blocks are heard, it stays until both kinds of block have ended in one control tick."
+        "every control tick, findings, rows, outputs and gains, from a model in Python. On the "
+        "way, where blocks are heard, it stays until both kinds of block have ended in one control "
+        "tick."
     )
     run = (
         _RIDE.replace("@TICKS@", str(ticks))

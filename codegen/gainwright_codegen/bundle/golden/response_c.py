@@ -1,0 +1,163 @@
+"""Golden measurements of the loop response: invented answers to the test signal, evaluated."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterator
+
+from gainwright.detector.loop_response import ReferenceLoopResponse
+from gainwright.detector.response_settings import ResponseSettings
+from gainwright.fixed.arithmetic import clamp
+from gainwright_codegen.bundle.golden.detector_c import words
+from gainwright_codegen.bundle.golden.sample import CHECKSUM_START, added
+from gainwright_codegen.bundle.golden.selftest_c import SelfTestPart
+from gainwright_codegen.c_text import comment
+
+_ROUNDS = (
+    (0, 5, 5, 0, 21), (0, 5, 5, 0, 21), (0, 5, 5, 0, 21), (0, 7, 5, 700, 21), (0, 5, 5, 0, 21),
+    (0, 11, 7, 0, 21), (12, 6, 5, 0, 20), (12, 6, 5, 1500, 20), (12, 6, 5, 0, 20),
+    (4, 14, 1, 0, 19), (4, 0, 1, 0, 3), (4, 1, 7, 0, 16), (90, 15, 5, 0, 22), (90, 15, 5, 0, 22),
+    (90, 15, 5, 0, 22), (0, 1, 3, 0, 24), (0, 1, 5, 0, 24), (0, 1, 5, 0, 24), (0, 2, 5, 700, 24),
+    (30, 13, 5, 0, 23), (30, 13, 5, 0, 23), (30, 14, 5, 0, 23), (30, 13, 7, 0, 23),
+)  # fmt: skip
+"""Rung, sixteenths of the test signal that come back, after how many control ticks (0 to 7), ticks
+of the measurement (0: as many periods as it wants), and how far noise is shifted down."""
+_MOST_PERIODS = 10
+_LIMIT = 2**28 - 1
+
+
+def response_part(settings: ResponseSettings, machine: str) -> SelfTestPart:
+    """Return the self-test of the measurement, with the settings of the first stage."""
+    text = comment(
+        f"Loop response: {len(_ROUNDS)} measurements, in which so many sixteenths of the test "
+        "signal come back late, with noise; each is evaluated. The checksum is over the test "
+        "signal, what is found, and the response at its first and last line, from a model in "
+        "Python."
+    )
+    rows = ",\n".join(f"    {{{', '.join(map(str, row))}}}" for row in _ROUNDS)
+    source = (
+        _RUN.replace("@ROUNDS@", str(len(_ROUNDS)))
+        .replace("@ROWS@", rows)
+        .replace("@FULL@", str(_full(settings)))
+        .replace("@MACHINE@", machine)
+        .replace("@SUM@", f"0x{_checksum(settings):08x}U")
+    )
+    return SelfTestPart((f"{machine}.h",), text + "\n" + source, "run_response")
+
+
+def _full(settings: ResponseSettings) -> int:
+    periods = max(settings.least_periods, min(settings.window, _MOST_PERIODS))
+    return (periods + settings.settle_periods) * settings.period_ticks + 5
+
+
+def _checksum(settings: ResponseSettings) -> int:
+    response, checksum, noise = ReferenceLoopResponse(settings), CHECKSUM_START, words()
+    for rung, share, late, ticks, shift in _ROUNDS:
+        response.record(True, rung)
+        given = _given(response, share, late, ticks or _full(settings), shift, noise)
+        checksum = added(checksum, (*given, *response.findings(rung).values()))
+        response.record(False, rung)
+        checksum = added(checksum, response.findings(rung).values())
+        response.evaluate()
+        found = response.findings(rung).values()
+        lines = (*response.inverse(settings.first_line), *response.inverse(settings.last_line))
+        positions = (response.spread, response.limit_position, response.result_position)
+        checksum = added(checksum, (*found, *lines, *positions))
+    return checksum
+
+
+def _given(
+    response: ReferenceLoopResponse,
+    share: int,
+    late: int,
+    ticks: int,
+    shift: int,
+    noise: Iterator[int],
+) -> Iterator[int]:
+    past = deque([0] * 8, maxlen=8)
+    for _ in range(ticks):
+        answer = -(past[-1 - late] >> 4) * share
+        drawn = ((next(noise) >> 1) - 2**30) >> shift
+        given = response.sample(clamp(answer + drawn, -_LIMIT - 1, _LIMIT))
+        past.append(given)
+        yield given
+
+
+_RUN = """\
+static const int32_t golden_rounds[@ROUNDS@][5] = {
+@ROWS@
+};
+
+/* Number of control ticks, words of the noise, and the test signal of the last ticks. */
+typedef struct {
+    uint32_t checksum;
+    uint32_t word;
+    uint32_t tick;
+    int32_t past[8];
+} golden_response;
+
+static void response_tick(golden_response *golden, const int32_t round[5])
+{
+    const gw_response_settings *settings = &@MACHINE@.stage[0].response;
+    const int32_t past = golden->past[(golden->tick + 7U - (uint32_t)round[2]) % 8U];
+    const int32_t drawn = (int32_t)(next_word(&golden->word) >> 1) - INT32_C(1073741824);
+    const int64_t answer = (int64_t)gw_floor_shift_i32(past, 4U) * -round[1];
+    const int32_t torque = gw_saturate_signal(gw_saturate_i32(
+        answer + gw_floor_shift_i32(drawn, (uint32_t)round[4])));
+    const int32_t given = gw_response_sample(&subject.response, settings, torque);
+
+    golden->past[golden->tick % 8U] = given;
+    golden->tick++;
+    golden->checksum = checksum_add(golden->checksum, (uint32_t)given);
+}
+
+static void response_found(golden_response *golden, int32_t rung)
+{
+    int32_t findings[GW_RESPONSE_FINDING_COUNT];
+
+    gw_response_findings(&subject.response, &@MACHINE@.stage[0].response, rung, findings);
+    golden->checksum
+        = add_words(golden->checksum, findings, (uint32_t)GW_RESPONSE_FINDING_COUNT);
+}
+
+static void response_round(golden_response *golden, const int32_t round[5])
+{
+    const gw_response_settings *settings = &@MACHINE@.stage[0].response;
+    int32_t line[2];
+    int32_t k;
+
+    for (k = 0; k < 8; k++) {
+        golden->past[k] = 0;
+    }
+    gw_response_record(&subject.response, 1, round[0]);
+    for (k = 0; k < ((round[3] != 0) ? round[3] : INT32_C(@FULL@)); k++) {
+        response_tick(golden, round);
+    }
+    response_found(golden, round[0]);
+    gw_response_record(&subject.response, 0, round[0]);
+    response_found(golden, round[0]);
+    while (gw_response_pending(&subject.response, settings) != 0) {
+        gw_response_evaluate(&subject.response, settings);
+    }
+    response_found(golden, round[0]);
+    gw_response_line(&subject.response, settings, settings->first_line, line);
+    golden->checksum = add_words(golden->checksum, line, 2U);
+    gw_response_line(&subject.response, settings, settings->last_line, line);
+    golden->checksum = add_words(golden->checksum, line, 2U);
+    golden->checksum = checksum_add(golden->checksum, (uint32_t)subject.response.spread);
+    golden->checksum = checksum_add(golden->checksum, (uint32_t)subject.response.limit_position);
+    golden->checksum = checksum_add(golden->checksum, (uint32_t)subject.response.result_position);
+}
+
+static uint32_t run_response(void)
+{
+    golden_response golden = {CHECKSUM_START, NOISE_SEED, 0U, {0}};
+    uint32_t k;
+
+    gw_axis_init(&subject, &@MACHINE@);
+    for (k = 0U; k < @ROUNDS@U; k++) {
+        response_round(&golden, golden_rounds[k]);
+    }
+    return report((golden.checksum == @SUM@) ? 1U : 0U, "loop response, rounds", k);
+}
+"""

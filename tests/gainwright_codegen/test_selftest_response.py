@@ -1,0 +1,45 @@
+"""The self-test of an export that measures the loop response notices changes of the measurement."""
+
+from __future__ import annotations
+
+import pytest
+
+from gainwright.language.load import load_trial
+from gainwright.language.shipped import shipped_trial_path
+from gainwright_codegen.bundle.axis import axis_bundle
+from gainwright_sim.machine import load_machine
+from gainwright_sim.rig.axis import axis_data
+
+from ..shared.compilers import available
+from .selftest_mutants import Bench
+
+pytestmark = [
+    pytest.mark.slow,
+    pytest.mark.usefixtures("scratch_cache"),
+    pytest.mark.skipif(not available("gcc"), reason="gcc is not installed"),
+]
+CHANGES = (
+    ("gw_loop_response.c", "response->periods", "response->again"),
+    ("gw_loop_margins.c", "* 32767", "* 20000"),
+    ("gw_loop_transform.c", "(square == 0U)", "(square != 0U)"),
+    ("gw_loop_transform.c", "% half", "% (half + 1)"),
+)
+
+
+@pytest.fixture(scope="module")
+def bench(scratch_cache, tmp_path_factory) -> Bench:
+    trial = load_trial(shipped_trial_path("gentle"))
+    files = axis_bundle(trial, axis_data(load_machine("glaze-gantry"))).files
+    sources = {name: text for name, text in files.items() if name.endswith((".c", ".h"))}
+    return Bench(sources, tmp_path_factory.mktemp("response"))
+
+
+def test_the_sound_export_passes(bench):
+    assert bench.verdict("gw_proof.c", (bench.folder / "gw_proof.c").read_text()) == ""
+
+
+@pytest.mark.parametrize(("name", "sound", "broken"), CHANGES)
+def test_a_change_is_noticed(bench, name, sound, broken):
+    text = (bench.folder / name).read_text()
+    assert sound in text
+    assert "loop response" in bench.verdict(name, text.replace(sound, broken))
