@@ -161,6 +161,21 @@ class Requirement:
     vacuous_because: str = ""
     """Why it may stand although its premise or trigger never occurs; empty: it must occur."""
 
+    @property
+    def later_ticks(self) -> int:
+        """Return how many ticks may pass after the first moment at which the formula is asked for.
+
+        That moment is where a bounded requirement is triggered; the tick that triggers a response
+        leads to it, and is itself the first of ``within_ticks``.
+        """
+        return self.within_ticks - (self.kind is RequirementKind.RESPONSE)
+
+    @property
+    def is_timed(self) -> bool:
+        """Return whether it may wait; a response at once asks about a single tick."""
+        timed = self.kind in (RequirementKind.RESPONSE, RequirementKind.BOUNDED)
+        return timed and self.later_ticks > 0
+
 
 @dataclass(frozen=True, slots=True)
 class EquivalentMutants:

@@ -97,8 +97,7 @@ class Monitor:
                 yield self._violation(requirement)
         for requirement, triggered in zip(self._responses, results[count:], strict=True):
             if triggered:
-                # The tick that triggers is itself the first of within_ticks.
-                self._waiting_since.setdefault(requirement.id, self.tick - 1)
+                self._waiting_since.setdefault(requirement.id, self.tick)
 
     def _judge_moment(self) -> Iterable[Violation]:
         now = self._now
@@ -126,7 +125,7 @@ class Monitor:
             return
         if holds:
             del self._waiting_since[requirement.id]
-        elif self.tick - since >= requirement.within_ticks:
+        elif self.tick - since >= requirement.later_ticks:
             del self._waiting_since[requirement.id]
             yield self._violation(requirement)
 

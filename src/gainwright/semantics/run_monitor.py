@@ -137,13 +137,13 @@ class RunWatch:
         moments = np.arange(len(holds))
         never = 2 * len(holds)
         next_true = np.minimum.accumulate(np.where(holds, moments, never)[::-1])[::-1]
-        # Moment from which the time counts: the tick that triggers is a response's first one.
-        since = np.flatnonzero(triggered)
-        met = next_true[since + 1] if response else next_true[since]
+        # Moment at which the formula is first asked for.
+        since = np.flatnonzero(triggered) + response
+        met = next_true[since]
         if requirement.id in self._waiting_since:
             since = np.append(self._waiting_since.pop(requirement.id) - self._moment, since)
             met = np.append(next_true[0], met)
-        due = since + requirement.within_ticks
+        due = since + requirement.later_ticks
         late = _first((met > due) & (due < len(holds)), offset=0)
         if late is not None:
             return int(due[late])

@@ -263,22 +263,21 @@ class Engine:
             )
         return [self.vectors[number] for number in numbers]
 
-    def wait_after_moment(self, formula: int, trigger: int, within_ticks: int) -> Wait:
+    def wait_after_moment(self, formula: int, trigger: int, later_ticks: int) -> Wait:
         """Measure the wait for a formula where a trigger holds (numbers as in ``gx_holds``)."""
         waits = self._places()
         wait = self._library.gx_wait_after_moment(
-            self._search, formula, trigger, within_ticks, waits
+            self._search, formula, trigger, later_ticks, waits
         )
         start = int(wait.first_late)
         late = None
         if start != _NOWHERE:
-            late = self.path_to(start) + self._waiting(waits, start, within_ticks)
+            late = self.path_to(start) + self._waiting(waits, start, later_ticks)
         return Wait(_longest(wait.longest), late)
 
-    def wait_after_tick(self, requirement: int, within_ticks: int) -> Wait:
+    def wait_after_tick(self, requirement: int, later_ticks: int) -> Wait:
         """Measure the wait of a response requirement, the tick that triggers it included."""
-        waits = self._places()
-        limit = within_ticks - 1
+        waits, limit = self._places(), later_ticks
         wait = self._library.gx_wait_after_tick(self._search, requirement, limit, waits)
         longest = _longest(wait.longest)
         late = None

@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from gainwright.language.model import Requirement, RequirementKind, Trial
+from gainwright.language.model import Trial
 from gainwright_proof.exploration.report import METHOD
 from gainwright_proof.exploration.short_waits import waits, with_short_waits
 from gainwright_proof.exploration.slices import Influence, Slice
@@ -69,16 +69,10 @@ def _about_rows(found: Exploration, said: str) -> Iterator[Finding]:
 
 
 def _about_requirements(trial: Trial, found: Exploration, said: str) -> Iterator[Finding]:
-    untimed = {r.id for r in trial.requirements if not _is_timed(r)}
+    untimed = {r.id for r in trial.requirements if not r.is_timed}
     for finding in found.findings:
         if finding.subject in untimed:
             yield _told(finding, finding.detail, said)
-
-
-def _is_timed(requirement: Requirement) -> bool:
-    if requirement.kind is RequirementKind.RESPONSE:
-        return requirement.within_ticks != 1
-    return requirement.kind is RequirementKind.BOUNDED
 
 
 def _seen(finding: Finding) -> bool:

@@ -70,13 +70,13 @@ class Judge:
         at_end, always = 2 * len(requirements), 2 * len(requirements) + 1
         waits = {WHOLE_TRIAL: pool.submit(engine.wait_after_moment, at_end, always, _ENDLESS)}
         for number, requirement in enumerate(requirements):
-            within = requirement.within_ticks
+            later = requirement.later_ticks
             if requirement.kind is RequirementKind.BOUNDED:
                 waits[requirement.id] = pool.submit(
-                    engine.wait_after_moment, 2 * number, 2 * number + 1, within
+                    engine.wait_after_moment, 2 * number, 2 * number + 1, later
                 )
             elif requirement.kind is RequirementKind.RESPONSE:
-                waits[requirement.id] = pool.submit(engine.wait_after_tick, number, within)
+                waits[requirement.id] = pool.submit(engine.wait_after_tick, number, later)
         return waits
 
     def _findings(self, waits: Mapping[str, Future[Wait]]) -> Iterator[Finding]:

@@ -201,7 +201,7 @@ def requirement_question(step: StepEncoding, requirement: Requirement) -> Questi
             return Question(name, heading, claim)
         case RequirementKind.STEP:
             return Question(name, heading, claim, over_tick=True)
-        case RequirementKind.RESPONSE if requirement.within_ticks == 1:
+        case RequirementKind.RESPONSE if not requirement.is_timed:
             assert requirement.trigger is not None
             trigger = Statement("The trigger.", step.formula(requirement.trigger))
             at_once = Statement(requirement.sentence, after_tick(step, requirement.formula))

@@ -134,7 +134,7 @@ class _Model:
             assert timed.trigger is not None
             formula = promela_expression(timed.formula, self._tick)
             trigger = promela_expression(timed.trigger, self._tick)
-            late = f"elapsed > {timed.within_ticks}"
+            late = f"elapsed > {timed.later_ticks}"
             yield from _timing(timed, formula, trigger, late)
 
     def _tick_lines(self, timed: Requirement | None) -> Iterable[str]:
@@ -146,7 +146,7 @@ class _Model:
             assert timed.trigger is not None
             formula = promela_expression(timed.formula, self._after)
             trigger = promela_expression(timed.trigger, self._tick)
-            late = f"elapsed >= {timed.within_ticks}"
+            late = f"elapsed > {timed.later_ticks}"
             yield from _timing(timed, formula, trigger, late)
 
     def _condition_lines(self) -> Iterable[str]:
