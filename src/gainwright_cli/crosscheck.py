@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 import argparse
+from typing import TYPE_CHECKING
 
-from gainwright_cli.console import add_json_option, console, print_json, refuse
+from gainwright_cli.console import add_json_option, add_out_options, console, print_json, refuse
+
+if TYPE_CHECKING:
+    from gainwright_codegen.crosscheck.run import Crosscheck
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -28,6 +32,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="SECONDS",
         help="with --gates: how long both ticks are fuzzed (60)",
     )
+    add_out_options(parser, "table, data and picture")
     add_json_option(parser)
 
 
@@ -50,9 +55,27 @@ def run(arguments: argparse.Namespace) -> int:
         print_json(document(result))
     else:
         _print(HEADINGS, table(result), notes(result))
+    if arguments.out:
+        _write(result, arguments.out, arguments.force)
     if not result.identical:
         return 1
     return 0 if len(result.tried) == len(result.outcomes) else 3
+
+
+def _write(result: Crosscheck, directory: str, force: bool) -> None:
+    import json
+    from pathlib import Path
+
+    from gainwright.result_folder import result_folder
+    from gainwright_codegen.crosscheck.picture import save_picture
+    from gainwright_codegen.crosscheck.report import document, markdown, notes
+
+    with result_folder(Path(directory), force=force) as folder:
+        page = "\n".join([markdown(result), *notes(result), "", "![](crosscheck.png)", ""])
+        (folder / "crosscheck.md").write_text(page, encoding="utf-8")
+        text = json.dumps(document(result), indent=2) + "\n"
+        (folder / "crosscheck.json").write_text(text, encoding="utf-8")
+        save_picture(folder / "crosscheck.png", result)
 
 
 def _run_gates(arguments: argparse.Namespace) -> int:

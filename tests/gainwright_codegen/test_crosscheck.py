@@ -17,8 +17,9 @@ from gainwright_codegen.bundle.guide import FIGURES
 from gainwright_codegen.crosscheck import run as running
 from gainwright_codegen.crosscheck.elf import ElfFile
 from gainwright_codegen.crosscheck.report import HEADINGS, document, markdown, notes, table
-from gainwright_codegen.crosscheck.run import Crosscheck, crosscheck
+from gainwright_codegen.crosscheck.run import Crosscheck, Outcome, crosscheck
 from gainwright_codegen.crosscheck.targets import ARM_GCC, TARGETS, USER_TARGETS
+from gainwright_codegen.crosscheck.workload import Costs, Instructions
 from gainwright_sim.machine import load_machine
 from gainwright_sim.rig.axis import axis_data
 
@@ -189,6 +190,26 @@ def test_a_file_that_is_missing_is_refused(bundle, tmp_path):
     (tmp_path / "part" / "gw_pulse.h").unlink()
     with pytest.raises(InputError, match=r"gw_pulse\.h"):
         crosscheck(tmp_path / "part")
+
+
+def test_table_data_and_picture_are_written(monkeypatch, tmp_path):
+    """The figures are invented: nothing is built."""
+    costs = Costs(
+        Instructions(150, 156, 231, 68),
+        Instructions(465, 559, 685, 140),
+        (("gw_axis_step", 177), ("gw_trial_look", 71)),
+    )
+    found = Crosscheck(
+        (), (Outcome("this computer", digest="a"), Outcome("one", digest="a", costs=costs))
+    )
+    monkeypatch.setattr(running, "crosscheck", lambda bundle, targets: found)
+    for name in ("a", "b"):
+        assert main(["crosscheck", "nowhere", "--out", str(tmp_path / name)]) == 0
+    names = {path.name for path in (tmp_path / "a").iterdir()}
+    assert names == {"crosscheck.md", "crosscheck.json", "crosscheck.png", "SHA256SUMS"}
+    assert "| one | yes |" in (tmp_path / "a" / "crosscheck.md").read_text()
+    for name in names:
+        assert (tmp_path / "a" / name).read_bytes() == (tmp_path / "b" / name).read_bytes()
 
 
 def test_only_elf_files_of_32_bits_are_read():
