@@ -270,8 +270,8 @@ def test_a_file_of_the_other_kind_is_one_sentence(capsys, tmp_path):
         assert not Path(out).exists()
 
 
-def test_check_refuses_what_the_exported_c_cannot_hold(capsys, tmp_path):
-    """Otherwise check says valid, and prove and export say no."""
+def test_check_takes_more_conditions_than_a_word_has_bits(capsys, tmp_path):
+    """The exported C holds any number of them."""
     inputs = "".join(f'i{k} = {{ kind = "boolean", meaning = "x" }}\n' for k in range(70))
     conditions = "".join(f'c{k} = {{ holds = "i{k}", meaning = "x" }}\n' for k in range(70))
     names = ["wanted", *(f"c{k}" for k in range(70))]
@@ -291,8 +291,7 @@ def test_check_refuses_what_the_exported_c_cannot_hold(capsys, tmp_path):
         encoding="utf-8",
     )
     code, _, err = run(capsys, "check", str(file))
-    assert code == 2
-    assert str(file) in err and "73 conditions" in err and "at most 64 conditions" in err
+    assert (code, err) == (0, "")
 
 
 @pytest.mark.skipif(os.name != "posix", reason="a pipe that closes early is a POSIX matter")
