@@ -279,11 +279,13 @@ def test_search_depends_on_nothing_but_trial_and_seed():
 
 
 @pytest.mark.slow
-def test_guide_says_how_to_measure_a_position_step_where_the_trial_asks_for_one():
+def test_guide_speaks_of_what_only_some_trials_ask_for():
     axis = axis_data(load_machine(MACHINE))
     texts = {
         name: axis_bundle(load_trial(shipped_trial_path(name)), axis).files["GUIDE.md"].decode()
-        for name in ("standard", "complete")
+        for name in ("standard", "complete", "gentle")
     }
     assert "## Position step" in texts["complete"] and "128 x swinging" in texts["complete"]
     assert "## Position step" not in texts["standard"]
+    assert "`cruise_share` / 256" in texts["gentle"]
+    assert "## Cruise speed" not in texts["standard"]
