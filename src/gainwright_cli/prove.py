@@ -209,7 +209,7 @@ def _mutants_code(report: MutantReport | None) -> int:
 def _print(
     proof: Proof, digest: str, mutants: MutantReport | None, arguments: argparse.Namespace
 ) -> None:
-    from gainwright_cli.views.proof import render_conclusions, say
+    from gainwright_cli.views.proof import one_way_text, render_conclusions, say
     from gainwright_proof.evidence.conclusion import conclude
     from gainwright_proof.evidence.document import ASSUMPTIONS
     from gainwright_proof.evidence.overview import overview
@@ -229,6 +229,7 @@ def _print(
         render_mutants(mutants, screen)
     counts = {v: sum(c.verdict is v for c in conclusions) for v in Verdict}
     say(screen, ", ".join(f"{count} {v.value}" for v, count in counts.items() if count))
+    say(screen, one_way_text(conclusions))
     for what, value in ((f"trial {proof.trial.name}", proof.trial.digest), ("evidence", digest)):
         if not arguments.only:
             screen.print(f"{what}, digest\n  {value}", markup=False, soft_wrap=True)

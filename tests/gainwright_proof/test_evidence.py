@@ -132,7 +132,7 @@ def added_obligation(folder):
 
 def other_version(folder):
     path = folder / "evidence.json"
-    path.write_text(path.read_text().replace('"version": 2', '"version": 99'))
+    path.write_text(path.read_text().replace('"version": 3', '"version": 99'))
 
 
 def no_json(folder):

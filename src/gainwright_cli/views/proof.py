@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import textwrap
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from itertools import groupby
 
@@ -15,6 +16,7 @@ from gainwright.language.model import NEVER, Requirement, Trial
 from gainwright.semantics.monitor import Snapshot
 from gainwright_cli.views.tables import titled_table
 from gainwright_proof.evidence.conclusion import Conclusion, conclude
+from gainwright_proof.evidence.document import one_way
 from gainwright_proof.evidence.overview import RequirementLine
 from gainwright_proof.verdict import HOLDS, Finding, Tick, Trace, Verdict
 
@@ -245,3 +247,18 @@ def _values(
             continue
         seen[text] = None
     yield from seen
+
+
+def one_way_text(conclusions: Sequence[Conclusion]) -> str:
+    """Return which subjects one method alone proved: kinds counted, the others by name."""
+    alone = one_way(conclusions)
+    if not alone:
+        return "Everything is proved in two ways or more."
+    kinds = Counter(name.partition("/")[0] for name in alone if "/" in name)
+    told = [f"{count} of {kind}/..." for kind, count in sorted(kinds.items())]
+    told += [name for name in alone if "/" not in name]
+    return (
+        f"One way only: {len(alone)} of {len(conclusions)} subjects are proved by a single method, "
+        f"of which no other would notice a mistake: {', '.join(told)}. All names: one_way in "
+        "evidence.json."
+    )

@@ -19,7 +19,7 @@ from gainwright_proof.evidence.conclusion import (
     conclude,
     what_is_open,
 )
-from gainwright_proof.evidence.document import ASSUMPTIONS, DOCUMENT, counts_of
+from gainwright_proof.evidence.document import ASSUMPTIONS, DOCUMENT, counts_of, one_way
 from gainwright_proof.evidence.folder import Evidence
 from gainwright_proof.evidence.overview import overview
 from gainwright_proof.verdict import Finding, Obligation, Verdict
@@ -76,6 +76,7 @@ def check_document(
     for key, found, wanted in (
         ("verdicts", document["verdicts"], derived),
         ("counts", document.get("counts"), counts_of(conclusions, findings)),
+        ("one_way", document.get("one_way"), one_way(conclusions)),
         ("assumptions", document.get("assumptions"), list(ASSUMPTIONS)),
         ("obligations", sorted(listed), sorted(named)),
         ("requirements", _without_rows(document.get("requirements")), _without_rows(lines)),

@@ -14,7 +14,7 @@ from gainwright_proof.evidence.overview import overview
 from gainwright_proof.verdict import Finding, Trace
 
 FORMAT = "gainwright-evidence"
-VERSION = 2
+VERSION = 3
 DOCUMENT = "evidence.json"
 
 ASSUMPTIONS = (
@@ -80,6 +80,7 @@ def evidence_document(
         "tools": dict(sorted(tools.items())),
         "counts": counts_of(conclusions, findings),
         "exploration": None if exploration is None else dict(exploration),
+        "one_way": one_way(conclusions),
         "verdicts": {item.subject: item.verdict.value for item in conclusions},
         "requirements": [line.as_json() for line in overview(trial, findings, rows_noticed)],
         "findings": [_finding(finding) for finding in findings],
@@ -125,6 +126,11 @@ def counts_of(conclusions: Sequence[Any], findings: Sequence[Finding]) -> dict[s
         counts[key] = counts.get(key, 0) + 1
     counts["proved_in_two_ways_or_more"] = sum(len(c.proved_by) >= 2 for c in conclusions)
     return counts
+
+
+def one_way(conclusions: Iterable[Any]) -> list[str]:
+    """Return the subjects that one method alone proved: none else would notice its mistake."""
+    return sorted(c.subject for c in conclusions if len(c.proved_by) == 1)
 
 
 def _finding(finding: Finding) -> dict[str, Any]:

@@ -39,6 +39,7 @@ def evidence_schema() -> dict[str, Any]:
                 ),
                 "tools": {"type": "object", "additionalProperties": {"type": "string"}},
                 "counts": _NUMBERS,
+                "one_way": {"type": "array", "items": {"type": "string"}},
                 "exploration": {"anyOf": [_NUMBERS, {"type": "null"}]},
                 "verdicts": {"type": "object", "additionalProperties": _VERDICT},
                 "requirements": {"type": "array", "items": _requirement_line()},

@@ -150,7 +150,7 @@ class Comparison:
         variant = self.variant(mutants[0])
         found: dict[tuple[int, ...], None] = {}
         for state, names in self.looked_at(mutants[0]):
-            found |= dict.fromkeys(self._vectors(variant, state, names, mutants))
+            found |= dict.fromkeys(self._vectors(variant, state, names, mutants, timed=False))
         return self._made(variant, [list(found)] * len(self._states), mutants[0].states, True)
 
     def _made(
@@ -183,15 +183,22 @@ class Comparison:
         return handle, table, spans
 
     def _vectors(
-        self, variant: int, state: str, names: frozenset[str], mutants: Sequence[Mutant]
+        self,
+        variant: int,
+        state: str,
+        names: frozenset[str],
+        mutants: Sequence[Mutant],
+        timed: bool,
     ) -> Sequence[tuple[int, ...]]:
-        """Return input vectors for one state, whatever the mutants do there."""
+        """Return input vectors for one state, whatever the mutants do there; ``timed``: also for
+        the triggers of responses."""
         specialiser = Specialiser(self._trial)
         changed = dependent(self._trial, self._variants[variant])
         expressions = [specialiser.condition(c.name) for c in self._trial.conditions
                        if c.name in names]  # fmt: skip
         expressions += [expression for name, expression in changed if name in names]
-        expressions += [Reference(name) for name in triggering_inputs(self._trial)]
+        if timed:
+            expressions += [Reference(name) for name in triggering_inputs(self._trial)]
         rows = [*self._trial.rows_by_state[state]]
         rows += [row for mutant in mutants for row in _new_rows(mutant, state)]
         variables = {v.name: v for v in self._trial.variables}
@@ -228,7 +235,7 @@ class Comparison:
         states = () if mutant is None else mutant.states
         rules = self._original if mutant is None else self._rules(mutant)
         vectors = [
-            self._vectors(variant, state, names, [mutant])
+            self._vectors(variant, state, names, [mutant], timed=True)
             if mutant is not None and (names := dict(self.looked_at(mutant)).get(state))
             else self._original_vectors(state)
             for state in self._states
@@ -272,7 +279,9 @@ class Comparison:
         if state not in self._vectors_of_original:
             rows = self._trial.rows_by_state[state]
             names = frozenset(name for row in rows for name in (*row.when, *row.unless))
-            self._vectors_of_original[state] = self._vectors(0, state, names, [])
+            self._vectors_of_original[state] = self._vectors(
+                0, state, names, [], timed=True
+            )
         return self._vectors_of_original[state]
 
     def _rules(self, mutant: Mutant) -> NDArray[Any]:
