@@ -76,6 +76,13 @@ def vectors_by_state(trial: Trial, most: int) -> tuple[StateVectors, ...]:
     return tuple(builder.state_vectors(state, most) for state in trial.states)
 
 
+def vectors_of(trial: Trial, states: Iterable[str], most: int) -> dict[str, tuple[Vector, ...]]:
+    """Return the vectors of some states, as :func:`vectors_by_state` has them."""
+    builder, wanted = _Builder(trial), set(states)
+    return {s.name: builder.state_vectors(s, most).vectors
+            for s in trial.states if s.name in wanted}  # fmt: skip
+
+
 def vectors_for(
     trial: Trial,
     conditions: Iterable[Expression],

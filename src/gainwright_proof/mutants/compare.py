@@ -21,7 +21,6 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gainwright.language.cube import cube
-from gainwright.language.expression import Reference
 from gainwright.language.model import RequirementKind, Row, Trial
 from gainwright_codegen.host import compile_and_load, read_sources
 from gainwright_codegen.host.sequencer import CHECKERS
@@ -30,14 +29,14 @@ from gainwright_codegen.trial_c.rows import distinct_actions
 from gainwright_proof.exploration.encoding import Encoding
 from gainwright_proof.exploration.short_waits import Wait
 from gainwright_proof.exploration.specialise import Specialiser
-from gainwright_proof.exploration.vectors import vectors_for
+from gainwright_proof.exploration.vectors import vectors_for, vectors_of
 from gainwright_proof.mutants.mutant import Mutant
 from gainwright_proof.mutants.mutant_model import (
     MutantModel,
     conditions_of,
     dependent,
     timed_requirements,
-    triggering_inputs,
+    why_untimed,
 )
 
 if TYPE_CHECKING:
@@ -91,7 +90,7 @@ class Comparison:
 
         Raises:
             InputError: the C of a mutant cannot be compiled.
-            TooManySituations: variables, or times, can matter in too many ways.
+            TooManySituations: the variables can matter in too many ways.
         """
         self._trial = trial
         self._codes, self._rows = reached
@@ -110,13 +109,16 @@ class Comparison:
         self._words = max(1, -(-len(trial.conditions) // 64))
         self._original = np.array([self._rule(row) for row in rows], dtype=_rule_type(self._words))
         sources = {**sequencer_sources(self._augmented), **read_sources(_DIRECTORY, "*.h", "*.c")}
-        self._timed = timed_requirements(trial, shortened)
+        timed = timed_requirements(trial)
+        self.untimed = why_untimed(timed, shortened)
+        """Why :meth:`reached` must not be asked; empty if it may."""
+        self._timed = () if self.untimed else timed
         model = MutantModel(trial, self._augmented, self._variants, self._timed, shortened)
         sources |= model.sources(rows, encoding)
         self._ffi, self._library = compile_and_load(
             sources, ("gx_mutant.h", "gx_reach.h"), CHECKERS, name="mutants"
         )
-        self._vectors_of_original: dict[str, Sequence[tuple[int, ...]]] = {}
+        self._vectors_of_original: Mapping[str, Sequence[tuple[int, ...]]] = {}
 
     @property
     def nodes(self) -> int:
@@ -150,7 +152,7 @@ class Comparison:
         variant = self.variant(mutants[0])
         found: dict[tuple[int, ...], None] = {}
         for state, names in self.looked_at(mutants[0]):
-            found |= dict.fromkeys(self._vectors(variant, state, names, mutants, timed=False))
+            found |= dict.fromkeys(self._vectors(variant, state, names, mutants))
         return self._made(variant, [list(found)] * len(self._states), mutants[0].states, True)
 
     def _made(
@@ -175,7 +177,7 @@ class Comparison:
             self._pointer("uint64_t[]", self._codes),
             self._pointer("gx_rows[]", self._rows), len(self._codes),
             self._pointer("int32_t[]", table), self._pointer("gx_span[]", spans),
-            self._pointer("uint8_t[]", self._wanted(states)),
+            self._pointer("uint8_t[]", self._wanted(states)), int(not shared),
         )  # fmt: skip
         if made == self._ffi.NULL:
             raise MemoryError
@@ -183,22 +185,14 @@ class Comparison:
         return handle, table, spans
 
     def _vectors(
-        self,
-        variant: int,
-        state: str,
-        names: frozenset[str],
-        mutants: Sequence[Mutant],
-        timed: bool,
+        self, variant: int, state: str, names: frozenset[str], mutants: Sequence[Mutant]
     ) -> Sequence[tuple[int, ...]]:
-        """Return input vectors for one state, whatever the mutants do there; ``timed``: also for
-        the triggers of responses."""
+        """Return input vectors for one state, whatever the mutants do there."""
         specialiser = Specialiser(self._trial)
         changed = dependent(self._trial, self._variants[variant])
         expressions = [specialiser.condition(c.name) for c in self._trial.conditions
                        if c.name in names]  # fmt: skip
         expressions += [expression for name, expression in changed if name in names]
-        if timed:
-            expressions += [Reference(name) for name in triggering_inputs(self._trial)]
         rows = [*self._trial.rows_by_state[state]]
         rows += [row for mutant in mutants for row in _new_rows(mutant, state)]
         variables = {v.name: v for v in self._trial.variables}
@@ -234,12 +228,7 @@ class Comparison:
         variant = 0 if mutant is None else self.variant(mutant)
         states = () if mutant is None else mutant.states
         rules = self._original if mutant is None else self._rules(mutant)
-        vectors = [
-            self._vectors(variant, state, names, [mutant], timed=True)
-            if mutant is not None and (names := dict(self.looked_at(mutant)).get(state))
-            else self._original_vectors(state)
-            for state in self._states
-        ]
+        vectors = self._whole_vectors(mutant)
         handle, *_ = kept = self._made(variant, vectors, (), False)
         outcome, found = self._ffi.new("gx_outcome *"), self._ffi.new("gx_reached *")
         done = self._library.gx_reach_mutant(
@@ -275,14 +264,14 @@ class Comparison:
             if not found.taken[place] and gone.get(row, ()) is not None:
                 yield f"row/{row}"
 
-    def _original_vectors(self, state: str) -> Sequence[tuple[int, ...]]:
-        if state not in self._vectors_of_original:
-            rows = self._trial.rows_by_state[state]
-            names = frozenset(name for row in rows for name in (*row.when, *row.unless))
-            self._vectors_of_original[state] = self._vectors(
-                0, state, names, [], timed=True
-            )
-        return self._vectors_of_original[state]
+    def _whole_vectors(self, mutant: Mutant | None) -> list[Sequence[tuple[int, ...]]]:
+        """Return vectors of each state that tell apart all that rows and requirements read."""
+        if not self._vectors_of_original:
+            self._vectors_of_original = vectors_of(self._trial, self._states, _MOST_VECTORS)
+        own = {} if mutant is None else vectors_of(
+            mutant.trial(self._trial), mutant.states, _MOST_VECTORS
+        )  # fmt: skip
+        return [own.get(state, self._vectors_of_original[state]) for state in self._states]
 
     def _rules(self, mutant: Mutant) -> NDArray[Any]:
         rules = self._original.copy()

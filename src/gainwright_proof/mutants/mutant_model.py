@@ -6,8 +6,8 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from gainwright.language.expression import Expression, Reference, references
-from gainwright.language.model import Kind, Requirement, RequirementKind, Row, Trial
+from gainwright.language.expression import Expression, references
+from gainwright.language.model import Requirement, RequirementKind, Row, Trial
 from gainwright.language.typing import infer
 from gainwright_codegen.trial_c.expression import INCLUDES, Scope, c_expression, signal_value
 from gainwright_proof.exploration.encoding import Encoding
@@ -41,13 +41,8 @@ class Timed:
     """None: that the trial comes to an end."""
 
 
-def timed_requirements(trial: Trial, shortened: Sequence[Wait]) -> tuple[Timed, ...]:
-    """Return what is asked of the times of a trial.
-
-    Raises:
-        TooManySituations: more than one timer is shortened, a trigger reads an integer input, or
-            too much is asked.
-    """
+def timed_requirements(trial: Trial) -> tuple[Timed, ...]:
+    """Return what is asked of the times of a trial."""
     found = [
         Timed(requirement.id, requirement.within_ticks, requirement)
         for requirement in trial.requirements
@@ -56,26 +51,26 @@ def timed_requirements(trial: Trial, shortened: Sequence[Wait]) -> tuple[Timed, 
     ]
     if any(state.end for state in trial.states):
         found.append(Timed(WHOLE_TRIAL, None, None))
-    inputs = {signal.name: signal for signal in trial.inputs}
-    read = triggering_inputs(trial)
-    if len(shortened) > 1 or len(found) > _MOST_TIMED:
-        raise TooManySituations("times of several timers are not told apart")
-    if any(inputs[name].kind is not Kind.BOOLEAN for name in read):
-        raise TooManySituations("the time of a requirement begins with the value of an input")
     return tuple(found)
 
 
-def triggering_inputs(trial: Trial) -> tuple[str, ...]:
-    """Return the inputs that responses wait for, in the order of the trial."""
-    conditions = {c.name: c for c in trial.conditions}
-    waiting = [r.trigger for r in trial.requirements
-               if r.kind is RequirementKind.RESPONSE and r.trigger is not None]  # fmt: skip
-    names: set[str] = set()
-    while waiting:
-        new = references(waiting.pop()) - names
-        names |= new
-        waiting += [conditions[name].expression for name in new if name in conditions]
-    return tuple(signal.name for signal in trial.inputs if signal.name in names)
+def why_untimed(timed: Sequence[Timed], shortened: Sequence[Wait]) -> str:
+    """Return why times cannot be told over short waits; empty if they can."""
+    if len(shortened) > 1:
+        return "times are not told over several short timers"
+    return "" if len(timed) <= _MOST_TIMED else f"times of more than {_MOST_TIMED} requirements"
+
+
+def response_triggers(trial: Trial) -> tuple[Expression, ...]:
+    """Return what begins the time of responses, with conditions expanded."""
+    specialiser = Specialiser(trial)
+    return tuple(
+        specialiser.expanded(timed.requirement.trigger)
+        for timed in timed_requirements(trial)
+        if timed.requirement is not None
+        and timed.requirement.kind is RequirementKind.RESPONSE
+        and timed.requirement.trigger is not None
+    )
 
 
 class MutantModel:
@@ -175,7 +170,7 @@ class MutantModel:
             for name, value in pairs
             for feature in finder.of_assignment(variables[name], specialiser.expanded(value))
         )
-        read = (Reference(name) for name in triggering_inputs(self._trial))
+        read = (f for trigger in response_triggers(self._trial) for f in finder.of_formula(trigger))
         yield "uint64_t found = 0U;"
         yield "(void)inputs;"
         yield from self._numbered((*features, *read), scope)
