@@ -13,7 +13,7 @@ mutant is not single-hit, and is caught too.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -21,6 +21,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gainwright.language.cube import cube
+from gainwright.language.expression import Expression
 from gainwright.language.model import RequirementKind, Row, Trial
 from gainwright_codegen.host import compile_and_load, read_sources
 from gainwright_codegen.host.sequencer import CHECKERS
@@ -35,6 +36,7 @@ from gainwright_proof.mutants.mutant_model import (
     MutantModel,
     conditions_of,
     dependent,
+    response_triggers,
     timed_requirements,
     why_untimed,
 )
@@ -118,7 +120,7 @@ class Comparison:
         self._ffi, self._library = compile_and_load(
             sources, ("gx_mutant.h", "gx_reach.h"), CHECKERS, name="mutants"
         )
-        self._vectors_of_original: Mapping[str, Sequence[tuple[int, ...]]] = {}
+        self._vectors_of_original: dict[str, Sequence[tuple[int, ...]]] = {}
 
     @property
     def nodes(self) -> int:
@@ -161,14 +163,20 @@ class Comparison:
         vectors: Sequence[Sequence[tuple[int, ...]]],
         states: Iterable[str],
         shared: bool,
+        whole_states: Container[str] = (),
     ) -> Any:
-        """Return a comparison with vectors for each state; if they are shared, the same for all."""
+        """Return a comparison with vectors for each state; if they are shared, the same for all.
+
+        In whole states no vector stands for another one.
+        """
         parts = vectors[:1] if shared else vectors
         # Trials without inputs have one vector of nothing.
         rows = [vector or (0,) for part in parts for vector in part]
         table = np.array(rows, dtype=np.int32).reshape(len(rows), -1)
         ends = list(itertools.accumulate(map(len, parts)))
-        spans = np.array([(end - len(part), end) for part, end in zip(parts, ends, strict=True)],
+        whole = [int(name in whole_states) for name in self._states][: len(parts)]
+        spans = np.array([(end - len(part), end, flag)
+                          for part, end, flag in zip(parts, ends, whole, strict=True)],
                          dtype=np.uint32)  # fmt: skip
         if shared:
             spans = np.repeat(spans, len(vectors), axis=0)
@@ -177,7 +185,7 @@ class Comparison:
             self._pointer("uint64_t[]", self._codes),
             self._pointer("gx_rows[]", self._rows), len(self._codes),
             self._pointer("int32_t[]", table), self._pointer("gx_span[]", spans),
-            self._pointer("uint8_t[]", self._wanted(states)), int(not shared),
+            self._pointer("uint8_t[]", self._wanted(states)),
         )  # fmt: skip
         if made == self._ffi.NULL:
             raise MemoryError
@@ -185,14 +193,21 @@ class Comparison:
         return handle, table, spans
 
     def _vectors(
-        self, variant: int, state: str, names: frozenset[str], mutants: Sequence[Mutant]
+        self,
+        variant: int,
+        state: str,
+        names: frozenset[str],
+        mutants: Sequence[Mutant],
+        also: Iterable[Expression] = (),
     ) -> Sequence[tuple[int, ...]]:
-        """Return input vectors for one state, whatever the mutants do there."""
+        """Return input vectors for one state, whatever the mutants do there; ``also``: told apart
+        besides."""
         specialiser = Specialiser(self._trial)
         changed = dependent(self._trial, self._variants[variant])
         expressions = [specialiser.condition(c.name) for c in self._trial.conditions
                        if c.name in names]  # fmt: skip
         expressions += [expression for name, expression in changed if name in names]
+        expressions += also
         rows = [*self._trial.rows_by_state[state]]
         rows += [row for mutant in mutants for row in _new_rows(mutant, state)]
         variables = {v.name: v for v in self._trial.variables}
@@ -229,7 +244,7 @@ class Comparison:
         states = () if mutant is None else mutant.states
         rules = self._original if mutant is None else self._rules(mutant)
         vectors = self._whole_vectors(mutant)
-        handle, *_ = kept = self._made(variant, vectors, (), False)
+        handle, *_ = kept = self._made(variant, vectors, (), False, states)
         outcome, found = self._ffi.new("gx_outcome *"), self._ffi.new("gx_reached *")
         done = self._library.gx_reach_mutant(
             handle, self._pointer("gx_rule[]", rules),
@@ -265,13 +280,20 @@ class Comparison:
                 yield f"row/{row}"
 
     def _whole_vectors(self, mutant: Mutant | None) -> list[Sequence[tuple[int, ...]]]:
-        """Return vectors of each state that tell apart all that rows and requirements read."""
-        if not self._vectors_of_original:
-            self._vectors_of_original = vectors_of(self._trial, self._states, _MOST_VECTORS)
+        """Return vectors of each state that tell apart what its rows read; in the states that a
+        mutant changes also what requirements read."""
         own = {} if mutant is None else vectors_of(
             mutant.trial(self._trial), mutant.states, _MOST_VECTORS
         )  # fmt: skip
-        return [own.get(state, self._vectors_of_original[state]) for state in self._states]
+        return [own.get(state) or self._original_vectors(state) for state in self._states]
+
+    def _original_vectors(self, state: str) -> Sequence[tuple[int, ...]]:
+        if state not in self._vectors_of_original:
+            rows = self._trial.rows_by_state[state]
+            names = frozenset(name for row in rows for name in (*row.when, *row.unless))
+            triggers = response_triggers(self._trial)
+            self._vectors_of_original[state] = self._vectors(0, state, names, [], triggers)
+        return self._vectors_of_original[state]
 
     def _rules(self, mutant: Mutant) -> NDArray[Any]:
         rules = self._original.copy()

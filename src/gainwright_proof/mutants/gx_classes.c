@@ -103,7 +103,7 @@ static int32_t find_ways(const gx_comparison *c, gx_class *k, const gw_sequencer
     for (v = 0U; v < count; v++) {
         const gx_way w = all[v];
 
-        if ((k->ways == 0U) || (c->whole != 0) || (all[k->ways - 1U].assigned != w.assigned)
+        if ((k->ways == 0U) || (c->spans[k->state].whole != 0U) || (all[k->ways - 1U].assigned != w.assigned)
             || !equal(&all[k->ways - 1U].bits, &w.bits)
             || !equal(&all[k->ways - 1U].changed, &w.changed)) {
             all[k->ways] = w;
@@ -231,7 +231,7 @@ static int32_t sort_nodes(gx_comparison *c, const uint8_t wanted[])
 gx_comparison *gx_comparison_new(int32_t variant, const gx_rule original[],
                                  const uint64_t codes[], const gx_rows rows[], uint64_t nodes,
                                  const int32_t vectors[], const gx_span spans[],
-                                 const uint8_t wanted[], int32_t whole)
+                                 const uint8_t wanted[])
 {
     gx_comparison *c = calloc(1U, sizeof *c);
 
@@ -246,7 +246,6 @@ gx_comparison *gx_comparison_new(int32_t variant, const gx_rule original[],
     c->nodes = nodes;
     c->vectors = vectors;
     c->spans = spans;
-    c->whole = whole;
     if (!sort_nodes(c, wanted)) {
         gx_comparison_free(c);
         return NULL;

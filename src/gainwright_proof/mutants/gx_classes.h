@@ -45,7 +45,6 @@ struct gx_comparison {
     uint64_t nodes;
     const int32_t *vectors;
     const gx_span *spans; /* Vectors of each state. */
-    int32_t whole;        /* 1: no vector stands for another one. */
     uint32_t *order; /* Nodes of wanted states, class by class. */
     gx_class *classes;
     uint32_t class_count;

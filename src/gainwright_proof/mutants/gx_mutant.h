@@ -38,17 +38,18 @@ typedef struct {
 typedef struct {
     uint32_t begin;
     uint32_t end;
+    uint32_t whole; /* 1: no vector stands for another one. */
 } gx_span;
 
 /* Compare under a variant of the conditions with the rules of the original, all states one after the
  * other as gx_first_rule says; all arrays must stay. Nodes are the reachable codes of the original,
  * in rising order, rows those on a way to each of them; the vectors of a wanted state stand for all
  * inputs there, for all values of the variables. Vectors that cause the same conditions and actions
- * are taken for one, unless all of them are wanted (whole). NULL if memory is short. */
+ * are taken for one, unless the span is whole. NULL if memory is short. */
 gx_comparison *gx_comparison_new(int32_t variant, const gx_rule original[],
                                  const uint64_t codes[], const gx_rows rows[], uint64_t nodes,
                                  const int32_t vectors[], const gx_span spans[],
-                                 const uint8_t wanted[], int32_t whole);
+                                 const uint8_t wanted[]);
 void gx_comparison_free(gx_comparison *comparison);
 
 /* Judge a mutant by its rules. Only wanted states may differ from the original, and only by the rows
