@@ -59,12 +59,16 @@ static inline int32_t gw_saturate_signal(int32_t value)
 /* The number that a word is in two's complement. Compilers see that nothing is to be done. */
 static inline int32_t gw_signed_i32(uint32_t word)
 {
-    return (word <= (uint32_t)INT32_MAX) ? (int32_t)word : (-1 - (int32_t)(~word));
+    const uint32_t complement = ~word;
+
+    return (word <= (uint32_t)INT32_MAX) ? (int32_t)word : (-1 - (int32_t)complement);
 }
 
 static inline int64_t gw_signed_i64(uint64_t word)
 {
-    return (word <= (uint64_t)INT64_MAX) ? (int64_t)word : (-1 - (int64_t)(~word));
+    const uint64_t complement = ~word;
+
+    return (word <= (uint64_t)INT64_MAX) ? (int64_t)word : (-1 - (int64_t)complement);
 }
 
 /* floor(value / 2^bits), bits 0 to 62. What is shifted has no sign; the sign is put on again. */
