@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from .shipped_walk import BURST, LASTING, MARGIN, TOP, TRIAL, UNSEEN, Walk
+from .shipped_walk import BURST, LASTING, MARGIN, TOP, TRIAL, UNSEEN, Walk, walk_to
 
 
 def test_onset_by_burst_is_backed_off_verified_and_finished():
@@ -107,14 +107,68 @@ def test_noise_that_leaps_is_onset():
     assert (walk.rung, walk.reason) == (30 - MARGIN, "below_onset")
 
 
-def test_noise_ends_the_search_in_an_end_of_its_own():
+@pytest.mark.parametrize("hidden", [0, 1])
+def test_noise_ends_the_search_in_an_end_of_its_own(hidden):
     walk = Walk().started().at_rung(30, "hear_own_noise")
+    loud = {"move_noise_level": TRIAL.constant("noise_threshold"), "answers_hidden": hidden}
+    assert walk.tick(**loud) == "noise_ends_search@hear_own_noise"
+    walk.until("noise_limited")
+    kept, limit = walk.machine.variables, 30 - 4 * hidden
+    assert (kept["limit_rung"], walk.rung, kept["onset_found"]) == (limit, limit - MARGIN, 0)
+    assert walk.machine.outputs()["limited_by_noise"] and walk.reason == "below_noise"
+
+
+@pytest.mark.parametrize(("rung", "result"), [(4, 0), (15, 0), (16, 0), (17, 1)])
+def test_noise_near_the_start_gain_has_the_start_gain_verified(rung, result):
+    walk = Walk().started().at_rung(rung, "hear_own_noise")
     loud = {"move_noise_level": TRIAL.constant("noise_threshold")}
     assert walk.tick(**loud) == "noise_ends_search@hear_own_noise"
     walk.until("noise_limited")
     kept = walk.machine.variables
-    assert (kept["limit_rung"], walk.rung, kept["onset_found"]) == (30, 30 - MARGIN, 0)
-    assert walk.machine.outputs()["limited_by_noise"] and walk.reason == "below_noise"
+    assert (kept["limit_rung"], walk.rung) == (result + MARGIN, result)
+
+
+def test_noise_that_fills_the_torque_at_the_start_gain_too_gives_no_result():
+    loud = {"move_noise_level": TRIAL.constant("noise_threshold")}
+    walk = Walk().started().at_rung(7, "hear_own_noise")
+    walk.tick(**loud)
+    walk.until("aborted", **loud)
+    assert walk.rows.count("noise_without_margin@verify_noise") == 1
+    assert walk.reason == "noise_too_high" and walk.rung == 0
+
+
+@pytest.mark.parametrize("state", ["move", "hear_own_noise", "pulse", "detect", "verify_detect"])
+def test_torque_at_its_limit_without_a_burst_is_no_onset(state):
+    """A load that swings, a ramp too steep: the gain has nothing to do with it."""
+    walk = walk_to(state)
+    limited = {"torque_saturated": 1, "burst_level": TRIAL.constant("burst_threshold") - 1}
+    assert walk.tick(**limited).startswith("torque_at_its_limit")
+    assert walk.machine.state == "stop_axis" and walk.rung == 0
+    walk.until("aborted")
+    assert walk.reason == "torque_limited" and not walk.machine.variables["onset_found"]
+    walk = walk_to(state)
+    assert walk.tick(**BURST, torque_saturated=1).startswith("burst_")
+
+
+def test_last_noise_may_be_cut_off_once_more():
+    """Pulses that were not seen use up the repeats; a move may end before the last of them."""
+    walk = Walk().started().at_rung(30)
+    most = TRIAL.constant("most_repeats")
+    while walk.machine.variables["repeats"] < most:
+        walk.tick(**UNSEEN)
+    walk.until("hear_own_noise")
+    assert walk.tick(cruising=0) == "noise_cut_off"
+    assert walk.machine.variables["repeats"] == most + 1
+    walk.until("hear_own_noise")
+    assert walk.tick(cruising=0) == "noise_cut_off_too_often@hear_own_noise"
+    walk = Walk().started().at_rung(30)
+    while walk.machine.variables["repeats"] < most:
+        walk.tick(**UNSEEN)
+    walk.until("hear_own_noise")
+    walk.tick(cruising=0)
+    while walk.rung == 30:
+        walk.tick(**UNSEEN)
+    assert walk.rows[-1] == "raise_gain_unseen", "no repeat is left, but the pulse was given"
 
 
 def test_nobody_listens():

@@ -24,6 +24,7 @@ REASONS = {
         "give_*pulse": "noise is judged by an earlier rule",
         "*top_rung*": "margins are those of the stage",
         "ringing_onset@*": "margins are those of the stage",
+        "nothing_seen": "its margin is 20 rungs already: noise keeps no reserve beyond it",
         "cruise": "the position gain is judged by steps",
         "axis_is_quiet": "margins are measured before the second direction",
         "both_directions_quiet": "the next stage follows",
@@ -39,10 +40,17 @@ OTHER_CONDITIONS = {
         "unseen_but_still": "an earlier rule",
         "at_top_rung": "of the stage",
         "margin_available": "of the stage",
+        "noise_margin_available": "its margin is 20 rungs already",
         "noise_limits": "of any stage",
     },
 }
-OTHER_REQUIREMENTS = {"gentle": set(), "complete": set()}
+OTHER_REQUIREMENTS = {
+    "gentle": set(),
+    "complete": {  # its margin is 20 rungs already
+        "noise_above_the_start_gain_gives_a_limit",
+        "noise_limit_keeps_its_reserve",
+    },
+}
 
 
 def differences(trial: Trial, other: Trial) -> dict[str, list[str]]:

@@ -14,7 +14,7 @@ from gainwright_codegen.sources import RUNTIME_DIRECTORY
 
 _FILES = ("gw_fixed.h", "gw_highpass.h", "gw_detector.h", "gw_evidence.h", "gw_evidence.c")
 _WORDS = 64
-BOOST = 14
+BOOST = 15
 """Place of the member boost."""
 _CDEF = f"""
 typedef struct {{ int32_t words[{_WORDS}]; }} gw_evidence;
@@ -132,6 +132,16 @@ def test_a_move_is_noise_too_but_no_leap_of_it(exported):
         found = pair.hear(Hearing.NOISE, [100], burst=5)
         assert (found["noise_level"], found["move_noise_level"]) == (5, expected)
         pair.tell("new_gain", 0)
+
+
+def test_answers_are_hidden_once_eight_gains_showed_none(exported):
+    pair = Pair(exported)
+    steps = [(unseen, int(unseen >= 8)) for unseen in (*range(1, 10), 0, 1)]
+    for unseen, expected in steps:
+        pair.hear(Hearing.NOISE, [1000] * 4)
+        pair.hear(Hearing.RINGING, [1000 if unseen else 3000] * 2)
+        pair.tell("new_gain", 0)
+        assert pair.same_findings()["answers_hidden"] == expected
 
 
 def test_a_lower_gain_gets_a_higher_pulse(exported):

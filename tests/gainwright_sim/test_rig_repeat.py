@@ -21,7 +21,7 @@ from gainwright_sim.theory import machine_stability_limit, sample_axis
 
 AXES = (0, 10, 11, 12, 22, 29, 31)
 """Rigid, two and three masses; among the first forty axes those where the noise seed matters."""
-NOISY = (11, 22, 31)
+NOISY = (11, 22, 29, 31)
 """With the disturbances of real axes, noise fills the torque here at the rung where onset is, or
 just before it: either verdict is right, and either ends with a verified result."""
 
@@ -45,11 +45,14 @@ def test_ten_noise_seeds_end_on_the_same_rung_or_the_next(bench, axis_seed):
         rungs[ends[0]].append(int(rehearsal.variable("limit_rung")[-1]))
     assert rungs["finished"] and (axis_seed in NOISY or not rungs["limited_by_noise"]), rungs
     # Where noise and onset compete they are up to three rungs apart: 109 to 112 on axis 11; and
-    # onset itself may differ by one rung more: 107 to 109 on axis 31.
-    for same in filter(None, rungs.values()):
-        assert max(same) - min(same) <= (2 if axis_seed == 31 else 1), rungs
+    # onset itself may differ by one rung more: 107 to 109 on axis 31. A limit by noise is a reserve
+    # lower where noise had hidden the answers for long, which it does with some seeds only.
+    reserve = bench.trial.constant("noise_reserve_rungs") if axis_seed in NOISY else 0
+    for end, same in rungs.items():
+        spread = (2 if axis_seed == 31 else 1) + (reserve if end == "limited_by_noise" else 0)
+        assert not same or max(same) - min(same) <= spread, rungs
     both = rungs["finished"] + rungs["limited_by_noise"]
-    assert max(both) - min(both) <= 3, rungs
+    assert max(both) - min(both) <= 3 + reserve, rungs
     ratio, start = bench.trial.stages[0].ratio, axis.speed_loop.start_speed_gain_nms_per_rad
     exact = machine_stability_limit(axis).gain
     low = 0.91 if axis_seed == 31 else 0.94  # one of its ten seeds ends a rung too early

@@ -21,7 +21,7 @@ MEANT = {
     "standstill": "1 while the mean speed is below 3 % of cruise speed, or one encoder count",
     "torque_saturated": "1 if the torque command was at its limit in every control tick since the "
     "last sequencer tick",
-    "overspeed": "1 while the mean speed, either way, is above 3 times cruise speed plus 1 % of "
+    "overspeed": "1 while the mean speed, either way, is above 3 times cruise speed plus 3 % of "
     "top speed, or above the drive's own limit",
     "following_error": "distance of position and its reference (with the profile's own smoothing, "
     "without a position step), 256 = the way at cruise speed in 0.75 s plus 16 encoder counts; at "

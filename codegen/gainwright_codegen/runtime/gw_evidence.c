@@ -67,15 +67,28 @@ void gw_evidence_reset(gw_evidence *evidence)
     evidence->noise_before = -1;
     evidence->move_noise_before = -1;
     evidence->boost = 0;
+    evidence->hidden = 0;
     forget_gain(evidence);
     evidence->blocks = 0U;
 }
 
-/* How much noise the next gain lets expect: growth beyond 1 / part of it is not expected to stay. */
-static int32_t expected(int32_t noise, int32_t before, int32_t part)
+static int32_t silence_of(const gw_evidence *evidence);
+
+/* Was the answer to this gain's last pulse seen? Where there was none, nothing is known. */
+static void count_hidden(gw_evidence *evidence)
+{
+    if (evidence->ring_blocks > 0) {
+        evidence->hidden = (share(evidence->response, silence_of(evidence)) >= GW_LEVEL_ONE)
+                               ? 0
+                               : counted(evidence->hidden);
+    }
+}
+
+/* How much noise the next gain lets expect: growth beyond a quarter is not expected to stay. */
+static int32_t expected(int32_t noise, int32_t before)
 {
     const int32_t known = gw_clamp_i32(before, 0, GW_LEVEL_MAX);
-    const int32_t most = known + (known / part) + (GW_NOISE_LEAST / 2);
+    const int32_t most = known + (known / 4) + (GW_NOISE_LEAST / 2);
 
     return ((before >= 0) && (noise > most)) ? most : noise;
 }
@@ -84,10 +97,12 @@ void gw_evidence_new_gain(gw_evidence *evidence, int32_t lower)
 {
     if (lower != 0) {
         evidence->boost = gw_clamp_i32(evidence->boost, 0, GW_BOOST_MAX - 1) + 1;
+    } else {
+        count_hidden(evidence);
     }
     if (evidence->noise_blocks > 0) {
-        evidence->noise_before = expected(evidence->burst_noise, evidence->noise_before, 4);
-        evidence->move_noise_before = expected(evidence->move_noise, evidence->move_noise_before, 2);
+        evidence->noise_before = expected(evidence->burst_noise, evidence->noise_before);
+        evidence->move_noise_before = evidence->move_noise; /* the gain was found quiet with it */
     }
     forget_gain(evidence);
     evidence->blocks = gw_next_count(evidence->blocks);
@@ -301,6 +316,7 @@ void gw_evidence_findings(const gw_evidence *evidence, int32_t findings[GW_FINDI
               ? 0
               : gw_clamp_i32(evidence->move_noise, 0, GW_INPUT_LEVEL_MAX);
     findings[GW_FINDING_NOISE_TRIPLED] = has_leapt(noise_of(evidence), evidence->noise_before, 6);
+    findings[GW_FINDING_ANSWERS_HIDDEN] = (evidence->hidden >= GW_HIDDEN_GAINS) ? 1 : 0;
 }
 
 void gw_evidence_no_findings(int32_t findings[GW_FINDING_COUNT])

@@ -32,10 +32,12 @@
 #define GW_SILENCE_LEAST INT32_C(16)
 /* Noise is told apart in steps of about this level ... */
 #define GW_NOISE_LEAST INT32_C(4)
-/* ... and is not expected to grow by more than a quarter, or a half where the axis turns round, and
- * half of that from gain to gain. */
+/* ... and is not expected to grow by more than a quarter and half of that from gain to gain. What
+ * there was where the axis turns round is expected again: the gain was found quiet with it. */
 
 #define GW_BLOCKS_MAX INT32_C(255)
+/* Noise that hid the answers at so many gains in a row may hide that the limit was passed. */
+#define GW_HIDDEN_GAINS INT32_C(8)
 #define GW_GROUPS 8
 #define GW_GROUP_BLOCKS_MAX INT32_C(64)
 
@@ -71,11 +73,12 @@ typedef struct {
     int32_t burst_noise;  /* largest burst level of the same time */
     int32_t noise_before; /* burst_noise of the gain before, without leaps; -1: not known */
     int32_t move_noise;   /* largest burst level without a pulse at this gain, moves included */
-    int32_t move_noise_before; /* the same at the gain before, without leaps; -1: not known */
+    int32_t move_noise_before; /* the same at the gain before; -1: not known */
     int32_t ring_blocks;  /* since the pulse began, its own block included, 0 to GW_BLOCKS_MAX */
     int32_t response;     /* largest ring level of the first two */
     int32_t last;         /* ring level of the last of them */
     int32_t burst_peak;   /* largest burst level of the same time */
+    int32_t hidden;       /* gains in a row whose last pulse was not seen, 0 to GW_BLOCKS_MAX */
     int32_t boost;        /* test pulses are 2^boost times as high as the table says */
     int32_t group[GW_GROUPS]; /* mean ring levels of equal stretches since the pulse's own block */
     int32_t groups;           /* complete ones */
@@ -98,6 +101,7 @@ enum gw_finding {
     GW_FINDING_DECAY_LEVEL,    /* 256: no decay; GW_INPUT_LEVEL_MAX: not known */
     GW_FINDING_MOVE_NOISE_LEVEL, /* largest burst level without a pulse; 0: above 3/2 of what is expected */
     GW_FINDING_NOISE_TRIPLED,  /* 1: above three times what is expected */
+    GW_FINDING_ANSWERS_HIDDEN, /* 1: no answer was seen at the last GW_HIDDEN_GAINS gains or more */
     GW_FINDING_COUNT
 };
 

@@ -270,7 +270,7 @@ COUNT_SHARE = 0.025
 STANDSTILL_SHARE = 0.03
 OVERSPEED_FACTOR = 3.0
 """Times cruise speed ..."""
-OVERSPEED_TOP_SHARE = 0.01
+OVERSPEED_TOP_SHARE = 0.03
 """... and this share of top speed more is too fast."""
 FOLLOWING_S = 0.75
 """The largest following error is the way at cruise speed in this time ..."""

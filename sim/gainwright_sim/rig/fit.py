@@ -19,6 +19,9 @@ HEARING = (
 )
 """Constants: blocks of the detector that must end within a time."""
 SPARE_BLOCKS = 1
+LARGEST_COUNT_SHARE = 0.12
+"""One encoder count in one control tick, at the start gain, of the torque limit: from about there
+on the steps of the encoder alone are a burst, whatever the axis does."""
 
 
 def check_fit(trial: Trial, machine: Machine, tables: tuple[StageTables, ...]) -> None:
@@ -28,6 +31,7 @@ def check_fit(trial: Trial, machine: Machine, tables: tuple[StageTables, ...]) -
     """
     problems = [*_tick_problems(trial, machine), *_brake_problems(trial, machine)]
     problems += _listen_problems(trial, machine, tables)
+    problems += _count_problems(machine, tables)
     if problems:
         raise InputError(problems)
 
@@ -92,6 +96,34 @@ def _listen_problems(
             needed = math.ceil((blocks + SPARE_BLOCKS) * block / per_tick)
             if needed > allowed:
                 problems.append(_too_slow(trial, machine, table, blocks_name, time_name, needed))
+    return problems
+
+
+def _count_problems(machine: Machine, tables: tuple[StageTables, ...]) -> list[Problem]:
+    """Return whether the encoder's steps alone would fill the torque at the start gain."""
+    drive = machine.drive
+    if drive.speed_source != "difference":
+        return []
+    lag_s, tick_s = drive.speed_filter_time_constant_s, drive.control_tick_s
+    passed = -math.expm1(-tick_s / lag_s) if lag_s > 0.0 else 1.0
+    step_rad_per_s = passed * 2.0 * math.pi / drive.encoder_counts_per_turn / tick_s
+    problems = []
+    for table in tables:
+        share = table.gains[0] * step_rad_per_s / drive.torque_limit_nm
+        if table.kind.setting == "speed_gain" and share > LARGEST_COUNT_SHARE:
+            most = LARGEST_COUNT_SHARE * drive.torque_limit_nm / step_rad_per_s
+            problems.append(
+                Problem(
+                    machine.name,
+                    "drive.encoder_counts_per_turn",
+                    f"{drive.encoder_counts_per_turn} counts: one of them makes {share:.0%} of the "
+                    "torque limit at the start gain",
+                    f"at most {LARGEST_COUNT_SHARE:.0%}, else the encoder's steps are all that "
+                    "the trial hears",
+                    "use a finer encoder or a speed filter, or start from "
+                    f"{most:.4g} {table.kind.unit} at most",
+                )
+            )
     return problems
 
 

@@ -14,6 +14,7 @@ GROUPS = 8
 GROUPS_NEEDED = 4
 GROUP_BLOCKS_MAX = 64
 BOOST_MAX = 3
+HIDDEN_GAINS = 8
 RESPONSE_BLOCKS = 2
 RESPONSE_WANTED = 4
 ANSWER_LITTLE, ANSWER_ENOUGH, ANSWER_TOO_MUCH = 1, 6, 20
@@ -31,6 +32,7 @@ FINDINGS = (
     "decay_level",
     "move_noise_level",
     "noise_tripled",
+    "answers_hidden",
 )
 """Inputs of a trial that the detector supplies, in the order of ``enum gw_finding``."""
 
@@ -50,9 +52,9 @@ def share(part: int, whole: int) -> int:
     return min(min(part, LEVEL_MAX) * LEVEL_ONE // max(whole, 1), INPUT_LEVEL_MAX)
 
 
-def expected(noise: int, before: int | None, part: int) -> int:
-    """Return how much noise the next gain lets expect: growth beyond 1/part does not count."""
-    most = LEVEL_MAX if before is None else before + before // part + NOISE_LEAST // 2
+def expected(noise: int, before: int | None) -> int:
+    """Return how much noise the next gain lets expect: growth beyond a quarter does not count."""
+    most = LEVEL_MAX if before is None else before + before // 4 + NOISE_LEAST // 2
     return min(noise, most)
 
 
@@ -114,6 +116,8 @@ class ReferenceEvidence:
     hearing: Hearing = Hearing.NOTHING
     burst: int = 0
     boost: int = 0
+    hidden: int = 0
+    """Gains in a row whose last pulse was not seen."""
     noise_before: int | None = None
     noise_blocks: int = 0
     ring_noise: int = 0
@@ -132,10 +136,13 @@ class ReferenceEvidence:
         """
         if lower:
             self.boost = min(self.boost + 1, BOOST_MAX)
+        elif self.ringing.blocks > 0:
+            seen = share(self.ringing.response, self.silence) >= LEVEL_ONE
+            self.hidden = 0 if seen else _counted(self.hidden)
         before = self.noise_before
         if self.noise_blocks > 0:
-            self.noise_before = expected(self.burst_noise, before, 4)
-            self.move_noise_before = expected(self.move_noise, self.move_noise_before, 2)
+            self.noise_before = expected(self.burst_noise, before)
+            self.move_noise_before = self.move_noise
         self.earlier = self.later = self.move_noise = 0
         self._forget_noise()
         self.ringing = Ringing()
@@ -187,6 +194,7 @@ class ReferenceEvidence:
             self._decay(),
             0 if leapt else self.move_noise,
             has_leapt(noise, self.noise_before, 3 * (self.noise_before or 0)),
+            self.hidden >= HIDDEN_GAINS,
         )
         return {
             name: min(int(value), INPUT_LEVEL_MAX)

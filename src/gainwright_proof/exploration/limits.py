@@ -11,5 +11,5 @@ class Limits:
 
     nodes: int = 40_000_000
     """Reachable combinations of state and variables; each takes some 60 bytes."""
-    vectors: int = 1 << 18
+    vectors: int = 1 << 19
     """Input vectors that have to be told apart in one state."""

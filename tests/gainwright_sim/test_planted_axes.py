@@ -1,0 +1,63 @@
+"""Random axes on which a trial once said too much, kept as they were found.
+
+Exact limits are those of the linear loop (``theory``); the axes are invented.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from gainwright.errors import InputError
+from gainwright.language.load import load_trial
+from gainwright.language.shipped import shipped_trial_path
+from gainwright_sim.benchmark.quiet_machines import quiet_axis, short_ladder_trial
+from gainwright_sim.campaign.families import FAMILIES
+from gainwright_sim.campaign.run import Benches
+from gainwright_sim.campaign.sampling import sample
+from gainwright_sim.rehearsal.rehearse import rehearse
+from gainwright_sim.rehearsal.summary import summarise
+
+TRIAL = load_trial(shipped_trial_path())
+
+
+def rehearsed(family: str, seed: int):
+    bench = Benches(TRIAL).mounted(sample(FAMILIES[family], seed))
+    return summarise(rehearse(bench, seed))
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", [200083, 70007])
+def test_light_load_that_oscillates_bounded_by_friction(seed):
+    """The loop is unstable, but looks like noise that grows with the gain: the reserve holds."""
+    summary = rehearsed("mixed", seed)
+    assert summary.outcome == "limited_by_noise"
+    theory = summary.stages[0].theory
+    assert theory is not None and theory.result_is_stable and theory.result_share < 0.70
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", [200010, 200016, 200032])
+def test_move_that_ends_before_the_last_noise_is_tried_again(seed):
+    """Each gave up with speed_not_reached, though it moved at cruise speed nearly all the time."""
+    summary = rehearsed("mixed", seed)
+    assert summary.ending is not None and summary.ending.reason != "speed_not_reached"
+
+
+def test_encoder_whose_steps_fill_the_torque_is_refused_with_what_would_do():
+    """It swung by half the torque limit before anybody could look."""
+    with pytest.raises(InputError) as refused:
+        Benches(TRIAL).mounted(sample(FAMILIES["mixed"], 410055))
+    (problem,) = refused.value.problems
+    assert problem.place == "drive.encoder_counts_per_turn"
+    assert "63%" in problem.found and "start from 0.48" in problem.remedy
+
+
+@pytest.mark.slow
+def test_ripple_of_turning_round_is_noise_though_it_grows():
+    """No gain of the ladder is above 0.8 of the exact limit, so onset would be false."""
+    trial = short_ladder_trial()
+    machine = quiet_axis(FAMILIES["disturbed"], 74, trial)
+    assert machine is not None
+    rehearsal = rehearse(Benches(trial).mounted(machine), 74)
+    assert not rehearsal.variable("onset_found").any()
+    assert rehearsal.ends_with("limited_by_noise")
