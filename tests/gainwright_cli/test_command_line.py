@@ -195,16 +195,29 @@ def test_output_that_can_not_be_written(capsys, tmp_path, command):
     assert sorted(path.name for path in tmp_path.iterdir()) == ["file"]
 
 
-@pytest.mark.parametrize("workers", ["1", "2"])
-def test_interrupt_in_mid_campaign_leaves_nothing(tmp_path, workers):
+def begun_campaign(folder, workers):
     program = "import sys; from gainwright_cli.main import main; sys.exit(main(sys.argv[1:]))"
     words = ["campaign", "--count", "5000", "--workers", workers, "--out", "record"]
     process = subprocess.Popen(
-        [sys.executable, "-c", program, *words],
-        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, cwd=tmp_path,
+        [sys.executable, "-c", program, *words], stdout=subprocess.PIPE, stderr=subprocess.PIPE,
+        text=True, cwd=folder, start_new_session=True,
     )  # fmt: skip
+    time.sleep(4.0)
+    return process
+
+
+def any_left(group):
     try:
-        time.sleep(4.0)
+        os.killpg(group, 0)
+    except ProcessLookupError:
+        return False
+    return True
+
+
+@pytest.mark.parametrize("workers", ["1", "2"])
+def test_interrupt_in_mid_campaign_leaves_nothing(tmp_path, workers):
+    process = begun_campaign(tmp_path, workers)
+    try:
         process.send_signal(signal.SIGINT)
         out, err = process.communicate(timeout=60)
     finally:
@@ -214,6 +227,16 @@ def test_interrupt_in_mid_campaign_leaves_nothing(tmp_path, workers):
     assert "interrupted" in err
     assert out == ""
     assert not list(tmp_path.iterdir())
+    assert not any_left(process.pid), "a worker goes on without the command"
+
+
+def test_workers_do_not_outlive_a_campaign_that_was_killed(tmp_path):
+    process = begun_campaign(tmp_path, "2")
+    process.kill()
+    process.communicate()
+    # As long as it takes; a worker that stays is a test that never ends, which a reader notices.
+    while any_left(process.pid):
+        time.sleep(0.05)
 
 
 def test_interrupt_while_the_record_is_written_leaves_nothing(capsys, tmp_path, monkeypatch):

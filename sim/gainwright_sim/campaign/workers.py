@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import multiprocessing
+import os
 import signal
+import threading
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from typing import TypeVar
@@ -16,18 +19,33 @@ def share_out(
 ) -> Iterator[Result]:
     """Yield the result of each item, in order; one worker means this very process.
 
-    An interrupt, or an error in one item, ends the iteration as soon as the items at work are done.
+    An interrupt, or an error in one item, ends the iteration and the items at work at once.
     """
     if workers <= 1:
         yield from map(function, items)
         return
-    pool = ProcessPoolExecutor(workers, initializer=_ignore_interrupts)
+    pool = ProcessPoolExecutor(workers, initializer=_begin)
     try:
         yield from pool.map(function, items)
+    except BaseException:
+        for child in multiprocessing.active_children():
+            child.terminate()
+        raise
     finally:
         pool.shutdown(wait=True, cancel_futures=True)
 
 
-def _ignore_interrupts() -> None:
-    """Leave an interrupt, which a terminal sends to every process, to the one that shares out."""
+def _begin() -> None:
+    """Leave an interrupt, which a terminal sends to every process, to the one that shares out.
+
+    A worker does not outlive that one, however it ended.
+    """
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+
+
+def _end_with_parent() -> None:
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)
