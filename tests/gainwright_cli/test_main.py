@@ -138,7 +138,7 @@ def test_the_shipped_trial_needs_no_advice_and_one_without_a_row_for_faults_does
     ("key", "factor", "said"),
     [
         ("start_speed_gain_nms_per_rad", 3e-3, "the ladder ends at"),
-        ("start_speed_gain_nms_per_rad", 1e2, "is not below the exact limit"),
+        ("start_speed_gain_nms_per_rad", 40.0, "is not below the exact limit"),
         ("acceleration_rad_per_s2", 6.5e-2, "too short to reach"),
     ],
 )

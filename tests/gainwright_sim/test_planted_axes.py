@@ -14,6 +14,8 @@ from gainwright_sim.benchmark.quiet_machines import quiet_axis, short_ladder_tri
 from gainwright_sim.campaign.families import FAMILIES
 from gainwright_sim.campaign.run import Benches
 from gainwright_sim.campaign.sampling import sample
+from gainwright_sim.machine import load_machine
+from gainwright_sim.rehearsal.bench import Bench
 from gainwright_sim.rehearsal.rehearse import rehearse
 from gainwright_sim.rehearsal.summary import summarise
 
@@ -53,11 +55,22 @@ def test_encoder_whose_steps_fill_the_torque_is_refused_with_what_would_do():
 
 
 @pytest.mark.slow
-def test_ripple_of_turning_round_is_noise_though_it_grows():
-    """No gain of the ladder is above 0.8 of the exact limit, so onset would be false."""
+def test_ripple_of_turning_round_may_look_like_onset_but_its_result_is_safe():
+    """No gain of the ladder is above 0.8 of the exact limit, so the onset reported is false.
+
+    Expecting all of this noise again at the next rung would call it noise, and three of thirteen
+    rehearsals of the door hoist, whose limit is reached, would then call their onset noise too.
+    """
     trial = short_ladder_trial()
     machine = quiet_axis(FAMILIES["disturbed"], 74, trial)
     assert machine is not None
-    rehearsal = rehearse(Benches(trial).mounted(machine), 74)
-    assert not rehearsal.variable("onset_found").any()
-    assert rehearsal.ends_with("limited_by_noise")
+    summary = summarise(rehearse(Benches(trial).mounted(machine), 74))
+    theory = summary.stages[0].theory
+    assert theory is not None and theory.result_is_stable and theory.result_share < 0.70
+
+
+@pytest.mark.parametrize("seed", [20, 21, 27])
+def test_onset_of_the_door_hoist_is_not_called_noise(seed):
+    summary = summarise(rehearse(Bench(TRIAL, load_machine("door-hoist")), seed))
+    assert summary.outcome == "finished"
+    assert 0.94 < summary.stages[0].theory.limit_share < 1.06

@@ -84,11 +84,11 @@ static void count_hidden(gw_evidence *evidence)
     }
 }
 
-/* How much noise the next gain lets expect: growth beyond a quarter is not expected to stay. */
-static int32_t expected(int32_t noise, int32_t before)
+/* How much noise the next gain lets expect: growth beyond 1 / part of it is not expected to stay. */
+static int32_t expected(int32_t noise, int32_t before, int32_t part)
 {
     const int32_t known = gw_clamp_i32(before, 0, GW_LEVEL_MAX);
-    const int32_t most = known + (known / 4) + (GW_NOISE_LEAST / 2);
+    const int32_t most = known + (known / part) + (GW_NOISE_LEAST / 2);
 
     return ((before >= 0) && (noise > most)) ? most : noise;
 }
@@ -101,8 +101,8 @@ void gw_evidence_new_gain(gw_evidence *evidence, int32_t lower)
         count_hidden(evidence);
     }
     if (evidence->noise_blocks > 0) {
-        evidence->noise_before = expected(evidence->burst_noise, evidence->noise_before);
-        evidence->move_noise_before = evidence->move_noise; /* the gain was found quiet with it */
+        evidence->noise_before = expected(evidence->burst_noise, evidence->noise_before, 4);
+        evidence->move_noise_before = expected(evidence->move_noise, evidence->move_noise_before, 2);
     }
     forget_gain(evidence);
     evidence->blocks = gw_next_count(evidence->blocks);

@@ -52,9 +52,9 @@ def share(part: int, whole: int) -> int:
     return min(min(part, LEVEL_MAX) * LEVEL_ONE // max(whole, 1), INPUT_LEVEL_MAX)
 
 
-def expected(noise: int, before: int | None) -> int:
-    """Return how much noise the next gain lets expect: growth beyond a quarter does not count."""
-    most = LEVEL_MAX if before is None else before + before // 4 + NOISE_LEAST // 2
+def expected(noise: int, before: int | None, part: int) -> int:
+    """Return how much noise the next gain lets expect: growth beyond 1/part does not count."""
+    most = LEVEL_MAX if before is None else before + before // part + NOISE_LEAST // 2
     return min(noise, most)
 
 
@@ -141,8 +141,8 @@ class ReferenceEvidence:
             self.hidden = 0 if seen else _counted(self.hidden)
         before = self.noise_before
         if self.noise_blocks > 0:
-            self.noise_before = expected(self.burst_noise, before)
-            self.move_noise_before = self.move_noise
+            self.noise_before = expected(self.burst_noise, before, 4)
+            self.move_noise_before = expected(self.move_noise, self.move_noise_before, 2)
         self.earlier = self.later = self.move_noise = 0
         self._forget_noise()
         self.ringing = Ringing()

@@ -189,7 +189,10 @@ class _Judge:
         assert comparison is not None
         if comparison.untimed:
             return comparison.untimed
-        found = comparison.reached(None, self._limits.nodes)
+        try:
+            found = comparison.reached(None, self._limits.nodes)
+        except (TooManyVectors, MemoryError) as error:
+            return f"the original itself cannot be explored so: {error or 'memory ran out'}"
         if not found.failed and found.complete and found.nodes == comparison.nodes:
             return ""
         return (

@@ -8,8 +8,6 @@ from collections.abc import Callable
 from gainwright.language.cube import Cube
 from gainwright_codegen.bundle.golden.domain import Domain, Inputs, changed_inputs
 
-_TRIES = 60
-
 
 def fulfil(
     cube: Cube,
@@ -17,6 +15,7 @@ def fulfil(
     domain: Domain,
     values: Inputs,
     source: random.Random,
+    tries: int,
 ) -> tuple[Inputs, bool]:
     """Return values that fulfil as many conditions of a row as were found, and if it holds.
 
@@ -24,7 +23,7 @@ def fulfil(
     returns, as bits, what holds with values.
     """
     fewest = cube.violations(conditions(values))
-    for _ in range(_TRIES):
+    for _ in range(tries):
         if fewest == 0:
             break
         other = changed_inputs(domain, values, source)

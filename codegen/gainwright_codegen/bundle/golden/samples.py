@@ -22,6 +22,8 @@ from gainwright_codegen.bundle.golden.fulfil import fulfil
 from gainwright_codegen.bundle.golden.sample import Sample
 
 _TRIES_PER_ROW = 300
+_EFFORTS = (60, 1_200)
+"""Changes in one try; the second is for rows that the first did not find."""
 _FINDS_PER_ROW = 12
 
 
@@ -44,8 +46,10 @@ class Sampler:
         """Return a tick that takes a row and in which its actions change as much as was found."""
         near = self._compared((*self._trial.rows[number].when, *self._trial.rows[number].unless))
         best, most, finds = None, -1, 0
-        for _ in range(_TRIES_PER_ROW):
-            sample = self._attempt(number, near)
+        for effort in [effort for effort in _EFFORTS for _ in range(_TRIES_PER_ROW)]:
+            if best is not None and effort != _EFFORTS[0]:
+                break
+            sample = self._attempt(number, near, effort)
             if sample is not None:
                 changed, finds = self._changed(sample), finds + 1
                 if changed > most:
@@ -54,7 +58,7 @@ class Sampler:
                 break
         return best
 
-    def _attempt(self, number: int, near: dict[int, tuple[int, ...]]) -> Sample | None:
+    def _attempt(self, number: int, near: dict[int, tuple[int, ...]], effort: int) -> Sample | None:
         # Variables are searched like inputs, only those that the row reads, and only near what
         # they are compared with: a row may want several values that chance does not bring
         # together, like the top rung and all repeats used.
@@ -72,6 +76,7 @@ class Sampler:
             tuple(near.values()),
             tuple(values[place] for place in near),
             self._source,
+            effort,
         )
         return sample(found) if holds else None
 
