@@ -272,6 +272,7 @@ def test_names_in_the_read_me_are_those_of_the_code(bundle):
     assert named and all(re.search(rf"\b{name}\b", code) for name in named), named
 
 
+@pytest.mark.slow
 def test_search_depends_on_nothing_but_trial_and_seed():
     trial = load_trial(shipped_trial_path())
     found = [find_samples(trial, seed) for seed in (5, 5, 6)]

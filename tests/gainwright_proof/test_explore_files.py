@@ -80,6 +80,7 @@ def test_file_that_is_no_json(tmp_path):
         read_run(tmp_path / "missing.json", TRIAL)
 
 
+@pytest.mark.slow
 def test_forced_inputs_cover_every_tick_of_every_input(explored):
     run = explored.runs["result_with_onset_possible"]
     columns = {signal.name: [] for signal in TRIAL.inputs}
@@ -104,6 +105,7 @@ def test_machines_that_part_ways_are_told_apart(monkeypatch, explored):
         replay_run(TRIAL, run)
 
 
+@pytest.mark.slow
 def test_too_many_states_leave_everything_unfinished_but_what_was_seen():
     exploration = explore(TRIAL, Limits(nodes=1000))
     assert not exploration.complete

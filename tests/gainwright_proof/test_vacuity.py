@@ -27,11 +27,6 @@ def requirement(kind: RequirementKind, formula: str, trigger: str = "", why: str
     )  # fmt: skip
 
 
-def looked_at(added: Requirement):
-    trial = replace(TRIAL, requirements=(added,))
-    return Vacuity(trial).findings()
-
-
 INVARIANT, STEP = RequirementKind.INVARIANT, RequirementKind.STEP
 VACUOUS = {
     "a premise that never holds": requirement(
@@ -50,34 +45,51 @@ VACUOUS = {
 }  # fmt: skip
 
 
-@pytest.mark.parametrize("name", VACUOUS)
-def test_vacuous(name):
-    (finding,) = looked_at(VACUOUS[name])
-    assert finding.subject == "premise/inserted"
-    assert finding.verdict is Verdict.UNFINISHED
-    assert finding.detail.startswith("Vacuous: ")
-    assert exit_code(conclude([finding]), required_subjects(TRIAL)) == 3
+SEEN = {
+    "a trigger": requirement(RequirementKind.RESPONSE, "not torque_request", "torque_request"),
+    "an input that no row looks at there": requirement(
+        STEP, "in_state(idle) and ring_level > 60000 implies next(gain_rung) == 0"),
+}  # fmt: skip
+WHY = "kept for a later stage"
+
+
+@pytest.fixture(scope="module")
+def findings():
+    """All at once: one exploration serves every requirement."""
+    added = {
+        **{name: replace(one, id=name) for name, one in (VACUOUS | SEEN).items()},
+        **{
+            f"{name}, with a reason": replace(one, id=f"{name}, with a reason", vacuous_because=WHY)
+            for name, one in VACUOUS.items()
+        },
+    }
+    found = Vacuity(replace(TRIAL, requirements=tuple(added.values()))).findings()
+    return {finding.subject.removeprefix("premise/"): finding for finding in found}
 
 
 @pytest.mark.parametrize("name", VACUOUS)
-def test_vacuous_with_a_reason(name):
-    (finding,) = looked_at(replace(VACUOUS[name], vacuous_because="kept for a later stage"))
+def test_vacuous(name, findings):
+    assert findings[name].verdict is Verdict.UNFINISHED
+    assert findings[name].detail.startswith("Vacuous: ")
+    assert exit_code(conclude([findings[name]]), required_subjects(TRIAL)) == 3
+
+
+@pytest.mark.parametrize("name", VACUOUS)
+def test_vacuous_with_a_reason(name, findings):
+    finding = findings[f"{name}, with a reason"]
     assert finding.verdict is Verdict.PROVED
-    assert finding.detail.endswith("kept for a later stage")
+    assert finding.detail.endswith(WHY)
 
 
-def test_seen_with_the_tick():
-    added = requirement(RequirementKind.RESPONSE, "not torque_request", "torque_request")
-    (finding,) = looked_at(added)
+def test_seen_with_the_tick(findings):
     # Released in the first tick, started by the second; the trigger is over the tick after it.
+    finding = findings["a trigger"]
     assert (finding.verdict, finding.figures["first_tick"]) == (Verdict.PROVED, 3)
 
 
-def test_input_that_no_row_looks_at_there_is_tried():
+def test_input_that_no_row_looks_at_there_is_tried(findings):
     """A premise may need a value of an input that makes no row differ."""
-    added = requirement(STEP, "in_state(idle) and ring_level > 60000 implies next(gain_rung) == 0")
-    (finding,) = looked_at(added)
-    assert finding.verdict is Verdict.PROVED
+    assert findings["an input that no row looks at there"].verdict is Verdict.PROVED
 
 
 @pytest.mark.slow
