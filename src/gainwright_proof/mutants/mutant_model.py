@@ -46,8 +46,7 @@ def timed_requirements(trial: Trial) -> tuple[Timed, ...]:
     found = [
         Timed(requirement.id, requirement.within_ticks, requirement)
         for requirement in trial.requirements
-        if requirement.kind is RequirementKind.BOUNDED
-        or (requirement.kind is RequirementKind.RESPONSE and requirement.within_ticks != 1)
+        if requirement.is_timed
     ]
     if any(state.end for state in trial.states):
         found.append(Timed(WHOLE_TRIAL, None, None))
@@ -320,7 +319,7 @@ def _violated(trial: Trial) -> Iterator[str]:
             text = f"!{c_expression(formula, moment)}"
         elif kind is RequirementKind.STEP:
             text = f"!{c_expression(formula, tick)}"
-        elif kind is RequirementKind.RESPONSE and requirement.within_ticks == 1:
+        elif kind is RequirementKind.RESPONSE and not requirement.is_timed:
             assert requirement.trigger is not None
             trigger = c_expression(requirement.trigger, tick)
             text = f"{trigger} && !{c_expression(formula, moment)}"
