@@ -195,12 +195,17 @@ def test_output_that_can_not_be_written(capsys, tmp_path, command):
     assert sorted(path.name for path in tmp_path.iterdir()) == ["file"]
 
 
+def heed_interrupts():
+    """A shell lets what it starts in the background ignore them, and so would the command."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
 def begun_campaign(folder, workers):
     program = "import sys; from gainwright_cli.main import main; sys.exit(main(sys.argv[1:]))"
     words = ["campaign", "--count", "5000", "--workers", workers, "--out", "record"]
     process = subprocess.Popen(
         [sys.executable, "-c", program, *words], stdout=subprocess.PIPE, stderr=subprocess.PIPE,
-        text=True, cwd=folder, start_new_session=True,
+        text=True, cwd=folder, start_new_session=True, preexec_fn=heed_interrupts,
     )  # fmt: skip
     time.sleep(4.0)
     return process

@@ -30,6 +30,8 @@ FIT_LIMIT_NODES = 200
 fast the computer is."""
 FIT_LIMIT_S = 120.0
 """Last resort."""
+MOST_WHOLE = 20
+"""Searches for whole numbers in one fit, a limit of effort too; each takes up to some seconds."""
 
 
 class NoRankError(Exception):
@@ -65,6 +67,7 @@ class RankFit:
         self._first = dict(zip(self._features, accumulate(widths, initial=0), strict=False))
         self._count = sum(widths) + 1
         self._inequalities = _Rows()
+        self._whole = 0
         # What a feature can add to the rank is its cost: small fractions of wide variables would
         # do instead of whole numbers otherwise. Constants hardly count.
         self._costs = np.full(self._count, CONSTANT_COST)
@@ -147,6 +150,9 @@ class RankFit:
         active = np.zeros(len(rows), dtype=bool)
         active[:: max(1, len(rows) // FIRST_ROWS)] = True
         while True:
+            self._whole += whole
+            if self._whole > MOST_WHOLE:
+                raise NoRankError
             result = milp(
                 np.concatenate([costs, costs]),
                 constraints=LinearConstraint(split[active], lb=bounds[active]),
