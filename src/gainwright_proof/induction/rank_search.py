@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
@@ -10,7 +11,7 @@ from gainwright.semantics.python_code import Check, CodeWriter
 from gainwright_proof.induction.deadline import Course, CourseFinder, Deadline
 from gainwright_proof.induction.fast_machine import Values
 from gainwright_proof.induction.induction import Facts
-from gainwright_proof.induction.rank_fit import NoRankError, RankFit
+from gainwright_proof.induction.rank_fit import ROUNDING, NoRankError, RankFit
 from gainwright_proof.induction.rank_refuter import RankRefuter
 from gainwright_proof.induction.ranking import Detail, Ranks, features, free_variables
 from gainwright_proof.induction.sifting import SiftedTick, Sifter
@@ -95,8 +96,10 @@ class RankSearch:
         exact = False
         for _ in range(MOST_ROUNDS):
             least = self._fit.least_greatest()
-            if detail is not Detail.STEPS and self._too_long(least):
-                raise NoRankError
+            if self._deadline.within_ticks is not None and self._too_long(least):
+                # No ranks of this form are short enough, whole numbers or not.
+                ticks = self._deadline.ticks(math.ceil(least - ROUNDING))
+                raise NoRankError(f"the shortest time that ranks show is {ticks} ticks")
             greatest, ranks = self._fit.fit(self._allowed(least), exact)
             if not all(rank.fits for rank in ranks.values()):
                 raise NoRankError

@@ -155,8 +155,8 @@ class ProofSearch:
                     self._trial, self._terms, courses, ticks, facts, deadline, self._limit_s
                 )
                 self._judge_deadline(search, deadline, heading, selector)
-            except NoRankError:
-                reason = "no rank of the form that is tried falls with every tick"
+            except NoRankError as error:
+                reason = str(error) or "no rank of the form that is tried falls with every tick"
                 self._found.resisting[deadline.subject] = Resisting(reason)
             except OutOfTimeError as error:
                 self._found.resisting[deadline.subject] = Resisting(f"z3: {error}")
