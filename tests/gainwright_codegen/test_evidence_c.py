@@ -9,31 +9,16 @@ from hypothesis import strategies as st
 
 from gainwright.detector.evidence import FINDINGS, Hearing, ReferenceEvidence
 from gainwright.detector.settings import INPUT_LEVEL_MAX, LEVEL_MAX, LEVEL_ONE
-from gainwright_codegen.host import compile_shared, load_library, read_sources
+from gainwright_codegen.host import compile_and_load, read_sources
 from gainwright_codegen.sources import RUNTIME_DIRECTORY
 
 _FILES = ("gw_fixed.h", "gw_highpass.h", "gw_detector.h", "gw_evidence.h", "gw_evidence.c")
-_WORDS = 64
-BOOST = 15
-"""Place of the member boost."""
-_CDEF = f"""
-typedef struct {{ int32_t words[{_WORDS}]; }} gw_evidence;
-void gw_evidence_reset(gw_evidence *);
-void gw_evidence_new_gain(gw_evidence *, int32_t);
-void gw_evidence_hear(gw_evidence *, int32_t);
-void gw_evidence_ring_block(gw_evidence *, int32_t);
-void gw_evidence_burst_block(gw_evidence *, int32_t);
-void gw_evidence_findings(const gw_evidence *, int32_t *);
-void gw_evidence_no_findings(int32_t *);
-"""
 
 
 @pytest.fixture(scope="module")
 def exported():
-    ffi, library = load_library(
-        compile_shared(read_sources(RUNTIME_DIRECTORY, *_FILES), name="evidence"), _CDEF
-    )
-    return ffi, library
+    sources = read_sources(RUNTIME_DIRECTORY, *_FILES)
+    return compile_and_load(sources, ("gw_evidence.h",), name="evidence")
 
 
 class Pair:
@@ -149,9 +134,9 @@ def test_a_lower_gain_gets_a_higher_pulse(exported):
     for expected in (1, 2, 3, 3):
         pair.tell("new_gain", 1)
         pair.same_findings()
-        assert pair.reference.boost == pair.compiled.words[BOOST] == expected
+        assert pair.reference.boost == pair.compiled.boost == expected
     pair.tell("new_gain", 0)
-    assert pair.reference.boost == pair.compiled.words[BOOST] == 3
+    assert pair.reference.boost == pair.compiled.boost == 3
 
 
 @pytest.mark.parametrize(("rate_per_block", "share"), [(0.0, 256), (-0.02, None), (0.02, None)])
@@ -206,5 +191,5 @@ def test_a_pulse_that_is_hardly_seen_is_given_higher(exported):
         pair.hear(Hearing.RINGING, [response], burst=answer)
         pair.tell("hear", Hearing.NOTHING)
         boosts.append(pair.reference.boost)
-        assert pair.compiled.words[BOOST] == pair.reference.boost
+        assert pair.compiled.boost == pair.reference.boost
     assert boosts == [1, 1, 3, 2]

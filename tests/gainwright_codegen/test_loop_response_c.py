@@ -21,36 +21,12 @@ from gainwright.language.load import load_trial
 from gainwright.language.shipped import shipped_trial_path
 from gainwright_codegen.axis_c.response import RESPONSE_SCALARS
 from gainwright_codegen.axis_c.tables import axis_tables
-from gainwright_codegen.host import compile_shared, load_library, read_sources
+from gainwright_codegen.host import compile_and_load, read_sources
 from gainwright_codegen.sources import RUNTIME_DIRECTORY
 from gainwright_sim.campaign.families import FAMILIES
 from gainwright_sim.campaign.sampling import sample
 from gainwright_sim.rig.axis import axis_data
 
-_FIELDS = f"""
-    int32_t point[{POINTS}];
-    int32_t recording, wanted, tick, settling, sum, filled, next, periods, cut_off, again, window;
-    int32_t weight, weights;
-    int32_t rung, eighths, slice, evaluated, largest, shift, last_re, last_im, allowed;
-    int32_t crossing[{CROSSINGS}], crossing_line[{CROSSINGS}], noise_lines[2], noise_most[2];
-    int64_t noise[2];
-    int32_t spread, agreeing, known[{CROSSINGS} + 1], known_line[{CROSSINGS} + 1];
-    int32_t limit_position, limit_line, result_position;
-"""
-_CDEF = f"""
-typedef struct {{
-    const int8_t *shape; const int16_t *lines; int32_t {", ".join(RESPONSE_SCALARS)};
-}} gw_response_settings;
-typedef struct {{ {_FIELDS} }} gw_loop_response;
-void gw_response_reset(gw_loop_response *);
-void gw_response_record(gw_loop_response *, int32_t, int32_t);
-int32_t gw_response_sample(gw_loop_response *, const gw_response_settings *, int32_t);
-void gw_response_evaluate(gw_loop_response *, const gw_response_settings *);
-int32_t gw_response_pending(const gw_loop_response *, const gw_response_settings *);
-void gw_response_findings(const gw_loop_response *, const gw_response_settings *, int32_t,
-                          int32_t *);
-void gw_response_line(const gw_loop_response *, const gw_response_settings *, int32_t, int32_t *);
-"""
 _FILES = tuple(
     f"gw_loop_{part}.{kind}" for part in ("margins", "response", "transform") for kind in "hc"
 )
@@ -62,7 +38,9 @@ class Compiled:
 
     def __init__(self, settings: ResponseSettings, flags: tuple[str, ...] = ("-O2",)) -> None:
         sources = read_sources(RUNTIME_DIRECTORY, "gw_fixed.h", *_FILES)
-        self.ffi, self.library = load_library(compile_shared(sources, flags, name="lr"), _CDEF)
+        self.ffi, self.library = compile_and_load(
+            sources, ("gw_loop_response.h", "gw_loop_margins.h"), flags, name="lr"
+        )
         self._kept = (
             self.ffi.new("int8_t[]", list(settings.shape)),
             self.ffi.new("int16_t[]", [word for line in settings.lines for word in line]),
