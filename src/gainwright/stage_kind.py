@@ -21,7 +21,7 @@ from gainwright.detector.timing import (
 )
 from gainwright.language.model import Stage
 
-DRIVE_SETTINGS = ("speed_gain", "integral_rate", "position_gain")
+DRIVE_SETTINGS = ("speed_gain", "integral_rate", "position_gain", "load_position_gain")
 """Settings of a drive in the order of the rig's ``enum rig_setting``; kinds tune one each."""
 
 
@@ -69,6 +69,9 @@ passivity of the axis bounds from below where the loop can oscillate."""
 POSITION_START = 0.0013
 """Highest start of the position gain, times the drive's lag; 131 times it, the top of the shipped
 ladder, is then at most 0.17 / lag, near 1/4 of the speed loop's own lag."""
+LOAD_POSITION_START = 0.02
+"""Lowest rung of the gain of the load's position, 1/s: the load's own damping is far above it, as
+long as its swinging takes less than a minute to die away."""
 FULL_PULSE_BELOW = 0.15
 """Rate or position gain times the longest half wave of the pulse, up to which it is full."""
 
@@ -88,6 +91,10 @@ def _integral_start(timing: DriveTiming, own: float) -> float:
 def _position_start(timing: DriveTiming, own: float) -> float:
     """Return the machine's own start value, or a lower one that suits a slow drive."""
     return min(own, POSITION_START / lag_time_s(timing))
+
+
+def _load_position_start(timing: DriveTiming, own: float) -> float:
+    return LOAD_POSITION_START
 
 
 def _integral_band_hz(timing: DriveTiming) -> float:
@@ -134,6 +141,18 @@ STAGE_KINDS: Mapping[str, StageKind] = {
             start=_position_start,
             # A position loop may swing slower than this, with the load: that is not for the
             # detector of fast oscillations, but for what the drive measures of its position.
+            lowest_oscillation_hz=_integral_band_hz,
+            pulse_share=_stated_pulse_share,
+        ),
+        StageKind(
+            # The position loop closed over a sensor at the load, not the motor's encoder. Its
+            # limit lies where the load swings on a motor that stands: its ringing tells, never the
+            # detector.
+            setting="load_position_gain",
+            unit="1/s",
+            per_unit_of="1/s",
+            base=lambda ratings: 1.0,
+            start=_load_position_start,
             lowest_oscillation_hz=_integral_band_hz,
             pulse_share=_stated_pulse_share,
         ),

@@ -34,9 +34,16 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def _rehearsals(arguments: argparse.Namespace) -> int:
-    from gainwright_sim.rehearsal.compare import differences, other_sources, read_record
+    from gainwright_sim.rehearsal.compare import (
+        check_same_machine,
+        differences,
+        hints,
+        other_sources,
+        read_record,
+    )
 
     before, after = (read_record(folder) for folder in (arguments.before, arguments.after))
+    check_same_machine("RECORD", arguments.after, after, str(before.get("machine")))
     found, sources = differences(before, after), other_sources(before, after)
     if arguments.json:
         moved = [{**asdict(item), "ratio": item.ratio} for item in found]
@@ -48,6 +55,8 @@ def _rehearsals(arguments: argparse.Namespace) -> int:
         screen.print(f"{'':<32}{'before':>17}{'after':>17}", markup=False)
         for item in found:
             screen.print(_line(item), markup=False)
+        for hint in hints(found):
+            screen.print(f"hint: {hint}", markup=False)
     return int(any(item.moved for item in found))
 
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 import argparse
 import shlex
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -21,6 +22,8 @@ from gainwright_cli.console import (
     seed,
     trial_path,
 )
+from gainwright_cli.rehearse_everywhere import check_everywhere, run_everywhere
+from gainwright_cli.rehearse_records import read_reference, reference_lines, started_from
 
 if TYPE_CHECKING:
     from gainwright.language.model import Trial
@@ -65,6 +68,23 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="N",
         help="rehearse with N seeds, from --seed on, and say how far limits and results spread",
     )
+    parser.add_argument(
+        "--everywhere",
+        action="store_true",
+        help="with MACHINE: at every position and with every payload of its description; of each "
+        "gain the smallest result is chosen and held against exact theory at each place",
+    )
+    parser.add_argument(
+        "--after",
+        metavar="RECORD",
+        help="with MACHINE: start from the gains that an earlier record of it chose, such as that "
+        "of trial complete before trial loadside",
+    )
+    parser.add_argument(
+        "--reference",
+        metavar="RECORD",
+        help="say what moved against an earlier record of the same machine, and what that hints at",
+    )
     add_out_options(parser, "the record and the picture")
     parser.add_argument(
         "--replay",
@@ -100,6 +120,13 @@ def run(arguments: argparse.Namespace) -> int:
     trial_file = trial_path(arguments.trial)
     machine, description = _machine(arguments)
     trial = load_trial(trial_file)
+    if arguments.everywhere:
+        return run_everywhere(arguments, trial, machine)
+    reference = (
+        None
+        if arguments.reference is None
+        else read_reference("--reference", arguments.reference, machine)
+    )
     with console(to_error=True).status("compiling the exported C and the rig"):
         bench = Bench(trial, machine)
     forced = _forced(arguments.replay, trial) if arguments.replay is not None else {}
@@ -112,10 +139,25 @@ def run(arguments: argparse.Namespace) -> int:
         write_record(arguments.out, rehearsal, summary, trial_file, description, arguments.force)
     spread = _spread(bench, summary, arguments)
     if arguments.json:
-        print_json(summary.as_json() | ({} if spread is None else {"repeats": spread.as_json()}))
+        print_json(_as_json(summary, spread, reference))
     else:
-        _print(summary, trial, arguments, spread)
+        _print(summary, trial, arguments, spread, reference)
     return OUTCOMES[summary.outcome].exit_code
+
+
+def _as_json(
+    summary: Summary, spread: Spread | None, reference: Mapping[str, Any] | None
+) -> dict[str, Any]:
+    from gainwright_sim.rehearsal.compare import differences
+
+    found = summary.as_json()
+    if spread is not None:
+        found["repeats"] = spread.as_json()
+    if reference is not None:
+        found["moved"] = [
+            asdict(item) for item in differences(reference, summary.as_json()) if item.moved
+        ]
+    return found
 
 
 def _machine(arguments: argparse.Namespace) -> tuple[Machine, bytes]:
@@ -132,6 +174,10 @@ def _machine(arguments: argparse.Namespace) -> tuple[Machine, bytes]:
     machine = load_machine(arguments.machine)
     if arguments.at is not None:
         machine = machine_at(machine, arguments.at)
+    if arguments.after is not None:
+        record = read_reference("--after", arguments.after, machine)
+        machine = started_from(machine, record, arguments.after)
+        return machine, machine_toml(machine).encode()
     return machine, machine_path(arguments.machine).read_bytes()
 
 
@@ -149,6 +195,11 @@ def _check_machine_options(arguments: argparse.Namespace) -> None:
             "--at", "--at beside --family", "--at beside a machine whose description lists "
             "situations", "leave one out",
         )  # fmt: skip
+    if drawn and arguments.after is not None:
+        raise refuse(
+            "--after", "--after beside --family", "--after beside a machine", "leave one out"
+        )
+    check_everywhere(arguments)
     if drawn != (arguments.axis_seed is not None):
         raise refuse(
             "--axis-seed",
@@ -178,7 +229,11 @@ def _spread(bench: Bench, summary: Summary, arguments: argparse.Namespace) -> Sp
 
 
 def _print(
-    summary: Summary, trial: Trial, arguments: argparse.Namespace, spread: Spread | None
+    summary: Summary,
+    trial: Trial,
+    arguments: argparse.Namespace,
+    spread: Spread | None,
+    reference: Mapping[str, Any] | None,
 ) -> None:
     from gainwright_sim.rehearsal.words import CAUTION, summary_lines
 
@@ -187,6 +242,9 @@ def _print(
         screen.print(line, markup=False)
     if spread is not None:
         for line in spread.lines():
+            screen.print(line, markup=False)
+    if reference is not None:
+        for line in reference_lines(reference, summary, arguments.reference):
             screen.print(line, markup=False)
     screen.print()
     if arguments.out is not None:
@@ -210,6 +268,7 @@ def _next_steps(
         words = ["rehearse", *(drawn if arguments.machine is None else [arguments.machine]), *named]
         words += ["--seed", arguments.seed]
         words += [] if arguments.at is None else ["--at", arguments.at]
+        words += [] if arguments.after is None else ["--after", arguments.after]
         words += [] if arguments.replay is None else ["--replay", arguments.replay]
         yield (
             "the same with a record and a picture",

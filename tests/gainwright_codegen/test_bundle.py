@@ -284,9 +284,11 @@ def test_guide_speaks_of_what_only_some_trials_ask_for():
     axis = axis_data(load_machine(MACHINE))
     texts = {
         name: axis_bundle(load_trial(shipped_trial_path(name)), axis).files["GUIDE.md"].decode()
-        for name in ("standard", "complete", "gentle")
+        for name in ("standard", "complete", "gentle", "loadside")
     }
     assert "## Position step" in texts["complete"] and "128 x swinging" in texts["complete"]
     assert "## Position step" not in texts["standard"]
     assert "`cruise_share` / 256" in texts["gentle"]
     assert "## Cruise speed" not in texts["standard"]
+    assert "## Shaking the load" in texts["loadside"]
+    assert "## Position loop over the load" not in texts["complete"]

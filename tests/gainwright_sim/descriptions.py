@@ -123,6 +123,15 @@ EDITS = {
     "table missing": (
         GOOD, GOOD[GOOD.index("[motion]") :], "", "[motion]",
         "travel_window_rad or travel_window_m and"),
+    "load sensor without a resolution": (
+        GOOD, "[motion]", "[load_sensor]\ndelay_s = 1e-3\n[motion]",
+        "load_sensor.resolution_rad", "add resolution_rad or resolution_m"),
+    "load sensor that is late by a second": (
+        GOOD, "[motion]", "[load_sensor]\nresolution_m = 1e-6\ndelay_s = 1.0\n[motion]",
+        "load_sensor.delay_s", "check the value"),
+    "load sensor in metres on a load that turns": (
+        CHAIN, "[motion]", "[load_sensor]\nresolution_m = 1e-6\n[motion]",
+        "load_sensor.resolution_m", "wheel or belt"),
     "name with blanks": (GOOD, "test-belt", "Test Belt 2", "name", "'test-belt-2'"),
     "empty origin": (GOOD, '"invented"', '" "', "origin", "fill in origin"),
     "another format": (GOOD, "format = 1", "format = 2", "format", "check the value"),

@@ -115,17 +115,16 @@ def test_peak_sensitivity_bounds_the_margins():
 
 
 def tuned_shuttle():
-    """kiln-shuttle with its speed loop at a third of the limits, the position from the load."""
+    """kiln-shuttle with its speed loop at a third of the limits."""
     machine = load_machine("kiln-shuttle")
-    loop = dataclasses.replace(machine.speed_loop, position_source="load")
     gain = 0.33 * STAGE_THEORY["speed_gain"].limit(machine).gain
-    return dataclasses.replace(machine, speed_loop=loop), {"speed_gain": gain, "integral_rate": 200}
+    return machine, {"speed_gain": gain, "integral_rate": 200}
 
 
 def test_load_side_limit_lies_at_the_locked_motor_frequency():
     """And is twice the damping of that frequency, Kv = 2 zeta omega (Merritt 1967, SOURCES 2.3)."""
     machine, held = tuned_shuttle()
-    limit = STAGE_THEORY["position_gain"].limit(machine, held)
+    limit = STAGE_THEORY["load_position_gain"].limit(machine, held)
     locked_hz = natural_frequencies(machine.chain).locked_motor_hz
     assert limit.frequency_hz == pytest.approx(locked_hz, rel=0.01)
     assert limit.gain < 1.0
@@ -138,8 +137,8 @@ def test_load_side_limit_lies_at_the_locked_motor_frequency():
 def test_decay_on_the_load_side_falls_on_a_straight_line():
     """decay = own decay x (1 - Kv / limit): two low gains give the limit without crossing it."""
     machine, held = tuned_shuttle()
-    limit = STAGE_THEORY["position_gain"].limit(machine, held)
-    loop = machine_loop(machine, "position_gain", held)
+    limit = STAGE_THEORY["load_position_gain"].limit(machine, held)
+    loop = machine_loop(machine, "load_position_gain", held)
 
     def decay(share: float) -> float:
         values = np.linalg.eigvals(loop.matrix(share * limit.gain))

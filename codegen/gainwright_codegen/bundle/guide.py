@@ -9,6 +9,7 @@ from gainwright.language.model import Enumeration, Kind, Signal, Trial
 from gainwright_codegen.axis_c.layout import MachineTables
 from gainwright_codegen.axis_c.tables import StageTables
 from gainwright_codegen.bundle.example_c import EXAMPLE_FILE
+from gainwright_codegen.bundle.guide_outputs import OUTPUT_SECTIONS
 from gainwright_codegen.c_text import CAUTION, plain
 from gainwright_codegen.gates.misra import ADVISORY
 
@@ -44,6 +45,14 @@ MEANT = {
     "noise hides it",
     "load_driven": "100 wi Kv / w^2 at the lowest frequency that still swings, 0 if none does",
     "margins_evaluated": "1 once all steps so far are evaluated; 0 from the next step on",
+    "ringing_heard": "1 once the load was heard to the end of the move with the present "
+    "shake_number; 0 from the next number on",
+    "ringing_cut_off": "1 if the constant speed ended before that, likewise",
+    "decay_evaluated": "1 once four shakes are evaluated; 0 from shake_number 0 on",
+    "decay_spread": "half the difference of the decays of both pairs, 256 = the decay; 511 where "
+    "the ringing is too weak",
+    "decays_measured": "gains with a decay so far; 0 when position_from_load rises",
+    "load_limit_rung": "highest rung of `gw_machine.stage[].gain` that is not above the limit",
     "swing_growth": "swinging at the end of a step against the least of earlier ones, 128 = 1",
     "reset_request": "1 while a reset is asked for; a fresh edge is needed each time",
 }
@@ -67,7 +76,7 @@ def guide(
         "## Inputs\n\n" + _inputs(trial.inputs, found),
         "## Outputs\n\n" + "".join(f"- `{o.name}`: {plain(o.meaning)}\n" for o in trial.outputs),
         _motion(machine),
-        *(text for name, text in _OUTPUT_SECTIONS if any(o.name == name for o in trial.outputs)),
+        *(text for name, text in OUTPUT_SECTIONS if any(o.name == name for o in trial.outputs)),
         "## Gains\n\n" + _gains(machine, stages),
         _FAULTS.replace("@CODES@", _codes()) + _reasons(trial.enumerations),
         _FIGURES,
@@ -168,78 +177,6 @@ def _gains(machine: MachineTables, stages: Iterable[StageTables]) -> str:
         for s in stages
     ]
     return "\n".join(lines) + f"\n\nMacros with the same numbers begin with `{machine.prefix}_`."
-
-
-SHARE_OUTPUT = "cruise_share"
-_CRUISE_SHARE = """\
-## Cruise speed
-
-The constant part of a move has `cruise_share` / 256 of the cruise speed; a change is followed with
-the drive's ordinary acceleration, at any moment. `speed_share` is told as a share of that speed.
-The loop response is measured at two speeds in turn: what comes from the turning of the shaft
-(encoder, ripple, cogging) has another frequency then, and what only one of them shows is noise."""
-
-STEP_OUTPUT = "position_step"
-_POSITION_STEP = """\
-## Position step
-
-While `position_step` is 1, add a small step to the position reference, in the direction of the
-move. Its height, taken when the output rises: so high that the speed controller's torque jumps by
-10 % of its limit (0.1 x torque limit / (Kp x Kv)), but the speed by no more than 20 % of cruise
-speed. The speed reference does not step.
-
-Measure, in every control tick, with e = reference (without the step) - position, h = height:
-
-- before the step: m = low-pass of e (20 ms), s = largest |e - m| (forgotten in 0.1 s);
-- since the step: w goes from 0 to 1 as 1 - exp(-Kv t), y = (m (1 - w) - e) / h;
-- overshoot = largest (y - 1 - s / (2 |h|)); residual = largest (|y - w| - s / (2 |h|)), forgotten
-  in 0.1 s;
-- swinging = largest |(y - w) h less its own low-pass (20 ms)|, forgotten in 0.1 s. At the end of a
-  step of 0.25 s or more with Kv of 10 1/s or more keep the least, but no less than 4 encoder
-  counts; `swing_growth` is 128 x swinging / least, 0 until there is one.
-
-Limit each to 511. Numbers are those of the rehearsals (common practice, no source)."""
-
-
-MARGINS_OUTPUT = "step_number"
-_STEP_MARGINS = """\
-## Margins from a step
-
-While `step_number` is not negative, the position step is part of a measurement: 0 begins it; 1 and
-2 go against the direction of the move, 0 and 3 with it. A step h adds J = Kv h to the speed error
-at once; from then on the speed error e is J times the step response of S = 1 / (1 + L), with L
-opened at the torque command and all three gains inside. In every control tick take
-d(k) = sign of J x (e(k) - its mean before the step), k = 0 in the tick of the step.
-
-On lines w of 1.5 Hz x 1.025^n, n = 0 to 287, while the step lasts, but no longer than 40 periods
-(2 s below 60 Hz), with z = exp(j w Ts):
-
-- A = sum of d(k) z^-k over steps 0 and 1, B over steps 2 and 3, N the number of steps;
-- S = (1 - 1/z) (A + B) / (N |J|), L = 1/S - 1; a line counts from 1.5 of its periods on;
-- after four steps n = |1 - 1/z| |A - B| / (N |J|); noise explains 3 times the root mean square of n
-  of the line and 8 on either side, or 1.5 n if that is more; below 60 Hz at most 0.3 |S|. After two
-  steps, and besides, it explains what steps of the encoder add,
-  |1 - 1/z|^2 (count / Ts) sqrt(ticks / (12 N)) / |J|;
-- mechanics seen from the motor are passive, so that with wi = 1/Tn, T the sum of the drive's lags
-  and p = pi/2 - w T - atan(wi / w) - atan(Kv / w), |S| is at most 1 / sin p, where p > 0;
-- where |L| passes 1 between two lines, interpolate L and take |S| there, at most 1.5 times that of
-  the lines; less what noise explains, and at most 0.5 / sin(p / 2), the largest such |S| gives the
-  phase margin, 2 asin(0.5 / |S|);
-- what is left: the same sums over k Ts > 0.4 s, below 60 Hz and from 3 periods in that time on. A
-  line higher than its neighbours, twice as high as the sixth below it and (after four steps) higher
-  than |A - B|, whose amplitude 2 |A + B| / (number of ticks |J|) is above 0.004, is a load that
-  swings: `load_driven` is about the lowest.
-
-You may store d and evaluate later; the trial waits for `margins_evaluated`. Numbers are those of
-the rehearsals (common practice, no source)."""
-
-
-_OUTPUT_SECTIONS = (
-    (SHARE_OUTPUT, _CRUISE_SHARE),
-    (STEP_OUTPUT, _POSITION_STEP),
-    (MARGINS_OUTPUT, _STEP_MARGINS),
-)
-"""Outputs of a trial that a drive must know more of."""
 
 
 _FAULTS = """\

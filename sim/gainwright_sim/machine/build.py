@@ -13,6 +13,7 @@ from gainwright_sim.machine.model import (
     Brake,
     Drive,
     Friction,
+    LoadSensor,
     Machine,
     Motion,
     SpeedLoop,
@@ -105,6 +106,9 @@ def build_machine(checker: Checker) -> Machine:
         brake=Brake(**values["brake"]) if "brake" in values else None,
         motor_rad_per_load_m=None if metres is None else 1.0 / metres,
         disturbances=build_disturbances(values["disturbances"]),
+        load_sensor=_load_sensor(values["load_sensor"], metres)
+        if "load_sensor" in values
+        else None,
         play=build_play(mechanics, reduction),
         situations=build_situations(mechanics),
     )
@@ -136,6 +140,14 @@ def _friction(values: dict[str, Any], reduction: Reduction) -> Friction:
             "reflected_constant_load_torque_nm", "constant_load_force_n", force_arm
         ),
     )
+
+
+def _load_sensor(values: dict[str, Any], load_m_per_rad: float | None) -> LoadSensor:
+    resolution = values.get("resolution_rad")
+    if resolution is None:
+        assert load_m_per_rad is not None  # keys in metres are refused for loads that turn
+        resolution = values["resolution_m"] / load_m_per_rad
+    return LoadSensor(resolution, values["delay_s"])
 
 
 def _motion(values: dict[str, Any], load_m_per_rad: float | None) -> Motion:

@@ -238,6 +238,21 @@ BRAKE = Table(
     required=False,
 )
 
+LONGEST_LOAD_DELAY_S = 0.01
+LOAD_SENSOR = Table(
+    "load_sensor",
+    "a second position sensor, at the load; leave the table out where there is none",
+    (
+        Key("resolution_rad", _N, "one count, in radians of the motor shaft", 1e-9, 10,
+            quantity="resolution"),
+        Key("resolution_m", _N, "one count, at the load", 1e-10, 0.1, kinds=LINEAR_KINDS,
+            quantity="resolution"),
+        Key("delay_s", _N, "from the load's position to its value in the drive; rounded to whole "
+            "control ticks", 0, LONGEST_LOAD_DELAY_S, 0.0),
+    ),
+    required=False,
+)  # fmt: skip
+
 _ORDERS = (0.01, 1e4)
 DISTURBANCES = Table(
     "disturbances",
@@ -276,4 +291,4 @@ DISTURBANCES = Table(
     required=False,
 )  # fmt: skip
 
-TABLES = (MECHANICS, FRICTION, DRIVE, SPEED_LOOP, MOTION, BRAKE, DISTURBANCES)
+TABLES = (MECHANICS, FRICTION, DRIVE, SPEED_LOOP, MOTION, BRAKE, LOAD_SENSOR, DISTURBANCES)

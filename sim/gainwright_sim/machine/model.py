@@ -17,7 +17,7 @@ FrictionCompensation = Literal["measured", "none"]
 """Friction measured at constant speed in both directions and fed forward, or left to the gains."""
 
 PositionSource = Literal["motor", "load"]
-"""Where the position loop measures: motor encoder, or a sensor at the load."""
+"""Where a position loop measures: motor encoder, or a sensor at the load."""
 
 LARGEST_MASS_COUNT = 4
 
@@ -109,8 +109,6 @@ class SpeedLoop:
     """Tn of u = Kp (e + I), I += e Ts/Tn; 0 = no integral part (P only)."""
     hold_gain_per_s: float
     """Weak position hold: this times (reference - position) is added to the speed reference."""
-    position_source: PositionSource = "motor"
-    """Known to exact theory only; files cannot give it yet, and the rig closes over the motor."""
     friction_compensation: FrictionCompensation = "measured"
 
 
@@ -120,7 +118,8 @@ class LoadSensor:
 
     resolution_rad: float
     delay_s: float
-    """From the load's position to its value in the drive; whole control ticks."""
+    """From the load's position to its value in the drive; in whole control ticks, see
+    :attr:`Machine.load_delay_ticks`."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -227,6 +226,12 @@ class Machine:
     situations: tuple[Situation, ...] = ()
     """Other positions and payloads that the settings found must suit too."""
 
+    @property
+    def load_delay_ticks(self) -> int:
+        """Whole control ticks by which the load sensor is late; 0 without one."""
+        delay_s = 0.0 if self.load_sensor is None else self.load_sensor.delay_s
+        return round(delay_s / self.drive.control_tick_s)
+
 
 def start_settings(machine: Machine) -> dict[str, float]:
     """Return the safe start value of each drive setting, in the unit of its stage kind."""
@@ -235,4 +240,5 @@ def start_settings(machine: Machine) -> dict[str, float]:
         "speed_gain": loop.start_speed_gain_nms_per_rad,
         "integral_rate": 1.0 / loop.integral_time_s if loop.integral_time_s > 0.0 else 0.0,
         "position_gain": loop.hold_gain_per_s,
+        "load_position_gain": 0.0,
     }

@@ -37,12 +37,12 @@ def _tables(machine: Machine) -> Iterator[tuple[str, Mapping[str, Any]]]:
     yield "mechanics", {"kind": "chain", **asdict(machine.chain)}
     yield "friction", _friction(machine.friction)
     yield "drive", asdict(machine.drive)
-    speed_loop = asdict(machine.speed_loop)
-    del speed_loop["position_source"]  # no key of a file: exact theory alone knows the load's side
-    yield "speed_loop", speed_loop
+    yield "speed_loop", asdict(machine.speed_loop)
     yield "motion", asdict(machine.motion)
     if machine.brake is not None:
         yield "brake", asdict(machine.brake)
+    if machine.load_sensor is not None:
+        yield "load_sensor", asdict(machine.load_sensor)
     disturbances = _disturbances(machine.disturbances)
     if disturbances:
         yield "disturbances", disturbances

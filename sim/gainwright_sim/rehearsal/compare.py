@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -25,6 +25,10 @@ NUMBERS = (
     ("machine_time_s", "machine time [s]"),
     ("torque_oscillation_max_of_limit", "largest oscillation"),
 )
+MOVED_FREQUENCY = 0.05
+"""The same for the frequency of the load, which is known to a line of 4 %."""
+LOAD_LIMIT_NAME = "limit by decay of the load [1/s]"
+LOCKED_NAME = "frequency of the load [Hz]"
 SOURCES = (("trial_digest", "trial"), ("machine_digest", "machine"), ("seed", "seed"))
 
 
@@ -73,6 +77,40 @@ def read_record(folder: str | Path, file_name: str = "summary.json") -> dict[str
     return content
 
 
+def check_same_machine(option: str, folder: str, record: Mapping[str, Any], name: str) -> None:
+    """Raise InputError if a record is of another machine than the one of that name.
+
+    A changed description of the same name is what one compares for; ``other_sources`` tells it.
+    """
+    if record.get("machine") != name:
+        raise input_error(
+            option, "", f"{folder}, a record of {record.get('machine')}", f"one of {name}",
+            "name a record of the same machine: gains of two machines say nothing of each other",
+        )  # fmt: skip
+
+
+def hints(found: Iterable[Difference]) -> list[str]:
+    """Return what moved limits and frequencies hint at (common practice, no source)."""
+    by_name = {item.what: item for item in found}
+    said = list[str]()
+    for item in by_name.values():
+        ratio = item.ratio
+        if not item.moved or ratio is None:
+            continue
+        if item.what == LOCKED_NAME:
+            said.append(
+                "the load swings slower: a looser belt, a softer coupling or a heavier load"
+                if ratio < 1.0
+                else "the load swings faster: a tighter belt, a stiffer coupling or a lighter load"
+            )
+        elif item.what.endswith(": limit found") and ratio < 1.0:
+            said.append(
+                f"{item.what.split(':')[0]} reaches its limit earlier: look at belt tension, "
+                "couplings and guides before the gain is lowered"
+            )
+    return said
+
+
 def differences(before: Mapping[str, Any], after: Mapping[str, Any]) -> list[Difference]:
     """Return every quantity of two summaries (keys of ``rehearse --json``), moved or not."""
     return list(_differences(before, after))
@@ -85,6 +123,8 @@ def other_sources(before: Mapping[str, Any], after: Mapping[str, Any]) -> list[s
 
 def _differences(before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterator[Difference]:
     yield _words("outcome", before.get("outcome"), after.get("outcome"))
+    yield _number(LOAD_LIMIT_NAME, *(_load_limit(one) for one in (before, after)))
+    yield _number(LOCKED_NAME, *(_locked_hz(one) for one in (before, after)), MOVED_FREQUENCY)
     yield _words("why it ended", _ending(before), _ending(after))
     stages = {stage["stage"]: stage for stage in before.get("stages", ())}
     later = {stage["stage"]: stage for stage in after.get("stages", ())}
@@ -96,6 +136,15 @@ def _differences(before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterato
         yield _number(f"{name}: exact limit", *exact)
     for key, words in NUMBERS:
         yield _number(words, before.get(key), after.get(key), MOVED_BY_NOISE)
+
+
+def _load_limit(summary: Mapping[str, Any]) -> float | None:
+    return (summary.get("load_limit") or {}).get("limit_per_s")
+
+
+def _locked_hz(summary: Mapping[str, Any]) -> float | None:
+    """Return at which frequency the load was heard to swing; what a trial does not hear is none."""
+    return (summary.get("load_limit") or {}).get("frequency_hz")
 
 
 def _ending(summary: Mapping[str, Any]) -> str | None:

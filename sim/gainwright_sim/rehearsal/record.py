@@ -10,6 +10,7 @@ import numpy as np
 from gainwright.language.model import Signal, Trial
 from gainwright.result_folder import result_folder
 from gainwright_sim.rehearsal.lines_csv import lines_csv
+from gainwright_sim.rehearsal.load_picture import save_load_picture
 from gainwright_sim.rehearsal.outcome import OUTCOMES
 from gainwright_sim.rehearsal.picture import save_picture
 from gainwright_sim.rehearsal.rehearse import Rehearsal
@@ -54,6 +55,7 @@ def write_record(
             )
         _write_signals(folder / "signals.npz", rehearsal)
         save_picture(folder / "rehearsal.png", rehearsal, summary)
+        save_load_picture(folder / "load-decay.png", summary)
         save_response_picture(folder / "loop-response.png", rehearsal, summary)
         if OUTCOMES[summary.outcome].has_result:
             save_responses(folder / "responses.png", rehearsal)
@@ -89,5 +91,6 @@ def _named(trial: Trial, signal: Signal, values: np.ndarray) -> np.ndarray:
     return np.array(names)[values]
 
 
-_SUFFIXES = {"rad": "_rad", "rad/s": "_rad_per_s", "N m": "_nm", "rung": "_rung", "1": ""}
+_SUFFIXES = {"rad": "_rad", "rad/s": "_rad_per_s", "N m": "_nm", "rung": "_rung", "1": "",
+             "1/s": "_per_s", "Hz": "_hz"}  # fmt: skip
 """Of a signal's name, by its unit."""

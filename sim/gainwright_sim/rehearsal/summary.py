@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -11,9 +11,11 @@ import numpy as np
 
 from gainwright_codegen.axis_c.tables import StageTables
 from gainwright_sim.machine import Machine, machine_digest
+from gainwright_sim.machine.model import start_settings
 from gainwright_sim.machine.situations import machine_at
 from gainwright_sim.plant.natural import NaturalFrequencies, natural_frequencies
 from gainwright_sim.rehearsal.ending import Ending, find_ending
+from gainwright_sim.rehearsal.load_limit import LoadLimit, load_limit, load_table
 from gainwright_sim.rehearsal.onset import onset_frequency_hz
 from gainwright_sim.rehearsal.outcome import OUTCOMES, ended_as, judged
 from gainwright_sim.rehearsal.prediction import Prediction, by_prediction, find_prediction
@@ -21,7 +23,7 @@ from gainwright_sim.rehearsal.rehearse import Rehearsal
 from gainwright_sim.rehearsal.step_margins import StepMargins, find_step_margins
 from gainwright_sim.rehearsal.swing import LoadSwing, load_swing
 from gainwright_sim.rehearsal.units import rule_lines, unit_lines
-from gainwright_sim.theory.closed_loop import machine_loop
+from gainwright_sim.theory.closed_loop import LOAD_SETTING, machine_loop
 from gainwright_sim.theory.limit import StabilityLimit, UnstableAtStartError
 from gainwright_sim.theory.margins import Margins, margins
 from gainwright_sim.theory.stages import STAGE_THEORY, Held
@@ -60,8 +62,8 @@ class StageSummary:
     onset_frequency_hz: float | None
     onset_time_s: float | None
     ended_by: str | None
-    """What ended the search: onset, noise, a bound that the trial names, or top_rung; None if it
-    did not end by a limit."""
+    """What ended the search: onset, noise, decay of the load, a bound that the trial names, or
+    top_rung; None if it did not end by a limit."""
     ended_at: float | None
     """Gain at which it ended."""
     prediction: Prediction | None
@@ -93,6 +95,9 @@ class Summary:
     settings: tuple[str, ...]
     """What was chosen in the units that drives use, and what rules of thumb would say; empty
     without a result."""
+    load_limit: LoadLimit | None
+    """Of the position loop over the load; None where the trial does not hear the load, or too few
+    decays were sure."""
     load_swing: LoadSwing | None
     """None for a rigid axis, or without a result."""
     margins: Margins | None
@@ -123,7 +128,8 @@ def summarise(rehearsal: Rehearsal) -> Summary:
     peak_nm = float(rehearsal.log.signal("torque_oscillation").max(initial=0.0))
     numbers = range(len(rehearsal.tables))
     onsets = [find_onset(rehearsal, number) for number in numbers]
-    found = by_prediction(rehearsal) or any(onset is not None for onset in onsets)
+    heard = load_table(rehearsal) is not None
+    found = heard or by_prediction(rehearsal) or any(onset is not None for onset in onsets)
     key = ended_as(rehearsal, found)
     stages = tuple(_stage(rehearsal, number, key) for number in numbers)
     for stage in stages:
@@ -140,6 +146,7 @@ def summarise(rehearsal: Rehearsal) -> Summary:
         natural_frequencies=natural_frequencies(machine.chain),
         stages=stages,
         settings=_settings(rehearsal) if OUTCOMES[key].has_result else (),
+        load_limit=load_limit(rehearsal, _load_theory(stages)),
         load_swing=load_swing(rehearsal) if OUTCOMES[key].has_result else None,
         margins=_margins(rehearsal, rehearsal.machine) if OUTCOMES[key].has_result else None,
         measured_margins=find_step_margins(rehearsal) if OUTCOMES[key].has_result else None,
@@ -152,6 +159,11 @@ def summarise(rehearsal: Rehearsal) -> Summary:
         trial_digest=rehearsal.trial.digest,
         machine_digest=machine_digest(machine),
     )
+
+
+def _load_theory(stages: tuple[StageSummary, ...]) -> float | None:
+    theory = next((stage.theory for stage in stages if stage.stage == LOAD_SETTING), None)
+    return None if theory is None else theory.limit
 
 
 @dataclass(frozen=True, slots=True)
@@ -226,6 +238,8 @@ def _search_end(rehearsal: Rehearsal, number: int) -> dict[str, Any]:
         by = "noise"
     elif by_prediction(rehearsal):
         by = "prediction"
+    elif table.kind.setting == LOAD_SETTING:
+        by = "decay"
     elif BOUND_VARIABLE in variables and (value := rehearsal.variable(BOUND_VARIABLE)[tick]):
         by = trial.value_of(variables[BOUND_VARIABLE], int(value)).name
     return {"ended_by": by, "ended_at": table.gains[int(limits[tick])]}
@@ -248,8 +262,6 @@ def _settings(rehearsal: Rehearsal) -> tuple[str, ...]:
 
 def _elsewhere(rehearsal: Rehearsal) -> tuple[Elsewhere, ...]:
     machine = rehearsal.machine
-    if "speed_gain" not in rehearsal.settings(-1):
-        return ()
     return tuple(
         Elsewhere(place.name, _margins(rehearsal, machine_at(machine, place.name)))
         for place in machine.situations
@@ -257,9 +269,12 @@ def _elsewhere(rehearsal: Rehearsal) -> tuple[Elsewhere, ...]:
 
 
 def _margins(rehearsal: Rehearsal, machine: Machine) -> Margins | None:
-    settings = rehearsal.settings(-1)
-    if "speed_gain" not in settings:
-        return None
+    return margins_with(machine, {**start_settings(machine), **rehearsal.settings(-1)})
+
+
+def margins_with(machine: Machine, settings: Mapping[str, float]) -> Margins | None:
+    """Return the exact margins with all settings of a drive; None if the loop is not stable."""
+    settings = dict(settings)
     gain = settings.pop("speed_gain")
     if not STAGE_THEORY["speed_gain"].is_stable(machine, gain, settings):
         return None

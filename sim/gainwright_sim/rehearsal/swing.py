@@ -10,6 +10,8 @@ from gainwright_sim.rehearsal.rehearse import Rehearsal
 
 LAST_S = 0.25
 """Of each stretch at constant speed, the part that counts."""
+STEADY_SHARE = 0.9
+"""Of cruise speed: a test bump of the reference may take some of it."""
 HARDLY = 0.25
 """Below this share of the load's swinging, that of the motor hardly shows it."""
 
@@ -20,12 +22,21 @@ class LoadSwing:
 
     load_share: float
     motor_share: float
+    sensor_rad: float | None = None
+    """Residual vibration: largest distance of the load sensor's position from its mean way, on the
+    motor shaft; None without a load sensor."""
+    sensor_m: float | None = None
+    """The same at the load; None for a load that turns."""
 
     def in_words(self) -> str:
         words = (
             f"swings by {self.load_share:.1%} of cruise speed at the end of the last moves, the "
             f"motor by {self.motor_share:.1%}"
         )
+        if self.sensor_rad is not None:
+            size = f"{self.sensor_rad:.2g} rad on the motor shaft"
+            size = size if self.sensor_m is None else f"{1e3 * self.sensor_m:.2g} mm"
+            words += f"; residual vibration at the load sensor {size}"
         if self.motor_share >= HARDLY * self.load_share:
             return words
         return f"{words}: from the motor's signals it can hardly be seen"
@@ -34,9 +45,10 @@ class LoadSwing:
 def load_swing(rehearsal: Rehearsal) -> LoadSwing | None:
     """Return the swinging of the last stretches at constant speed; None for a rigid axis."""
     machine, inputs = rehearsal.machine, rehearsal.trial.index.inputs
-    if machine.chain.mass_count == 1 or "cruising" not in inputs:
+    if machine.chain.mass_count == 1:
         return None
-    cruising = np.concatenate([[0], rehearsal.input("cruising"), [0]])
+    steady = rehearsal.input("cruising") if "cruising" in inputs else _steady(rehearsal)
+    cruising = np.concatenate([[0], steady, [0]])
     starts, ends = (np.flatnonzero(np.diff(cruising) == step) for step in (1, -1))
     ticks = round(LAST_S / (rehearsal.trial.tick_us * 1e-6))
     stretches = [(b - ticks, b) for a, b in zip(starts, ends, strict=True) if b - a >= 2 * ticks]
@@ -47,7 +59,32 @@ def load_swing(rehearsal: Rehearsal) -> LoadSwing | None:
         / machine.motion.cruise_speed_rad_per_s
         for name in ("load_speed", "speed")
     ]
-    return LoadSwing(*shares)
+    return LoadSwing(*shares, *_at_sensor(rehearsal, stretches[-2:]))
+
+
+def _steady(rehearsal: Rehearsal) -> np.ndarray:
+    """Return at which ticks the reference moves at cruise speed, (n,)."""
+    ways = np.abs(np.diff(rehearsal.log.signal("position_reference"), prepend=0.0))
+    cruise = rehearsal.machine.motion.cruise_speed_rad_per_s * rehearsal.trial.tick_us * 1e-6
+    return (ways > STEADY_SHARE * cruise).astype(int)
+
+
+def _at_sensor(
+    rehearsal: Rehearsal, stretches: list[tuple[int, int]]
+) -> tuple[float | None, float | None]:
+    """Return the residual vibration in rad on the motor shaft, and in m at the load."""
+    if rehearsal.machine.load_sensor is None:
+        return None, None
+    seen = rehearsal.log.signal("load_position").astype(float)
+    size = max(_vibration(seen[a:b]) for a, b in stretches)
+    per_m = rehearsal.machine.motor_rad_per_load_m
+    return size, None if per_m is None else size / per_m
+
+
+def _vibration(position: np.ndarray) -> float:
+    """Return the largest distance from a straight line in time."""
+    time = np.arange(len(position))
+    return float(np.abs(position - np.polyval(np.polyfit(time, position, 1), time)).max())
 
 
 def _swing(speed: np.ndarray) -> float:

@@ -31,11 +31,12 @@ def unit_lines(machine: Machine, settings: Mapping[str, float]) -> Iterator[str]
             )
         elif name == "integral_rate" and value > 0.0:
             yield f"integral time (reset time) {1e3 / value:.3g} ms (1000 / {value:.4g} 1/s)"
-        elif name == "position_gain":
+        elif name in ("position_gain", "load_position_gain"):
             linear = value / PER_SECOND_OF_METRE_PER_MINUTE_AND_MM
+            over = " over the load" if name == "load_position_gain" else ""
             yield (
-                f"position gain {value:.4g} 1/s = {linear:.3g} (m/min)/mm (divided by 16.67); at "
-                f"1 m/s without feedforward the position lags by {1e3 / value:.3g} mm"
+                f"position gain{over} {value:.4g} 1/s = {linear:.3g} (m/min)/mm (divided by "
+                f"16.67); at 1 m/s without feedforward the position lags by {1e3 / value:.3g} mm"
             )
 
 

@@ -30,6 +30,7 @@ signals.npz       signals, inputs, variables and outputs at each sequencer tick
 rehearsal.png     gain, torque, speed and detector against time
 responses.png     a step and a move before and after, where there is a result
 loop-response.png measured loop response (trials that measure it)
+load-decay.png    decay of the load's swinging at each gain (trials that hear it)
 """
 
 
@@ -52,14 +53,16 @@ def summary_lines(summary: Summary) -> Iterator[str]:
         yield from _stage_lines(stage)
     for number, line in enumerate(summary.settings):
         yield _line("settings" if number == 0 else "", line)
+    if summary.load_limit is not None:
+        yield _line("limit by decay", summary.load_limit.in_words())
     if summary.load_swing is not None:
         yield _line("load", summary.load_swing.in_words())
     if summary.margins is not None:
-        yield _line("exact margins", f"{_margin_words(summary.margins)}, of the linear loop")
+        yield _line("exact margins", f"{margin_words(summary.margins)}, of the linear loop")
     if summary.measured_margins is not None:
         yield _line("measured margins", summary.measured_margins.in_words())
     for number, place in enumerate(summary.elsewhere):
-        words = "NOT STABLE" if place.margins is None else _margin_words(place.margins)
+        words = "NOT STABLE" if place.margins is None else margin_words(place.margins)
         yield _line("elsewhere" if number == 0 else "", f"{place.situation}: {words}")
     yield _line("machine time", f"{summary.machine_time_s:.1f} s")
     yield _line(
@@ -74,7 +77,8 @@ def _decibels(value: float | None) -> str:
     return "without limit" if value is None else f"{value:.1f} dB"
 
 
-def _margin_words(margins: Margins) -> str:
+def margin_words(margins: Margins) -> str:
+    """Return gain margin, phase margin and peak sensitivity."""
     return (
         f"gain {_decibels(margins.gain_db)}, phase {margins.phase_deg:.0f} degrees, Ms "
         f"{margins.peak_sensitivity:.2f}"
@@ -111,7 +115,7 @@ def _stage_lines(stage: StageSummary) -> Iterator[str]:
         frequency = stage.onset_frequency_hz
         at = "" if frequency is None else f", oscillation at {frequency:.0f} Hz"
         yield _line("limit found", f"{stage.limit:.4g} {unit} (rung {stage.onset_rung}){at}")
-    elif stage.prediction is None or not stage.prediction.agreed:
+    elif (stage.prediction is None or not stage.prediction.agreed) and stage.ended_by != "decay":
         yield _line("limit found", _no_onset_words(stage))
     if stage.result is not None:
         margin = "" if stage.margin_db is None else f", margin {stage.margin_db:.1f} dB"
@@ -172,7 +176,7 @@ def _theory_lines(theory: Theory, stage: StageSummary) -> Iterator[str]:
         below = ", below the start gain" if theory.limit < stage.start else ""
         yield _line(
             "exact limit",
-            f"{theory.limit:.4g} {stage.unit} at {theory.frequency_hz:.0f} Hz{below}",
+            f"{theory.limit:.4g} {stage.unit} at {_hertz(theory.frequency_hz)}{below}",
         )
     if theory.limit_share is not None:
         yield _line("limit / exact", f"{theory.limit_share:.3f}")
@@ -181,6 +185,10 @@ def _theory_lines(theory: Theory, stage: StageSummary) -> Iterator[str]:
         yield _line("chosen / exact", f"{theory.result_share:.3f}{stable}")
     if theory.rigid_body_limit is not None:
         yield _line("as a rigid body", f"{theory.rigid_body_limit:.4g} {stage.unit}")
+
+
+def _hertz(value: float) -> str:
+    return f"{value:.0f} Hz" if value >= 20.0 else f"{value:.3g} Hz"
 
 
 def _line(name: str, value: str) -> str:

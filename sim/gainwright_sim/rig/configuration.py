@@ -24,6 +24,7 @@ from gainwright_sim.plant.disturbance import DisturbanceTorques
 from gainwright_sim.plant.friction import friction_levels, response
 from gainwright_sim.plant.move import smoothing_ticks
 from gainwright_sim.rig.axis import axis_data
+from gainwright_sim.rig.ringing import set_load_sensor
 from gainwright_sim.rig.step_lines import set_lines
 
 DRIVE_INPUTS = (
@@ -50,6 +51,12 @@ DRIVE_INPUTS = (
     "step_phase_margin",
     "margins_evaluated",
     "load_driven",
+    "ringing_heard",
+    "ringing_cut_off",
+    "decay_evaluated",
+    "decay_spread",
+    "decays_measured",
+    "load_limit_rung",
 )
 """Inputs that the simulated drive supplies, in the order of ``enum rig_input``."""
 DETECTOR_INPUTS = (*FINDINGS, *RESPONSE_FINDINGS)
@@ -62,6 +69,8 @@ OBEYED_OUTPUTS = (
     "cruise_share",
     "position_step",
     "step_number",
+    "position_from_load",
+    "shake_number",
     "finished",
     "limited_by_noise",
     "aborted",
@@ -219,6 +228,7 @@ def drive(ffi: cffi.FFI, machine: Machine, trial: Trial) -> Any:
     result.smoothing_share = 1.0 / result.smoothing_ticks
     _compensating(result, machine)
     _stepping(result, machine)
+    set_load_sensor(result, machine, trial)
     _measuring(result, machine, trial)
     return result
 

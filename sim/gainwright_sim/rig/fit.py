@@ -10,6 +10,7 @@ from gainwright_codegen.axis_c.machine import control_ticks
 from gainwright_codegen.axis_c.tables import StageTables
 from gainwright_sim.machine import Machine
 from gainwright_sim.rig.axis import axis_data
+from gainwright_sim.rig.ringing import LENGTHS, SHORTEST_WINDOW_S, window_ticks
 
 HEARING = (
     ("noise_blocks_needed", "noise_timeout_ticks"),
@@ -18,6 +19,8 @@ HEARING = (
     ("hidden_blocks_needed", "listen_timeout_ticks"),
 )
 """Constants: blocks of the detector that must end within a time."""
+LOAD_OUTPUTS = ("position_from_load", "shake_number")
+"""Outputs that ask for a sensor at the load."""
 SPARE_BLOCKS = 1
 LARGEST_COUNT_SHARE = 0.12
 """One encoder count in one control tick, at the start gain, of the torque limit: from about there
@@ -32,6 +35,7 @@ def check_fit(trial: Trial, machine: Machine, tables: tuple[StageTables, ...]) -
     problems = [*_tick_problems(trial, machine), *_brake_problems(trial, machine)]
     problems += _listen_problems(trial, machine, tables)
     problems += _count_problems(machine, tables)
+    problems += _load_problems(trial, machine)
     if problems:
         raise InputError(problems)
 
@@ -125,6 +129,34 @@ def _count_problems(machine: Machine, tables: tuple[StageTables, ...]) -> list[P
                 )
             )
     return problems
+
+
+def _load_problems(trial: Trial, machine: Machine) -> list[Problem]:
+    """Return whether a trial asks for a sensor at the load that is not there or hears nothing."""
+    outputs = trial.index.outputs
+    if not any(name in outputs for name in LOAD_OUTPUTS):
+        return []
+    if machine.load_sensor is None:
+        return [
+            Problem(
+                machine.name, "[load_sensor]", "no sensor at the load",
+                f"one: trial {trial.name} closes the position loop over it",
+                "add [load_sensor] with its resolution and delay_s, or take a trial for the "
+                "motor's encoder, such as complete",
+            )
+        ]  # fmt: skip
+    tick_s = trial.tick_us * 1e-6
+    window_s = window_ticks(machine, tick_s) * tick_s
+    if window_s * 0.5 ** (LENGTHS - 1) >= SHORTEST_WINDOW_S:
+        return []
+    return [
+        Problem(
+            machine.name, "motion",
+            f"moves with {2.0 * window_s:.3g} s at constant speed in which the load can be heard",
+            f"at least {2.0 * SHORTEST_WINDOW_S * 2 ** (LENGTHS - 1):.3g} s",
+            "lower the cruise speed, or widen the travel window",
+        )
+    ]  # fmt: skip
 
 
 def _too_slow(

@@ -26,6 +26,10 @@ SIGNALS = (
     ("predicted_limit", "rung"),
     ("predicted_result", "rung"),
     ("prediction_spread", "1"),
+    ("load_position", "rad"),
+    ("load_decay", "1/s"),
+    ("load_frequency", "Hz"),
+    ("load_limit", "1/s"),
 )
 """Name and unit of the logged signals, in the order of ``enum rig_signal``."""
 

@@ -4,67 +4,18 @@
 #include <math.h>
 #include <string.h>
 
-#include "rig_compensation.h"
-#include "rig_measured.h"
-#include "rig_motion.h"
 #include "rig_noise.h"
 #include "rig_plant.h"
 #include "rig_play.h"
-#include "rig_step.h"
-#include "gw_watch.h"
+#include "rig_record.h"
+#include "rig_state.h"
+#include "rig_supply.h"
 
 /* An ended trial is watched until the axis has stood still for RIG_REST_TICKS sequencer ticks, so
  * that coasting and a closing brake are seen; a speed below this share of cruise speed counts. */
 #define RIG_REST_TICKS 50
 #define RIG_REST_SHARE 0.01
 #define RIG_WATCHED_TICKS 2000 /* ... but no longer than this: not every axis has friction */
-#define RIG_START_TICK 5     /* sequencer tick at which the operator asks for the start */
-#define RIG_START_RELEASE 25 /* ... and lets the button go */
-#define FULL_SHARE 256
-#define Q15 32768.0
-
-/* What happened since the last sequencer tick. */
-typedef struct {
-    double torque_low;
-    double torque_high;
-    double oscillation;
-    int32_t limited_ticks;
-} rig_window;
-
-struct rig {
-    gw_axis axis;
-    rig_plant plant;
-    rig_drive drive;
-    rig_binding binding;
-    const rig_override *overrides;
-    int32_t override_count;
-    rig_fault fault;
-    int32_t broken; /* enum rig_fault_kind, once it is there */
-    rig_motion motion;
-    gw_watch watch;
-    rig_window window;
-    uint64_t noise;
-    double x[RIG_STATES_MAX];
-    double pending[RIG_DELAY_MAX]; /* torques on their way to the motor */
-    int32_t pending_next;
-    double start_rad;
-    double full_cruise_rad_per_s; /* cruise speed where the trial asks for no share of it */
-    rig_measured measured;
-    rig_compensation compensation;
-    rig_step step;
-    double speed_error;
-    double external_turns; /* phase of the disturbance from outside */
-    double torque; /* last command, test pulse included */
-    double integral;
-    double target_rad;
-    double brake_share; /* 1 closed, 0 open */
-    int32_t torque_on;
-    int32_t motion_on;
-    int32_t control_tick; /* within the sequencer tick */
-    int32_t sequencer_tick;
-    int32_t watched; /* sequencer ticks since the trial ended */
-    int32_t rested;  /* ... with the axis at rest */
-};
 
 int64_t rig_size(void)
 {
@@ -85,13 +36,6 @@ static void rest_drive(rig *r)
     rig_compensation_start(&r->compensation);
     r->integral = 0.0;
     rig_motion_start(&r->motion, &r->drive, r->measured.position_rad);
-}
-
-/* What the encoder's counter shows; it goes round as a drive's does. */
-static int32_t encoder_counts(const rig *r)
-{
-    return (int32_t)(uint32_t)(int64_t)rig_floor(
-        r->measured.position_rad * r->drive.encoder.counts_per_rad + 0.5);
 }
 
 void rig_start(rig *r, const gw_machine *machine, const rig_plant *plant, const rig_drive *drive,
@@ -117,108 +61,13 @@ void rig_start(rig *r, const gw_machine *machine, const rig_plant *plant, const 
     }
     rig_measured_start(&r->measured, drive, rig_counted(&r->drive.encoder, r->x[0]));
     gw_watch_reset(&r->watch, encoder_counts(r));
+    rig_load_sensor_start(&r->load, drive, r->x[r->plant.motor_speed - 1]);
+    r->ringing.number = -1;
     r->start_rad = r->measured.position_rad;
     r->target_rad = r->start_rad;
     gw_axis_init(&r->axis, machine);
     rest_drive(r);
     clear_window(r);
-}
-
-static int32_t output_of(const rig *r, enum rig_output which, int32_t otherwise)
-{
-    const int32_t index = r->binding.output[which];
-
-    return (index < 0) ? otherwise : r->axis.outputs[index];
-}
-
-static void set_input(const rig *r, int32_t *inputs, enum rig_input which, int32_t value)
-{
-    if (r->binding.input[which] >= 0) {
-        inputs[r->binding.input[which]] = value;
-    }
-}
-
-static void watch_axis(rig *r)
-{
-    const gw_watched now = {
-        encoder_counts(r),
-        r->torque_on,
-        r->measured.must_move,
-        (r->window.limited_ticks >= r->drive.sequencer_ticks) ? 1 : 0,
-        r->axis.evidence.burst,
-    };
-
-    gw_watch_tick(&r->watch, &now);
-}
-
-static int32_t torque_share(const rig *r)
-{
-    return (int32_t)rig_limited(
-        rig_floor(256.0 * rig_absolute(r->torque) / r->drive.torque_limit_nm + 0.5),
-        (double)RIG_SHARE_LIMIT);
-}
-
-/* Overrides come last, so that what the detector reports is forced too. */
-static void force_inputs(const rig *r, int32_t *inputs)
-{
-    const int32_t tick = r->sequencer_tick;
-    int32_t i;
-
-    for (i = 0; i < r->override_count; i++) {
-        if (tick >= r->overrides[i].from && tick < r->overrides[i].until) {
-            inputs[r->overrides[i].input] = r->overrides[i].value;
-        }
-    }
-}
-
-/* Evaluated in the tick after the step has ended; until then what was found before holds. */
-static void supply_margins(rig *r, int32_t *inputs)
-{
-    const rig_sensitivity *loop = &r->step.loop;
-    const int32_t known = ((r->step.on == 0) && (loop->steps > 0)) ? 1 : 0;
-
-    if (r->binding.input[RIG_MARGINS_EVALUATED] < 0) {
-        return;
-    }
-    if ((known != 0) && (r->step.judged == 0)) {
-        rig_sensitivity_judge(&r->step.loop, &r->drive);
-    }
-    r->step.judged = known;
-    set_input(r, inputs, RIG_MARGINS_EVALUATED, known);
-    set_input(r, inputs, RIG_LOAD_DRIVEN,
-              (int32_t)rig_limited(rig_floor(100.0 * loop->driven + 0.5), 1000.0));
-    set_input(r, inputs, RIG_STEP_SENSITIVITY,
-              (int32_t)rig_limited(rig_floor(100.0 * loop->sensitivity + 0.5), 1000.0));
-    set_input(r, inputs, RIG_STEP_PHASE_MARGIN, (int32_t)rig_floor(rig_limited(loop->phase_margin_deg, 180.0)));
-}
-
-static void supply_inputs(rig *r, int32_t *inputs)
-{
-    const double away = r->measured.position_rad - r->start_rad;
-    const int32_t tick = r->sequencer_tick;
-
-    set_input(r, inputs, RIG_START_REQUEST, (tick >= RIG_START_TICK && tick < RIG_START_RELEASE));
-    set_input(r, inputs, RIG_RESET_REQUEST, 0);
-    set_input(r, inputs, RIG_RUN_PERMIT, 1);
-    set_input(r, inputs, RIG_DRIVE_READY, 1);
-    set_input(r, inputs, RIG_FEEDBACK_VALID, 1);
-    set_input(r, inputs, RIG_INSIDE_TRAVEL_WINDOW, fabs(away) <= r->drive.half_window_rad);
-    set_input(r, inputs, RIG_TORQUE_SATURATED,
-              r->window.limited_ticks >= r->drive.sequencer_ticks);
-    set_input(r, inputs, RIG_CRUISING, r->measured.cruising);
-    set_input(r, inputs, RIG_TARGET_REACHED, r->measured.target_reached);
-    set_input(r, inputs, RIG_STANDSTILL, r->measured.standstill);
-    set_input(r, inputs, RIG_OVERSPEED, r->measured.overspeed);
-    set_input(r, inputs, RIG_FOLLOWING_ERROR, r->measured.following_error);
-    set_input(r, inputs, RIG_STILL_TICKS, r->watch.still_ticks);
-    set_input(r, inputs, RIG_TORQUE_SHARE, torque_share(r));
-    set_input(r, inputs, RIG_STRAINED_TICKS, r->watch.strained_ticks);
-    set_input(r, inputs, RIG_SPEED_SHARE, r->measured.speed_share);
-    set_input(r, inputs, RIG_STEP_OVERSHOOT, rig_step_share(r->step.overshoot));
-    set_input(r, inputs, RIG_STEP_RESIDUAL, rig_step_share(r->step.swinging));
-    set_input(r, inputs, RIG_SWING_GROWTH, rig_step_growth(&r->step));
-    supply_margins(r, inputs);
-    force_inputs(r, inputs);
 }
 
 /* A new speed gain carries the torque of the integral part over, as the exported guide asks. */
@@ -250,69 +99,12 @@ static void obey_outputs(rig *r)
     }
     rig_step_set(&r->step, &r->drive, output_of(r, RIG_POSITION_STEP, 0),
                  output_of(r, RIG_STEP_NUMBER, -1), r->motion.smooth_speed);
-}
-
-#if GW_HAS_LOOP_RESPONSE
-static void log_prediction(const rig *r, float *signals)
-{
-    const gw_loop_response *found = &r->axis.response;
-
-    if (found->agreeing > 0) {
-        signals[RIG_SIGNAL_PREDICTED_LIMIT] = (float)found->limit_position / GW_RESPONSE_RUNG;
-        signals[RIG_SIGNAL_PREDICTED_RESULT] = (float)found->result_position / GW_RESPONSE_RUNG;
-        signals[RIG_SIGNAL_PREDICTION_SPREAD] = (float)found->spread / 4096.0F;
+    if ((output_of(r, RIG_POSITION_FROM_LOAD, 0) != 0) && (r->load.closed == 0)) {
+        r->ringing.points = 0;
     }
-}
-
-int32_t rig_response_line(const rig *r, int32_t line, int32_t *inverse)
-{
-    const gw_loop_response *found = &r->axis.response;
-    const int32_t stage = gw_order_stage(r->axis.order.word);
-
-    gw_response_line(found, &r->axis.machine->stage[stage].response, line, inverse);
-    return ((found->evaluated != 0) && (found->periods > 0)) ? found->rung : -1;
-}
-#else
-static void log_prediction(const rig *r, float *signals)
-{
-    (void)r;
-    (void)signals;
-}
-
-int32_t rig_response_line(const rig *r, int32_t line, int32_t *inverse)
-{
-    (void)r;
-    (void)line;
-    (void)inverse;
-    return -1;
-}
-#endif
-
-static void write_log(rig *r, rig_log *log, int32_t row, const int32_t inputs[GW_INPUT_SLOTS])
-{
-    const int64_t at = r->sequencer_tick - log->first;
-    float *signals = log->signals + at * RIG_SIGNALS;
-
-    log->state[at] = r->axis.sequencer.state;
-    log->row[at] = row;
-    memcpy(log->inputs + at * GW_INPUT_SLOTS, inputs, GW_INPUT_SLOTS * sizeof inputs[0]);
-    memcpy(log->variables + at * GW_VARIABLE_SLOTS, r->axis.sequencer.variables,
-           sizeof r->axis.sequencer.variables);
-    memcpy(log->outputs + at * GW_OUTPUT_SLOTS, r->axis.outputs, sizeof r->axis.outputs);
-    signals[RIG_SIGNAL_POSITION_RAD] = (float)(r->x[0] - r->start_rad);
-    signals[RIG_SIGNAL_SPEED_RAD_PER_S] = (float)r->x[r->plant.motor_speed];
-    signals[RIG_SIGNAL_LOAD_SPEED_RAD_PER_S] = (float)r->x[r->plant.load_speed];
-    signals[RIG_SIGNAL_TORQUE_LOW_NM] = (float)r->window.torque_low;
-    signals[RIG_SIGNAL_TORQUE_HIGH_NM] = (float)r->window.torque_high;
-    signals[RIG_SIGNAL_SPEED_ERROR_RAD_PER_S] = (float)r->speed_error;
-    signals[RIG_SIGNAL_OSCILLATION_NM] = (float)r->window.oscillation;
-    signals[RIG_SIGNAL_REFERENCE_RAD] = (float)(r->motion.smooth - r->start_rad);
-    signals[RIG_SIGNAL_MEASURED_TORQUE_NM] = (float)r->measured.torque_nm;
-    signals[RIG_SIGNAL_MEAN_SPEED_RAD_PER_S] = (float)r->measured.mean_speed_rad_per_s;
-    signals[RIG_SIGNAL_PREDICTED_LIMIT] = -1.0F;
-    signals[RIG_SIGNAL_PREDICTED_RESULT] = -1.0F;
-    signals[RIG_SIGNAL_PREDICTION_SPREAD] = 0.0F;
-    log_prediction(r, signals);
+    rig_load_sensor_close(&r->load, &r->drive, output_of(r, RIG_POSITION_FROM_LOAD, 0),
+                          r->measured.position_rad);
+    rig_ringing_ask(&r->ringing, output_of(r, RIG_SHAKE_NUMBER, -1));
 }
 
 static void sequencer_tick(rig *r, rig_log *log)
@@ -325,6 +117,8 @@ static void sequencer_tick(rig *r, rig_log *log)
     }
     rig_measured_report(&r->measured, &r->drive, &r->motion, r->target_rad);
     watch_axis(r);
+    rig_ringing_tick(&r->ringing, &r->drive, &r->motion,
+                     r->load.position_rad - r->measured.position_rad);
     supply_inputs(r, inputs);
     gw_axis_find(&r->axis, inputs);
     force_inputs(r, inputs);
@@ -363,9 +157,10 @@ static double brake_torque(rig *r)
 
 static double speed_loop(rig *r)
 {
-    const double behind = r->motion.smooth - r->measured.position_rad;
-    const double error = r->motion.smooth_speed
-                         + r->drive.setting[RIG_POSITION_GAIN]
+    const double behind = r->motion.smooth + r->ringing.bump_rad
+                          - rig_loop_position(&r->load, r->measured.position_rad);
+    const double error = r->motion.smooth_speed + r->ringing.bump_rad_per_s
+                         + r->drive.setting[rig_loop_gain(&r->load)]
                                * (behind + rig_step_tick(&r->step, &r->drive, behind))
                          - r->measured.speed_rad_per_s;
     const double gain = r->drive.setting[RIG_SPEED_GAIN];
@@ -447,6 +242,10 @@ static double control(rig *r, rig_log *log)
     if (r->broken != RIG_POSITION_FROZEN) {
         r->measured.position_rad = rig_counted(&r->drive.encoder, r->x[0]);
     }
+    if (r->drive.load_count_rad > 0.0) {
+        rig_load_sensor_read(&r->load, &r->drive, r->x[r->plant.motor_speed - 1]);
+        rig_ringing_shake(&r->ringing, &r->drive);
+    }
     r->measured.speed_rad_per_s
         += r->drive.filter_share * (measured_speed(r, before) - r->measured.speed_rad_per_s);
     r->speed_error = 0.0;
@@ -526,3 +325,22 @@ int32_t rig_advance(rig *r, rig_log *log, int32_t sequencer_ticks, int32_t past_
     }
     return r->sequencer_tick;
 }
+
+#if GW_HAS_LOOP_RESPONSE
+int32_t rig_response_line(const rig *r, int32_t line, int32_t *inverse)
+{
+    const gw_loop_response *found = &r->axis.response;
+    const int32_t stage = gw_order_stage(r->axis.order.word);
+
+    gw_response_line(found, &r->axis.machine->stage[stage].response, line, inverse);
+    return ((found->evaluated != 0) && (found->periods > 0)) ? found->rung : -1;
+}
+#else
+int32_t rig_response_line(const rig *r, int32_t line, int32_t *inverse)
+{
+    (void)r;
+    (void)line;
+    (void)inverse;
+    return -1;
+}
+#endif

@@ -13,7 +13,7 @@
 #include "gw_axis.h"
 #include "rig_model.h"
 
-#define RIG_SIGNALS 13
+#define RIG_SIGNALS 17
 
 /* Inputs that the simulated drive supplies; rig_binding.input[] says where the trial wants them. */
 enum rig_input {
@@ -40,6 +40,12 @@ enum rig_input {
     RIG_STEP_PHASE_MARGIN,
     RIG_MARGINS_EVALUATED,
     RIG_LOAD_DRIVEN,
+    RIG_RINGING_HEARD,
+    RIG_RINGING_CUT_OFF,
+    RIG_DECAY_EVALUATED,
+    RIG_DECAY_SPREAD,
+    RIG_DECAYS_MEASURED,
+    RIG_LOAD_LIMIT_RUNG,
     RIG_INPUT_COUNT
 };
 
@@ -52,6 +58,8 @@ enum rig_output {
     RIG_CRUISE_SHARE,
     RIG_POSITION_STEP,
     RIG_STEP_NUMBER,
+    RIG_POSITION_FROM_LOAD,
+    RIG_SHAKE_NUMBER,
     RIG_FINISHED,
     RIG_LIMITED_BY_NOISE,
     RIG_ABORTED,
@@ -116,7 +124,11 @@ enum rig_signal {
     RIG_SIGNAL_MEAN_SPEED_RAD_PER_S, /* measured */
     RIG_SIGNAL_PREDICTED_LIMIT,  /* rungs from rung 0 on, negative: no prediction */
     RIG_SIGNAL_PREDICTED_RESULT, /* likewise, of the wanted margins */
-    RIG_SIGNAL_PREDICTION_SPREAD /* share of the limit */
+    RIG_SIGNAL_PREDICTION_SPREAD, /* share of the limit */
+    RIG_SIGNAL_LOAD_POSITION_RAD, /* of the sensor at the load, 0 without one */
+    RIG_SIGNAL_LOAD_DECAY,        /* 1/s, as evaluated last */
+    RIG_SIGNAL_LOAD_FREQUENCY,    /* Hz, likewise */
+    RIG_SIGNAL_LOAD_LIMIT         /* 1/s, extrapolated from all decays so far, 0: none yet */
 };
 
 typedef struct rig rig;

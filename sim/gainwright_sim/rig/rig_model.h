@@ -14,6 +14,9 @@
 #define RIG_LINES 288
 #define RIG_SLOW_LINES 150
 #define RIG_LINE_TICKS_MAX 1000000
+#define RIG_LOAD_DELAY_MAX 256
+#define RIG_RING_LINES 84
+#define RIG_RING_LENGTHS 3
 #define RIG_STATES_MAX 9 /* angles and speeds of four masses, torque behind the current loop */
 #define RIG_DELAY_MAX 16
 #define RIG_SMOOTHING_MAX 4096
@@ -23,7 +26,13 @@
 #define RIG_BLOCKING_TORQUES 100.0 /* torque limits that hold a blocked axis */
 
 /* Settings of the drive that a stage may tune. */
-enum rig_setting { RIG_SPEED_GAIN, RIG_INTEGRAL_RATE, RIG_POSITION_GAIN, RIG_SETTING_COUNT };
+enum rig_setting {
+    RIG_SPEED_GAIN,
+    RIG_INTEGRAL_RATE,
+    RIG_POSITION_GAIN,
+    RIG_LOAD_POSITION_GAIN, /* instead of the one before, while the loop is closed over the load */
+    RIG_SETTING_COUNT
+};
 
 /* Friction on one mass; breakaway is what it has at rest beyond Coulomb's. */
 typedef struct {
@@ -117,6 +126,14 @@ typedef struct {
     double noise_nm; /* standard deviation per tick, of the torque and of its measurement */
     double filter_share; /* a = 1 - exp(-Ts/Tf), 1: no filter */
     int32_t speed_sensor; /* 1: true motor speed is measured, 0: difference of positions */
+    double load_count_rad; /* of the sensor at the load, 0: there is none */
+    double load_counts_per_rad;
+    int32_t load_delay_ticks;
+    double shake_rad;      /* height of the bump that makes the load ring */
+    int32_t shake_ticks;   /* its length, control ticks */
+    int32_t ring_from_ticks; /* sequencer ticks after its begin, from which on the load is heard */
+    int32_t ring_ticks[RIG_RING_LENGTHS]; /* of one window, sequencer ticks, the longest last */
+    rig_line ring_line[RIG_RING_LINES];   /* turns per sequencer tick */
     double setting[RIG_SETTING_COUNT]; /* Kp in Nms/rad, 1/Tn in 1/s, Kv in 1/s */
     double step_torque_nm;    /* jump of the torque by a position step ... */
     int32_t step_ticks;       /* shortest watching that says how much is left */

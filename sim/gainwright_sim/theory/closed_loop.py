@@ -241,6 +241,10 @@ def _relative_coordinates(plant: DiscretePlant) -> tuple[Matrix, Matrix, Matrix]
     return step, command, increment
 
 
+LOAD_SETTING = "load_position_gain"
+"""Setting that closes the position loop over the sensor at the load, not over the motor's."""
+
+
 def machine_loop(
     machine: Machine,
     setting: str,
@@ -252,14 +256,18 @@ def machine_loop(
     Args:
         machine: its own timing, and its start value of each setting that is not held.
         setting: one of :data:`gainwright.stage_kind.DRIVE_SETTINGS`; the loop's gain has its unit.
+            Where there is a gain of the load's position, the position loop is closed there alone.
         held: values of other settings that differ from the start values.
         chain: replaces the machine's own chain, for what-if calculations.
     """
     values = {**start_settings(machine), **(held or {})}
     own = machine.chain if chain is None else chain
     timing, friction = machine_timing(machine, values["integral_rate"]), machine.friction
-    source = machine.speed_loop.position_source
-    speed_gain, hold_gain = values["speed_gain"], values["position_gain"]
+    by_load = setting == LOAD_SETTING or values[LOAD_SETTING] > 0.0
+    source: PositionSource = "load" if by_load else "motor"
+    speed_gain, hold_gain = (
+        values["speed_gain"], values[LOAD_SETTING if by_load else "position_gain"]
+    )  # fmt: skip
     if setting == "speed_gain":
         return speed_loop(own, friction, timing, hold_gain, source)
     if setting == "integral_rate":
@@ -269,12 +277,10 @@ def machine_loop(
 
 def machine_timing(machine: Machine, integral_rate_per_s: float) -> LoopTiming:
     """Return a machine's timing with an integral part of its own."""
-    drive, sensor = machine.drive, machine.load_sensor
-    delay_s = 0.0 if sensor is None else sensor.delay_s
     return LoopTiming(
-        **asdict(drive.timing),
+        **asdict(machine.drive.timing),
         integral_time_s=1.0 / integral_rate_per_s if integral_rate_per_s > 0.0 else 0.0,
-        load_sensor_delay_ticks=round(delay_s / drive.control_tick_s),
+        load_sensor_delay_ticks=machine.load_delay_ticks,
     )
 
 

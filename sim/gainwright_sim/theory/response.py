@@ -13,7 +13,7 @@ import numpy as np
 from gainwright_sim.machine.model import Machine
 from gainwright_sim.plant.chain import Matrix
 from gainwright_sim.plant.move import MoveGenerator
-from gainwright_sim.theory.closed_loop import machine_loop
+from gainwright_sim.theory.closed_loop import LOAD_SETTING, machine_loop
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,8 +57,9 @@ def _response(
     machine: Machine, settings: Mapping[str, float], reference: Matrix, speed: Matrix
 ) -> Response:
     held = dict(settings)
-    gain = held.pop("position_gain")
-    loop = machine_loop(machine, "position_gain", held)
+    setting = LOAD_SETTING if held.get(LOAD_SETTING, 0.0) > 0.0 else "position_gain"
+    gain = held.pop(setting)
+    loop = machine_loop(machine, setting, held)
     step, masses = loop.matrix(gain), machine.chain.mass_count
     state, positions = np.zeros(len(step)), np.empty((len(reference), masses))
     wanted = gain * reference + speed

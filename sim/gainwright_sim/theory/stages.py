@@ -67,5 +67,6 @@ STAGE_THEORY: Mapping[str, StageTheory] = {
         StageTheory("speed_gain", _highest_speed_gain),
         StageTheory("integral_rate", _highest_rate),
         StageTheory("position_gain", _highest_rate),
+        StageTheory("load_position_gain", _highest_rate),
     )
 }

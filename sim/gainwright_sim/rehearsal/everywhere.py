@@ -1,0 +1,144 @@
+"""One trial at every position and with every payload of a machine: what is chosen for all of them.
+
+Of each gain the smallest result is chosen. That is no proof that it suits everywhere, since the
+gains meet there for the first time: so exact theory tells the margins of all of them together at
+each place.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable, Iterator
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from gainwright.errors import input_error
+from gainwright_sim.machine.model import Machine, start_settings
+from gainwright_sim.machine.situations import machine_at
+from gainwright_sim.rehearsal.bench import Bench
+from gainwright_sim.rehearsal.outcome import OUTCOMES
+from gainwright_sim.rehearsal.rehearse import rehearse
+from gainwright_sim.rehearsal.summary import Elsewhere, Summary, margins_with, summarise
+from gainwright_sim.rehearsal.words import margin_words
+
+AS_DESCRIBED = "as described"
+
+
+@dataclass(frozen=True, slots=True)
+class Chosen:
+    """The value of one setting that is used everywhere."""
+
+    setting: str
+    unit: str
+    value: float
+    situation: str
+    """Where it was the smallest."""
+    largest: float
+    """The largest result of all situations."""
+
+
+@dataclass(frozen=True, slots=True)
+class Everywhere:
+    """What a trial found at each place."""
+
+    trial: str
+    machine: str
+    seed: int
+    places: tuple[tuple[str, Summary], ...]
+    chosen: tuple[Chosen, ...]
+    """Empty where a trial ended without a result somewhere."""
+    margins: tuple[Elsewhere, ...]
+    """Exact ones of the linear loop with what was chosen, at each place; empty without a choice."""
+
+    @property
+    def exit_code(self) -> int:
+        """0 if every place has a result and the choice is stable in all; else the worst one's."""
+        codes = [OUTCOMES[summary.outcome].exit_code for _, summary in self.places]
+        return max([*codes, *(int(place.margins is None) for place in self.margins)])
+
+    def as_json(self) -> dict[str, Any]:
+        """Return plain data for :func:`json.dumps`."""
+        return {
+            "trial": self.trial,
+            "machine": self.machine,
+            "seed": self.seed,
+            "situations": [
+                {"situation": name, **summary.as_json()} for name, summary in self.places
+            ],
+            "chosen": [asdict(chosen) for chosen in self.chosen],
+            "margins": [asdict(place) for place in self.margins],
+        }
+
+    def lines(self) -> Iterator[str]:
+        """Yield the result in words."""
+        yield f"{self.machine}, trial {self.trial}, at every position and payload described:"
+        for name, summary in self.places:
+            found = ", ".join(
+                f"{stage.stage} {stage.result:.4g} {stage.unit}"
+                for stage in summary.stages
+                if stage.result is not None
+            )
+            why = summary.ending.reason if summary.ending is not None else None
+            yield f"  {name}: {summary.outcome}; {found or why or 'no result'}"
+        if not self.chosen:
+            yield "  chosen: nothing, since not every place has a result"
+        for chosen in self.chosen:
+            yield (
+                f"  chosen: {chosen.setting} {chosen.value:.4g} {chosen.unit}, the smallest "
+                f"({chosen.situation}; the largest is {chosen.largest:.4g})"
+            )
+        for place in self.margins:
+            words = "NOT STABLE" if place.margins is None else margin_words(place.margins)
+            yield f"  exact margins with these, {place.situation}: {words}"
+
+
+def rehearse_everywhere(
+    bench: Bench, machine: Machine, seed: int, tell: Callable[[str], None] = lambda _: None
+) -> Everywhere:
+    """Rehearse the bench's trial as described, and in each situation.
+
+    Args:
+        bench: changeable.
+        machine: its description gives positions or payloads.
+        seed: of the torque noise, the same everywhere.
+        tell: called with the name of each place before its turn.
+
+    Raises:
+        InputError: the description gives no other place, or the trial does not fit one.
+    """
+    if not machine.situations:
+        raise input_error(
+            machine.name, "", "a machine without other positions or payloads",
+            "mechanics.positions_m or mechanics.load_mass_range_kg in its description",
+            "add them, or leave --everywhere out",
+        )  # fmt: skip
+    places = [(AS_DESCRIBED, dataclasses.replace(machine, situations=()))]
+    places += [(place.name, machine_at(machine, place.name)) for place in machine.situations]
+    found = list[tuple[str, Summary]]()
+    for name, there in places:
+        tell(name)
+        bench.mount(there)
+        found.append((name, summarise(rehearse(bench, seed))))
+    chosen = _choose(found)
+    settings = {**start_settings(machine), **{one.setting: one.value for one in chosen}}
+    return Everywhere(
+        trial=bench.trial.name,
+        machine=machine.name,
+        seed=seed,
+        places=tuple(found),
+        chosen=chosen,
+        margins=tuple(Elsewhere(name, margins_with(there, settings)) for name, there in places)
+        if chosen
+        else (),
+    )
+
+
+def _choose(found: list[tuple[str, Summary]]) -> tuple[Chosen, ...]:
+    if any(stage.result is None for _, summary in found for stage in summary.stages):
+        return ()
+    chosen = list[Chosen]()
+    for number, stage in enumerate(found[0][1].stages):
+        results = [(summary.stages[number].result or 0.0, name) for name, summary in found]
+        value, where = min(results, key=lambda pair: pair[0])
+        chosen.append(Chosen(stage.stage, stage.unit, value, where, max(results)[0]))
+    return tuple(chosen)

@@ -1,0 +1,82 @@
+"""``gainwright rehearse`` beside a record (``--reference``), or from its results (``--after``)."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterator, Mapping
+from typing import TYPE_CHECKING, Any
+
+from gainwright_cli.console import refuse
+
+if TYPE_CHECKING:
+    from gainwright_sim.machine import Machine
+    from gainwright_sim.rehearsal.summary import Summary
+
+SETTINGS = ("speed_gain", "integral_rate", "position_gain")
+"""Results that a machine may start from."""
+
+
+def read_reference(option: str, folder: str, machine: Machine) -> dict[str, Any]:
+    """Return the summary of a record of the same machine; InputError if it is none."""
+    from gainwright_sim.rehearsal.compare import check_same_machine, read_record
+
+    record = read_record(folder)
+    check_same_machine(option, folder, record, machine.name)
+    return record
+
+
+def started_from(machine: Machine, record: Mapping[str, Any], folder: str) -> Machine:
+    """Return the machine with the results of a record as its start settings.
+
+    Raises:
+        InputError: the record has no result.
+    """
+    results = {
+        stage["stage"]: stage["result"]
+        for stage in record.get("stages", ())
+        if stage.get("stage") in SETTINGS and stage.get("result")
+    }
+    if not results:
+        raise refuse(
+            "--after", f"{folder}, a record without results that a machine could start from",
+            f"a record with a result of {', '.join(SETTINGS)}",
+            "rehearse the trial that finds them, with --out",
+        )  # fmt: skip
+    loop = machine.speed_loop
+    rate = results.get("integral_rate")
+    return dataclasses.replace(
+        machine,
+        speed_loop=dataclasses.replace(
+            loop,
+            start_speed_gain_nms_per_rad=results.get(
+                "speed_gain", loop.start_speed_gain_nms_per_rad
+            ),
+            integral_time_s=loop.integral_time_s if rate is None else 1.0 / rate,
+            hold_gain_per_s=results.get("position_gain", loop.hold_gain_per_s),
+        ),
+    )
+
+
+def reference_lines(record: Mapping[str, Any], summary: Summary, folder: str) -> Iterator[str]:
+    """Yield what moved against the record, and what that hints at."""
+    from gainwright_sim.rehearsal.compare import differences, hints, other_sources
+
+    found = differences(record, summary.as_json())
+    moved = [item for item in found if item.moved]
+    sources = other_sources(record, summary.as_json())
+    other = f" (made from another {', '.join(sources)})" if sources else ""
+    yield f"Against the reference {folder}{other}:"
+    if not moved:
+        yield "  nothing moved"
+    for item in moved:
+        before, after = (_text(value) for value in (item.before, item.after))
+        ratio = "" if item.ratio is None else f", x {item.ratio:.3f}"
+        yield f"  {item.what}: {before} -> {after}{ratio}"
+    for hint in hints(found):
+        yield f"  hint: {hint}"
+
+
+def _text(value: str | float | None) -> str:
+    if value is None:
+        return "none"
+    return value if isinstance(value, str) else f"{value:.4g}"

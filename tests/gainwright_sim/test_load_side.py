@@ -1,0 +1,164 @@
+"""The position loop over a sensor at the load: the rig against exact theory, and trial loadside."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+
+import numpy as np
+import pytest
+
+from gainwright.errors import InputError
+from gainwright.language.load import load_trial
+from gainwright.language.shipped import shipped_trial_path
+from gainwright_sim.machine import Friction, LoadSensor, load_machine
+from gainwright_sim.plant.natural import natural_frequencies
+from gainwright_sim.rehearsal.bench import Bench
+from gainwright_sim.rehearsal.rehearse import rehearse
+from gainwright_sim.rehearsal.summary import summarise
+from gainwright_sim.rehearsal.words import summary_lines
+from gainwright_sim.rig.run import Override
+from gainwright_sim.theory.closed_loop import LOAD_SETTING, machine_loop
+from gainwright_sim.theory.stages import STAGE_THEORY
+
+TRIAL = load_trial(shipped_trial_path("loadside"))
+MARGIN_RUNGS = 10
+
+
+def tuned(name: str = "kiln-shuttle", **changes):
+    """The shuttle with the speed loop that trial complete finds for it."""
+    machine = load_machine(name)
+    loop = dataclasses.replace(
+        machine.speed_loop,
+        start_speed_gain_nms_per_rad=14.8,
+        integral_time_s=1.0 / 200.0,
+        hold_gain_per_s=20.0,
+    )
+    return dataclasses.replace(machine, speed_loop=loop, **changes)
+
+
+@pytest.fixture(scope="module")
+def bench():
+    return Bench(TRIAL, tuned(), changeable=True)
+
+
+def exact_decay(machine, gain_per_s: float) -> float:
+    loop = machine_loop(machine, LOAD_SETTING)
+    values = np.linalg.eigvals(loop.matrix(gain_per_s))
+    hz = np.angle(values) / (2.0 * math.pi * loop.tick_s)
+    (swinging,) = values[(hz > 2.0) & (hz < 6.0)]
+    return -math.log(abs(swinging)) / loop.tick_s
+
+
+@pytest.mark.parametrize("rung", [28, 38])
+def test_rig_swings_as_the_exact_loop_does(bench, rung):
+    """Below the limit, and (by force, which no trial would do) well above it, where it grows.
+
+    Without Coulomb friction, which would bound the swinging where the load turns round.
+    """
+    machine = tuned(friction=Friction(load_viscous_nms_per_rad=0.0096))
+    bench.mount(machine)
+    forced = Override(0, 10**6, "load_limit_rung", rung + MARGIN_RUNGS)
+    rehearsal = rehearse(bench, 1, overrides=[forced])
+    found = summarise(rehearsal).load_limit
+    assert found is not None and len(found.decays) == 2
+    gains = [decay.gain_per_s for decay in found.decays]
+    assert gains == [bench.tables[0].gains[0], bench.tables[0].gains[rung]]
+    assert (gains[1] > STAGE_THEORY[LOAD_SETTING].limit(machine).gain) == (rung == 38)
+    for decay in found.decays:
+        assert decay.decay_per_s == pytest.approx(exact_decay(machine, decay.gain_per_s), abs=0.012)
+    assert (found.decays[1].decay_per_s < 0.0) == (rung == 38)
+
+
+def test_sensor_counts_and_is_late(bench):
+    """What is recorded are whole counts, of where the load was."""
+    sensor = LoadSensor(resolution_rad=0.05, delay_s=5e-3)
+    machine = tuned(load_sensor=sensor)
+    assert machine.load_delay_ticks == 40
+    bench.mount(machine)
+    rig = bench.rig(1, exact_ticks=6000)
+    rig.advance(6000)
+    log = rig.log()
+    seen = log.signal("load_position").astype(float)
+    start = math.pi / machine.drive.encoder_counts_per_turn
+    counts = (seen + start) / sensor.resolution_rad
+    assert np.abs(counts - np.round(counts)).max() < 1e-3 and np.ptp(counts) > 100
+    # The motor all but follows its reference, and the load swings little about it.
+    moving = slice(2500, 3500)
+    motor = log.signal("position")[moving].astype(float)
+    behind = float((motor - seen[moving]).mean())
+    speed = machine.motion.cruise_speed_rad_per_s
+    twist = machine.friction.load_coulomb_nm + machine.friction.load_viscous_nms_per_rad * speed
+    expected = -speed * 5e-3 - twist / machine.chain.stiffnesses_nm_per_rad[0]
+    # Towards smaller angles: late and dragged is farther up; counting rounds down.
+    assert -behind == pytest.approx(-expected - sensor.resolution_rad / 2.0, abs=0.01)
+
+
+def test_limit_is_told_without_crossing_it(bench):
+    machine = tuned()
+    bench.mount(machine)
+    rehearsal = rehearse(bench, 3)
+    summary = summarise(rehearsal)
+    assert summary.outcome == "finished" and summary.ending.reason == "below_load_limit"
+    found, (stage,) = summary.load_limit, summary.stages
+    assert 0.94 < found.exact_share < 1.06
+    assert found.highest_share < 0.42
+    assert 0.34 < stage.theory.result_share < 0.42
+    locked_hz = natural_frequencies(machine.chain).locked_motor_hz
+    assert found.frequency_hz == pytest.approx(locked_hz, rel=0.01)
+    assert found.own_decay_per_s == pytest.approx(exact_decay(machine, 1e-9), rel=0.03)
+    assert summary.machine_time_s < 240.0
+    swing = summary.load_swing
+    assert swing.sensor_m == pytest.approx(
+        swing.sensor_rad / machine.motor_rad_per_load_m, rel=1e-9
+    )
+    assert 1e-5 < swing.sensor_m < 2e-3
+    words = " ".join(" ".join(summary_lines(summary)).split())
+    assert "limit by decay" in words and "residual vibration at the load sensor" in words
+
+
+def test_frozen_load_sensor_gives_no_result(bench):
+    """One count for the whole travel: what does not ring is no evidence."""
+    bench.mount(tuned(load_sensor=LoadSensor(resolution_rad=1e3, delay_s=0.0)))
+    summary = summarise(rehearse(bench, 1))
+    assert not any(stage.result for stage in summary.stages)
+    assert summary.outcome == "aborted"
+
+
+@pytest.mark.slow
+def test_gain_above_the_limit_gives_no_result(bench):
+    """Friction keeps the swinging at one size: that is no decay in which both directions agree."""
+    bench.mount(tuned())
+    forced = Override(0, 10**6, "load_limit_rung", 42 + MARGIN_RUNGS)
+    summary = summarise(rehearse(bench, 1, overrides=[forced]))
+    assert summary.outcome == "aborted" and summary.stages[0].result is None
+
+
+@pytest.mark.slow
+def test_a_load_that_hardly_loses_anything_leaves_no_room(bench):
+    """The lowest gain of the ladder is too near the limit, or above it: no result, no crossing."""
+    machine = tuned()
+    chain = dataclasses.replace(machine.chain, dampings_nms_per_rad=(1e-4,))
+    friction = dataclasses.replace(machine.friction, load_viscous_nms_per_rad=1e-4)
+    loop = dataclasses.replace(
+        machine.speed_loop, start_speed_gain_nms_per_rad=30.0, integral_time_s=0.005
+    )
+    machine = dataclasses.replace(machine, chain=chain, friction=friction, speed_loop=loop)
+    assert STAGE_THEORY[LOAD_SETTING].limit(machine).gain < 0.02
+    bench.mount(machine)
+    summary = summarise(rehearse(bench, 1))
+    assert summary.outcome == "aborted" and summary.stages[0].result is None
+
+
+def test_machine_without_load_sensor_is_refused(bench):
+    with pytest.raises(InputError) as caught:
+        bench.mount(load_machine("glaze-gantry"))
+    assert caught.value.problems[0].place == "[load_sensor]"
+
+
+def test_moves_too_short_to_hear_the_load_are_refused(bench):
+    machine = tuned()
+    motion = dataclasses.replace(machine.motion, travel_window_rad=12.0)
+    with pytest.raises(InputError) as caught:
+        bench.mount(dataclasses.replace(machine, motion=motion))
+    assert "constant speed" in caught.value.problems[0].found
