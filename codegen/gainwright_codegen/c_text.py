@@ -44,14 +44,24 @@ def comment(text: str, indent: int = 0) -> str:
 
 
 _INSIDE_TERM = re.compile(r"(?<!,) (?!&&|\|\||\?|:|[-+] )")
+_INSIDE_OPERAND = re.compile(r"(?<!,) (?!&&|\|\||\?|:|[-+] |[<>=!]=? )")
 
 
 def statement(text: str, indent: int) -> str:
-    """Return C code, which holds no string literal, wrapped before operators that join terms."""
+    """Return C code, which holds no string literal, wrapped before operators that join terms.
+
+    Where that leaves a line too long, also before those that compare them.
+    """
+    wrapped = _wrapped(text, indent, _INSIDE_TERM)
+    if max(map(len, wrapped.splitlines()), default=0) <= LINE_LENGTH:
+        return wrapped
+    return _wrapped(text, indent, _INSIDE_OPERAND)
+
+
+def _wrapped(text: str, indent: int, unbroken: re.Pattern[str]) -> str:
     pad = " " * indent
-    glued = _INSIDE_TERM.sub("\0", text)
     filled = textwrap.fill(
-        glued,
+        unbroken.sub("\0", text),
         LINE_LENGTH,
         initial_indent=pad,
         subsequent_indent=pad + " " * 8,
@@ -98,7 +108,7 @@ def fingerprint(digest: str) -> str:
 
 C_LINKAGE_BEGINS = '#ifdef __cplusplus\nextern "C" {\n#endif\n'
 C_LINKAGE_ENDS = "#ifdef __cplusplus\n}\n#endif\n"
-RUNTIME_VERSION = 3
+RUNTIME_VERSION = 4
 """Version of the static C that generated files are made for; ``GW_RUNTIME_VERSION`` there."""
 
 

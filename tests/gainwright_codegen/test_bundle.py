@@ -83,8 +83,8 @@ def _changed(bundle: Bundle, name: str, pattern: str, replacement: str, number: 
     [
         # Another target, cube, action, range, threshold, output of a state.
         ("gw_trial.c", r"\.target = GW_STATE_\w+", ".target = GW_STATE_FAULT", 0),
-        ("gw_trial.c", r"\.when = BIT_\w+", ".when = 0U", 5),
-        ("gw_trial.c", r"\.unless = BIT_\w+ \| ", ".unless = ", 0),
+        ("gw_trial.c", r"GW_WHEN\(BIT_\w+", "GW_WHEN(0U", 5),
+        ("gw_trial.c", r"GW_UNLESS\(BIT_\w+ \| ", "GW_UNLESS(", 0),
         ("gw_trial.c", r"\.action = ACTION_\w+", ".action = ACTION_NONE", 1),
         ("gw_trial.c", r"GAIN_RUNG\] >> 7U", "GAIN_RUNG] >> 6U", 0),
         ("gw_trial.h", r"BURST_THRESHOLD INT32_C\(256\)", "BURST_THRESHOLD INT32_C(257)", 0),

@@ -301,22 +301,34 @@ static int32_t decay_of(const gw_evidence *evidence)
 
 void gw_evidence_findings(const gw_evidence *evidence, int32_t findings[GW_FINDING_COUNT])
 {
+    /* Each field is read once, before the first finding is written. */
     const int32_t silence = silence_of(evidence);
+    const int32_t ring_level = share(evidence->last, silence);
+    const int32_t response_level = share(evidence->response, silence);
+    const int32_t decay_level = decay_of(evidence);
+    const int32_t noise = noise_of(evidence);
+    const int32_t noise_before = evidence->noise_before;
+    const int32_t move_noise = evidence->move_noise;
+    const int32_t move_noise_before = evidence->move_noise_before;
+    const int32_t noise_blocks = evidence->noise_blocks;
+    const int32_t ring_blocks = evidence->ring_blocks;
+    const int32_t burst = evidence->burst;
+    const int32_t hidden = evidence->hidden;
 
-    findings[GW_FINDING_BURST_LEVEL] = gw_clamp_i32(evidence->burst, 0, GW_INPUT_LEVEL_MAX);
-    findings[GW_FINDING_NOISE_BLOCKS] = gw_clamp_i32(evidence->noise_blocks, 0, GW_BLOCKS_MAX);
-    findings[GW_FINDING_NOISE_LEVEL] = gw_clamp_i32(noise_of(evidence), 0, GW_INPUT_LEVEL_MAX);
-    findings[GW_FINDING_NOISE_LEAPT] = has_leapt(noise_of(evidence), evidence->noise_before, 3);
-    findings[GW_FINDING_RING_BLOCKS] = gw_clamp_i32(evidence->ring_blocks, 0, GW_BLOCKS_MAX);
-    findings[GW_FINDING_RING_LEVEL] = share(evidence->last, silence);
-    findings[GW_FINDING_RESPONSE_LEVEL] = share(evidence->response, silence);
-    findings[GW_FINDING_DECAY_LEVEL] = decay_of(evidence);
+    findings[GW_FINDING_BURST_LEVEL] = gw_clamp_i32(burst, 0, GW_INPUT_LEVEL_MAX);
+    findings[GW_FINDING_NOISE_BLOCKS] = gw_clamp_i32(noise_blocks, 0, GW_BLOCKS_MAX);
+    findings[GW_FINDING_NOISE_LEVEL] = gw_clamp_i32(noise, 0, GW_INPUT_LEVEL_MAX);
+    findings[GW_FINDING_NOISE_LEAPT] = has_leapt(noise, noise_before, 3);
+    findings[GW_FINDING_RING_BLOCKS] = gw_clamp_i32(ring_blocks, 0, GW_BLOCKS_MAX);
+    findings[GW_FINDING_RING_LEVEL] = ring_level;
+    findings[GW_FINDING_RESPONSE_LEVEL] = response_level;
+    findings[GW_FINDING_DECAY_LEVEL] = decay_level;
     findings[GW_FINDING_MOVE_NOISE_LEVEL]
-        = (has_leapt(evidence->move_noise, evidence->move_noise_before, 3) != 0)
+        = (has_leapt(move_noise, move_noise_before, 3) != 0)
               ? 0
-              : gw_clamp_i32(evidence->move_noise, 0, GW_INPUT_LEVEL_MAX);
-    findings[GW_FINDING_NOISE_TRIPLED] = has_leapt(noise_of(evidence), evidence->noise_before, 6);
-    findings[GW_FINDING_ANSWERS_HIDDEN] = (evidence->hidden >= GW_HIDDEN_GAINS) ? 1 : 0;
+              : gw_clamp_i32(move_noise, 0, GW_INPUT_LEVEL_MAX);
+    findings[GW_FINDING_NOISE_TRIPLED] = has_leapt(noise, noise_before, 6);
+    findings[GW_FINDING_ANSWERS_HIDDEN] = (hidden >= GW_HIDDEN_GAINS) ? 1 : 0;
 }
 
 void gw_evidence_no_findings(int32_t findings[GW_FINDING_COUNT])

@@ -41,11 +41,24 @@ typedef uint16_t gw_row_number;
 typedef uint8_t gw_row_number;
 #endif
 
-/* One rule of a single-hit decision table (ISO 5806): it holds if all of `when` and none of `unless`
- * is true. */
+/* What a row asks of the conditions: all of `when` and none of `unless` must be true. Up to 16 bits
+ * it is one word: bits that must be set below, all that are looked at above. */
+#if GW_CONDITION_WIDTH > 16
 typedef struct {
     gw_condition_bits when;
     gw_condition_bits unless;
+} gw_row_match;
+#else
+typedef uint32_t gw_row_match;
+
+#define GW_ALWAYS UINT32_C(0)
+#define GW_WHEN(bits) ((uint32_t)(bits) | ((uint32_t)(bits) << 16U))
+#define GW_UNLESS(bits) ((uint32_t)(bits) << 16U)
+#endif
+
+/* One rule of a single-hit decision table (ISO 5806). */
+typedef struct {
+    gw_row_match match;
     gw_row_number target; /* State after the tick. */
     gw_row_number action; /* For gw_trial_act; 0 does nothing. */
     gw_row_number number; /* Position of the row in the specification. */
@@ -55,15 +68,19 @@ typedef struct {
 static inline int32_t gw_row_holds(const gw_row *row, gw_condition_bits seen)
 {
 #if GW_CONDITION_WIDTH > 64
+    const gw_row_match *match = &row->match;
     uint64_t missed = 0U;
     uint32_t k;
 
     for (k = 0U; k < (sizeof seen.words / sizeof seen.words[0]); k++) {
-        missed |= (seen.words[k] ^ row->when.words[k]) & (row->when.words[k] | row->unless.words[k]);
+        missed |= (seen.words[k] ^ match->when.words[k])
+                  & (match->when.words[k] | match->unless.words[k]);
     }
     return (missed == 0U) ? 1 : 0;
+#elif GW_CONDITION_WIDTH > 16
+    return (((seen ^ row->match.when) & (row->match.when | row->match.unless)) == 0U) ? 1 : 0;
 #else
-    return (((seen ^ row->when) & (row->when | row->unless)) == 0U) ? 1 : 0;
+    return (((seen ^ row->match) & (row->match >> 16U)) == 0U) ? 1 : 0;
 #endif
 }
 
@@ -85,7 +102,6 @@ typedef struct {
 extern const gw_row gw_trial_rows[GW_ROW_COUNT];
 extern const uint16_t gw_trial_first_row[GW_STATE_COUNT + 1];
 
-extern const gw_range gw_trial_input_ranges[GW_INPUT_SLOTS];
 extern const gw_range gw_trial_variable_ranges[GW_VARIABLE_SLOTS];
 extern const int32_t gw_trial_initial_variables[GW_VARIABLE_SLOTS];
 extern const gw_stage_binding gw_trial_stages[GW_STAGE_SLOTS];
@@ -151,11 +167,14 @@ extern const uint16_t gw_trial_condition_places[GW_CONDITION_SLOTS];
 static inline uint64_t gw_row_missed(const gw_row *row, const gw_condition_bits *seen, uint32_t word)
 {
 #if GW_CONDITION_WIDTH > 64
-    return (seen->words[word] ^ row->when.words[word])
-           & (row->when.words[word] | row->unless.words[word]);
+    return (seen->words[word] ^ row->match.when.words[word])
+           & (row->match.when.words[word] | row->match.unless.words[word]);
+#elif GW_CONDITION_WIDTH > 16
+    (void)word;
+    return (uint64_t)((*seen ^ row->match.when) & (row->match.when | row->match.unless));
 #else
     (void)word;
-    return (uint64_t)((*seen ^ row->when) & (row->when | row->unless));
+    return (uint64_t)((*seen ^ row->match) & (row->match >> 16U));
 #endif
 }
 

@@ -1,7 +1,9 @@
 """Which conditions each state looks at, and the bit that each of them has.
 
 A tick evaluates what most states look at, and what the rows of the present state look at besides.
-Conditions that no state looks at together share a bit, so that the masks of a row are narrow.
+States that look at much the same evaluate all of it, by the same code: what no row of a state names
+its rows do not see. Conditions that no state looks at together share a bit, so that the masks of a
+row are narrow.
 """
 
 from __future__ import annotations
@@ -20,7 +22,8 @@ class ConditionBits:
     common: tuple[str, ...]
     """Conditions that every state evaluates, as at least half of them look at each."""
     own: Mapping[str, tuple[str, ...]]
-    """By state: what its rows and their actions name besides, in the order of the file."""
+    """By state: what its rows and their actions name besides, and those of states that look at much
+    the same, in the order of the file."""
     place: Mapping[str, int]
     """By condition: its bit; 0 for one that no state looks at."""
 
@@ -41,7 +44,8 @@ class ConditionBits:
 
 def condition_bits(trial: Trial) -> ConditionBits:
     """Return the bits of a trial; those that most states look at come first."""
-    looked_at = {state.name: _looked_at(trial, state.name) for state in trial.states}
+    named = {state.name: _looked_at(trial, state.name) for state in trial.states}
+    looked_at = _with_similar(trial, named)
     users = {
         condition.name: frozenset(s for s, names in looked_at.items() if condition.name in names)
         for condition in trial.conditions
@@ -50,6 +54,24 @@ def condition_bits(trial: Trial) -> ConditionBits:
     states = users | dict.fromkeys(common, frozenset(looked_at))
     own = {s: tuple(n for n in names if n not in common) for s, names in looked_at.items()}
     return ConditionBits(common, own, _places(states))
+
+
+def _with_similar(
+    trial: Trial, looked_at: Mapping[str, tuple[str, ...]]
+) -> dict[str, tuple[str, ...]]:
+    """Join states that have more than half of all that they look at in common."""
+    groups = list[tuple[set[str], set[str]]]()
+    for state, names in looked_at.items():
+        for members, together in groups:
+            if 2 * len(together & {*names}) > len(together | {*names}):
+                members.add(state)
+                together |= {*names}
+                break
+        else:
+            groups.append(({state}, {*names}))
+    order = [c.name for c in trial.conditions]
+    joined = {state: names for members, names in groups for state in members}
+    return {state: tuple(n for n in order if n in joined[state]) for state in looked_at}
 
 
 def _places(states: Mapping[str, frozenset[str]]) -> dict[str, int]:

@@ -86,6 +86,15 @@ _MIRRORED = {Operator.GREATER: Operator.LESS, Operator.GREATER_EQUAL: Operator.L
 
 
 @dataclass(frozen=True, slots=True)
+class Given:
+    """An input that is not limited to its range."""
+
+    text: str
+    low: int
+    high: int
+
+
+@dataclass(frozen=True, slots=True)
 class Scope:
     """What the names of an expression are called in C."""
 
@@ -98,6 +107,8 @@ class Scope:
     state_after: str = ""
     constants: Mapping[str, str] = field(default_factory=dict)
     """Name of a constant of the trial to that in C; where it has none, its value is written."""
+    as_given: Mapping[str, Given] = field(default_factory=dict)
+    """Name of an integer input to what the drive gave, which may lie outside its range."""
 
 
 def c_integer(value: int) -> str:
@@ -155,8 +166,13 @@ def c_expression(expression: Expression, scope: Scope) -> str:
 
 def _denied(text: str) -> str:
     """Return the opposite of a name; one that stands for ``(x != 0)`` is ``(x == 0)``."""
-    denied = re.sub(r"^(\((?:[^()]|\([^()]*\))*) != (0U?)\)$", r"\1 == \2)", text)
-    return f"(!{text})" if denied == text else denied
+    for token, opposite in (("!=", "=="), (">", "<=")):
+        denied = re.sub(
+            rf"^(\((?:[^()]|\([^()]*\))*) {token} (0U?)\)$", rf"\1 {opposite} \2)", text
+        )
+        if denied != text:
+            return denied
+    return f"(!{text})"
 
 
 def c_word(expression: Expression, scope: Scope, kind: Kind) -> str:
@@ -187,6 +203,8 @@ def _in_state(states: tuple[str, ...], state: str) -> str:
 def _binary(operator: Operator, left: Expression, right: Expression, scope: Scope) -> str:
     """Return a binary expression without parentheses around it."""
     last = c_expression(right, scope)
+    if (given := _as_given(operator, left, right, scope)) is not None:
+        return f"{given} {operator.value} {last}"
     if isinstance(left, Binary) and _chained(left.operator, operator):
         first = _binary(left.operator, left.left, left.right, scope)
     else:
@@ -198,6 +216,27 @@ def _binary(operator: Operator, left: Expression, right: Expression, scope: Scop
     if operator is Operator.IMPLIES:
         return f"(!{first}) || {last}"
     return f"{_FUNCTIONS[operator]}({first}, {last})"
+
+
+def _as_given(operator: Operator, left: Expression, right: Expression, scope: Scope) -> str | None:
+    """Return an input that may be compared as it was given: limiting it would change nothing.
+
+    The threshold is then such that what lies outside the range compares as the nearest end does.
+    """
+    match left, right:
+        case Reference(name, False), Integer(value, _) if name in scope.as_given:
+            given = scope.as_given[name]
+            above, below = given.low < value <= given.high, given.low <= value < given.high
+            fits = {
+                Operator.GREATER_EQUAL: above,
+                Operator.LESS: above,
+                Operator.GREATER: below,
+                Operator.LESS_EQUAL: below,
+                Operator.EQUAL: above and below,
+                Operator.NOT_EQUAL: above and below,
+            }
+            return given.text if fits.get(operator, False) else None
+    return None
 
 
 def _ordered(expression: Expression) -> object:

@@ -15,6 +15,8 @@ from gainwright_codegen.trial_c.scope import WIDEST, bit
 
 _LONGEST_ENUMERATOR = 63
 """C99 tells names apart by so many characters (5.2.4.1)."""
+WIDTH_OF_ONE_WORD = 16
+"""With so many bits of conditions, what a row asks of them is one word of 32 bits."""
 Action = tuple[tuple[str, Expression], ...]
 
 
@@ -64,11 +66,11 @@ class Actions:
 
     def _row(self, row: Row, bits: ConditionBits) -> str:
         text = (
-            f"{{.when = {_bits(row.when, bits)}, .unless = {_bits(row.unless, bits)}, "
+            f"{{.match = {_match(row, bits)}, "
             f".target = {constant('STATE', row.target)}, .action = {self.name(_action(row))}, "
             f".number = {self._trial.index.rows[row.id]}U}},"
         )
-        glued = re.sub(r"(?<=[=|]) | (?=[=|])", "\0", text)
+        glued = re.sub(r"(?<=[=|]) | (?==)", "\0", text)
         filled = textwrap.fill(
             glued,
             LINE_LENGTH,
@@ -107,6 +109,14 @@ def _places(bits: ConditionBits) -> str:
         if name in bits.used
     ]
     return "\n".join([text, *lines, ""]) if lines else ""
+
+
+def _match(row: Row, bits: ConditionBits) -> str:
+    if bits.width > WIDTH_OF_ONE_WORD:
+        return f"{{.when = {_bits(row.when, bits)}, .unless = {_bits(row.unless, bits)}}}"
+    parts = (("GW_WHEN", row.when), ("GW_UNLESS", row.unless))
+    texts = [f"{macro}({_bits(names, bits)})" for macro, names in parts if names]
+    return " | ".join(texts) or "GW_ALWAYS"
 
 
 def _bits(conditions: Sequence[str], bits: ConditionBits) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from gainwright.language.model import Kind, Signal, Trial
 from gainwright_codegen.trial_c.condition_bits import ConditionBits
-from gainwright_codegen.trial_c.expression import Scope, signal_value
+from gainwright_codegen.trial_c.expression import Given, Scope, c_integer, signal_value
 from gainwright_codegen.trial_c.identifiers import constant
 
 WIDEST = 64
@@ -35,7 +35,7 @@ def condition_scope(trial: Trial, above: tuple[str, ...]) -> Scope:
     """Return the scope of a condition: the conditions above it are functions."""
     names = _variables(trial) | _inputs(trial)
     names |= {name: f"({condition_function(name)}(inputs, variables) != 0)" for name in above}
-    return Scope(names, constants=_constants(trial))
+    return Scope(names, constants=_constants(trial), as_given=_as_given(trial))
 
 
 def tick_scope(trial: Trial, bits: ConditionBits) -> Scope:
@@ -44,7 +44,7 @@ def tick_scope(trial: Trial, bits: ConditionBits) -> Scope:
     names |= {
         c.name: f"(({seen_word(c.name, bits)} & {bit(c.name)}) != 0U)" for c in trial.conditions
     }
-    return Scope(names, constants=_constants(trial))
+    return Scope(names, constants=_constants(trial), as_given=_as_given(trial))
 
 
 def _variables(trial: Trial) -> dict[str, str]:
@@ -58,9 +58,26 @@ def _inputs(trial: Trial) -> dict[str, str]:
 
 
 def _input(signal: Signal) -> str:
-    text = f"input(inputs, {constant('INPUT', signal.name)})"
-    return f"({text} != 0)" if signal.kind is Kind.BOOLEAN else text
+    if signal.kind is Kind.BOOLEAN:
+        # What is below 0 counts as 0, what is above 1 as 1.
+        return f"({_given(signal)} > 0)"
+    place = constant("INPUT", signal.name)
+    return f"limited(inputs, {place}, {c_integer(signal.low)}, {c_integer(signal.high)})"
+
+
+def _given(signal: Signal) -> str:
+    return f"input(inputs, {constant('INPUT', signal.name)})"
+
+
+def _as_given(trial: Trial) -> dict[str, Given]:
+    integers = (signal for signal in trial.inputs if signal.kind is not Kind.BOOLEAN)
+    return {signal.name: Given(_given(signal), signal.low, signal.high) for signal in integers}
 
 
 def _constants(trial: Trial) -> dict[str, str]:
-    return {c.name: constant("CONSTANT", c.name) for c in trial.constants}
+    named = {
+        value.name: f"(int32_t){constant(enumeration.name.upper(), value.name)}"
+        for enumeration in trial.enumerations
+        for value in enumeration.values
+    }
+    return named | {c.name: constant("CONSTANT", c.name) for c in trial.constants}

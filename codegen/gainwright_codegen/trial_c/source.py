@@ -9,26 +9,22 @@ from gainwright_codegen.c_text import (
     array,
     banner,
     c_string,
-    comment,
     identity,
     statement,
 )
-from gainwright_codegen.trial_c.condition_bits import ConditionBits, condition_bits
+from gainwright_codegen.trial_c.actions import act_function
+from gainwright_codegen.trial_c.condition_bits import condition_bits
 from gainwright_codegen.trial_c.conditions import checkers_view, condition_functions, look
-from gainwright_codegen.trial_c.expression import (
-    INCLUDES,
-    c_integer,
-    c_word,
-)
+from gainwright_codegen.trial_c.expression import INCLUDES, c_integer
 from gainwright_codegen.trial_c.identifiers import constant, names_by_prefix
 from gainwright_codegen.trial_c.outputs import outputs_by_state, resting_outputs, take_findings
 from gainwright_codegen.trial_c.rows import Actions
-from gainwright_codegen.trial_c.scope import tick_scope
 
 
 def trial_source(trial: Trial) -> str:
     """Return the text of ``gw_trial.c``."""
     actions, bits = Actions(trial), condition_bits(trial)
+    conditions, act = condition_functions(trial, bits), act_function(trial, actions, bits)
     return "\n".join(
         [
             banner("decision tables of a trial, generated from its specification.", [
@@ -40,11 +36,10 @@ def trial_source(trial: Trial) -> str:
             _ranges(trial),
             _is_sound(trial),
             _stages(trial),
-            _INPUT if trial.inputs else "",
-            condition_functions(trial, bits),
+            _readers(conditions + act),
+            conditions,
             look(bits),
-            _ASSIGN if any(actions.distinct) else "",
-            _act(trial, actions, bits),
+            act,
             outputs_by_state(trial),
             resting_outputs(trial),
             take_findings(trial),
@@ -57,13 +52,26 @@ def trial_source(trial: Trial) -> str:
 
 
 _INPUT = """\
-/* An input, or the nearest value of its range if it lies outside. */
+/* An input as the drive gave it. Where it is compared with a value inside its range, one that lies
+ * outside compares as the nearest value of the range. */
 static inline int32_t input(const int32_t inputs[], gw_input which)
 {
-    return gw_clamp_i32(inputs[which], gw_trial_input_ranges[which].low,
-                        gw_trial_input_ranges[which].high);
+    return inputs[which];
 }
 """
+_LIMITED = """\
+/* An input, or the nearest value of its range if it lies outside. */
+static inline int32_t limited(const int32_t inputs[], gw_input which, int32_t low, int32_t high)
+{
+    return gw_clamp_i32(input(inputs, which), low, high);
+}
+"""
+
+
+def _readers(text: str) -> str:
+    """Return the functions that read inputs, as far as a text calls them."""
+    limited = _LIMITED if "limited(inputs, " in text else ""
+    return "\n".join([_INPUT, limited]) if limited or "input(inputs, " in text else ""
 
 
 def _ranges(trial: Trial) -> str:
@@ -71,9 +79,8 @@ def _ranges(trial: Trial) -> str:
         return [f"{{{c_integer(s.low)}, {c_integer(s.high)}}}" for s in signals] or ["{0, 0}"]
 
     initial = [c_integer(variable.initial) for variable in trial.variables] or ["0"]
-    inputs, variables = array(pairs(trial.inputs)), array(pairs(trial.variables))
+    variables = array(pairs(trial.variables))
     return (
-        f"const gw_range gw_trial_input_ranges[GW_INPUT_SLOTS] = {inputs};\n\n"
         f"const gw_range gw_trial_variable_ranges[GW_VARIABLE_SLOTS] = {variables};\n\n"
         f"const int32_t gw_trial_initial_variables[GW_VARIABLE_SLOTS] = {array(initial)};\n"
     )
@@ -106,44 +113,6 @@ def _stages(trial: Trial) -> str:
 
 def _function(signature: str, body: Sequence[str]) -> str:
     return "\n".join([signature, "{", *body, "}", ""])
-
-
-_ASSIGN = """\
-/* Write a new value, limited to the range of the variable; returns its bit if it was limited. */
-static gw_variable_set assign(int32_t variables[], uint32_t index, int32_t value)
-{
-    const gw_range *range = &gw_trial_variable_ranges[index];
-    const int32_t limited = gw_clamp_i32(value, range->low, range->high);
-    const gw_variable_set bit = (limited != value) ? 1U : 0U;
-
-    variables[index] = limited;
-    return (gw_variable_set)(bit << index);
-}
-"""
-
-
-def _act(trial: Trial, actions: Actions, bits: ConditionBits) -> str:
-    scope, kinds = tick_scope(trial, bits), {v.name: v.kind for v in trial.variables}
-    body = ["    gw_variable_set saturated = 0U;", "", "    switch (action) {"]
-    for action in filter(None, actions.distinct):
-        used_by = ", ".join(actions.users(action))
-        body += [f"    case (uint32_t){actions.name(action)}: {{", comment(used_by, indent=8)]
-        for name, expression in action:
-            text = c_word(expression, scope, kinds[name])
-            body.append(statement(f"const int32_t next_{name} = {text};", indent=8))
-        body.append("")
-        for name, _ in action:
-            index = f"(uint32_t){constant('VARIABLE', name)}"
-            text = f"saturated |= assign(variables, {index}, next_{name});"
-            body.append(statement(text, indent=8))
-        body += ["        break;", "    }"]
-    body += ["    default:", "        break;", "    }", "    (void)seen;",
-             "    (void)inputs;", "    (void)variables;", "    return saturated;"]  # fmt: skip
-    return _function(
-        "gw_variable_set gw_trial_act(uint32_t action, gw_condition_bits seen,\n"
-        "                             const int32_t inputs[], int32_t variables[])",
-        body,
-    )
 
 
 def _names(trial: Trial) -> str:

@@ -46,14 +46,14 @@ def _text(name: str, kind: str, file: str, sound: str, broken: str) -> InsertedD
     return InsertedDefect(name, kind, file, judge)
 
 
-_LIMITED = "return gw_clamp_i32(inputs[which],"
+_GIVEN = "return inputs[which];"
 _LEVEL = "input(inputs, GW_INPUT_BURST_LEVEL)"
 _SEES = f"({_LEVEL} >= GW_CONSTANT_BURST_THRESHOLD)"
 _STEP = (
-    ("an input limited to the range of another", "shipped step", "gw_trial.c",
-     "gw_trial_input_ranges[which].high", "gw_trial_input_ranges[0].high"),
+    ("the first input read for every other", "shipped step", "gw_trial.c",
+     _GIVEN, "return inputs[0];"),
     ("every input limited to 0 and 1", "shipped step", "gw_trial.c",
-     _LIMITED, "return (inputs[which] > 0) ? 1 : 0; (void)gw_clamp_i32(0,"),
+     _GIVEN, "return (inputs[which] > 0) ? 1 : 0;"),
     ("a state that does not look at one of its conditions", "shipped step", "gw_trial.c",
      "seen |= (condition_at_target(inputs, variables) != 0) ? BIT_AT_TARGET : 0U;", ""),
     ("two conditions of a state at one bit", "shipped step", "gw_trial.c",
@@ -66,12 +66,12 @@ _STEP = (
      "gw_outside_i32(variables[GW_VARIABLE_GAIN_RUNG], 0, 30)"),
     ("reset to the state after the initial one", "first moment", "gw_sequencer.c",
      "sequencer->state = GW_INITIAL_STATE;", "sequencer->state = GW_INITIAL_STATE + 1;"),
-    ("an input masked with 0x7fff", "input values", "gw_trial.c", _LIMITED,
-     _LIMITED.replace("which]", "which] & 0x7fff")),
-    ("an input cut to 16 bits", "input values", "gw_trial.c", _LIMITED,
-     _LIMITED.replace("(inputs", "((int16_t)inputs")),
-    ("inputs not limited to their range", "input values", "gw_trial.c",
-     _LIMITED, "return inputs[which]; (void)gw_clamp_i32(0,"),
+    ("an input masked with 0x7fff", "input values", "gw_trial.c", _GIVEN,
+     _GIVEN.replace("which]", "which] & 0x7fff")),
+    ("an input cut to 16 bits", "input values", "gw_trial.c", _GIVEN,
+     _GIVEN.replace("inputs", "(int16_t)inputs")),
+    ("an input without its sign", "input values", "gw_trial.c",
+     _GIVEN, _GIVEN.replace("which]", "which] & INT32_MAX")),
     ("a condition sees 15 bits of a level", "input values", "gw_trial.c", _SEES,
      _SEES.replace(_LEVEL, f"({_LEVEL} & 0x7fff)")),
     ("a condition is false at one value far from its threshold", "input values", "gw_trial.c",
