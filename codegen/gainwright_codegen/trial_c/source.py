@@ -70,8 +70,9 @@ static inline int32_t limited(const int32_t inputs[], gw_input which, int32_t lo
 
 def _readers(text: str) -> str:
     """Return the functions that read inputs, as far as a text calls them."""
-    limited = _LIMITED if "limited(inputs, " in text else ""
-    return "\n".join([_INPUT, limited]) if limited or "input(inputs, " in text else ""
+    if "limited(inputs," in text:
+        return "\n".join([_INPUT, _LIMITED])
+    return _INPUT if "input(inputs," in text else ""
 
 
 def _ranges(trial: Trial) -> str:
