@@ -13,7 +13,8 @@ from gainwright_sim.machine.model import start_settings
 from gainwright_sim.rehearsal.rehearse import Rehearsal
 from gainwright_sim.theory.response import Response, move_response, step_response
 
-STEP_S, REST_S = 0.5, 1.0
+STEP_TIME_CONSTANTS, STEP_S_MAX, REST_S = 6.0, 3.0, 1.0
+"""How long a step is looked at: times the slower 1 / position gain, and at most."""
 DISTANCE_SHARE = 0.5
 """Distance of the move, of the travel window."""
 COLOURS = {"before": "#9e9e9e", "after": "#1f4e79"}
@@ -27,8 +28,10 @@ def save_responses(path: Path, rehearsal: Rehearsal) -> None:
     figure = Figure(figsize=(11.5, 7.0), layout="constrained")
     FigureCanvasAgg(figure)
     axes = figure.subplots(2, 2, sharex="col")
+    slowest = min(values["position_gain"] for values in settings.values())
+    step_s = min(STEP_TIME_CONSTANTS / slowest, STEP_S_MAX)
     for name, values in settings.items():
-        step = step_response(machine, values, STEP_S)
+        step = step_response(machine, values, step_s)
         _lines(axes[:, 0], step, name, 1.0, step.motor_rad, step.load_rad)
         move = move_response(
             machine, values, DISTANCE_SHARE * machine.motion.travel_window_rad, REST_S
