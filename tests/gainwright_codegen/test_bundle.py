@@ -58,7 +58,7 @@ def test_compiles_without_warning_and_the_self_test_passes(monkeypatch, bundle, 
 @pytest.mark.parametrize("command", compiler_parameters("gcc", "clang"))
 def test_the_self_test_has_no_undefined_behaviour(monkeypatch, bundle, command):
     monkeypatch.setenv("GAINWRIGHT_CC", command)
-    code, output = selftest(bundle, ("-fsanitize=address", *SANITIZED))
+    code, output = selftest(bundle, ("-O0", "-fsanitize=address", *SANITIZED))
     assert code == 0, output
 
 
@@ -111,13 +111,10 @@ def test_same_bytes_in_another_process(bundle):
         "from tests.gainwright_codegen.test_bundle import standard_bundle\n"
         "print(standard_bundle().digest)\n"
     )
-    for hash_seed in ("1", "2"):
-        environment = {**os.environ, "PYTHONHASHSEED": hash_seed}
-        command = [sys.executable, "-c", script]
-        result = subprocess.run(
-            command, env=environment, capture_output=True, text=True, check=True
-        )
-        assert result.stdout.strip() == bundle.digest
+    environment = {**os.environ, "PYTHONHASHSEED": "1"}  # this process has another one
+    command = [sys.executable, "-c", script]
+    result = subprocess.run(command, env=environment, capture_output=True, text=True, check=True)
+    assert result.stdout.strip() == bundle.digest
 
 
 def test_sums_are_those_of_the_files(bundle):

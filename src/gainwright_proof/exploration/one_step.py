@@ -20,8 +20,8 @@ import numpy as np
 
 from gainwright.language.critical_values import constants
 from gainwright.language.model import Signal, Trial
-from gainwright_proof.exploration.array_code import ArrayCode
-from gainwright_proof.exploration.array_machine import ArrayMachine, Ticked
+from gainwright.semantics.array_code import ArrayCode
+from gainwright.semantics.array_machine import ArrayMachine, Ticked
 from gainwright_proof.exploration.engine import Engine, Probed
 from gainwright_proof.exploration.vectors import StateVectors
 

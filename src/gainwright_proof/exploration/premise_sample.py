@@ -13,8 +13,8 @@ import numpy as np
 
 from gainwright.language.expression import Expression
 from gainwright.language.model import Trial
-from gainwright_proof.exploration.array_code import ArrayCode, filled_boolean
-from gainwright_proof.exploration.array_machine import ArrayMachine
+from gainwright.semantics.array_code import ArrayCode, filled_boolean
+from gainwright.semantics.array_machine import ArrayMachine
 from gainwright_proof.exploration.engine import Engine, Note
 from gainwright_proof.exploration.vectors import StateVectors
 

@@ -29,8 +29,8 @@ import numpy as np
 
 from gainwright.language.expression import Expression, references
 from gainwright.language.model import Kind, Signal, State, Trial, Variable
+from gainwright.semantics.array_code import filled
 from gainwright.semantics.python_code import ARRAY, CodeWriter
-from gainwright_proof.exploration.array_code import filled
 from gainwright_proof.exploration.behaviour import Behaviour, firsts_of_each
 from gainwright_proof.exploration.features import FeatureFinder, base_features, thresholds
 from gainwright_proof.exploration.questions import Questions, RowQuestions

@@ -11,7 +11,7 @@ from typing import Any
 from gainwright.language import parse, validate
 from gainwright.language.expression import InState, Operator
 from gainwright.language.load import trial_from_document
-from gainwright.semantics import python_code
+from gainwright.semantics import array_code, python_code
 from gainwright_codegen.sources import sequencer_sources
 from gainwright_codegen.trial_c import expression as c_expression
 from gainwright_proof.c_checks import plain_reference
@@ -20,7 +20,6 @@ from gainwright_proof.c_checks.sanitized_runs import sanitized_runs
 from gainwright_proof.c_checks.workspace import workspace
 from gainwright_proof.exploration import (
     Vacuity,
-    array_code,
     behaviour,
     encoding,
     explore,

@@ -11,11 +11,11 @@ import random
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from gainwright.language.critical_values import constants, values_near
-from gainwright.language.expression import Binary, Expression, Operator, Unary, references
+from gainwright.language.expression import Binary, Expression, Operator, Unary
 from gainwright.language.model import Condition, Trial
 from gainwright.semantics.python_code import CodeWriter
 from gainwright_codegen.bundle.golden.domain import (
+    Compared,
     any_values,
     input_domain,
     variable_domain,
@@ -117,15 +117,6 @@ class Decisions:
 
     def _near(self, name: str) -> tuple[tuple[int, ...], ...]:
         """Return for each signal what it is compared with in a condition, else anything."""
-        trees = {c.name: c.expression for c in self._trial.conditions}
-        reached, waiting = set[str](), {name}
-        while waiting:
-            reached |= waiting
-            waiting = {r for n in waiting for r in references(trees[n]) if r in trees} - reached
         domains = (*variable_domain(self._trial), *input_domain(self._trial))
-        signals = (*self._trial.variables, *self._trial.inputs)
-        near = list[tuple[int, ...]]()
-        for signal, domain in zip(signals, domains, strict=True):
-            named = [trees[n] for n in sorted(reached) if signal.name in references(trees[n])]
-            near.append(values_near(signal, constants(named)) if named else domain)
-        return tuple(near)
+        near = Compared(self._trial).near([name])
+        return tuple(near.get(place, domain) for place, domain in enumerate(domains))

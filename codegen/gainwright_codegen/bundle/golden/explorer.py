@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from gainwright.language.cube import cube
 from gainwright.language.model import Trial
 from gainwright_codegen.bundle.golden.domain import Inputs
@@ -29,12 +31,16 @@ class Explorer:
     @memory.setter
     def memory(self, memory: Memory) -> None:
         self._sequencer.state = memory[0]
-        for k, value in enumerate(memory[1:]):
-            self._sequencer.variables[k] = value
+        self._sequencer.variables[0 : len(memory) - 1] = memory[1:]
 
-    def conditions(self, inputs: Inputs) -> int:
-        """Return the conditions that hold now for the inputs, as bits."""
-        self._set(inputs)
+    def conditions_at(self, values: Sequence[int]) -> int:
+        """Return the conditions, as bits, that hold with variables and, behind them, inputs.
+
+        The memory has the given variables after that.
+        """
+        count = len(self._trial.variables)
+        self._sequencer.variables[0:count] = values[:count]
+        self._set(values[count:])
         found = self._library.gw_trial_conditions(self._inputs, self._sequencer.variables)
         return set_number(found)
 
@@ -46,5 +52,5 @@ class Explorer:
             raise SequencerError(row, self._trial.states[self._sequencer.state].name)
         return int(row)
 
-    def _set(self, inputs: Inputs) -> None:
+    def _set(self, inputs: Sequence[int]) -> None:
         self._inputs[0 : len(inputs)] = inputs

@@ -3,7 +3,7 @@
 A row's vector is a state, variables and inputs with which it is taken. Around it each variable and
 each input takes all its values that can make a difference, one at a time, inputs also values beyond
 their range: so every condition of the row changes by itself, at its threshold, in a place where all
-the others hold. What a tick does from there is summed up, by the Python reference.
+the others hold. What a tick does from there is summed up.
 """
 
 from __future__ import annotations
@@ -11,10 +11,13 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from gainwright.language.model import Trial
 from gainwright_codegen.bundle.golden.domain import Domain, input_domain, variable_domain
-from gainwright_codegen.bundle.golden.sample import Checksum, Machine, Sample
+from gainwright_codegen.bundle.golden.sample import CHECKSUM_START, Machine, Sample, added
 from gainwright_codegen.bundle.golden.selftest_c import SelfTestPart, numbers, place_type
+from gainwright_codegen.bundle.golden.ticked import TickedVectors
 from gainwright_codegen.c_text import array, comment
 
 _BEYOND = (-(2**31), 2**31 - 1)
@@ -35,39 +38,28 @@ class RowVectors:
 def row_vectors(
     trial: Trial, samples: Sequence[tuple[int, Sample]], reference: Machine
 ) -> RowVectors:
-    """Return the vectors around samples of rows, with what the reference makes of them."""
+    """Return the vectors around samples of rows, with what the trial makes of them.
+
+    Raises:
+        RuntimeError: the reference and the array form of the trial differ.
+    """
     inputs = tuple((*values, *_BEYOND) for values in input_domain(trial))
     values = (*variable_domain(trial), *inputs)
-    rows, sums, ticks = [], [], 0
+    ticks = TickedVectors(trial, reference)
+    rows, sums = [], []
     for number, sample in samples:
         base = (*sample.start[1:], *sample.inputs)
         places = tuple(of.index(value) for of, value in zip(values, base, strict=True))
         rows.append((number, sample.start[0], places))
-        checksum = Checksum(trial)
-        for vector in _around(values, base):
-            _tick(trial, reference, sample.start[0], vector, checksum)
-            ticks += 1
-        sums.append(checksum.value)
-    return RowVectors(values, tuple(rows), tuple(sums), ticks)
+        around = np.array(list(_around(values, base)), dtype=np.int64)
+        sums.append(added(CHECKSUM_START, ticks.words(sample.start[0], around).ravel().tolist()))
+    return RowVectors(values, tuple(rows), tuple(sums), ticks.count)
 
 
 def _around(values: Domain, base: Sequence[int]) -> Iterator[tuple[int, ...]]:
     for signal, choices in enumerate(values):
         for value in choices:
             yield (*base[:signal], value, *base[signal + 1 :])
-
-
-def _tick(
-    trial: Trial, machine: Machine, state: int, vector: Sequence[int], checksum: Checksum
-) -> None:
-    count = len(trial.variables)
-    names = (variable.name for variable in trial.variables)
-    machine.restore(trial.states[state].name, dict(zip(names, vector[:count], strict=True)))
-    limited = {
-        signal.name: min(max(value, signal.low), signal.high)
-        for signal, value in zip(trial.inputs, vector[count:], strict=True)
-    }
-    checksum.add(machine, machine.tick(limited))
 
 
 def rows_part(trial: Trial, vectors: RowVectors, machine: str) -> SelfTestPart:

@@ -48,26 +48,15 @@ def added(checksum: int, words: Iterable[int]) -> int:
     return checksum
 
 
-class Checksum:
-    """Accumulates what the ticks of a machine do."""
-
-    def __init__(self, trial: Trial) -> None:
-        self.value = CHECKSUM_START
-        self._trial = trial
-        self._state_numbers = trial.index.states
-        self._row_numbers = trial.index.rows
-        self._bits = trial.index.variable_bits
-
-    def add(self, machine: Machine, row: Row) -> None:
-        """Add row taken, new state, saturated variables, variables and outputs."""
-        variables, outputs = machine.variables, machine.outputs()
-        saturated = sum(self._bits[name] for name in machine.saturated)
-        words = [
-            self._row_numbers[row.id],
-            self._state_numbers[machine.state],
-            saturated % _WORD,
-            saturated // _WORD,
-            *(variables[variable.name] for variable in self._trial.variables),
-            *(outputs[output.name] for output in self._trial.outputs),
-        ]
-        self.value = added(self.value, words)
+def tick_words(trial: Trial, machine: Machine, row: Row) -> list[int]:
+    """Return row taken, new state, saturated variables, variables and outputs, as words."""
+    variables, outputs = machine.variables, machine.outputs()
+    saturated = sum(trial.index.variable_bits[name] for name in machine.saturated)
+    return [
+        trial.index.rows[row.id],
+        trial.index.states[machine.state],
+        saturated % _WORD,
+        saturated // _WORD,
+        *(variables[variable.name] for variable in trial.variables),
+        *(outputs[output.name] for output in trial.outputs),
+    ]

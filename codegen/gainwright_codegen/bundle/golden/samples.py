@@ -7,12 +7,11 @@ see what the walks from reset leave out, like an action that changed nothing on 
 from __future__ import annotations
 
 import random
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 
-from gainwright.language.critical_values import constants, values_near
-from gainwright.language.expression import references
 from gainwright.language.model import Trial
 from gainwright_codegen.bundle.golden.domain import (
+    Compared,
     any_values,
     input_domain,
     variable_domain,
@@ -33,7 +32,7 @@ class Sampler:
     def __init__(self, trial: Trial, explorer: Explorer, source: random.Random) -> None:
         self._trial, self._explorer, self._source = trial, explorer, source
         self._inputs, self._variables = input_domain(trial), variable_domain(trial)
-        self._states = trial.index.states
+        self._states, self._compared = trial.index.states, Compared(trial)
 
     def row_samples(self) -> Iterator[tuple[int, Sample]]:
         """Yield rows by number with a tick that takes them."""
@@ -44,7 +43,8 @@ class Sampler:
 
     def _row_sample(self, number: int) -> Sample | None:
         """Return a tick that takes a row and in which its actions change as much as was found."""
-        near = self._compared((*self._trial.rows[number].when, *self._trial.rows[number].unless))
+        row = self._trial.rows[number]
+        near = self._compared.near((*row.when, *row.unless))
         best, most, finds = None, -1, 0
         for effort in [effort for effort in _EFFORTS for _ in range(_TRIES_PER_ROW)]:
             if best is not None and effort != _EFFORTS[0]:
@@ -54,7 +54,7 @@ class Sampler:
                 changed, finds = self._changed(sample), finds + 1
                 if changed > most:
                     best, most = sample, changed
-            if finds == _FINDS_PER_ROW or most == len(self._trial.rows[number].actions):
+            if finds == _FINDS_PER_ROW or most == len(row.actions):
                 break
         return best
 
@@ -62,23 +62,26 @@ class Sampler:
         # Variables are searched like inputs, only those that the row reads, and only near what
         # they are compared with: a row may want several values that chance does not bring
         # together, like the top rung and all repeats used.
-        state = self._states[self._trial.rows[number].source]
         values = list(any_values((*self._variables, *self._inputs), self._source))
 
-        def sample(part: tuple[int, ...]) -> Sample:
+        def conditions(part: tuple[int, ...]) -> int:
             for place, value in zip(near, part, strict=True):
                 values[place] = value
-            return self._sample(state, tuple(values))
+            return self._explorer.conditions_at(values)
 
         found, holds = fulfil(
             self._explorer.cubes[number],
-            lambda part: self._conditions(sample(part)),
+            conditions,
             tuple(near.values()),
             tuple(values[place] for place in near),
             self._source,
             effort,
         )
-        return sample(found) if holds else None
+        if not holds:
+            return None
+        for place, value in zip(near, found, strict=True):
+            values[place] = value
+        return self._sample(self._states[self._trial.rows[number].source], tuple(values))
 
     def _changed(self, sample: Sample) -> int:
         """Return how many variables a tick changes: an action is seen only if it changes one."""
@@ -86,26 +89,6 @@ class Sampler:
         self._explorer.take(sample.inputs)
         after = self._explorer.memory
         return sum(old != new for old, new in zip(sample.start[1:], after[1:], strict=True))
-
-    def _compared(self, conditions: Iterable[str]) -> dict[int, tuple[int, ...]]:
-        """Return, by place, what variables and inputs are compared with in conditions."""
-        trees = {condition.name: condition.expression for condition in self._trial.conditions}
-        reached, waiting = set[str](), set(conditions)
-        while waiting:
-            name = waiting.pop()
-            reached.add(name)
-            waiting |= (references(trees[name]) & trees.keys()) - reached
-        near = dict[int, tuple[int, ...]]()
-        for place, signal in enumerate((*self._trial.variables, *self._trial.inputs)):
-            named = [trees[name] for name in reached if signal.name in references(trees[name])]
-            if named:
-                near[place] = values_near(signal, constants(named))
-        return near
-
-    def _conditions(self, sample: Sample) -> int:
-        """Put the explorer where a sample begins; return the conditions that hold there."""
-        self._explorer.memory = sample.start
-        return self._explorer.conditions(sample.inputs)
 
     def _sample(self, state: int, values: tuple[int, ...]) -> Sample:
         count = len(self._variables)

@@ -15,7 +15,7 @@ import numpy as np
 from gainwright.language.cube import cube
 from gainwright.language.expression import Expression, Reference
 from gainwright.language.model import Signal, Trial
-from gainwright_proof.exploration.array_code import ArrayCode, Columns, filled, filled_boolean
+from gainwright.semantics.array_code import ArrayCode, Columns, filled, filled_boolean
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -32,6 +32,9 @@ class Ticked:
     Then state and variables mean nothing."""
     states: NDArray[np.int64]
     variables: dict[str, NDArray[np.int64]]
+    saturated: dict[str, NDArray[np.bool_]]
+    """By variable: did the end of its range stand in the way?"""
+
 
 _WORD = 63
 """Conditions in a word: the highest bit stays free for what no condition sets."""
@@ -98,8 +101,10 @@ class ArrayMachine:
         """
         count = len(states)
         rows = self.rows(states, self.conditions(values, count) if bits is None else bits)
-        variables = {a.name: a.apply(rows, values, count) for a in self._assignments}
-        return Ticked(rows, self._targets[rows], variables)
+        wanted = {a.name: a.wanted(rows, values) for a in self._assignments}
+        variables = {a.name: a.limited(wanted[a.name]) for a in self._assignments}
+        saturated = {name: value != wanted[name] for name, value in variables.items()}
+        return Ticked(rows, self._targets[rows], variables, saturated)
 
     def outputs(self, states: NDArray[np.int64], variables: Columns) -> dict[str, Any]:
         """Return the outputs of each lane."""
@@ -135,8 +140,11 @@ class _Assignment:
         kept = Reference(variable.name)
         self._cases = _Cases([row.actions.get(self.name, kept) for row in trial.rows], code)
 
-    def apply(self, rows: NDArray[np.int64], values: Columns, count: int) -> NDArray[np.int64]:
-        return np.clip(self._cases.compute(rows, values), self._low, self._high)
+    def wanted(self, rows: NDArray[np.int64], values: Columns) -> NDArray[np.int64]:
+        return self._cases.compute(rows, values)
+
+    def limited(self, wanted: NDArray[np.int64]) -> NDArray[np.int64]:
+        return np.clip(wanted, self._low, self._high)
 
 
 class _OutputColumn:
