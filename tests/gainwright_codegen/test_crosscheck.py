@@ -48,19 +48,30 @@ def altered(bundle: Path, target: Path, name: str, old: str, new: str) -> Path:
 
 
 @pytest.fixture(scope="module")
-def result(bundle) -> Crosscheck:
+def result(request, bundle) -> Crosscheck:
     if any(importlib.util.find_spec(name) is None for name in ("unicorn", "ziglang")):
         pytest.skip("unicorn or ziglang is not installed")
-    return crosscheck(bundle, [BY_NAME[name] for name in ("Cortex-M0", "Cortex-M4", "RV32IMC")])
+    return crosscheck(bundle, [BY_NAME[name] for name in request.param])
 
 
+# Building and counting takes 10 s of processor time each.
+ONE = ("Cortex-M4",)
+MORE = ("Cortex-M0", "Cortex-M4", "RV32IMC")
+each = pytest.mark.parametrize(
+    "result", [ONE, pytest.param(MORE, marks=pytest.mark.slow)], indirect=True, ids=len
+)
+more = pytest.mark.parametrize("result", [MORE], indirect=True, ids=len)
+
+
+@each
 def test_all_processors_give_the_same_bits(result):
     assert result.identical and result.changed == ()
-    assert [len(outcome.digest) for outcome in result.outcomes] == [64] * 4
+    assert {len(outcome.digest) for outcome in result.outcomes} == {64}
     # A pointer to the machine has 8 bytes on this computer.
     assert len({outcome.axis_bytes for outcome in result.outcomes[1:]}) == 1
 
 
+@each
 def test_what_a_tick_takes(result):
     """On a Cortex-M4 at -O2; the worst tick ends two blocks and gives a pulse in one."""
     costs = {outcome.target: outcome.costs for outcome in result.outcomes[1:]}
@@ -68,12 +79,14 @@ def test_what_a_tick_takes(result):
     assert costs["Cortex-M4"].control.worst <= 250
     assert costs["Cortex-M4"].control.stack_bytes <= 72
     # A processor without long multiplication calls a function for each product.
-    assert costs["Cortex-M0"].control.typical > 3 * costs["Cortex-M4"].control.typical
+    least = 3 * costs["Cortex-M4"].control.typical
+    assert "Cortex-M0" not in costs or costs["Cortex-M0"].control.typical > least
     for counted in costs.values():
         assert 0 < counted.control.least <= counted.control.typical <= counted.control.worst
         assert counted.control.worst < counted.sequencer.worst
 
 
+@each
 def test_figures_of_the_guide_are_those_measured(result):
     """Within a tenth: the trial and its evidence change more often than the guide."""
     for outcome in result.outcomes[1:]:
@@ -86,20 +99,24 @@ def test_figures_of_the_guide_are_those_measured(result):
             assert measured == pytest.approx([int(n) for n in said.split("/")], rel=0.1)
 
 
+@pytest.mark.slow
+@more
 def test_what_the_compiler_adds_is_said(result):
     helpers = {outcome.target: outcome.helpers for outcome in result.outcomes}
     assert "__aeabi_lmul" in helpers["Cortex-M0"]
     assert helpers["Cortex-M4"] == helpers["RV32IMC"] == ()
 
 
+@each
 def test_table_and_document(result):
     rows = table(result)
     assert {len(row) for row in rows} == {len(HEADINGS)}
-    assert [row[1] for row in rows] == ["yes"] * 4
-    assert markdown(result).count("\n") == 2 + 4
+    assert {row[1] for row in rows} == {"yes"}
+    assert markdown(result).count("\n") == 2 + len(result.outcomes)
     data = document(result)
     (m4,) = [one for one in data["processors"] if one["processor"] == "Cortex-M4"]
-    assert sum(m4["flash_bytes"].values()) == int(rows[2][2]) > 4000
+    (row,) = [row for row in rows if row[0] == "Cortex-M4"]
+    assert sum(m4["flash_bytes"].values()) == int(row[2]) > 4000
     assert set(m4["flash_bytes"]) == {
         "gw_axis.c", "gw_detector.c", "gw_evidence.c", "gw_machine_kiln_shuttle.c",
         "gw_sequencer.c", "gw_trial.c",
@@ -145,8 +162,8 @@ def test_a_processor_that_gives_something_else_is_noticed(bundle, tmp_path):
     old = "            torque = gw_multiply_round_i32(pulse->height, shape->shape[next], 15U);\n"
     new = old + "#ifdef __arm__\n            torque += 1;\n#endif\n"
     folder = altered(bundle, tmp_path / "altered", "gw_pulse.h", old, new)
-    found = crosscheck(folder, [BY_NAME["Cortex-M4"], BY_NAME["RV32IMC"]])
-    assert [found.is_identical(outcome) for outcome in found.outcomes] == [True, False, True]
+    found = crosscheck(folder, [BY_NAME["Cortex-M4"]])
+    assert [found.is_identical(outcome) for outcome in found.outcomes] == [True, False]
     assert not found.identical
     assert found.changed == ("gw_pulse.h",)
     assert table(found)[1][1] == "NO"
