@@ -8,7 +8,6 @@ import tomllib
 import pytest
 
 from gainwright.language.load import trial_from_document
-from gainwright.language.model import Trial
 from gainwright.semantics.machine import ReferenceMachine
 from gainwright.semantics.monitor import Snapshot
 from gainwright_proof.induction.fast_machine import FastMachine
@@ -23,9 +22,9 @@ from .smt_values import proved, standard
 SMALL_TRIAL = trial_from_document(tomllib.loads(SMALL), "small.toml")
 
 
-def _random_tick(trial: Trial, source: random.Random):
-    """A moment anywhere in the ranges, inputs, and the machine put there."""
-    machine = ReferenceMachine(trial)
+def _random_tick(machine: ReferenceMachine, source: random.Random):
+    """Put the machine at a moment anywhere in the ranges; return that and inputs."""
+    trial = machine.trial
     state = source.choice(trial.states).name
     picked = {}
     for signal in (*trial.variables, *trial.inputs):
@@ -33,7 +32,7 @@ def _random_tick(trial: Trial, source: random.Random):
         picked[signal.name] = source.choice([*edges, source.randint(signal.low, signal.high)])
     variables = {v.name: picked[v.name] for v in trial.variables}
     machine.restore(state, variables)
-    return machine, state, variables, {s.name: picked[s.name] for s in trial.inputs}
+    return state, variables, {s.name: picked[s.name] for s in trial.inputs}
 
 
 def _equations(step: StepEncoding, moment: Snapshot, after: bool) -> list[str]:
@@ -61,9 +60,9 @@ def _before(step: StepEncoding, state: str, variables, inputs) -> Statement:
 @pytest.mark.parametrize("trial", [SMALL_TRIAL, standard()], ids=["small", "standard"])
 def test_new_moment_is_that_of_the_reference(trial):
     source = random.Random(1)
-    step = StepEncoding(trial)
+    step, machine = StepEncoding(trial), ReferenceMachine(trial)
     for number in range(60):
-        machine, state, variables, inputs = _random_tick(trial, source)
+        state, variables, inputs = _random_tick(machine, source)
         before = _before(step, state, variables, inputs)
         row = machine.tick(inputs)
         after = Snapshot(machine.state, dict(machine.variables), machine.outputs())
@@ -88,9 +87,9 @@ def test_new_moment_is_that_of_the_reference(trial):
 @pytest.mark.parametrize("trial", [SMALL_TRIAL, standard()], ids=["small", "standard"])
 def test_fast_machine_is_the_reference(trial):
     source = random.Random(2)
-    fast = FastMachine(trial)
+    fast, machine = FastMachine(trial), ReferenceMachine(trial)
     for _ in range(300):
-        machine, state, variables, inputs = _random_tick(trial, source)
+        state, variables, inputs = _random_tick(machine, source)
         values = {**variables, **inputs}
         row = fast.row(state, values)
         assert machine.tick(inputs) is row

@@ -28,6 +28,7 @@ from gainwright.language.shipped import shipped_trial_names, shipped_trial_path
 from gainwright.language.write import write
 from gainwright.semantics import evaluate
 from gainwright.semantics.machine import ReferenceMachine
+from gainwright_proof.second_reader import comparison
 from gainwright_proof.second_reader.check import second_reading
 from gainwright_proof.second_reader.comparison import first_term
 from gainwright_proof.second_reader.expressions import term_of
@@ -242,7 +243,8 @@ DEFECTS = {
 
 
 @pytest.mark.parametrize("name", DEFECTS)
-def test_inserted_defects_of_the_first_reader_are_noticed(name):
+def test_inserted_defects_of_the_first_reader_are_noticed(name, monkeypatch):
+    monkeypatch.setattr(comparison, "TICKS_PER_ROW", 2)
     found = second_reading(DEFECTS[name], DOCUMENT)
     assert found.verdict is Verdict.REFUTED, name
 

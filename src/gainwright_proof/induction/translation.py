@@ -69,50 +69,57 @@ class _Judge:
     ) -> None:
         self._terms, self._trial, self._formulas = terms, step.trial, formulas
         variables = step.trial.variables
-        (self._one_row,) = terms.parse([step.one_row])
-        self._state, *self._next = terms.values(
-            [
-                (step.state(after=True), step.state_sort),
-                *((step.value(v.name, True), sort(v)) for v in variables),
-            ]
-        )
-        self._claims = dict(
-            zip(formulas, terms.parse([step.formula(f) for f in formulas.values()]), strict=True)
-        )
-        # Also where their row is not taken: few of the ticks drawn take any given row.
+        # Written values also where their row is not taken: few ticks drawn take any given row.
         self._written = _integers_written(step.trial)
-        self._terms_written = terms.integers(self._written)
+        looked_at = [
+            *terms.parse([step.one_row]),
+            *terms.values(
+                [
+                    (step.state(after=True), step.state_sort),
+                    *((step.value(v.name, True), sort(v)) for v in variables),
+                ]
+            ),
+            *terms.integers(self._written),
+            *terms.parse([step.formula(f) for f in formulas.values()]),
+        ]
+        # One term of all of them: what they share is looked at once a tick.
+        kinds = [term.sort() for term in looked_at]
+        self._all = z3.Function("looked_at", *kinds, z3.BoolSort())(*looked_at)
 
     def difference(self, tick: _Tick) -> str:
         """Return what differs on a tick; empty if nothing does."""
+        found = self._found(tick)
+        if next(found) != (tick.step is not None):
+            return "the table"
+        if tick.step is None:
+            return ""  # formulas are about ticks
+        if self._trial.states[next(found)].name != tick.step.after.state:
+            return "the next state"
+        for variable in self._trial.variables:
+            if next(found) != tick.step.after.values[variable.name]:
+                return f"the new value of {variable.name}"
+        for value in self._written:
+            if next(found) != evaluate_over(value, tick.step):
+                return f"the value {write(value)}"
+        for name, formula in self._formulas.items():
+            if next(found) != evaluate_over(formula, tick.step):
+                return f"the formula of {name}"
+        return ""
+
+    def _found(self, tick: _Tick) -> Iterator[int]:
+        """Yield the value at a tick of each term that is looked at."""
         pairs = [(self._terms.state, self._bits(tick.state))]
         for signal in self._terms.signals:
             value = tick.values[signal.name]
             boolean = signal.kind is Kind.BOOLEAN
             constant = z3.BoolVal(bool(value)) if boolean else z3.BitVecVal(value, 32)
             pairs.append((self._terms.constants[signal.name], constant))
-
-        def number(term: z3.ExprRef) -> int:
-            value = z3.simplify(z3.substitute(term, *pairs))
-            return int(z3.is_true(value)) if z3.is_bool(value) else value.as_signed_long()
-
-        if number(self._one_row) != (tick.step is not None):
-            return "the table"
-        if tick.step is None:
-            return ""  # formulas are about ticks
-        state = z3.simplify(z3.substitute(self._state, *pairs)).as_long()
-        if self._trial.states[state].name != tick.step.after.state:
-            return "the next state"
-        for variable, term in zip(self._trial.variables, self._next, strict=True):
-            if number(term) != tick.step.after.values[variable.name]:
-                return f"the new value of {variable.name}"
-        for value, term in zip(self._written, self._terms_written, strict=True):
-            if number(term) != evaluate_over(value, tick.step):
-                return f"the value {write(value)}"
-        for name, term in self._claims.items():
-            if number(term) != evaluate_over(self._formulas[name], tick.step):
-                return f"the formula of {name}"
-        return ""
+        computed = z3.simplify(z3.substitute(self._all, *pairs)).children()
+        for place, value in enumerate(computed):
+            if z3.is_bool(value):
+                yield int(z3.is_true(value))
+            else:  # the number of a state, which comes second, has no sign
+                yield value.as_long() if place == 1 else value.as_signed_long()
 
     def _bits(self, state: str) -> z3.BitVecNumRef:
         return z3.BitVecVal(self._trial.index.states[state], self._terms.step.state_bits)
@@ -135,17 +142,18 @@ def _drawn(trial: Trial) -> Iterator[_Tick]:
     bounds = {s.name: Bounds(s.kind, s.low, s.high) for s in signals}
     expressions = [condition.expression for condition in trial.conditions]
     choices = {s.name: critical_values(s.name, expressions, bounds) for s in signals}
+    machine = ReferenceMachine(trial)
     for state in trial.states:
         for _ in range(MOMENTS_PER_STATE):
             values = {
                 name: draw.choice((*those, draw.randint(bounds[name].low, bounds[name].high)))
                 for name, those in choices.items()
             }
-            yield _ticked(trial, state.name, values)
+            yield _ticked(machine, state.name, values)
 
 
-def _ticked(trial: Trial, state: str, values: Mapping[str, int]) -> _Tick:
-    machine = ReferenceMachine(trial)
+def _ticked(machine: ReferenceMachine, state: str, values: Mapping[str, int]) -> _Tick:
+    trial = machine.trial
 
     def of(signals: tuple[Signal, ...]) -> dict[str, int]:
         return {signal.name: values[signal.name] for signal in signals}

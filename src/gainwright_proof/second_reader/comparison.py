@@ -16,6 +16,7 @@ from gainwright.language.expression import (
     Operator,
     Reference,
     Unary,
+    references,
     walk,
 )
 from gainwright.language.model import NEVER, Kind, Signal, Trial
@@ -202,18 +203,35 @@ class _Samples:
 
     def different(self, pairs: Pairs) -> Iterator[str]:
         for place, expression, term in pairs:
+            signals, conditions = self._read_by(expression, term)
             for _ in range(SAMPLES):
-                if self._evaluates_differently(expression, term):
+                if self._evaluates_differently(expression, term, signals, conditions):
                     yield f"{place}: the two readers compute different values"
                     break
         yield from self._steps()
 
-    def _evaluates_differently(self, expression: Expression, term: Term) -> bool:
+    def _read_by(
+        self, expression: Expression, term: Term
+    ) -> tuple[Sequence[Signal], Sequence[str]]:
+        """Return the signals and conditions that both read: all of them where the trees differ."""
         signals = (*self._trial.inputs, *self._trial.variables, *self._trial.outputs)
+        conditions = [condition.name for condition in self._trial.conditions]
+        if first_term(expression) != term:
+            return signals, conditions
+        read = references(expression)
+        return [s for s in signals if s.name in read], [c for c in conditions if c in read]
+
+    def _evaluates_differently(
+        self,
+        expression: Expression,
+        term: Term,
+        signals: Sequence[Signal],
+        conditions: Sequence[str],
+    ) -> bool:
         before, after = self._drawn(signals), self._drawn(signals)
         states = self._draw.choice(self._states), self._draw.choice(self._states)
         for names in (before, after):
-            names |= {c.name: self._draw.randint(0, 1) for c in self._trial.conditions}
+            names |= {name: self._draw.randint(0, 1) for name in conditions}
         first = evaluate_over(expression, Step(Moment(before, states[0]), Moment(after, states[1])))
         known = {**self._reading.constants, **before}
         return first != value_of(term, known, states[0], after, states[1])
