@@ -91,8 +91,13 @@ def test_forced_inputs_cover_every_tick_of_every_input(explored):
     assert columns == {name: [inputs[name] for inputs in by_tick] for name in columns}
 
 
-def test_machines_that_part_ways_are_told_apart(monkeypatch, explored):
-    run = explored.runs["result_with_onset_possible"]
+def test_machines_that_part_ways_are_told_apart(monkeypatch):
+    given = ("run_permit", "drive_ready", "feedback_valid", "inside_travel_window", "standstill")
+    ready = rest(**dict.fromkeys(given, 1))
+    inputs = (ready, {**ready, "start_request": 1})
+    held = tuple(HeldInputs(1, one) for one in inputs)
+    run = Run(TRIAL.name, TRIAL.digest, "some", "witness", held)
+    replay_run(TRIAL, run)
     changed = replace(
         TRIAL, rows=tuple(replace(row, target="fault") if row.id == "start" else row
                           for row in TRIAL.rows)
