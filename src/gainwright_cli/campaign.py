@@ -34,15 +34,15 @@ def _count(text: str) -> int:
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    from gainwright_sim.campaign.families import FAMILIES
+    from gainwright_sim.campaign.families import EVERY_FAMILY
 
     add_trial_option(parser)
     parser.add_argument(
         "--family",
-        choices=(*FAMILIES, "all"),
+        choices=(*EVERY_FAMILY, "all"),
         default="own",
         metavar="NAME",
-        help=f"family of axes: {', '.join(FAMILIES)}, or all (default: %(default)s)",
+        help=f"family of axes: {', '.join(EVERY_FAMILY)}, or all (default: %(default)s)",
     )
     parser.add_argument(
         "--count", type=_count, default=200, help="axes of each family (default: %(default)s)"
@@ -64,7 +64,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     from gainwright.language.load import load_trial
     from gainwright.result_folder import check_result_folder
-    from gainwright_sim.campaign.families import FAMILIES
+    from gainwright_sim.campaign.families import EVERY_FAMILY, FAMILIES
     from gainwright_sim.campaign.report import family_report
     from gainwright_sim.campaign.run import run_axes
     from gainwright_sim.campaign.words import report_lines
@@ -77,9 +77,9 @@ def run(arguments: argparse.Namespace) -> int:
     seeds = range(arguments.seed, arguments.seed + arguments.count)
     results = {}
     for name in names:
-        with _progress(FAMILIES[name], arguments.count) as progress:
+        with _progress(EVERY_FAMILY[name], arguments.count) as progress:
             results[name] = run_axes(
-                trial, seeds, arguments.noise, arguments.workers, progress, FAMILIES[name]
+                trial, seeds, arguments.noise, arguments.workers, progress, EVERY_FAMILY[name]
             )
     reports = [family_report(results[name]) for name in names]
     option = _trial_option(arguments)

@@ -38,7 +38,7 @@ MOST_REPEATS = 1000
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    from gainwright_sim.campaign.families import FAMILIES
+    from gainwright_sim.campaign.families import EVERY_FAMILY
 
     parser.add_argument(
         "machine",
@@ -48,9 +48,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--family",
-        choices=tuple(FAMILIES),
+        choices=tuple(EVERY_FAMILY),
         metavar="NAME",
-        help=f"instead of MACHINE: a random axis of a campaign's family ({', '.join(FAMILIES)})",
+        help="instead of MACHINE: a random axis of a campaign's family "
+        f"({', '.join(EVERY_FAMILY)})",
     )
     parser.add_argument("--axis-seed", type=seed, help="with --family: seed of the axis")
     add_trial_option(parser)
@@ -162,14 +163,14 @@ def _as_json(
 
 def _machine(arguments: argparse.Namespace) -> tuple[Machine, bytes]:
     """Return the machine that is meant, and its description as a file holds it."""
-    from gainwright_sim.campaign.families import FAMILIES
+    from gainwright_sim.campaign.families import EVERY_FAMILY
     from gainwright_sim.campaign.sampling import sample
     from gainwright_sim.machine import load_machine, machine_path, machine_toml
     from gainwright_sim.machine.situations import machine_at
 
     _check_machine_options(arguments)
     if arguments.family is not None:
-        machine = sample(FAMILIES[arguments.family], arguments.axis_seed)
+        machine = sample(EVERY_FAMILY[arguments.family], arguments.axis_seed)
         return machine, machine_toml(machine).encode()
     machine = load_machine(arguments.machine)
     if arguments.at is not None:

@@ -11,9 +11,13 @@ import pytest
 from gainwright.errors import InputError
 from gainwright.language.load import load_trial
 from gainwright.language.shipped import shipped_trial_path
+from gainwright_sim.campaign.families import SWINGING
+from gainwright_sim.campaign.run import Benches
+from gainwright_sim.campaign.sampling import sample
 from gainwright_sim.machine import Friction, LoadSensor, load_machine
 from gainwright_sim.plant.natural import natural_frequencies
 from gainwright_sim.rehearsal.bench import Bench
+from gainwright_sim.rehearsal.load_limit import decays, load_table
 from gainwright_sim.rehearsal.rehearse import rehearse
 from gainwright_sim.rehearsal.summary import summarise
 from gainwright_sim.rehearsal.words import summary_lines
@@ -50,9 +54,9 @@ def exact_decay(machine, gain_per_s: float) -> float:
     return -math.log(abs(swinging)) / loop.tick_s
 
 
-@pytest.mark.parametrize("rung", [28, 38])
+@pytest.mark.parametrize("rung", [28, 37])
 def test_rig_swings_as_the_exact_loop_does(bench, rung):
-    """Below the limit, and (by force, which no trial would do) well above it, where it grows.
+    """Below the limit, and (by force, which no trial would do) above it, where it grows.
 
     Without Coulomb friction, which would bound the swinging where the load turns round.
     """
@@ -60,14 +64,13 @@ def test_rig_swings_as_the_exact_loop_does(bench, rung):
     bench.mount(machine)
     forced = Override(0, 10**6, "load_limit_rung", rung + MARGIN_RUNGS)
     rehearsal = rehearse(bench, 1, overrides=[forced])
-    found = summarise(rehearsal).load_limit
-    assert found is not None and len(found.decays) == 2
-    gains = [decay.gain_per_s for decay in found.decays]
+    found = decays(rehearsal, load_table(rehearsal))[:2]
+    gains = [decay.gain_per_s for decay in found]
     assert gains == [bench.tables[0].gains[0], bench.tables[0].gains[rung]]
-    assert (gains[1] > STAGE_THEORY[LOAD_SETTING].limit(machine).gain) == (rung == 38)
-    for decay in found.decays:
+    assert (gains[1] > STAGE_THEORY[LOAD_SETTING].limit(machine).gain) == (rung == 37)
+    for decay in found:
         assert decay.decay_per_s == pytest.approx(exact_decay(machine, decay.gain_per_s), abs=0.012)
-    assert (found.decays[1].decay_per_s < 0.0) == (rung == 38)
+    assert (found[1].decay_per_s < 0.0) == (rung == 37)
 
 
 def test_sensor_counts_and_is_late(bench):
@@ -126,12 +129,40 @@ def test_frozen_load_sensor_gives_no_result(bench):
 
 
 @pytest.mark.slow
-def test_gain_above_the_limit_gives_no_result(bench):
-    """Friction keeps the swinging at one size: that is no decay in which both directions agree."""
+def test_random_swinging_axes_tell_their_limit():
+    """Of 20 axes drawn once (0 to 19): 17 results, limit / exact 0.979 to 1.009."""
+    benches, shares = Benches(TRIAL), list[float]()
+    for seed in (0, 1, 2, 8, 9, 16):
+        machine = sample(SWINGING, seed)
+        summary = summarise(rehearse(benches.mounted(machine), seed))
+        assert summary.outcome in ("finished", "aborted"), seed
+        if summary.load_limit is not None:
+            shares.append(summary.load_limit.exact_share)
+            assert summary.load_limit.highest_share < 0.45, seed
+    assert len(shares) == 5
+    assert min(shares) > 0.94 and max(shares) < 1.06
+
+
+def test_a_load_that_goes_back_is_heard_again_at_another_speed():
+    """Teeth that pass near its frequency swing it by more than cruise speed."""
+    rehearsal = rehearse(Benches(TRIAL).mounted(sample(SWINGING, 2)), 2, exact_ticks=40_000)
+    first = int(np.flatnonzero(rehearsal.input("decay_evaluated"))[0])
+    assert rehearsal.input("decay_spread")[first] == 511
+    assert rehearsal.output("cruise_share")[first - 1] == 256
+    assert rehearsal.output("cruise_share")[first + 1] == 192
+    load = rehearsal.log.signal("load_speed")[first - 25_000 : first]
+    assert load.min() < 0.0 < load.max()
+
+
+@pytest.mark.slow
+def test_a_gain_above_the_limit_is_not_kept(bench):
+    """Once led beyond the limit, where friction keeps the swinging at one size, it comes back."""
     bench.mount(tuned())
-    forced = Override(0, 10**6, "load_limit_rung", 42 + MARGIN_RUNGS)
-    summary = summarise(rehearse(bench, 1, overrides=[forced]))
-    assert summary.outcome == "aborted" and summary.stages[0].result is None
+    forced = Override(0, 40_000, "load_limit_rung", 42 + MARGIN_RUNGS)
+    rehearsal = rehearse(bench, 1, overrides=[forced])
+    assert rehearsal.output("load_gain_rung").max() == 42
+    summary = summarise(rehearsal)
+    assert summary.outcome in ("finished", "aborted")
 
 
 @pytest.mark.slow

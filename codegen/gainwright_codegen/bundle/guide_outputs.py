@@ -71,9 +71,10 @@ _POSITION_FROM_LOAD = """\
 ## Position loop over the load
 
 While `position_from_load` is 1, the position loop compares its reference with the sensor at the
-load, less what load and motor were apart in the tick when it rose, and uses the gain of the stage
-`load_position_gain`; else it compares with the motor's encoder, with your own gain. Speed is always
-the motor's. Following error and travel window stay those of the motor. A load sensor with the wrong
+load and uses the gain of the stage `load_position_gain`; else it compares with the motor's encoder,
+with your own gain. When it changes, either way, the loop begins without an error: what the new
+source and the reference are apart in that tick is taken off from then on. Speed is always the
+motor's. Following error and travel window stay those of the motor. A load sensor with the wrong
 sign drives the motor away slowly: following_error must end that, so try it first by hand."""
 
 SHAKE_OUTPUT = "shake_number"
@@ -81,13 +82,16 @@ _SHAKE = """\
 ## Shaking the load
 
 While `shake_number` is not negative, shake the load once per move and hear it ring. 0 begins a
-measurement of four moves. When the reference has reached its constant speed, add to it the bump
+measurement of four moves. When the reference has had its constant speed for 0.1 s, add the bump
 p(t) = +-(h/2)(1 - cos(2 pi t / T)), 0 <= t < T = 0.15 s, and its derivative to the speed reference,
 + for 0 and 1, - for 2 and 3. The height h keeps the bump below 0.2 of cruise speed (h pi / T) and
-below the acceleration of a move (2 pi^2 h / T^2). Always begin at the same tick of the move: what
-the move itself makes the load do must be the same in both moves of a direction.
+below the acceleration of a move (2 pi^2 h / T^2). Shakes 2 and 3 begin where
+the motor was when 0 and 1 began, not at the same time: what teeth and cogging make the load do must
+be the same in both moves of a direction. The motor's place is the reference plus what its measured
+position is ahead of it, behind a low-pass of 0.5 s, so that swinging does not count.
 
-From 0.45 s after the begin of the bump take in every sequencer tick x = load - motor, as measured;
+From 0.45 s after the begin of the bump take in every sequencer tick x = load - motor, as measured,
+for shakes 2 and 3 interpolated to when the motor passed that very place;
 - x for shakes 2 and 3. Over windows of W ticks, one behind the other, W of 3 s or as long as two of
 them fit into the constant speed, and likewise of W/2 and W/4, sum for each direction
 
@@ -95,11 +99,12 @@ them fit into the constant speed, and likewise of W/2 and W/4, sum for each dire
   from the begin of the first, z = exp(j w tick), on lines w of 1 Hz x 1.04^n, n = 0 to 83.
 
 `ringing_heard` is 1 when two windows of W are over. After four shakes, for the longest window that
-tells: the line of 2.5 periods a window or more with the largest sum of |Z1|^2 over both directions;
+tells: the line of 2.5 periods a window or more with the largest sum of |Z1|^2 over both directions,
+no farther than six lines from that of W/2;
 decay s = ln(sum |Z1|^2 / sum |Z2|^2) / (2 W tick); it tells if the amplitude
 sqrt(2 sum |Z1|^2) / (2 W) is above 2 counts of the load sensor and sum |Z2|^2 above 0.01 of
-sum |Z1|^2. Half of what the decays of both directions differ by, as a share of s, is
-`decay_spread`.
+sum |Z1|^2, and if the load, smoothed over 20 ticks, never went back while it was heard. Half of
+what the decays of both directions differ by, as a share of s, is `decay_spread`.
 
 Keep s for each gain Kv. With two gains or more fit the straight line s = s0 - c Kv; the limit is
 s0 / c. With one, c is 0.65 (of masses in a row behind a motor that stands, no swinging loses more

@@ -40,6 +40,23 @@ class DisturbanceRanges:
 
 
 @dataclass(frozen=True, slots=True)
+class LoadSensorRanges:
+    """A sensor at the load of an axis whose speed loop has been tuned; log-uniform each."""
+
+    counts_per_swing: Span = (30.0, 1000.0)
+    """Of the sensor, in the way at cruise speed in 10 ms: what the load swings by."""
+    delay_ticks: tuple[int, ...] = (0, 1, 4, 8, 16)
+    """One of these, equally likely."""
+    speed_gain_share: Span = (0.25, 0.40)
+    """Of its exact limit."""
+    integral_rate_share: Span = (0.05, 0.12)
+    """Likewise."""
+    ramp_periods: Span = (0.5, 1.5)
+    """Ramps of the moves, in periods of the load on a motor that stands: who lets a load swing on a
+    spring does not throw it."""
+
+
+@dataclass(frozen=True, slots=True)
 class Family:
     """Ranges that replace those of the own family; ``None`` leaves what the own family draws."""
 
@@ -78,6 +95,7 @@ class Family:
     constant_load_share: Span | None = None
     """Weight on the motor shaft, of rated torque, uniform; comes with a holding brake."""
     disturbances: DisturbanceRanges | None = None
+    load_sensor: LoadSensorRanges | None = None
 
 
 OWN = Family("own", "8 kHz, 20-bit encoder, anti-resonance 3 to 600 Hz, Coulomb friction to 3 %")
@@ -151,6 +169,17 @@ MIXED = merged(
     "everything above at once; half of the axes vertical",
     TIMING, ENCODER, RESONANCE, FRICTION, VERTICAL, MOTION, DISTURBED,
 )  # fmt: skip
+SWINGING = Family(
+    "swinging",
+    "load at 3 to 12 Hz with a sensor, speed loop tuned, 4 to 10 s at constant speed",
+    resonance_hz=(3.0, 12.0),
+    damping_ratio=(0.005, 0.05),
+    load_ratio=(0.5, 10.0),
+    cruise_speed_rad_per_s=(5.0, 12.0),
+    cruise_time_s=(4.0, 10.0),
+    disturbances=DisturbanceRanges(),
+    load_sensor=LoadSensorRanges(),
+)
 FAMILIES = {
     family.name: family
     for family in (
@@ -158,3 +187,6 @@ FAMILIES = {
         MIXED,
     )
 }  # fmt: skip
+"""What ``--family all`` means: any trial of the speed gain fits them."""
+EVERY_FAMILY = {**FAMILIES, SWINGING.name: SWINGING}
+"""And those that only some trials fit."""

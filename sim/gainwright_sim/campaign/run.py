@@ -160,6 +160,7 @@ def _run(benches: Benches, family: Family, axis_seed: int, noise_seed: int) -> A
     stage, theory = summary.stages[0], summary.stages[0].theory
     prediction = stage.prediction
     agreed = prediction is not None and prediction.agreed
+    by_load = summary.load_limit
     return AxisResult(
         **known,
         outcome=summary.outcome,
@@ -176,8 +177,10 @@ def _run(benches: Benches, family: Family, axis_seed: int, noise_seed: int) -> A
         **_later_stages(summary),
         oscillation_of_limit=summary.torque_oscillation_max_of_limit,
         machine_time_s=summary.machine_time_s,
-        agreed=agreed,
-        predicted_share=prediction.predicted_share if agreed and prediction else None,
+        agreed=agreed or by_load is not None,
+        predicted_share=by_load.exact_share
+        if by_load is not None
+        else (prediction.predicted_share if agreed and prediction else None),
         exact_margins=summary.margins,
     )
 

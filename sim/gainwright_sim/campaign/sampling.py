@@ -19,12 +19,16 @@ from gainwright_sim.machine.model import (
     Disturbances,
     Friction,
     Harmonic,
+    LoadSensor,
     Machine,
+    Motion,
     SpeedLoop,
 )
 from gainwright_sim.plant.chain import anti_resonances_hz, resonances_hz
+from gainwright_sim.plant.move import LONGEST_SMOOTHING_TICKS
 from gainwright_sim.theory.limit import UnstableAtStartError, machine_stability_limit
 from gainwright_sim.theory.random_axis import sample_axis
+from gainwright_sim.theory.stages import STAGE_THEORY
 
 Random = np.random.Generator
 
@@ -49,6 +53,8 @@ LEAST_PI_DAMPING_RATIO = 0.5
 HOLD_TIMES_INTEGRAL_TIME = 0.4
 """The position hold is no faster than this over the integral time: as in the own family."""
 SLOWEST_SWING_SHARE = 0.5
+HIGHEST_HOLD_PER_S = 20.0
+"""Of an axis whose speed loop has been tuned."""
 PUMP_SHARE = 0.5
 """Part of the disturbed axes that stand near a machine that shakes them at a fixed frequency."""
 
@@ -324,8 +330,48 @@ def _with_half(order: float, amplitude: float) -> tuple[Harmonic, ...]:
     return Harmonic(order, amplitude), Harmonic(2.0 * order, 0.5 * amplitude)
 
 
+def _load_sensor(machine: Machine, family: Family, random: Random) -> Machine:
+    """A sensor at the load, and a speed loop as a finished trial leaves it."""
+    ranges = family.load_sensor
+    if ranges is None:
+        return machine
+    counts, gain_share, rate_share = (
+        _log_uniform(random, span)
+        for span in (ranges.counts_per_swing, ranges.speed_gain_share, ranges.integral_rate_share)
+    )
+    delay = _pick(ranges.delay_ticks, random.uniform())
+    sensor = LoadSensor(
+        resolution_rad=0.01 * machine.motion.cruise_speed_rad_per_s / counts,
+        delay_s=delay * machine.drive.control_tick_s,
+    )
+    gain = gain_share * (_exact_limit(machine) or machine.speed_loop.start_speed_gain_nms_per_rad)
+    held = {"speed_gain": gain, "position_gain": 0.0}
+    rate = rate_share * STAGE_THEORY["integral_rate"].limit(machine, held).gain
+    swing_rad_per_s = 2.0 * math.pi * anti_resonances_hz(machine.chain)[0]
+    hold = min(HIGHEST_HOLD_PER_S, (SLOWEST_SWING_SHARE * swing_rad_per_s) ** 2 / rate)
+    loop = SpeedLoop(gain, 1.0 / rate, hold)
+    motion = _gentle(machine, _log_uniform(random, ranges.ramp_periods))
+    return dataclasses.replace(machine, speed_loop=loop, load_sensor=sensor, motion=motion)
+
+
+def _gentle(machine: Machine, periods: float) -> Motion:
+    """Return moves whose ramps, and the rounding of these, last so many periods of the load."""
+    motion, ramp_s = machine.motion, periods / anti_resonances_hz(machine.chain)[0]
+    speed = motion.cruise_speed_rad_per_s
+    acceleration = min(motion.acceleration_rad_per_s2, speed / ramp_s)
+    jerk_time_s = min(ramp_s, LONGEST_SMOOTHING_TICKS * machine.drive.control_tick_s)
+    between_s = SHARE_BETWEEN_TURNS * motion.travel_window_rad / speed
+    window = speed * (between_s + 2.0 * (speed / acceleration + jerk_time_s)) / SHARE_BETWEEN_TURNS
+    return dataclasses.replace(
+        motion,
+        acceleration_rad_per_s2=acceleration,
+        jerk_rad_per_s3=acceleration / jerk_time_s,
+        travel_window_rad=window,
+    )
+
+
 _CHANGES: tuple[Callable[[Machine, Family, Random], Machine], ...] = (
     _timing, _encoder, _resonance, _friction, _weight, _start_gain, _integral, _motion,
-    _bearable_weight, _stribeck, _disturbances,
+    _bearable_weight, _stribeck, _disturbances, _load_sensor,
 )  # fmt: skip
 """In this order: each may look at what the ones before have made."""

@@ -35,6 +35,8 @@ static void rest_drive(rig *r)
 {
     rig_compensation_start(&r->compensation);
     r->integral = 0.0;
+    r->load.closed = 0;
+    r->load.apart_rad = 0.0;
     rig_motion_start(&r->motion, &r->drive, r->measured.position_rad);
 }
 
@@ -103,7 +105,7 @@ static void obey_outputs(rig *r)
         r->ringing.points = 0;
     }
     rig_load_sensor_close(&r->load, &r->drive, output_of(r, RIG_POSITION_FROM_LOAD, 0),
-                          r->measured.position_rad);
+                          r->measured.position_rad, r->motion.smooth);
     rig_ringing_ask(&r->ringing, output_of(r, RIG_SHAKE_NUMBER, -1));
 }
 
@@ -117,8 +119,8 @@ static void sequencer_tick(rig *r, rig_log *log)
     }
     rig_measured_report(&r->measured, &r->drive, &r->motion, r->target_rad);
     watch_axis(r);
-    rig_ringing_tick(&r->ringing, &r->drive, &r->motion,
-                     r->load.position_rad - r->measured.position_rad);
+    rig_ringing_tick(&r->ringing, &r->drive, &r->motion, r->measured.position_rad,
+                     r->load.position_rad);
     supply_inputs(r, inputs);
     gw_axis_find(&r->axis, inputs);
     force_inputs(r, inputs);

@@ -1,7 +1,7 @@
 /*
  * Rig: the position sensor at the load, and the position loop that may be closed over it instead of
- * the motor's encoder. The change either way is without a jump: what the loop has not settled yet
- * stays as it is, and what motor and load are apart then belongs to the new source.
+ * the motor's encoder. After a change either way the loop begins without an error: what the new source
+ * and the reference are apart then does not count.
  */
 #ifndef GW_RIG_LOAD_SENSOR_H
 #define GW_RIG_LOAD_SENSOR_H
@@ -13,7 +13,7 @@ typedef struct {
     double late[RIG_LOAD_DELAY_MAX]; /* positions on their way to the drive */
     int32_t next;
     double position_rad; /* as the drive sees it, in whole counts */
-    double apart_rad;    /* load ahead of the motor when the loop changed over to the load */
+    double apart_rad;    /* of the source from the reference, at the last change */
     int32_t closed;      /* the position loop is closed over this sensor */
 } rig_load_sensor;
 
@@ -47,12 +47,12 @@ static inline void rig_load_sensor_read(rig_load_sensor *s, const rig_drive *dri
 }
 
 static inline void rig_load_sensor_close(rig_load_sensor *s, const rig_drive *drive, int32_t closed,
-                                         double motor_rad)
+                                         double motor_rad, double reference_rad)
 {
     const int32_t wanted = ((closed != 0) && (drive->load_count_rad > 0.0)) ? 1 : 0;
 
-    if ((wanted != 0) && (s->closed == 0)) {
-        s->apart_rad = s->position_rad - motor_rad;
+    if (wanted != s->closed) {
+        s->apart_rad = ((wanted != 0) ? s->position_rad : motor_rad) - reference_rad;
     }
     s->closed = wanted;
 }
@@ -60,7 +60,7 @@ static inline void rig_load_sensor_close(rig_load_sensor *s, const rig_drive *dr
 /* What the position loop compares with its reference. */
 static inline double rig_loop_position(const rig_load_sensor *s, double motor_rad)
 {
-    return (s->closed != 0) ? s->position_rad - s->apart_rad : motor_rad;
+    return ((s->closed != 0) ? s->position_rad : motor_rad) - s->apart_rad;
 }
 
 static inline enum rig_setting rig_loop_gain(const rig_load_sensor *s)

@@ -131,6 +131,8 @@ typedef struct {
     int32_t load_delay_ticks;
     double shake_rad;      /* height of the bump that makes the load ring */
     int32_t shake_ticks;   /* its length, control ticks */
+    double ring_slow_share;    /* of the low-pass of the motor's drift, per sequencer tick */
+    int32_t shake_after_ticks; /* sequencer ticks of constant speed before the first two of four */
     int32_t ring_from_ticks; /* sequencer ticks after its begin, from which on the load is heard */
     int32_t ring_ticks[RIG_RING_LENGTHS]; /* of one window, sequencer ticks, the longest last */
     rig_line ring_line[RIG_RING_LINES];   /* turns per sequencer tick */

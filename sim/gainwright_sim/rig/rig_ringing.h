@@ -25,6 +25,9 @@
 #define RIG_PAIRS 2
 #define RIG_RING_POINTS 8
 #define RIG_RING_LEAST_PERIODS 2.5 /* in one window */
+#define RIG_RING_SPEED_SHARE 0.05  /* of the load's way in a tick, in its mean */
+#define RIG_RING_EARLY 1           /* length of windows in which the frequency is looked for ... */
+#define RIG_RING_REACH 6           /* ... to so many lines */
 #define RIG_RING_LEFT 0.1          /* of the ringing in the second window, at least */
 #define RIG_RING_COUNTS 2.0        /* amplitude of the ringing in counts of the sensor, at least */
 /* One decay alone tells the least that the limit can be: of masses in a row on a motor that stands no
@@ -42,7 +45,15 @@ typedef struct {
     double bump_rad;       /* of the reference, at this tick */
     double bump_rad_per_s;
     int32_t number;    /* of the shake asked for, negative: none */
-    int32_t ticks;     /* sequencer ticks since the shake began, -1: it has not yet */
+    int32_t ticks;     /* sequencer ticks since the shake began; -1: the old speed goes on, -2: not yet */
+    int32_t steady_ticks;     /* of constant speed before the shake */
+    double place_rad[RIG_PAIRS]; /* of the motor where the first shake of a pair began */
+    double late;             /* part of a tick by which this shake began behind that place */
+    double ahead_rad;        /* of the motor before its reference, without what it swings by */
+    double motor_before_rad; /* one tick ago */
+    double load_before_rad;
+    double load_way_rad; /* per tick, forwards, smoothed */
+    int32_t turned;      /* the load went back in this measurement */
     int32_t control_ticks; /* control ticks since then */
     int32_t heard;     /* this shake has been listened to */
     int32_t cut_off;   /* ... not to its end */
@@ -79,6 +90,7 @@ static inline void rig_ringing_ask(rig_ringing *s, int32_t number)
         int32_t line;
 
         s->shakes = 0;
+        s->turned = 0;
         for (length = 0; length < RIG_RING_LENGTHS; length++) {
             for (line = 0; line < RIG_RING_LINES; line++) {
                 const rig_complex none = {0.0, 0.0};
@@ -138,24 +150,78 @@ static inline void rig_ringing_add(rig_ringing *s, const rig_drive *drive, doubl
     }
 }
 
-/* Once per sequencer tick; `twist` is load minus motor, both as measured. The shake begins with the
- * constant part of the reference, always at the same place of the move. */
-static inline void rig_ringing_tick(rig_ringing *s, const rig_drive *drive, const rig_motion *motion,
-                                    double twist)
+/* Whether the shake begins: the first two some time after the speed has become constant, the others
+ * where the motor was then. The same angle, and not the same time, since cogging and teeth go by the
+ * angle, and a loop closed over the load at a low gain lets the motor's angle drift from move to move.
+ * What the motor swings by is left out: it would begin a shake early or late. */
+static inline int32_t rig_ringing_due(rig_ringing *s, const rig_drive *drive, const rig_motion *motion)
 {
-    const int32_t steady = rig_motion_cruising(motion, drive);
+    const int32_t pair = s->number % RIG_PAIRS;
+    const double motor_rad = motion->smooth + s->ahead_rad;
+    const double beyond = motor_rad - s->place_rad[pair];
+    const double way = motion->smooth_speed * drive->sequencer_ticks * drive->tick_s;
+
+    s->late = 0.0;
+    if (s->number < RIG_SHAKES / 2) {
+        s->place_rad[pair] = motor_rad;
+        return (s->steady_ticks >= drive->shake_after_ticks) ? 1 : 0;
+    }
+    if ((motion->smooth_speed > 0.0) ? (beyond < 0.0) : (beyond > 0.0)) {
+        return 0;
+    }
+    if (rig_absolute(beyond) < rig_absolute(way)) {
+        s->late = beyond / way;
+    }
+    return 1;
+}
+
+/* Whether the load goes back while it is heard: its friction is no constant then. */
+static inline void rig_ringing_watch(rig_ringing *s, const rig_motion *motion, double load_rad)
+{
+    const double way = (motion->smooth_speed > 0.0) ? load_rad - s->load_before_rad
+                                                    : s->load_before_rad - load_rad;
+
+    s->load_way_rad += RIG_RING_SPEED_SHARE * (way - s->load_way_rad);
+    if (s->load_way_rad <= 0.0) {
+        s->turned = 1;
+    }
+}
+
+static inline void rig_ringing_begin(rig_ringing *s)
+{
     const rig_complex one = {1.0, 0.0};
     int32_t line;
+
+    s->ticks = 0;
+    s->control_ticks = 0;
+    s->load_way_rad = 0.0;
+    for (line = 0; line < RIG_RING_LINES; line++) {
+        s->phasor[line] = one;
+    }
+}
+
+/* `late` is taken off by interpolation: half a tick is enough to leave something of strong teeth. */
+static inline void rig_ringing_move(rig_ringing *s, const rig_drive *drive, const rig_motion *motion,
+                                    double motor_rad, double load_rad)
+{
+    const int32_t steady = rig_motion_cruising(motion, drive);
+    const double twist = load_rad - motor_rad;
+    const double before = s->load_before_rad - s->motor_before_rad;
 
     if ((s->number < 0) || (s->heard != 0) || (s->cut_off != 0)) {
         return;
     }
     if (s->ticks < 0) {
-        /* The old speed must have ended first. */
-        s->ticks = (s->ticks == -1) ? ((steady != 0) ? -1 : -2) : ((steady != 0) ? 0 : -2);
-        s->control_ticks = 0;
-        for (line = 0; line < RIG_RING_LINES; line++) {
-            s->phasor[line] = one;
+        if (steady == 0) {
+            s->ticks = -2; /* the old speed has ended */
+            s->steady_ticks = 0;
+        } else if (s->ticks == -2) {
+            s->steady_ticks += 1;
+            if (rig_ringing_due(s, drive, motion) != 0) {
+                rig_ringing_begin(s);
+            }
+        } else {
+            /* Still the old speed. */
         }
         return;
     }
@@ -163,14 +229,26 @@ static inline void rig_ringing_tick(rig_ringing *s, const rig_drive *drive, cons
     if (steady == 0) {
         s->cut_off = 1;
     } else if (s->ticks >= drive->ring_from_ticks) {
-        rig_ringing_add(s, drive, twist);
+        rig_ringing_watch(s, motion, load_rad);
+        rig_ringing_add(s, drive, twist - s->late * (twist - before));
         if (s->ticks - drive->ring_from_ticks + 1 >= 2 * drive->ring_ticks[RIG_RING_LENGTHS - 1]) {
             s->heard = 1;
             s->shakes += 1;
         }
     } else {
-        /* What dies away fast is not listened to. */
+        /* What dies away fast is not listened to; but the load's speed is followed from there on. */
+        s->load_way_rad = rig_absolute(motor_rad - s->motor_before_rad);
     }
+}
+
+/* Once per sequencer tick; motor and load as measured. */
+static inline void rig_ringing_tick(rig_ringing *s, const rig_drive *drive, const rig_motion *motion,
+                                    double motor_rad, double load_rad)
+{
+    rig_ringing_move(s, drive, motion, motor_rad, load_rad);
+    s->ahead_rad += drive->ring_slow_share * (motor_rad - motion->smooth - s->ahead_rad);
+    s->motor_before_rad = motor_rad;
+    s->load_before_rad = load_rad;
 }
 
 static inline double rig_ring_energy(const rig_ring_sums *sums, int32_t window, int32_t line)
@@ -205,14 +283,16 @@ static inline double rig_ring_frequency(const rig_ringing *s, const rig_drive *d
     return (drive->ring_line[line].omega_rad_per_s + atan2(imaginary, real) / window_s) / (2.0 * RIG_PI);
 }
 
-/* Line with the largest energy in the first window, of those with enough periods in it. */
-static inline int32_t rig_ring_line(const rig_ringing *s, const rig_drive *drive, int32_t length)
+/* Line with the largest energy in the first window, of those from `low` to `high` with enough periods
+ * in it; -1 if there is none. */
+static inline int32_t rig_ring_line(const rig_ringing *s, const rig_drive *drive, int32_t length,
+                                    int32_t low, int32_t high)
 {
     const double window_s = drive->ring_ticks[length] * drive->sequencer_ticks * drive->tick_s;
     int32_t best = -1;
     int32_t line;
 
-    for (line = 0; line < RIG_RING_LINES; line++) {
+    for (line = (low > 0) ? low : 0; (line <= high) && (line < RIG_RING_LINES); line++) {
         if ((drive->ring_line[line].omega_rad_per_s * window_s >= 2.0 * RIG_PI * RIG_RING_LEAST_PERIODS)
             && ((best < 0) || (rig_ring_both(s, length, 0, line) > rig_ring_both(s, length, 0, best)))) {
             best = line;
@@ -221,12 +301,13 @@ static inline int32_t rig_ring_line(const rig_ringing *s, const rig_drive *drive
     return best;
 }
 
-/* Decay of one length of windows; 0 where too little is left to tell. */
-static inline int32_t rig_ring_decay(rig_ringing *s, const rig_drive *drive, int32_t length)
+/* Decay of one length of windows, near a line; 0 where too little is left to tell. */
+static inline int32_t rig_ring_decay(rig_ringing *s, const rig_drive *drive, int32_t length,
+                                     int32_t near)
 {
     const double ticks = drive->ring_ticks[length];
     const double window_s = ticks * drive->sequencer_ticks * drive->tick_s;
-    const int32_t line = rig_ring_line(s, drive, length);
+    const int32_t line = rig_ring_line(s, drive, length, near - RIG_RING_REACH, near + RIG_RING_REACH);
     double first;
     double last;
     double of_pair[RIG_PAIRS];
@@ -299,15 +380,19 @@ static inline void rig_ring_remember(rig_ringing *s, double gain)
 /* Once all four shakes have been listened to; the longest windows that tell count. */
 static inline void rig_ringing_judge(rig_ringing *s, const rig_drive *drive)
 {
+    /* What rings is the loudest early: later a tone that a move does not repeat may be louder. */
+    int32_t near;
     int32_t length;
 
     if ((s->evaluated != 0) || (s->shakes < RIG_SHAKES) || (s->heard == 0)) {
         return;
     }
     s->sure = 0;
+    near = rig_ring_line(s, drive, RIG_RING_EARLY, 0, RIG_RING_LINES - 1);
     for (length = RIG_RING_LENGTHS - 1; (length >= 0) && (s->sure == 0); length--) {
-        s->sure = rig_ring_decay(s, drive, length);
+        s->sure = rig_ring_decay(s, drive, length, near);
     }
+    s->sure = (s->turned != 0) ? 0 : s->sure;
     s->evaluated = 1;
     if (s->sure != 0) {
         rig_ring_remember(s, drive->setting[RIG_LOAD_POSITION_GAIN]);

@@ -25,6 +25,10 @@ SHAKE_SPEED_SHARE = 0.2
 """The bump adds at most this share of cruise speed, so that nothing on the way turns round ..."""
 SHAKE_ACCELERATION_SHARE = 1.0
 """... and at most this share of the acceleration of a move."""
+SHAKE_AFTER_S = 0.1
+"""Of constant speed before a shake: the motor's angle may drift so much from move to move."""
+SLOW_S = 0.5
+"""Time constant by which the motor's drift is told from its swinging."""
 FADED_S = 0.3
 """After the bump: from then on only what rings is left."""
 TRAVEL_SHARE = 0.68
@@ -42,6 +46,7 @@ def window_ticks(machine: Machine, sequencer_tick_s: float) -> int:
         TRAVEL_SHARE * motion.travel_window_rad / cruise
         - 2.0 * cruise / motion.acceleration_rad_per_s2
         - 2.0 * motion.acceleration_rad_per_s2 / motion.jerk_rad_per_s3
+        - 2.0 * SHAKE_AFTER_S
         - SHAKE_S
         - FADED_S
     )
@@ -62,6 +67,8 @@ def set_load_sensor(drive: Any, machine: Machine, trial: Trial) -> None:
     )
     drive.shake_ticks = round(SHAKE_S / machine.drive.control_tick_s)
     tick_s = trial.tick_us * 1e-6
+    drive.ring_slow_share = -math.expm1(-tick_s / SLOW_S)
+    drive.shake_after_ticks = round(SHAKE_AFTER_S / tick_s)
     drive.ring_from_ticks = round((SHAKE_S + FADED_S) / tick_s)
     longest = window_ticks(machine, tick_s)
     for number in range(LENGTHS):
