@@ -37,13 +37,14 @@ def run_everywhere(arguments: argparse.Namespace, trial: Trial, machine: Machine
     """Rehearse at every place, choose, print, and return the exit code."""
     from gainwright.result_folder import result_folder
     from gainwright_sim.rehearsal.bench import Bench
-    from gainwright_sim.rehearsal.everywhere import rehearse_everywhere
+    from gainwright_sim.rehearsal.everywhere import places_of, rehearse_everywhere
     from gainwright_sim.rehearsal.words import CAUTION
 
+    places = places_of(machine)
     with console(to_error=True).status("compiling the exported C and the rig") as status:
         bench = Bench(trial, machine, changeable=True)
         found = rehearse_everywhere(
-            bench, machine, arguments.seed, lambda name: status.update(f"rehearsing: {name}")
+            bench, places, arguments.seed, lambda name: status.update(f"rehearsing: {name}")
         )
     if arguments.out is not None:
         with result_folder(Path(arguments.out), force=arguments.force) as folder:

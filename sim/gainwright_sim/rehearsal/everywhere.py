@@ -92,20 +92,8 @@ class Everywhere:
             yield f"  exact margins with these, {place.situation}: {words}"
 
 
-def rehearse_everywhere(
-    bench: Bench, machine: Machine, seed: int, tell: Callable[[str], None] = lambda _: None
-) -> Everywhere:
-    """Rehearse the bench's trial as described, and in each situation.
-
-    Args:
-        bench: changeable.
-        machine: its description gives positions or payloads.
-        seed: of the torque noise, the same everywhere.
-        tell: called with the name of each place before its turn.
-
-    Raises:
-        InputError: the description gives no other place, or the trial does not fit one.
-    """
+def places_of(machine: Machine) -> list[tuple[str, Machine]]:
+    """Return the machine as described and in each situation; InputError if there is none."""
     if not machine.situations:
         raise input_error(
             machine.name, "", "a machine without other positions or payloads",
@@ -114,6 +102,27 @@ def rehearse_everywhere(
         )  # fmt: skip
     places = [(AS_DESCRIBED, dataclasses.replace(machine, situations=()))]
     places += [(place.name, machine_at(machine, place.name)) for place in machine.situations]
+    return places
+
+
+def rehearse_everywhere(
+    bench: Bench,
+    places: list[tuple[str, Machine]],
+    seed: int,
+    tell: Callable[[str], None] = lambda _: None,
+) -> Everywhere:
+    """Rehearse the bench's trial at each place of :func:`places_of`.
+
+    Args:
+        bench: changeable.
+        places: names and machines.
+        seed: of the torque noise, the same everywhere.
+        tell: called with the name of each place before its turn.
+
+    Raises:
+        InputError: the trial does not fit a place.
+    """
+    machine = places[0][1]
     found = list[tuple[str, Summary]]()
     for name, there in places:
         tell(name)

@@ -10,8 +10,9 @@ from gainwright_sim.rehearsal.rehearse import Rehearsal
 
 LAST_S = 0.25
 """Of each stretch at constant speed, the part that counts."""
-STEADY_SHARE = 0.9
-"""Of cruise speed: a test bump of the reference may take some of it."""
+STEADY_SHARE, CHANGE_SHARE, STEADY_TICKS = 0.5, 0.005, 20
+"""A constant speed is at least that share of cruise speed and changes by less than this in so many
+ticks."""
 HARDLY = 0.25
 """Below this share of the load's swinging, that of the motor hardly shows it."""
 
@@ -63,10 +64,12 @@ def load_swing(rehearsal: Rehearsal) -> LoadSwing | None:
 
 
 def _steady(rehearsal: Rehearsal) -> np.ndarray:
-    """Return at which ticks the reference moves at cruise speed, (n,)."""
-    ways = np.abs(np.diff(rehearsal.log.signal("position_reference"), prepend=0.0))
+    """Return at which ticks the reference moves at a constant speed, (n,)."""
+    reference = rehearsal.log.signal("position_reference").astype(float)
+    ways = np.abs(np.diff(reference, prepend=reference[:1]))
     cruise = rehearsal.machine.motion.cruise_speed_rad_per_s * rehearsal.trial.tick_us * 1e-6
-    return (ways > STEADY_SHARE * cruise).astype(int)
+    changed = np.abs(ways - np.roll(ways, STEADY_TICKS))
+    return ((ways > STEADY_SHARE * cruise) & (changed < CHANGE_SHARE * cruise)).astype(int)
 
 
 def _at_sensor(
