@@ -8,6 +8,7 @@ written beside first and renamed into place when it is whole; the list goes last
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import os
 import re
@@ -109,6 +110,7 @@ def check_result_folder(
             raise input_error(
                 place, option, "a file", "a folder, new or existing", "name another folder"
             )
+        _check_writable(place)
         changed = () if force else changed_files(place)
     except OSError as error:
         raise _unwritable(place, option, error) from error
@@ -120,6 +122,15 @@ def check_result_folder(
             "files as they were written, or none",
             "keep your changes elsewhere or name another folder; --force writes over them",
         )
+
+
+def _check_writable(place: Path) -> None:
+    """Raise OSError if the folder, or the first one above it that exists, takes no files."""
+    there = next(folder for folder in (place, *place.absolute().parents) if folder.exists())
+    if not there.is_dir():
+        raise NotADirectoryError(errno.ENOTDIR, os.strerror(errno.ENOTDIR), str(there))
+    if not os.access(there, os.W_OK):
+        raise PermissionError(errno.EACCES, os.strerror(errno.EACCES), str(there))
 
 
 def _make_folders(folder: Path, made: list[Path]) -> None:

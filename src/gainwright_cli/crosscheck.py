@@ -39,10 +39,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     if arguments.gates:
         return _run_gates(arguments)
+    from gainwright.result_folder import check_result_folder
     from gainwright_codegen.crosscheck.report import HEADINGS, document, notes, table
     from gainwright_codegen.crosscheck.run import crosscheck
     from gainwright_codegen.crosscheck.targets import TARGETS, USER_TARGETS
 
+    if arguments.out:  # before what takes long
+        check_result_folder(arguments.out, force=arguments.force)
     known = {target.name: target for target in (*TARGETS, *USER_TARGETS)}
     wanted = arguments.target or list(known)
     for name in wanted:

@@ -44,12 +44,16 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     from gainwright.described.text_file import read_toml
     from gainwright.language.load import trial_from_document
+    from gainwright.result_folder import check_result_folder
     from gainwright_codegen.axis_c.tables import axis_tables
     from gainwright_codegen.bundle.axis import export_axis
     from gainwright_sim.machine import load_machine
     from gainwright_sim.rig.axis import axis_data
     from gainwright_sim.rig.fit import check_fit
 
+    for option, target in (("--out", arguments.out), ("--report", arguments.report)):
+        if target is not None:  # before what takes long
+            check_result_folder(target, option, arguments.force)
     path = trial_path(arguments.trial)
     document = read_toml(path)
     trial = trial_from_document(document, str(path))

@@ -15,6 +15,7 @@ from gainwright_proof.exploration.vectors import TooManyVectors, vectors_by_stat
 
 from ..shared.explore_trials import random_trial
 from ..shared.random_trials import counter_trial
+from ..shared.seeds import seeds
 
 
 class Ticks:
@@ -68,7 +69,7 @@ def combinations(signals):
     return [dict(zip(names, values, strict=True)) for values in itertools.product(*ranges)]
 
 
-@pytest.mark.parametrize("seed", [*range(16), 20, 38])
+@pytest.mark.parametrize("seed", seeds(range(6), slow=(*range(6, 16), 20, 38)))
 def test_vectors_show_all_that_any_vector_shows(seed):
     trial = random_trial(seed)
     ticks = Ticks(trial)
