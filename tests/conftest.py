@@ -5,18 +5,15 @@ from __future__ import annotations
 import pytest
 from hypothesis import settings
 
-from gainwright_codegen.host.cache import cache_directory
+from gainwright_codegen.host.cache import scratch_cache
 
 from .shared.compilers import available
 
 
-@pytest.fixture(scope="module")
-def scratch_cache(tmp_path_factory):
-    """An empty cache, so that random parts do not pile up in the user's; Zig keeps its big one."""
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setenv("ZIG_GLOBAL_CACHE_DIR", str(cache_directory() / "zig"))
-        patch.setenv("ZIG_LOCAL_CACHE_DIR", str(cache_directory() / "zig"))
-        patch.setenv("GAINWRIGHT_CACHE_DIR", str(tmp_path_factory.mktemp("cache")))
+@pytest.fixture(scope="module", name="scratch_cache")
+def _scratch_cache():
+    """An empty cache, so that random parts do not pile up in the user's."""
+    with scratch_cache():
         yield
 
 

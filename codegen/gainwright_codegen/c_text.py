@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import textwrap
 import unicodedata
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 LINE_LENGTH = 100
 
@@ -82,10 +82,21 @@ def block_comment(paragraphs: Iterable[str]) -> str:
 def array(items: Sequence[str], indent: int = 4) -> str:
     """Return items between braces, filled into lines."""
     pad = " " * indent
-    body = textwrap.fill(
-        ", ".join(items), LINE_LENGTH - indent, break_long_words=False, break_on_hyphens=False
-    )
-    return "{\n" + textwrap.indent(body, pad) + "\n}"
+    lines = _filled(", ".join(items).split(" "), LINE_LENGTH - indent)
+    return "{\n" + "\n".join(pad + line if line else "" for line in lines) + "\n}"
+
+
+def _filled(words: Iterable[str], width: int) -> Iterator[str]:
+    """Yield lines of words; plainly, since tables have a million of them."""
+    line: list[str] = []
+    length = -1
+    for word in words:
+        length += 1 + len(word)
+        if line and length > width:
+            yield " ".join(line)
+            line, length = [], len(word)
+        line.append(word)
+    yield " ".join(line)
 
 
 CAUTION = (

@@ -11,8 +11,15 @@ from pathlib import Path
 import pytest
 
 from gainwright.errors import InputError
-from gainwright_codegen.host import compile_program, compile_shared, load_library, read_sources
+from gainwright_codegen.host import (
+    compilation,
+    compile_program,
+    compile_shared,
+    load_library,
+    read_sources,
+)
 from gainwright_codegen.host.cache import cache_directory
+from gainwright_codegen.host.compilation import CompilerLimit
 
 from ..shared.compilers import compiler_parameters
 
@@ -147,14 +154,32 @@ def test_demanded_compiler_that_does_not_start(own_cache, monkeypatch, command):
         compile_shared(ADDER, name="adder")
 
 
-def _broken_compiler(folder: Path) -> None:
+def _broken_compiler(folder: Path, does: str = 'echo "no C library" >&2; exit 1') -> None:
     folder.mkdir()
     for name in ("cc", "gcc", "clang"):
         script = folder / name
-        script.write_text(
-            '#!/bin/sh\n[ "$1" = --version ] && exit 0\necho "no C library" >&2\nexit 1\n'
-        )
+        script.write_text(f'#!/bin/sh\n[ "$1" = --version ] && exit 0\n{does}\n')
         script.chmod(0o755)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="shell script as compiler")
+@pytest.mark.parametrize(
+    ("does", "found"),
+    [
+        ("while true; do :; done", "no end after 0.3 s"),
+        ("echo cc1: out of memory allocating 65536 bytes; exit 1", "8,000 MB of memory"),
+    ],
+)
+def test_compiler_that_reaches_a_limit_is_ended_and_says_so(
+    own_cache, tmp_path, monkeypatch, does, found
+):
+    """No other compiler is tried: it would take as long."""
+    _broken_compiler(tmp_path / "bin", does)
+    monkeypatch.setenv("PATH", f"{tmp_path / 'bin'}{os.pathsep}{os.environ['PATH']}")
+    monkeypatch.setattr(compilation, "LIMIT_S", 0.3)
+    with pytest.raises(CompilerLimit, match=found):
+        compile_shared(ADDER, name="adder")
+    assert not list(own_cache.glob(".*"))
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="shell script as compiler")

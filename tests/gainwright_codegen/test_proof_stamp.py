@@ -16,12 +16,12 @@ from gainwright_cli.main import main
 from gainwright_codegen.bundle.stamp import check_exported_folder, proved_sources, stamp_sources
 from gainwright_codegen.host import compile_shared, load_library
 from gainwright_proof.evidence.document import evidence_document
-from gainwright_proof.exploration.shortened import shortened_document
 from gainwright_proof.exploration.subjects import SPECIFIED_TWICE
 from gainwright_proof.induction.prove import SEARCHER, SmtProof
 from gainwright_proof.induction.step import StepEncoding
 from gainwright_proof.induction.terms import StepTerms
 from gainwright_proof.induction.translation import translation_finding
+from gainwright_proof.inserted_defects.small import small_document
 from gainwright_proof.verdict import Finding, Verdict
 
 pytestmark = pytest.mark.slow
@@ -48,7 +48,7 @@ def proved(tmp_path_factory):
     checkers of C count as missing: they take minutes, and a stamp does not look at how they do.
     """
     folder = tmp_path_factory.mktemp("stamped")
-    (folder / "short.toml").write_text(_FILES["toml_text"](shortened_document(DIVISOR)))
+    (folder / "short.toml").write_text(_FILES["toml_text"](small_document(DIVISOR)))
     trial = str(folder / "short.toml")
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("gainwright_proof.proving.smt.prove", translation_alone)
@@ -163,7 +163,7 @@ def test_good_evidence_with_digests_of_another_trial_pasted_stamps_nothing(
     proved, tmp_path, capsys
 ):
     """The other trial has the same names, and goes from the first search move to a raised gain."""
-    document = shortened_document(DIVISOR)
+    document = small_document(DIVISOR)
     (row,) = [r for r in document["rows"] if r["id"] == "raise_gain"]
     row["actions"]["gain_rung"] = "gain_rung + 2"
     (tmp_path / "short.toml").write_text(_FILES["toml_text"](document))

@@ -12,6 +12,8 @@ from gainwright_proof.exploration import confirms, explore, read_run, replay_run
 from gainwright_proof.exploration.shortened import shortened_trial
 from gainwright_proof.verdict import Verdict
 
+from ..shared.requirements import only
+
 pytestmark = [pytest.mark.slow, pytest.mark.usefixtures("scratch_cache")]
 
 TRIAL = shortened_trial(100)
@@ -75,6 +77,7 @@ BUGS = {
 @pytest.mark.parametrize("name", BUGS)
 def test_inserted_bug(name, tmp_path):
     trial, expected = BUGS[name]
+    trial = only(trial, expected)
     exploration = explore(trial)
     refuted = {f.subject: f for f in exploration.findings if f.verdict is Verdict.REFUTED}
     assert expected <= set(refuted)
@@ -95,8 +98,8 @@ def test_shortest_run_to_a_wrong_gain():
     With the times of this trial, each wait at its shortest: after reset one tick to see the request
     released, one to start, then the waits and one tick each to leave a state.
     """
-    trial, _ = BUGS["gain raised by two"]
-    run = explore(trial).runs["gain_raised_only_after_quiet"]
+    trial, expected = BUGS["gain raised by two"]
+    run = explore(only(trial, expected)).runs["gain_raised_only_after_quiet"]
     waits = sum(
         trial.constant(name) for name in ("torque_build_up_ticks", "brake_open_ticks")
     ) + 2 * trial.constant("reversal_ticks")
@@ -105,8 +108,8 @@ def test_shortest_run_to_a_wrong_gain():
 
 
 def test_endless_wait_goes_round_a_circle():
-    trial, _ = BUGS["turning starts the time again"]
-    exploration = explore(trial)
+    trial, expected = BUGS["turning starts the time again"]
+    exploration = explore(only(trial, expected))
     assert exploration.longest_run_ticks is None
     finding = next(f for f in exploration.findings if f.subject == "trial_comes_to_an_end")
     assert finding.detail.startswith("Sometimes for ever.")

@@ -7,15 +7,18 @@ from dataclasses import replace
 
 import pytest
 
-from gainwright.errors import InputError
+from gainwright.errors import InputError, Problem
 from gainwright.language.expression import Binary, Operator, Reference
 from gainwright.language.model import Kind, Row, Signal, State, Variable
+from gainwright_codegen.host.compilation import CompilerLimit
 from gainwright_codegen.host.sequencer import CompiledSequencer
 from gainwright_proof.exploration import (
     HeldInputs,
     Limits,
     MachinesDifferError,
     Run,
+    engine,
+    exploration,
     explore,
     read_run,
     replay_run,
@@ -25,8 +28,10 @@ from gainwright_proof.exploration.shortened import shortened_trial
 from gainwright_proof.verdict import HOLDS, Verdict
 
 from ..shared.random_trials import counter_trial, trial_of
+from ..shared.requirements import only
 
-TRIAL = shortened_trial(100)
+ASKED = ("result_with_onset_possible", "trial_ends", "waits_start_at_zero")
+TRIAL = only(shortened_trial(100), ASKED)
 
 
 @pytest.fixture(scope="module")
@@ -153,10 +158,36 @@ def test_too_many_ways_in_which_inputs_matter():
     assert {finding.verdict for finding in exploration.findings} == {Verdict.UNFINISHED}
 
 
+@pytest.mark.parametrize(
+    ("limits", "told"),
+    [
+        (Limits(seconds=0.0), "the limit of 0 s was reached after"),
+        (Limits(megabytes=0.0), "the limit of 0 MB was reached after"),
+    ],
+)
+def test_time_and_memory_have_limits(limits, told, monkeypatch):
+    monkeypatch.setattr(exploration, "_SLICE", 9)
+    found = explore(counter_trial(), limits)
+    assert found.stopped.startswith(told)
+    verdicts = {finding.subject: finding.verdict for finding in found.findings}
+    assert verdicts["single_hit/only"] is Verdict.UNFINISHED
+
+
+def test_a_compiler_that_reaches_its_limit_leaves_everything_unfinished(monkeypatch):
+    def ended(*_, **__):
+        raise CompilerLimit([Problem("explorer.so", "", "no end after 9 s", "an end", "wait")])
+
+    monkeypatch.setattr(engine, "compile_and_load", ended)
+    found = explore(counter_trial(), premises=True, in_parts=False)
+    assert found.stopped == "the compiler of the explorer was ended: no end after 9 s"
+    findings = (*found.findings, *found.premises)
+    assert {finding.verdict for finding in findings} == {Verdict.UNFINISHED}
+
+
 @pytest.mark.slow
 def test_progress_is_reported():
     seen = []
-    explore(shortened_trial(10), progress=lambda expanded, found: seen.append((expanded, found)))
+    explore(only(shortened_trial(10), ASKED), progress=lambda expanded, found: seen.append((expanded, found)))
     assert seen
     assert all(expanded <= found for expanded, found in seen)
 

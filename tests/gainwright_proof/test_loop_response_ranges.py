@@ -11,9 +11,9 @@ from pathlib import Path
 
 import pytest
 
+from gainwright_codegen.host.tool_run import run_tool
 from gainwright_codegen.sources import RUNTIME_DIRECTORY
 from gainwright_proof.c_checks.workspace import DRIVER_DIRECTORY
-from gainwright_proof.tool_run import run_tool
 
 LIMIT_S = 900.0
 FRAMA_C = shutil.which("frama-c")

@@ -22,9 +22,13 @@ def verdicts(findings):
     return {finding.subject: finding.verdict for finding in findings}
 
 
+@pytest.fixture(scope="module")
+def explored():
+    return explore(TRIAL, premises=True)
+
+
 @pytest.mark.skipif(shutil.which("spin") is None, reason="spin is not installed")
-def test_states_and_verdicts_agree_on_the_shipped_trial_in_short_form():
-    explored = explore(TRIAL, premises=True)
+def test_states_and_verdicts_agree_on_the_shipped_trial_in_short_form(explored):
     ours = verdicts(explored.findings)
     theirs = verdicts(second_checker(TRIAL, explored.short_wait_states))
     assert theirs.pop(AGREEMENT) is Verdict.PROVED
@@ -33,8 +37,8 @@ def test_states_and_verdicts_agree_on_the_shipped_trial_in_short_form():
 
 
 @pytest.mark.skipif(shutil.which("spin") is None, reason="spin is not installed")
-def test_other_count_is_said():
-    states = explore(TRIAL, premises=True).short_wait_states
+def test_other_count_is_said(explored):
+    states = explored.short_wait_states
     (agreement, *_) = second_checker(TRIAL, states + 1)
     assert agreement.verdict is Verdict.REFUTED
     assert f"{states + 1:,}" in agreement.detail

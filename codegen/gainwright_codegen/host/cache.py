@@ -14,12 +14,13 @@ import os
 import shutil
 import sys
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from gainwright.errors import InputError, input_error
 
 DIRECTORY_VARIABLE = "GAINWRIGHT_CACHE_DIR"
+ZIG_VARIABLES = ("ZIG_GLOBAL_CACHE_DIR", "ZIG_LOCAL_CACHE_DIR")
 DIGEST_FILE = "sha256"
 _ATTEMPTS = 5
 
@@ -39,6 +40,31 @@ def cache_directory() -> Path:
     if sys.platform == "win32":
         return Path(os.environ.get("LOCALAPPDATA", home / "AppData" / "Local")) / "gainwright"
     return home / ".cache" / "gainwright"
+
+
+def zig_environment() -> dict[str, str]:
+    """Return what keeps Zig's own cache inside ours, unless the user has put it elsewhere."""
+    return {name: os.environ.get(name, str(cache_directory() / "zig")) for name in ZIG_VARIABLES}
+
+
+@contextlib.contextmanager
+def scratch_cache() -> Iterator[None]:
+    """Use an empty cache for a while, in this process and those begun meanwhile.
+
+    For parts that nobody needs again; Zig keeps its big one.
+    """
+    with tempfile.TemporaryDirectory(prefix="gainwright-", ignore_cleanup_errors=True) as folder:
+        changes = {**zig_environment(), DIRECTORY_VARIABLE: folder}
+        before = {name: os.environ.get(name) for name in changes}
+        os.environ.update(changes)
+        try:
+            yield
+        finally:
+            for name, value in before.items():
+                if value is None:
+                    del os.environ[name]
+                else:
+                    os.environ[name] = value
 
 
 def find(name: str, product: str) -> Path | None:

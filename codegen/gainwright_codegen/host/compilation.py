@@ -4,9 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import logging
-import os
 import platform
-import subprocess
 import sys
 from collections.abc import Iterable, Mapping
 from pathlib import Path, PurePosixPath
@@ -14,9 +12,14 @@ from pathlib import Path, PurePosixPath
 from gainwright.errors import InputError, input_error
 from gainwright_codegen.host import cache
 from gainwright_codegen.host.compiler import CHOICE_VARIABLE, Compiler, compilers
+from gainwright_codegen.host.tool_run import MEMORY_LIMIT_MB, run_tool
 
 _LOG = logging.getLogger(__name__)
 _ERROR_LINES = 40
+LIMIT_S = 1800.0
+"""Wall time of one compilation; what is compiled here takes seconds, a large explorer minutes."""
+_OUT_OF_MEMORY = ("memory exhausted", "out of memory", "Cannot allocate memory")
+"""What compilers say then."""
 _PROBE = {
     "probe.c": b"#include <stdint.h>\nint32_t gw_probe(void);\n"
     b"int32_t gw_probe(void) { return 0; }\nint main(void) { return (int)gw_probe(); }\n"
@@ -44,7 +47,8 @@ def compile_shared(
 
     Raises:
         InputError: no compiler, a compilation that fails (with the compiler's text), or a cache
-            that cannot be written.
+            that cannot be written; :class:`CompilerLimit` of one that takes too
+            much time or memory.
     """
     return _compile(sources, (*_SHARED_FLAGS, *flags), name, name + _SHARED_SUFFIX)
 
@@ -99,6 +103,10 @@ def _compile_with(
     return cache.obtain(entry, product, build)
 
 
+class CompilerLimit(InputError):
+    """A compilation took too much time or memory; the sources may be sound."""
+
+
 class _CompilationError(Exception):
     def __init__(self, text: str) -> None:
         super().__init__(text)
@@ -110,27 +118,25 @@ def _run(
 ) -> None:
     command = [*compiler.command, *compiler.flags, "-I.", *flags, *units, "-o", product]
     # Names relative to the folder keep its random name out of the product.
-    result = subprocess.run(
-        [*command, *_LIBRARIES],
-        cwd=folder,
-        env=_environment(compiler),
-        capture_output=True,
-        text=True,
-        errors="replace",
-        check=False,
+    environment = cache.zig_environment() if compiler.is_zig else {}
+    run = run_tool([*command, *_LIBRARIES], folder, LIMIT_S, environment=environment)
+    if run.exit_code is None:
+        raise _limit(product, compiler, f"no end after {LIMIT_S:g} s")
+    if run.exit_code != 0 or not (folder / product).is_file():
+        if any(words in run.output for words in _OUT_OF_MEMORY):
+            raise _limit(product, compiler, f"more than {MEMORY_LIMIT_MB:,} MB of memory")
+        raise _CompilationError(run.output.strip() or f"exit code {run.exit_code}")
+
+
+def _limit(product: str, compiler: Compiler, found: str) -> CompilerLimit:
+    error = input_error(
+        f"C part {product!r}",
+        f"compiled with {compiler}",
+        found,
+        "a compilation within that limit",
+        f"let the computer do less beside it, or name another compiler in {CHOICE_VARIABLE}",
     )
-    if result.returncode != 0 or not (folder / product).is_file():
-        text = (result.stderr + result.stdout).strip() or f"exit code {result.returncode}"
-        raise _CompilationError(text)
-
-
-def _environment(compiler: Compiler) -> dict[str, str]:
-    """Return the environment for the compiler: Zig keeps its own cache inside ours."""
-    environment = dict(os.environ)
-    if compiler.is_zig:
-        for variable in ("ZIG_GLOBAL_CACHE_DIR", "ZIG_LOCAL_CACHE_DIR"):
-            environment.setdefault(variable, str(cache.cache_directory() / "zig"))
-    return environment
+    return CompilerLimit(error.problems)
 
 
 def _can_compile(compiler: Compiler) -> bool:

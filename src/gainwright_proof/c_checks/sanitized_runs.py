@@ -13,10 +13,10 @@ from pathlib import Path
 
 from gainwright.errors import InputError
 from gainwright_codegen.host.compiler import Compiler, compilers
+from gainwright_codegen.host.tool_run import ToolRun, run_tool
 from gainwright_proof.c_checks import plain_reference
 from gainwright_proof.c_checks.defects import MASKED_INPUTS, ROW_INDEX, SQUARE, Defect
 from gainwright_proof.c_checks.report import Outcome, Task, Wait, finding, not_run
-from gainwright_proof.tool_run import ToolRun, run_tool
 from gainwright_proof.verdict import Finding, Verdict
 
 ROUNDS = 100_000

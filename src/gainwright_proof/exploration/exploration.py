@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 
 from gainwright.language.model import Trial
+from gainwright_codegen.host.compilation import CompilerLimit
 from gainwright_proof.exploration.encoding import MOST_CODES, encoding_of
 from gainwright_proof.exploration.engine import (
     BrokenGraph,
@@ -17,7 +19,7 @@ from gainwright_proof.exploration.engine import (
 )
 from gainwright_proof.exploration.in_parts import explored_in_parts
 from gainwright_proof.exploration.judge import Judge, unfinished_findings
-from gainwright_proof.exploration.limits import Limits
+from gainwright_proof.exploration.limits import Limits, limit_reached
 from gainwright_proof.exploration.report import METHOD
 from gainwright_proof.exploration.run_file import Run
 from gainwright_proof.exploration.short_waits import distinct_with_short_waits, waits
@@ -99,11 +101,12 @@ def explore(
             )
         vectors = vectors_by_state(trial, limits.vectors)
         engine = Engine(trial, vectors, encoding, limits.nodes, exported)
-    except (TooManyVectors, _CannotBegin, OutOfMemory) as error:
-        reason = str(error) or "there is too little memory"
+    except (TooManyVectors, _CannotBegin, OutOfMemory, CompilerLimit) as error:
+        reason = limit_reached(error)
         return _not_begun(trial, encoding.codes, reason, limits, premises, in_parts)
-    result = _searched(engine, progress)
-    stopped = _reason(result, engine.figures, encoding.codes)
+    stopped = _searched(engine, limits, progress)
+    if stopped:
+        stopped = _told(stopped, engine.figures, encoding.codes)
     judge = Judge(trial, engine, stopped)
     findings, runs_to_rows = _judged(trial, judge)
     seen: tuple[Finding, ...] = ()
@@ -163,21 +166,31 @@ class _CannotBegin(Exception):
     pass
 
 
-def _searched(engine: Engine, progress: Progress | None) -> Result:
+def _searched(engine: Engine, limits: Limits, progress: Progress | None) -> str:
+    """Search, and return what ended it early; empty if nothing did."""
+    begun = time.monotonic()
     while (result := engine.run(_SLICE)) is Result.MORE:
+        figures = engine.figures
         if progress is not None:
-            figures = engine.figures
             progress(figures.expanded, figures.nodes)
-    return result
+        if figures.bytes > limits.megabytes * 1e6:
+            return f"the limit of {limits.megabytes:,.0f} MB was reached"
+        if time.monotonic() - begun > limits.seconds:
+            return f"the limit of {limits.seconds:,.0f} s was reached"
+    return _ENDED[result]
 
 
-def _reason(result: Result, figures: Figures, codes: int) -> str:
-    if result is Result.COMPLETE:
-        return ""
-    what = "memory ran out" if result is Result.NO_MEMORY else "the limit was reached"
+_ENDED = {
+    Result.COMPLETE: "",
+    Result.NO_MEMORY: "memory ran out",
+    Result.TOO_MANY: "the limit was reached",
+}
+
+
+def _told(stopped: str, figures: Figures, codes: int) -> str:
     return (
-        f"{what} after {figures.nodes:,} reachable combinations of state and variables (the ranges "
-        f"allow {codes:,}; {figures.bytes / 1e6:,.0f} MB used)"
+        f"{stopped} after {figures.nodes:,} reachable combinations of state and variables (the "
+        f"ranges allow {codes:,}; {figures.bytes / 1e6:,.0f} MB used)"
     )
 
 

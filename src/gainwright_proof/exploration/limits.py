@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from gainwright_codegen.host.compilation import CompilerLimit
+
 
 @dataclass(frozen=True, slots=True)
 class Limits:
@@ -13,3 +15,15 @@ class Limits:
     """Reachable combinations of state and variables; each takes some 60 bytes."""
     vectors: int = 1 << 19
     """Input vectors that have to be told apart in one state."""
+    megabytes: float = 12_000.0
+    """Memory of one search."""
+    seconds: float = 3_600.0
+    """Wall time of one search; a trial that reaches this in one place may be proved in another."""
+
+
+def limit_reached(error: Exception) -> str:
+    """Return what ran out, in a few words, if that is why something could not begin."""
+    if isinstance(error, CompilerLimit):
+        (problem,) = error.problems
+        return f"the compiler of the explorer was ended: {problem.found}"
+    return str(error) or "there is too little memory"

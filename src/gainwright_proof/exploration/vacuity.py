@@ -9,15 +9,17 @@ search ends as soon as all of them have been seen.
 
 from __future__ import annotations
 
+import time
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
 from gainwright.language.expression import Binary, Expression, Operator, Unary
 from gainwright.language.model import Requirement, RequirementKind, Trial
 from gainwright.language.write import write
+from gainwright_codegen.host.compilation import CompilerLimit
 from gainwright_proof.exploration.encoding import encoding_of
 from gainwright_proof.exploration.engine import Engine, Note, OutOfMemory, Place, Result
-from gainwright_proof.exploration.limits import Limits
+from gainwright_proof.exploration.limits import Limits, limit_reached
 from gainwright_proof.exploration.premise_sample import PremiseSample
 from gainwright_proof.exploration.report import METHOD
 from gainwright_proof.exploration.subjects import PREMISE
@@ -103,8 +105,8 @@ class Vacuity:
         try:
             seen = self._seen_in_sample()
             seen, result = self._searched(seen)
-        except (TooManyVectors, OutOfMemory) as error:
-            return premises_unfinished(self._trial, str(error) or "there is too little memory")
+        except (TooManyVectors, OutOfMemory, CompilerLimit) as error:
+            return premises_unfinished(self._trial, limit_reached(error))
         ticks = {p.denied().id: seen.get(k) for k, p in enumerate(self._premises)}
         return [
             self._finding(requirement, ticks, result)
@@ -128,7 +130,10 @@ class Vacuity:
         denying = self._denying(missing)
         vectors = vectors_by_state(denying, self._limits.vectors)
         engine = Engine(denying, vectors, encoding_of(denying), self._limits.nodes, self._exported)
+        begun = time.monotonic()
         while (result := engine.run(_SLICE)) is Result.MORE:
+            if time.monotonic() - begun > self._limits.seconds:
+                break
             if None not in [self._place(engine, n, k) for n, k in enumerate(missing)]:
                 result = Result.COMPLETE
                 break

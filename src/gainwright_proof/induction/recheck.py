@@ -10,8 +10,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from queue import Empty, SimpleQueue
 
+from gainwright_codegen.host.tool_run import MEMORY_LIMIT_MB, limit_memory
 from gainwright_proof.induction.solvers import Answer, Reply
-from gainwright_proof.tool_run import MEMORY_LIMIT_MB, limit_memory
 from gainwright_proof.verdict import Obligation
 
 GRACE_S = 5.0

@@ -22,9 +22,8 @@ from gainwright_proof.evidence.check import (
 )
 from gainwright_proof.evidence.document import evidence_document, obligations_of
 from gainwright_proof.evidence.folder import Evidence, check_belongs
-from gainwright_proof.exploration.shortened import shortened_document
 from gainwright_proof.inserted_defects.defect import InsertedDefect
-from gainwright_proof.inserted_defects.in_exported_c import DIVISOR, trial
+from gainwright_proof.inserted_defects.small import small_document, small_trial
 from gainwright_proof.proving import Again, prove_again
 from gainwright_proof.verdict import Finding, Obligation, Verdict
 
@@ -35,7 +34,7 @@ _DIGEST = "5a" * 32
 
 @cache
 def _again() -> Again:
-    again = prove_again(trial(), shortened_document(DIVISOR), induction=False)
+    again = prove_again(small_trial(), small_document(), induction=False)
     obligation = Obligation.of("single_hit/idle", "(assert false)\n(check-sat)\n")
     extra = Finding("single_hit/idle", _INDUCTION, Verdict.PROVED, "", obligations=(obligation,))
     return replace(again, findings=(*again.findings, extra))
@@ -44,8 +43,9 @@ def _again() -> Again:
 def sound_document() -> dict[str, Any]:
     """Return the document of a proof that holds."""
     again = _again()
+    exported = proved_sources(small_trial())
     document = evidence_document(
-        trial(), proved_sources(trial()), again.findings, {"tool": "1"}, again.exploration
+        small_trial(), exported, again.findings, {"tool": "1"}, again.exploration
     )
     return json.loads(json.dumps(document))  # type: ignore[no-any-return]
 
@@ -55,9 +55,9 @@ def refusals(document: Mapping[str, Any], obligations: tuple[Obligation, ...]) -
     evidence = Evidence(document, "", obligations)
     again = _again()
     try:
-        check_belongs("evidence", evidence, trial(), proved_sources(trial()))
-        conclusions = check_document("evidence", evidence, trial())
-        check_stamps("evidence", conclusions, trial())
+        check_belongs("evidence", evidence, small_trial(), proved_sources(small_trial()))
+        conclusions = check_document("evidence", evidence, small_trial())
+        check_stamps("evidence", conclusions, small_trial())
         check_against("evidence", evidence, again.findings, again.exploration)
         check_obligations("evidence", evidence, obligations_of(again.findings))
     except InputError as error:
@@ -123,7 +123,7 @@ def _premise_seen(document: dict[str, Any]) -> None:
 
 @cache
 def _files() -> dict[str, bytes]:
-    return dict(make_bundle(trial(), evidence_digest=_DIGEST).files)
+    return dict(make_bundle(small_trial(), evidence_digest=_DIGEST).files)
 
 
 def _changed_folder(name: str, change: Callable[[dict[str, bytes]], None]) -> InsertedDefect:

@@ -6,37 +6,28 @@ from collections.abc import Iterable
 from functools import cache
 
 from gainwright.language.load import trial_from_document
-from gainwright.language.model import Trial
 from gainwright_codegen.bundle.stamp import proved_sources
 from gainwright_proof.axis_binding.check import check_axis
 from gainwright_proof.exploration import explore
-from gainwright_proof.exploration.shortened import shortened_document, shortened_trial
 from gainwright_proof.inserted_defects.defect import InsertedDefect, left_open
-
-DIVISOR = 100
-
-
-@cache
-def trial() -> Trial:
-    """Return the trial whose C is broken: the shipped one with short times and ladder."""
-    return shortened_trial(DIVISOR)
+from gainwright_proof.inserted_defects.small import small_document, small_trial
 
 
 @cache
 def _sound():  # type: ignore[no-untyped-def]
-    return explore(trial())
+    return explore(small_trial())
 
 
 def noticed_in(exported: dict[str, bytes], axis: bool = False) -> tuple[str, ...]:
     """Return what the explorer, or with ``axis`` the lockstep, finds in C."""
     if axis:
-        return left_open(check_axis(trial(), exported, _sound().runs_to_rows))
-    return left_open(explore(trial(), exported=exported).findings)
+        return left_open(check_axis(small_trial(), exported, _sound().runs_to_rows))
+    return left_open(explore(small_trial(), exported=exported).findings)
 
 
 def _text(name: str, kind: str, file: str, sound: str, broken: str) -> InsertedDefect:
     def judge() -> tuple[str, ...]:
-        sources = proved_sources(trial())
+        sources = proved_sources(small_trial())
         text = sources[file].decode("ascii")
         if sound not in text:
             raise LookupError(f"{file} has no {sound!r}: adapt the inserted defect '{name}'")
@@ -120,10 +111,10 @@ def _other_trial(name: str, kind: str, change) -> InsertedDefect:  # type: ignor
     """Return the defect of an exporter that writes the C of a trial changed in one place."""
 
     def judge() -> tuple[str, ...]:
-        document = shortened_document(DIVISOR)
+        document = small_document()
         change(document)
         exported = proved_sources(trial_from_document(document, "changed"))
-        return noticed_in({**proved_sources(trial()), "gw_trial.c": exported["gw_trial.c"]})
+        return noticed_in({**proved_sources(small_trial()), "gw_trial.c": exported["gw_trial.c"]})
 
     return InsertedDefect(name, kind, "trial_c", judge)
 
@@ -165,5 +156,5 @@ IN_EXPORTED_C: tuple[InsertedDefect, ...] = (
 
 def control() -> Iterable[str]:
     """Return what is left open without any defect: must be nothing."""
-    sources = proved_sources(trial())
+    sources = proved_sources(small_trial())
     return (*noticed_in(sources), *noticed_in(sources, axis=True))

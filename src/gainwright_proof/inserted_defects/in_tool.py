@@ -26,15 +26,13 @@ from gainwright_proof.exploration import (
     model_source,
     vectors,
 )
-from gainwright_proof.exploration.shortened import shortened_document, shortened_trial
 from gainwright_proof.induction import expression as smt_expression
 from gainwright_proof.induction.step import StepEncoding
 from gainwright_proof.induction.terms import StepTerms
 from gainwright_proof.induction.translation import translation_finding
 from gainwright_proof.inserted_defects.defect import InsertedDefect, left_open
+from gainwright_proof.inserted_defects.small import small_document, small_trial
 from gainwright_proof.second_reader.check import second_reading
-
-_DIVISOR = 100
 
 
 @contextmanager
@@ -50,7 +48,7 @@ def patched(place: Any, name: str, value: Any) -> Iterator[None]:
 
 def _explored(place: Any, name: str, value: Callable[[Any], Any]) -> Callable[[], tuple[str, ...]]:
     def judge() -> tuple[str, ...]:
-        trial = shortened_trial(_DIVISOR)
+        trial = small_trial()
         with patched(place, name, value(getattr(place, name))):
             return left_open(explore(trial).findings)
 
@@ -62,7 +60,7 @@ def _reference(**changes: str) -> Callable[[], tuple[str, ...]]:
 
     def judge() -> tuple[str, ...]:
         dialect = replace(python_code.ARRAY, **changes)
-        trial = shortened_trial(_DIVISOR)
+        trial = small_trial()
         with patched(array_code, "ARRAY", dialect):
             return left_open(explore(trial).findings)
 
@@ -75,7 +73,7 @@ def _read_twice(
     """Return a judge for a defect of the reader: what is read is not what is written."""
 
     def judge() -> tuple[str, ...]:
-        document = shortened_document(_DIVISOR)
+        document = small_document()
         with patched(place, name, value(getattr(place, name))):
             trial = trial_from_document(document, "read with a defect")
         return left_open([second_reading(trial, document)])
@@ -85,7 +83,7 @@ def _read_twice(
 
 def _overlapping() -> tuple[str, ...]:
     """The table of detect lets two rows hold, and the check of the file does not see it."""
-    document = shortened_document(_DIVISOR)
+    document = small_document()
     row = next(row for row in document["rows"] if row["id"] == "raise_gain")
     row["unless"] = [name for name in row["unless"] if name != "oscillating"]
     with patched(validate, "table_faults", lambda *_: []):
@@ -94,7 +92,7 @@ def _overlapping() -> tuple[str, ...]:
 
 
 def _with_a_gap() -> tuple[str, ...]:
-    document = shortened_document(_DIVISOR)
+    document = small_document()
     document["rows"] = [row for row in document["rows"] if row["id"] != "raise_gain"]
     with patched(validate, "table_faults", lambda *_: []):
         trial = trial_from_document(document, "with a gap")
@@ -103,7 +101,7 @@ def _with_a_gap() -> tuple[str, ...]:
 
 def _never_true() -> tuple[str, ...]:
     """A requirement that speaks of what never happens, as a wrong name in it would make it."""
-    trial = shortened_trial(_DIVISOR)
+    trial = small_trial()
     first = next(r for r in trial.requirements if r.id == "gain_raised_only_after_quiet")
     formula = parse.parse("in_state(idle) and pulse_request implies gain_rung == 0",
                           requirement=True)  # fmt: skip
@@ -113,7 +111,7 @@ def _never_true() -> tuple[str, ...]:
 
 
 def _never_triggered() -> tuple[str, ...]:
-    trial = shortened_trial(_DIVISOR)
+    trial = small_trial()
     first = next(r for r in trial.requirements if r.trigger is not None)
     trigger = parse.parse("in_state(idle) and torque_request", requirement=True)
     vacuous = replace(first, trigger=trigger, within_ticks=2_000_000_000)
@@ -136,7 +134,7 @@ def _translated(operator: Operator, text: str) -> Callable[[], tuple[str, ...]]:
     """Return a judge for an operator that is translated to SMT-LIB as another one."""
 
     def judge() -> tuple[str, ...]:
-        step = StepEncoding(shortened_trial(_DIVISOR))
+        step = StepEncoding(small_trial())
         wrong = {**smt_expression._APPLIED, operator: text}
         with patched(smt_expression, "_APPLIED", wrong):
             return left_open([translation_finding(step, StepTerms(step), "z3")])
@@ -148,7 +146,7 @@ def _plain_step(sound: str, broken: str) -> Callable[[], tuple[str, ...]]:
     """Return a judge for a defect in the second writing of the specification in C."""
 
     def judge() -> tuple[str, ...]:
-        trial = shortened_trial(_DIVISOR)
+        trial = small_trial()
         text = plain_reference.plain_reference(trial).replace(sound, broken)
         with (
             patched(plain_reference, "plain_reference", lambda _: text),

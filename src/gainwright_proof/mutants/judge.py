@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import time
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
@@ -13,9 +14,10 @@ from gainwright.language.attainable import Attainable
 from gainwright.language.model import Trial
 from gainwright.language.scope import Bounds
 from gainwright.language.single_hit import DeadRow, table_faults
+from gainwright_codegen.host.compilation import CompilerLimit
 from gainwright_proof.exploration.encoding import MOST_CODES, encoding_of
 from gainwright_proof.exploration.engine import Engine, OutOfMemory, Result
-from gainwright_proof.exploration.limits import Limits
+from gainwright_proof.exploration.limits import Limits, limit_reached
 from gainwright_proof.exploration.short_waits import Wait, waits, with_short_waits
 from gainwright_proof.exploration.vectors import TooManyVectors, vectors_by_state
 from gainwright_proof.mutants.compare import Comparison
@@ -246,13 +248,17 @@ def _original(
     try:
         engine = Engine(trial, vectors_by_state(trial, limits.vectors), encoding, limits.nodes)
         engine.keep_rows()
+        begun = time.monotonic()
         while (result := engine.run(1 << 16)) is Result.MORE:
-            pass
+            if time.monotonic() - begun > limits.seconds:
+                break
         incomplete = "" if result is Result.COMPLETE else "the original is not explored in full"
         return _Original(
             Comparison(trial, everything, engine.codes_and_rows(), encoding, shortened), incomplete
         )
     except (TooManyVectors, TooManySituations) as error:
         return _Original(None, str(error) or "the variables can matter in too many ways")
+    except CompilerLimit as error:
+        return _Original(None, limit_reached(error))
     except (OutOfMemory, MemoryError):
         return _Original(None, "memory ran out")

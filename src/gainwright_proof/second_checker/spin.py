@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from gainwright_codegen.host import compile_program, read_sources
-from gainwright_proof.tool_run import run_tool
+from gainwright_codegen.host.tool_run import run_tool
 
 _SEARCH = ("-std=gnu99", "-DSAFETY", "-DNOREDUCE", "-DNOFAIR", "-DNOBOUNDCHECK")
 FLAGS = (*_SEARCH, "-O2")

@@ -7,7 +7,7 @@ import time
 
 import pytest
 
-from gainwright_proof.tool_run import run_tool
+from gainwright_codegen.host.tool_run import run_tool
 
 
 def python(text: str) -> list[str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import signal
 import subprocess
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -32,6 +32,7 @@ def run_tool(
     folder: Path,
     limit_s: float,
     memory_mb: int | None = MEMORY_LIMIT_MB,
+    environment: Mapping[str, str] | None = None,
 ) -> ToolRun:
     """Run a command in a folder; output and errors are returned as one text.
 
@@ -41,12 +42,13 @@ def run_tool(
         limit_s: wall time after which it is ended, with all processes that it started.
         memory_mb: address space of each of its processes; None for programs that reserve far more
             than they use, as under an address sanitizer.
+        environment: variables besides those of this process.
     """
     process = subprocess.Popen(
         command,
         cwd=folder,
         # Some programs believe the variable rather than the system.
-        env={**os.environ, "PWD": str(folder)},
+        env={**os.environ, **(environment or {}), "PWD": str(folder)},
         stdin=subprocess.DEVNULL,
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
