@@ -187,7 +187,8 @@ def test_a_compiler_that_reaches_its_limit_leaves_everything_unfinished(monkeypa
 @pytest.mark.slow
 def test_progress_is_reported():
     seen = []
-    explore(only(shortened_trial(10), ASKED), progress=lambda expanded, found: seen.append((expanded, found)))
+    trial = only(shortened_trial(10), ASKED)
+    explore(trial, progress=lambda expanded, found: seen.append((expanded, found)))
     assert seen
     assert all(expanded <= found for expanded, found in seen)
 
