@@ -19,19 +19,23 @@ from gainwright_proof.c_checks.report import Task
 from gainwright_proof.c_checks.sanitized_runs import sanitized_runs
 from gainwright_proof.c_checks.workspace import workspace
 from gainwright_proof.exploration import (
+    Limits,
     Vacuity,
     behaviour,
     encoding,
+    exploration,
     explore,
     model_source,
     vectors,
 )
+from gainwright_proof.exploration.engine import Result
 from gainwright_proof.induction import expression as smt_expression
 from gainwright_proof.induction.step import StepEncoding
 from gainwright_proof.induction.terms import StepTerms
 from gainwright_proof.induction.translation import translation_finding
 from gainwright_proof.inserted_defects.defect import InsertedDefect, left_open
 from gainwright_proof.inserted_defects.small import small_document, small_trial
+from gainwright_proof.second_reader import expressions
 from gainwright_proof.second_reader.check import second_reading
 
 
@@ -79,6 +83,19 @@ def _read_twice(
         return left_open([second_reading(trial, document)])
 
     return judge
+
+
+def _second_reader() -> tuple[str, ...]:
+    wrong = {**expressions._OPERATIONS, "greater_equal": expressions._OPERATIONS["greater"]}
+    with patched(expressions, "_OPERATIONS", wrong):
+        return left_open([second_reading(small_trial(), small_document())])
+
+
+def _cut_short() -> tuple[str, ...]:
+    """A search that reached its limit is taken for a whole one."""
+    ended = {**exploration._ENDED, Result.TOO_MANY: ""}
+    with patched(exploration, "_ENDED", ended):
+        return left_open(explore(small_trial(), Limits(nodes=2_000)).findings)
 
 
 def _overlapping() -> tuple[str, ...]:
@@ -130,6 +147,18 @@ def _one_code_for_two(whole: Callable[..., str]) -> Callable[..., str]:
     return encode
 
 
+def _forgets_a_variable(whole: Callable[..., str]) -> Callable[..., str]:
+    """Back from the code of a state, one variable has its first value whatever it was."""
+
+    def decode(trial: Any, coding: encoding.Encoding) -> str:
+        text, line = whole(trial, coding), "    memory->variables[{}] = "
+        number = next(k for k, v in enumerate(trial.variables) if v.name == "gain_rung")
+        begin = text.index(line.format(number))
+        return text[:begin] + line.format(number) + "0;" + text[text.index("\n", begin) :]
+
+    return decode
+
+
 def _translated(operator: Operator, text: str) -> Callable[[], tuple[str, ...]]:
     """Return a judge for an operator that is translated to SMT-LIB as another one."""
 
@@ -165,6 +194,14 @@ IN_TOOL: tuple[InsertedDefect, ...] = (
             states[:-1] or states, after)),
     ),
     InsertedDefect(
+        "reader takes > for >=", "reader", "language/parse",
+        _read_twice(parse, "Binary", lambda whole: lambda operator, left, right: whole(
+            Operator.GREATER_EQUAL if operator is Operator.GREATER else operator, left, right)),
+    ),
+    InsertedDefect(
+        "second reader takes >= for >", "reader", "second_reader/expressions", _second_reader
+    ),
+    InsertedDefect(
         "single-hit check sees no overlap", "single-hit check", "language/validate", _overlapping
     ),
     InsertedDefect(
@@ -185,6 +222,10 @@ IN_TOOL: tuple[InsertedDefect, ...] = (
     InsertedDefect(
         "the code of a state leaves a variable out", "state encoding", "exploration/model_tables",
         _explored(model_source, "encode_function", _one_code_for_two),
+    ),
+    InsertedDefect(
+        "a variable is lost on the way back from the code of a state", "state encoding",
+        "exploration/model_tables", _explored(model_source, "decode_function", _forgets_a_variable),
     ),
     InsertedDefect(
         "inputs tried at the low end of their range only", "input choice", "exploration/vectors",
@@ -213,6 +254,9 @@ IN_TOOL: tuple[InsertedDefect, ...] = (
     InsertedDefect(
         "second writing in C forgets what a row wants false", "reference",
         "c_checks/plain_reference", _plain_step(" && !", " && "),
+    ),
+    InsertedDefect(
+        "a search that was cut short counts as whole", "limits", "exploration", _cut_short
     ),
     InsertedDefect("a premise that never holds", "vacuity", "a requirement", _never_true),
     InsertedDefect("a trigger that never comes", "vacuity", "a requirement", _never_triggered),

@@ -7,6 +7,7 @@ saves most of the time.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from functools import cache
 from typing import Any
 
@@ -22,16 +23,14 @@ KEPT = (
     "gain_raised_only_after_quiet",
     "permit_loss_withdraws_torque",
     "brake_open_only_with_torque",
-    "target_inside_window",
     "target_is_an_end",
-    "hearing_is_what_it_is_called",
     "pulse_ends",
-    "trial_ends",
     "waits_have_bounds",
     "result_with_onset_possible",
 )
-"""One at least of every kind, and all that read a name that no other reads."""
-
+"""One at least of every kind."""
+_READ_A_NAME = ("target_inside_window", "hearing_is_what_it_is_called", "trial_ends")
+"""Requirements that alone read a name of the file, which must not be there unread."""
 _MERGED = {
     "hidden_blocks_needed": "decay_blocks_needed",
     "hidden_blocks_least": "decay_blocks_needed",
@@ -43,18 +42,31 @@ _MERGED = {
 """Constants that have the value of another one: each doubles the inputs to try, or nearly."""
 
 
-def small_document(divisor: int = _DIVISOR) -> dict[str, Any]:
+def small_document(divisor: int = _DIVISOR, requirements: Iterable[str] = KEPT) -> dict[str, Any]:
     """Return the document of its file, to be changed at will; times are divided."""
     document = shortened_document(divisor)
-    document["requirements"] = {name: document["requirements"][name] for name in KEPT}
+    keep_requirements(document, requirements)
+    merge_thresholds(document)
+    document["trial"]["name"] = "standard_small"
+    return document
+
+
+def merge_thresholds(document: dict[str, Any]) -> None:
+    """Give thresholds of the shipped trial the value of another one, where nothing of its rows
+    depends on their being two."""
     constants = document["constants"]
     for name, other in _MERGED.items():
         constants[name]["value"] = constants[other]["value"]
     constants["fading_decay"]["value"] = constants["slow_decay"]["value"] - 1  # <= and <
-    answered = {entry["hazard"] for entry in document["requirements"].values()}
+
+
+def keep_requirements(document: dict[str, Any], names: Iterable[str]) -> None:
+    """Leave out of the document of the shipped trial all requirements but some, and hazards that
+    none of these answers."""
+    kept = {name: document["requirements"][name] for name in (*names, *_READ_A_NAME)}
+    answered = {entry["hazard"] for entry in kept.values()}
+    document["requirements"] = kept
     document["hazards"] = {k: v for k, v in document["hazards"].items() if k in answered}
-    document["trial"]["name"] = "standard_small"
-    return document
 
 
 @cache
