@@ -94,3 +94,12 @@ def test_the_shipped_export_passes_every_gate_that_is_installed(folder):
     gates = run_gates(folder, fuzz_runs=3000)
     assert exit_code(gates) in (0, 3), lines(gates)
     assert sum(gate.verdict == "passed" for gate in gates) >= 5
+
+
+def test_a_tool_without_an_end_is_ended_and_leaves_its_gate_unfinished(folder, tmp_path):
+    bench = _Bench(_copied(folder, tmp_path / "copy"))
+    (tmp_path / "copy" / "endless").write_text("#!/bin/sh\nwhile true; do :; done\n")
+    (tmp_path / "copy" / "endless").chmod(0o755)
+    gate = bench._run("one", ["./endless"], limit_s=0.3)
+    assert (gate.verdict, gate.detail) == ("unfinished", "./endless: no end after 0.3 s")
+    assert exit_code([gate]) == 3

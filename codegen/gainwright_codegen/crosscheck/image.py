@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import subprocess
 import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -11,6 +10,7 @@ from pathlib import Path
 from gainwright.errors import input_error
 from gainwright_codegen.crosscheck.elf import ElfFile, Symbol
 from gainwright_codegen.crosscheck.targets import ZIG, Target
+from gainwright_codegen.host.tool_run import LIMIT_S, run_tool
 
 FLAGS = (
     "-std=c99",
@@ -149,14 +149,13 @@ def _run(target: Target, place: Path, arguments: Sequence[str]) -> None:
     if target.compiler == ZIG:
         command = [sys.executable, "-m", "ziglang", "cc", "-target", target.triple]
         command += [f"-mcpu={target.cpu}", *arguments]
-    result = subprocess.run(
-        command, cwd=place, capture_output=True, text=True, errors="replace", check=False
-    )
-    if result.returncode != 0:
+    result = run_tool(command, place, LIMIT_S)
+    if result.exit_code != 0:
+        said = result.output.strip().splitlines()[:20] or [f"no end after {LIMIT_S:g} s"]
         raise input_error(
             "bundle",
             f"compiled for {target.name}",
-            "\n    ".join((result.stderr + result.stdout).strip().splitlines()[:20]),
+            "\n    ".join(said),
             "C files that compile and link",
             "export the bundle again; report it if that does not help",
         )

@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import re
 import shutil
-import subprocess
 import tempfile
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -13,6 +12,7 @@ from pathlib import Path
 
 from gainwright.errors import input_error
 from gainwright_codegen.gates import misra
+from gainwright_codegen.host.tool_run import LIMIT_S, ToolRun, run_tool
 
 FUZZ_SECONDS = 60
 _STRICT = ("-Wall", "-Wextra", "-Wpedantic", "-Wconversion", "-Wshadow", "-Wundef", "-Werror")
@@ -26,7 +26,7 @@ _MCDC_CLANG, _NEWEST_CLANG = 18, 30
 class Gate:
     name: str
     verdict: str
-    """``passed``, ``failed`` or ``not installed``."""
+    """``passed``, ``failed``, ``not installed`` or ``unfinished``."""
     detail: str = ""
 
 
@@ -61,9 +61,9 @@ def lines(gates: Sequence[Gate]) -> list[str]:
 
 
 def exit_code(gates: Sequence[Gate]) -> int:
-    """Return 0 if all pass, 1 if one fails, 3 if what is not installed was not tried."""
+    """Return 0 if all pass, 1 if one fails, 3 if one was not tried or has no end."""
     verdicts = {gate.verdict for gate in gates}
-    return 1 if "failed" in verdicts else 3 if "not installed" in verdicts else 0
+    return 1 if "failed" in verdicts else 0 if verdicts <= {"passed"} else 3
 
 
 def _copied(bundle: Path, folder: Path) -> Path:
@@ -94,18 +94,21 @@ class _Bench:
         text = (folder / "gw_trial.h").read_text(encoding="ascii")
         self._has_response = "#define GW_HAS_LOOP_RESPONSE 1" in text
 
-    def _run(self, name: str, *commands: Sequence[str]) -> Gate:
+    def _run(self, name: str, *commands: Sequence[str], limit_s: float = LIMIT_S) -> Gate:
         """Run commands one after the other; the first that fails decides."""
         for command in commands:
             if shutil.which(command[0]) is None and not command[0].startswith("./"):
                 return Gate(name, "not installed", command[0])
-            done = subprocess.run(
-                command, cwd=self._folder, capture_output=True, text=True, errors="replace",
-                check=False,
-            )  # fmt: skip
-            if done.returncode != 0:
-                return Gate(name, "failed", _telling(done.stderr + done.stdout))
+            done = self._tool(command, limit_s)
+            if done.exit_code is None:
+                return Gate(name, "unfinished", f"{command[0]}: no end after {limit_s:g} s")
+            if done.exit_code != 0:
+                return Gate(name, "failed", _telling(done.output))
         return Gate(name, "passed")
+
+    def _tool(self, command: Sequence[str], limit_s: float = LIMIT_S) -> ToolRun:
+        # Sanitizers reserve far more memory than they use.
+        return run_tool(command, self._folder, limit_s, memory_mb=None)
 
     def compilers(self) -> Iterator[Gate]:
         for compiler in ("gcc", "clang"):
@@ -142,13 +145,12 @@ class _Bench:
         if missing:
             return Gate(name, "not installed", missing)
         (self._folder / "stdint.cfg").write_text(misra.LIBRARY, encoding="ascii")
-        done = subprocess.run(
-            [path, *misra.FLAGS, *self._firmware], cwd=self._folder, capture_output=True, text=True,
-            errors="replace", check=False,
-        )  # fmt: skip
-        bad, deviations = misra.judge(done.stderr + done.stdout)
-        if done.returncode != 0 or bad:
-            return Gate(name, "failed", bad[0] if bad else _telling(done.stderr + done.stdout))
+        done = self._tool([path, *misra.FLAGS, *self._firmware])
+        if done.exit_code is None:
+            return Gate(name, "unfinished", f"{path}: no end after {LIMIT_S:g} s")
+        bad, deviations = misra.judge(done.output)
+        if done.exit_code != 0 or bad:
+            return Gate(name, "failed", bad[0] if bad else _telling(done.output))
         return Gate(name, "passed", f"advisory, with reasons in the guide: {deviations}")
 
     def sanitized(self) -> Iterator[Gate]:
@@ -169,7 +171,7 @@ class _Bench:
         if made.verdict == "passed":
             bound = f"-runs={runs}" if runs else f"-max_total_time={seconds}"
             arguments = (bound, "-seed=1", "-max_len=4096")
-            yield self._run(name, ["./fuzz", *arguments])
+            yield self._run(name, ["./fuzz", *arguments], limit_s=seconds + LIMIT_S)
             return
         missing = made.detail if made.verdict == "not installed" else "the fuzzer of clang"
         yield Gate(name, "not installed", missing)
@@ -178,6 +180,7 @@ class _Bench:
             f"drawn calls of both ticks instead, {rounds} rounds, seed 1",
             ["gcc", *_SANITIZED, "-DGW_DRAWN", *self._firmware, "fuzz.c", "-o", "drawn"],
             ["./drawn", str(rounds)],
+            limit_s=seconds + LIMIT_S,
         )
 
     def coverage(self) -> Iterator[Gate]:
@@ -201,9 +204,7 @@ class _Bench:
             return made
         command = [f"llvm-cov{suffix}", "export", "-format=text", "-summary-only",
                    "-instr-profile=profile", "./mcdc", *self._firmware]  # fmt: skip
-        said = subprocess.run(
-            command, cwd=self._folder, capture_output=True, text=True, check=False
-        ).stdout
+        said = self._tool(command).output
         counts = {
             Path(file["filename"]).name: file["summary"]["mcdc"]
             for file in json.loads(said)["data"][0]["files"]
@@ -232,10 +233,7 @@ class _Bench:
             return made
         notes = sorted(path.name for path in self._folder.glob("covered-gw_*.gcda"))
         notes = [n for n in notes if "selftest" not in n]
-        said = subprocess.run(
-            ["gcov", "-b", *notes], cwd=self._folder, capture_output=True, text=True, check=False
-        ).stdout
-        return Gate(name, "passed", _summed(said))
+        return Gate(name, "passed", _summed(self._tool(["gcov", "-b", *notes]).output))
 
 
 def _telling(said: str) -> str:
@@ -274,5 +272,4 @@ def _mcdc_compiler() -> tuple[str, str]:
 def _version(tool: str) -> str:
     if shutil.which(tool) is None:
         return ""
-    done = subprocess.run([tool, "--version"], capture_output=True, text=True, check=False)
-    return done.stdout
+    return run_tool([tool, "--version"], Path.cwd(), LIMIT_S).output

@@ -12,12 +12,10 @@ from pathlib import Path, PurePosixPath
 from gainwright.errors import InputError, input_error
 from gainwright_codegen.host import cache
 from gainwright_codegen.host.compiler import CHOICE_VARIABLE, Compiler, compilers
-from gainwright_codegen.host.tool_run import MEMORY_LIMIT_MB, run_tool
+from gainwright_codegen.host.tool_run import LIMIT_S, MEMORY_LIMIT_MB, run_tool
 
 _LOG = logging.getLogger(__name__)
 _ERROR_LINES = 40
-LIMIT_S = 1800.0
-"""Wall time of one compilation; what is compiled here takes seconds, a large explorer minutes."""
 _OUT_OF_MEMORY = ("memory exhausted", "out of memory", "Cannot allocate memory")
 """What compilers say then."""
 _PROBE = {

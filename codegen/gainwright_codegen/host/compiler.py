@@ -19,6 +19,8 @@ CHOICE_VARIABLE = "GAINWRIGHT_CC"
 """Environment variable that names the compiler for Gainwright alone; goes before ``CC``."""
 
 SYSTEM_COMPILERS = ("cc", "gcc", "clang")
+_ANSWER_S = 120.0
+"""Wall time in which a compiler says its version."""
 ZIG_COMMAND = (sys.executable, "-m", "ziglang", "cc")
 COMMON_FLAGS = (
     "-O2",
@@ -111,9 +113,10 @@ def _probe(command: tuple[str, ...], variable: str) -> Compiler | None:
     """Return the compiler behind a command, None if it does not answer ``--version``."""
     try:
         answer = subprocess.run(
-            [*command, "--version"], capture_output=True, text=True, errors="replace", check=False
-        )
-    except OSError:
+            [*command, "--version"], capture_output=True, text=True, errors="replace",
+            timeout=_ANSWER_S, check=False,
+        )  # fmt: skip
+    except (OSError, subprocess.TimeoutExpired):
         return None
     if answer.returncode != 0:
         return None

@@ -11,6 +11,8 @@ from pathlib import Path
 
 MEMORY_LIMIT_MB = 8_000
 """Of one tool; a tool with a limit of its own is given less."""
+LIMIT_S = 1_800.0
+"""Wall time of a tool without a limit of its own; what they do takes seconds to minutes."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,6 +13,7 @@ from pathlib import Path
 
 from gainwright.language.model import Trial
 from gainwright_codegen.host.compiler import Compiler, compilers
+from gainwright_codegen.host.tool_run import LIMIT_S
 from gainwright_proof.c_checks import plain_reference
 from gainwright_proof.c_checks.defects import Defect, machine_defects
 from gainwright_proof.c_checks.struct_driver import struct_driver
@@ -108,13 +109,14 @@ def _preprocessed_by(compiler: Compiler, folder: Path, text: str) -> str:
         unit = Path(scratch) / "unit.c"
         unit.write_text(text, encoding="ascii")
         command = [*compiler.command, "-E", "-std=c99", "-nostdinc"]
-        result = subprocess.run(
-            [*command, f"-I{INCLUDE_DIRECTORY}", f"-I{folder}", str(unit)],
-            capture_output=True,
-            text=True,
-            errors="replace",
-            check=False,
-        )
+        words = [*command, f"-I{INCLUDE_DIRECTORY}", f"-I{folder}", str(unit)]
+        try:
+            result = subprocess.run(
+                words, capture_output=True, text=True, errors="replace", check=False,
+                timeout=LIMIT_S,
+            )  # fmt: skip
+        except subprocess.TimeoutExpired as error:
+            raise LookupError(f"{compiler} -E: no end after {LIMIT_S:g} s") from error
     if result.returncode != 0:
         raise LookupError(f"{compiler} -E: {result.stderr.strip()[:500]}")
     return result.stdout
