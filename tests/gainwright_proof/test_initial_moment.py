@@ -13,9 +13,10 @@ from gainwright.language.model import RequirementKind, Trial
 from gainwright.semantics.machine import ReferenceMachine
 from gainwright.semantics.monitor import Monitor, Snapshot
 from gainwright_proof.exploration import confirms, engine, explore, replay_run
-from gainwright_proof.exploration.shortened import shortened_trial
 from gainwright_proof.exploration.vectors import vectors_by_state
 from gainwright_proof.induction.prove import prove
+from gainwright_proof.inserted_defects.small import small_document
+from gainwright_proof.second_checker.check import MOST_VECTORS
 from gainwright_proof.second_checker.promela import promela_model
 from gainwright_proof.second_checker.spin import QUICK_FLAGS, spin_version, verify
 from gainwright_proof.verdict import Verdict
@@ -24,7 +25,8 @@ from ..shared.small_trial import edited
 
 pytestmark = [pytest.mark.slow, pytest.mark.usefixtures("scratch_cache")]
 
-TRIAL = shortened_trial(100)
+ASKED = ("idle_after_reset", "no_request_counts_after_reset", "no_end_after_reset")
+TRIAL = trial_from_document(small_document(requirements=ASKED), "small")
 
 
 def with_initial(name: str, value: int) -> Trial:
@@ -72,7 +74,7 @@ def test_inserted_defects_are_refuted(name):
 @pytest.mark.slow
 def test_the_second_checker_refutes_them_too():
     trial, subject = DEFECTS["a held button counts"]
-    model = promela_model(trial, vectors_by_state(trial, 1 << 14))
+    model = promela_model(trial, vectors_by_state(trial, MOST_VECTORS))
     told = verify(model, depth=1_000_000, flags=QUICK_FLAGS).told
     assert f"broken_{subject}" in told and "broken_idle_after_reset" not in told
 

@@ -6,16 +6,17 @@ import shutil
 
 import pytest
 
+from gainwright.language.load import trial_from_document
 from gainwright.language.model import RequirementKind
 from gainwright_proof.exploration import explore
-from gainwright_proof.exploration.shortened import shortened_trial
+from gainwright_proof.inserted_defects.small import small_document
 from gainwright_proof.second_checker.check import AGREEMENT, second_checker
 from gainwright_proof.second_checker.spin import SpinResult
 from gainwright_proof.verdict import Verdict
 
 pytestmark = pytest.mark.slow
 
-TRIAL = shortened_trial(40)
+TRIAL = trial_from_document(small_document(40), "small")
 
 
 def verdicts(findings):
