@@ -37,6 +37,12 @@ SEED = 20_260_802
 _RANDOM_TICKS = 3_000
 _EXACT_TICKS = 60
 """Sequencer ticks of random signals under which the findings are compared exactly ..."""
+_SAME_HEIGHT = 50
+"""Control ticks, less than a block, after which signals have another height: of blocks that follow
+each other now the one is louder, now the other."""
+_LOUDEST = {hearing: (16, 16) for hearing in Hearing} | {Hearing.RINGING: (18, 23)}
+"""Binary logarithm of the greatest torque and speed error: answers rise above all thresholds, noise
+does not end the run."""
 _WAIT_TICKS = 3_000
 """... once the trial has begun to listen, which it does within so many ticks of a run."""
 _WRONG = {
@@ -170,13 +176,17 @@ class _Exact:
         hearing, rung = Hearing(self._wanted()), self._output(self._rung_output)
         self.ticks += bool(self.ticks or hearing is not Hearing.NOTHING)
         self._take_order(hearing, rung)
-        heights = [1 << self._source.randint(6, 16) if self.ticks else 0 for _ in range(2)]
-        for _ in range(CONTROL_TICKS):
+        for number in range(CONTROL_TICKS):
+            if number % _SAME_HEIGHT == 0:
+                heights = [self._height(loudest) for loudest in _LOUDEST[self._hearing]]
             self._control_tick(*(self._source.randint(-h, h) for h in heights))
         expected = self._evidence.findings()
         if code := self._library.gl_sequencer_tick(drive_inputs, 0):
             raise _Different(f"After {self.ticks} sequencer ticks of signals {_WRONG[code]}.")
         self._compare(expected)
+
+    def _height(self, loudest: int) -> int:
+        return 1 << self._source.randint(6, loudest) if self.ticks else 0
 
     def _take_order(self, hearing: Hearing, rung: int) -> None:
         if hearing is not self._hearing:

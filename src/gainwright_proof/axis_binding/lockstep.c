@@ -29,6 +29,7 @@ static gw_sequencer shadow;
 static int32_t outputs[GW_OUTPUT_SLOTS];
 static int32_t pulse_next;
 static int32_t pulse_height;
+static int32_t boost; /* of forced sequencer ticks, each in turn */
 static int32_t signal_ticks; /* since the outputs ask for the test signal */
 static uint8_t rows_taken[GW_ROW_COUNT];
 
@@ -50,6 +51,7 @@ void gl_reset(void)
     gw_sequencer_outputs(&shadow, outputs);
     pulse_next = INT32_MAX;
     pulse_height = 0;
+    boost = 0;
     signal_ticks = 0;
 }
 
@@ -165,6 +167,11 @@ int32_t gl_sequencer_tick(const int32_t drive_inputs[], int32_t forced)
         if (forced != 0) {
             inputs[i] = drive_inputs[i];
         }
+    }
+    if (forced != 0) {
+        /* Silence would boost every pulse to the highest, which is the same at all rungs. */
+        boost = (boost + 1) % (GW_BOOST_MAX + 1);
+        axis.evidence.boost = boost;
     }
     row = gw_axis_step(&axis, inputs);
     if (step_model(inputs) != row) {

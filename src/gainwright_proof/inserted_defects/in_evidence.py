@@ -22,6 +22,7 @@ from gainwright_proof.evidence.check import (
 )
 from gainwright_proof.evidence.document import evidence_document, obligations_of
 from gainwright_proof.evidence.folder import Evidence, check_belongs
+from gainwright_proof.exploration.subjects import SPECIFIED_TWICE, TRANSLATION
 from gainwright_proof.inserted_defects.defect import InsertedDefect
 from gainwright_proof.inserted_defects.small import small_document, small_trial
 from gainwright_proof.proving import Again, prove_again
@@ -37,7 +38,10 @@ def _again() -> Again:
     again = prove_again(small_trial(), small_document(), induction=False)
     obligation = Obligation.of("single_hit/idle", "(assert false)\n(check-sat)\n")
     extra = Finding("single_hit/idle", _INDUCTION, Verdict.PROVED, "", obligations=(obligation,))
-    return replace(again, findings=(*again.findings, extra))
+    # What a stamp asks for besides, and takes minutes, stands here as if it had been found.
+    stated = [Finding(TRANSLATION, _INDUCTION, Verdict.TESTED, "")]
+    stated += [Finding(subject, _INDUCTION, Verdict.NOT_RUN, "") for subject in SPECIFIED_TWICE]
+    return replace(again, findings=(*again.findings, extra, *stated))
 
 
 def sound_document() -> dict[str, Any]:

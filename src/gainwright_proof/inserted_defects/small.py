@@ -42,11 +42,20 @@ _MERGED = {
 """Constants that have the value of another one: each doubles the inputs to try, or nearly."""
 
 
-def small_document(divisor: int = _DIVISOR, requirements: Iterable[str] = KEPT) -> dict[str, Any]:
-    """Return the document of its file, to be changed at will; times are divided."""
+def small_document(
+    divisor: int = _DIVISOR, requirements: Iterable[str] = KEPT, merged: bool = True
+) -> dict[str, Any]:
+    """Return the document of its file, to be changed at will.
+
+    Args:
+        divisor: of the times.
+        requirements: those that are kept.
+        merged: by :func:`merge_thresholds`.
+    """
     document = shortened_document(divisor)
     keep_requirements(document, requirements)
-    merge_thresholds(document)
+    if merged:
+        merge_thresholds(document)
     document["trial"]["name"] = "standard_small"
     return document
 
