@@ -7,11 +7,11 @@ import re
 import pytest
 
 from gainwright_codegen.host import compile_and_load, compile_program, read_sources
+from gainwright_codegen.host.tool_run import ToolRun
 from gainwright_proof.c_checks import esbmc, frama_c
 from gainwright_proof.c_checks.model_checking import HARNESSES
 from gainwright_proof.c_checks.runtime_ranges import RUNTIME_RANGES
 from gainwright_proof.c_checks.workspace import DRIVER_DIRECTORY, workspace
-from gainwright_codegen.host.tool_run import ToolRun
 
 from ..shared.compilers import SANITIZED, compiler_parameters
 from ..shared.fixed_c import STRICT
