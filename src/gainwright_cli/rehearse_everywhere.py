@@ -11,7 +11,9 @@ from gainwright_cli.console import console, print_json, refuse
 
 if TYPE_CHECKING:
     from gainwright.language.model import Trial
+    from gainwright_codegen.axis_c.tables import StageTables
     from gainwright_sim.machine import Machine
+    from gainwright_sim.rehearsal.everywhere import Everywhere
 
 FILE = "everywhere.json"
 
@@ -44,12 +46,15 @@ def run_everywhere(arguments: argparse.Namespace, trial: Trial, machine: Machine
     with console(to_error=True).status("compiling the exported C and the rig") as status:
         bench = Bench(trial, machine, changeable=True)
         found = rehearse_everywhere(
-            bench, places, arguments.seed, lambda name: status.update(f"rehearsing: {name}")
-        )
+            bench, machine, places, arguments.seed,
+            lambda name: status.update(f"rehearsing: {name}"),
+        )  # fmt: skip
     if arguments.out is not None:
         with result_folder(Path(arguments.out), force=arguments.force) as folder:
             text = json.dumps(found.as_json(), indent=2, allow_nan=False) + "\n"
             (folder / FILE).write_text(text, encoding="utf-8")
+            for name, content in _schedule_files(found, trial, machine, bench.tables).items():
+                (folder / name).write_bytes(content)
     if arguments.json:
         print_json(found.as_json())
         return found.exit_code
@@ -59,3 +64,22 @@ def run_everywhere(arguments: argparse.Namespace, trial: Trial, machine: Machine
     screen.print()
     screen.print(CAUTION, style="dim", markup=False)
     return found.exit_code
+
+
+def _schedule_files(
+    found: Everywhere, trial: Trial, machine: Machine, tables: tuple[StageTables, ...]
+) -> dict[str, bytes]:
+    """Return the C of the gains over the position; nothing without two positions."""
+    from gainwright_codegen.c_text import identity
+    from gainwright_codegen.schedule_c.schedule import schedule_files, schedule_of
+    from gainwright_sim.machine import machine_digest
+
+    if not found.schedule:
+        return {}
+    by_name = {table.stage.name: table for table in tables}
+    stages = [schedule_of(by_name[name], points) for name, points in found.schedule.items()]
+    identities = [
+        identity("Trial", trial.name, trial.digest),
+        identity("Machine", machine.name, machine_digest(machine)),
+    ]
+    return schedule_files(machine.name, identities, stages)

@@ -72,6 +72,12 @@ def test_load_side_after_the_speed_loop_at_every_place(capsys, tmp_path):
     assert code == 0
     assert json.loads((tmp_path / "every" / "everywhere.json").read_text()) == found
     assert len(found["situations"]) == 5
+    names = {path.name for path in (tmp_path / "every").iterdir()}
+    assert {"gw_schedule.h", "gw_schedule_kiln_shuttle.c"} <= names
+    points = found["schedule"]["load_position_gain"]
+    assert [point["position_m"] for point in points] == [-15.0, 0.0, 15.0]
+    # The belt is softest far from the driving pulley; each point is the heaviest load's.
+    assert points[2]["gain"] == min(point["gain"] for point in points)
     (chosen,) = found["chosen"]
     assert chosen["situation"] == "15 m, 920 kg"
     assert chosen["value"] < 0.5 * chosen["largest"]

@@ -66,7 +66,7 @@ class MachineTables:
     @property
     def identifier(self) -> str:
         """Name of the machine as a part of C names."""
-        return re.sub(r"[^a-z0-9]+", "_", plain(self.name).lower())
+        return machine_identifier(self.name)
 
     @property
     def object(self) -> str:
@@ -77,3 +77,8 @@ class MachineTables:
     def prefix(self) -> str:
         """What the machine's macros begin with."""
         return f"GW_{self.identifier.upper()}"
+
+
+def machine_identifier(name: str) -> str:
+    """Return the name of a machine as a part of C names."""
+    return re.sub(r"[^a-z0-9]+", "_", plain(name).lower())

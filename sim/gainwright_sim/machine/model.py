@@ -202,6 +202,8 @@ class Situation:
 
     name: str
     chain: Chain
+    position_m: float | None = None
+    """From where the description's lengths hold; None where no position is given."""
 
 
 @dataclass(frozen=True, slots=True)

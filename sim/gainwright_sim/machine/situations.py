@@ -6,7 +6,7 @@ comparison and sees one of them. The damping ratio stays that of the description
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -16,6 +16,8 @@ from gainwright_sim.machine.model import Machine, Situation
 from gainwright_sim.machine.reduce import reduce_mechanics
 
 SHORTEST_SPAN_M = 1e-3
+NEAREST_M = 1e-3
+"""Two positions nearer than this are the same."""
 
 
 def check_situations(checker: Checker) -> None:
@@ -32,7 +34,18 @@ def check_situations(checker: Checker) -> None:
                 "added to belt_first_length_m and taken from belt_second_length_m",
                 "count positions from where the two lengths hold",
             )  # fmt: skip
+    _check_twice(checker, values.get("positions_m") or ())
     _check_range(checker, values)
+
+
+def _check_twice(checker: Checker, positions: Sequence[float]) -> None:
+    """Report a position that is given twice: a gain over the position would not be one value."""
+    for number, position in enumerate(positions):
+        if any(abs(position - other) < NEAREST_M for other in positions[:number]):
+            checker.report(
+                f"mechanics.positions_m[{number}]", f"{position:g} m twice",
+                f"positions that are {NEAREST_M:g} m apart or more", "leave one out",
+            )  # fmt: skip
 
 
 def _check_range(checker: Checker, values: Mapping[str, Any]) -> None:
@@ -69,7 +82,7 @@ def _situation(values: Mapping[str, Any], position: float | None, mass: float | 
     if mass is not None:
         changed["load_mass_kg"] = mass
         name.append(f"{mass:g} kg")
-    return Situation(", ".join(name), reduce_mechanics(changed).chain)
+    return Situation(", ".join(name), reduce_mechanics(changed).chain, position)
 
 
 def machine_at(machine: Machine, name: str) -> Machine:

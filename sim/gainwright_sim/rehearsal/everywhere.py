@@ -8,6 +8,7 @@ each place.
 from __future__ import annotations
 
 import dataclasses
+import math
 from collections.abc import Callable, Iterator
 from dataclasses import asdict, dataclass
 from typing import Any
@@ -49,6 +50,25 @@ class Everywhere:
     """Empty where a trial ended without a result somewhere."""
     margins: tuple[Elsewhere, ...]
     """Exact ones of the linear loop with what was chosen, at each place; empty without a choice."""
+    positions_m: tuple[float | None, ...] = ()
+    """Of each place; None where the description gives payloads only."""
+
+    @property
+    def schedule(self) -> dict[str, list[tuple[float, float]]]:
+        """Return for each stage the smallest result of all payloads at each position in m.
+
+        Empty without a choice, or with fewer than two positions.
+        """
+        positions = sorted({place for place in self.positions_m if place is not None})
+        if not self.chosen or len(positions) < 2:
+            return {}
+        found = {chosen.setting: dict[float, float]() for chosen in self.chosen}
+        for (_, summary), place in zip(self.places, self.positions_m, strict=True):
+            for stage in summary.stages:
+                if place is not None and stage.result is not None:
+                    least = found[stage.stage].get(place, math.inf)
+                    found[stage.stage][place] = min(least, stage.result)
+        return {name: sorted(points.items()) for name, points in found.items()}
 
     @property
     def exit_code(self) -> int:
@@ -67,6 +87,10 @@ class Everywhere:
             ],
             "chosen": [asdict(chosen) for chosen in self.chosen],
             "margins": [asdict(place) for place in self.margins],
+            "schedule": {
+                name: [{"position_m": place, "gain": gain} for place, gain in points]
+                for name, points in self.schedule.items()
+            },
         }
 
     def lines(self) -> Iterator[str]:
@@ -87,6 +111,9 @@ class Everywhere:
                 f"  chosen: {chosen.setting} {chosen.value:.4g} {chosen.unit}, the smallest "
                 f"({chosen.situation}; the largest is {chosen.largest:.4g})"
             )
+        for name, points in self.schedule.items():
+            steps = ", ".join(f"{gain:.4g} at {place:g} m" for place, gain in points)
+            yield f"  {name} over the position: {steps}"
         for place in self.margins:
             words = "NOT STABLE" if place.margins is None else margin_words(place.margins)
             yield f"  exact margins with these, {place.situation}: {words}"
@@ -107,6 +134,7 @@ def places_of(machine: Machine) -> list[tuple[str, Machine]]:
 
 def rehearse_everywhere(
     bench: Bench,
+    machine: Machine,
     places: list[tuple[str, Machine]],
     seed: int,
     tell: Callable[[str], None] = lambda _: None,
@@ -115,6 +143,7 @@ def rehearse_everywhere(
 
     Args:
         bench: changeable.
+        machine: with its situations.
         places: names and machines.
         seed: of the torque noise, the same everywhere.
         tell: called with the name of each place before its turn.
@@ -122,7 +151,6 @@ def rehearse_everywhere(
     Raises:
         InputError: the trial does not fit a place.
     """
-    machine = places[0][1]
     found = list[tuple[str, Summary]]()
     for name, there in places:
         tell(name)
@@ -139,7 +167,15 @@ def rehearse_everywhere(
         margins=tuple(Elsewhere(name, margins_with(there, settings)) for name, there in places)
         if chosen
         else (),
+        positions_m=positions_of(machine, [name for name, _ in places]),
     )
+
+
+def positions_of(machine: Machine, names: list[str]) -> tuple[float | None, ...]:
+    """Return where each place is; as described is at 0 m if others have positions."""
+    known = {place.name: place.position_m for place in machine.situations}
+    here = 0.0 if any(place is not None for place in known.values()) else None
+    return tuple(known.get(name, here) for name in names)
 
 
 def _choose(found: list[tuple[str, Summary]]) -> tuple[Chosen, ...]:

@@ -29,17 +29,23 @@ def save_picture(path: Path, rehearsal: Rehearsal, summary: Summary) -> None:
     stages, trial = len(summary.stages), rehearsal.trial
     visited = [k for k in range(len(trial.states)) if (rehearsal.log.state == k).any()]
     states_height = 0.2 + 0.13 * len(visited)
-    figure = Figure(figsize=(11.5, 7.6 + 1.6 * stages + states_height), layout="constrained")
+    sensor = int(rehearsal.machine.load_sensor is not None)
+    height = 7.6 + 1.6 * stages + 1.2 * sensor + states_height
+    figure = Figure(figsize=(11.5, height), layout="constrained")
     FigureCanvasAgg(figure)
-    heights = [2.0] * stages + [1.4, 1.2, 1.6, states_height]
-    axes = figure.subplots(stages + 4, 1, sharex=True, height_ratios=heights, squeeze=False).ravel()
+    heights = [2.0] * stages + [1.4, 1.2, 1.6] + [1.2] * sensor + [states_height]
+    axes = figure.subplots(
+        len(heights), 1, sharex=True, height_ratios=heights, squeeze=False
+    ).ravel()
     time_s = np.arange(len(rehearsal.log)) * trial.tick_us * 1e-6
     for place, stage in enumerate(summary.stages):
         _gain(axes[place], time_s, rehearsal, place, stage)
     _torque(axes[stages], time_s, rehearsal)
     _speed(axes[stages + 1], time_s, rehearsal)
     _levels(axes[stages + 2], time_s, rehearsal)
-    _states(axes[stages + 3], rehearsal, visited)
+    if sensor:
+        _load(axes[stages + 3], time_s, rehearsal)
+    _states(axes[-1], rehearsal, visited)
     for axis in axes:
         _tidy(axis, summary)
     _mark_end(axes[-1], rehearsal, summary)
@@ -143,6 +149,15 @@ def _levels(axis: Any, time_s: np.ndarray, rehearsal: Rehearsal) -> None:
     _plain_log_scale(axis)
     axis.set_ylabel("detector\n[of threshold]")
     _legend_above(axis)
+
+
+def _load(axis: Any, time_s: np.ndarray, rehearsal: Rehearsal) -> None:
+    """How far the sensor at the load is from the motor's encoder: what the load swings by."""
+    per_m = rehearsal.machine.motor_rad_per_load_m
+    scale, unit = (1e3, "mrad") if per_m is None else (1e3 / per_m, "mm")
+    apart = rehearsal.log.signal("load_position") - rehearsal.log.signal("position")
+    axis.plot(time_s, scale * apart, color=RING, lw=0.6)
+    axis.set_ylabel(f"load ahead\nof motor [{unit}]")
 
 
 def _legend_above(axis: Any) -> None:
