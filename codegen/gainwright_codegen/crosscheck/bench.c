@@ -7,6 +7,8 @@
 
 #include "@MACHINE@.h"
 
+#define GW_TOP_RUNG ((uint32_t)(GW_RUNG_COUNT_MAX - 1) << 8)
+
 gw_axis bench_axis;
 int32_t bench_inputs[GW_INPUT_SLOTS];
 /* What the detector finds goes here: it would hide most rows, and the table is to see all. */
@@ -66,13 +68,49 @@ int32_t bench_measure(int32_t stage)
 #endif
 }
 
-/* The pulse of a stage begins with the next control tick. */
-void bench_pulse(int32_t stage);
-void bench_pulse(int32_t stage)
+/* The next control tick takes an order; they follow each other as in a search: a move at a rung, its
+ * noise, a pulse, and a lower rung. */
+void bench_order(uint32_t number);
+void bench_order(uint32_t number)
 {
-    bench_axis.order.height = @MACHINE@.stage[stage].pulse_height[0];
+    static const uint32_t words[4] = {
+        ((uint32_t)GW_HEARING_MOVE << 16) | GW_TOP_RUNG,
+        ((uint32_t)GW_HEARING_NOISE << 16) | GW_TOP_RUNG,
+        ((uint32_t)GW_HEARING_RINGING << 16) | GW_TOP_RUNG | GW_ORDER_PULSE,
+        ((uint32_t)GW_HEARING_NOTHING << 16),
+    };
+
+    bench_axis.order.word = words[number % 4U];
+    bench_axis.order.height
+        = ((bench_axis.order.word & GW_ORDER_PULSE) != 0U) ? @MACHINE@.stage[0].pulse_height[0] : 0;
     bench_axis.order.complement = gw_pulse_complement(bench_axis.order.height);
-    bench_axis.order.word = (uint32_t)stage | GW_ORDER_PULSE;
-    bench_axis.taken = (uint32_t)stage;
+    gw_axis_seal(&bench_axis);
+}
+
+/* Both blocks end in the next control tick, and so does what ringing fills: the most that comes
+ * together. `number` goes through what they belong to. */
+void bench_ends(uint32_t number);
+void bench_ends(uint32_t number)
+{
+    const gw_detector_settings *settings = &@MACHINE@.stage[0].detector;
+
+    bench_axis.detector.ring.ticks = settings->ring.block_ticks - 1;
+    bench_axis.detector.burst.ticks = settings->burst.block_ticks - 1;
+    bench_axis.evidence.hearing = (int32_t)(number % ((uint32_t)GW_HEARING_MOVE + 1U));
+    bench_axis.evidence.ring_blocks = 1;
+    bench_axis.evidence.groups = GW_GROUPS - 1;
+    bench_axis.evidence.group_blocks = 1;
+    bench_axis.evidence.group_filled = 0;
+}
+
+/* The pulse of the first stage begins with the next control tick. */
+void bench_pulse(uint32_t number);
+void bench_pulse(uint32_t number)
+{
+    (void)number;
+    bench_axis.order.height = @MACHINE@.stage[0].pulse_height[0];
+    bench_axis.order.complement = gw_pulse_complement(bench_axis.order.height);
+    bench_axis.order.word = GW_ORDER_PULSE;
+    bench_axis.taken = 0U;
     gw_axis_seal(&bench_axis);
 }

@@ -34,6 +34,8 @@ _BENCH_FUNCTIONS = (
     "bench_found",
     "bench_inputs",
     "bench_pulse",
+    "bench_order",
+    "bench_ends",
     "bench_measure",
     "bench_init",
     "bench_sizes",

@@ -17,7 +17,9 @@ _NO_RESULT = ("gw_axis_find",)
 CONTROL_TICKS = 2400
 """Enough for every kind of signal, and for pulses and block ends to meet."""
 _PHASE_TICKS = 100
-_PULSE_TICKS = 160
+_PREPARED = {"bench_pulse": 160, "bench_order": 37, "bench_ends": 7}
+"""What is called so many control ticks after each other: a pulse, orders of a search, and as much as
+can end together."""
 _LIMIT, _WORD_HIGH, _WORD_LOW = 2**28 - 1, 2**31 - 1, -(2**31)
 _SEED = 1
 _FUNCTIONS = 9
@@ -113,13 +115,15 @@ def _summary(counts: list[int], stack_bytes: int) -> Instructions:
 def _ticks(processor: Processor) -> Iterator[Iterator[_Call]]:
     """Yield the calls of each tick, one after the other; what prepares a call is done before it.
 
-    First control ticks, then sequencer ticks in their two halves, one for each golden sequence.
+    First control ticks, with pulses, with orders and with blocks that end, then sequencer ticks in
+    their two halves, one for each golden sequence.
     """
-    processor.call("bench_init")
-    for tick, pair in enumerate(signals()):
-        if tick % _PULSE_TICKS == 0:
-            processor.call("bench_pulse", 0)
-        yield iter((("gw_axis_control_tick", pair),))
+    for name, every in _PREPARED.items():
+        processor.call("bench_init")
+        for tick, pair in enumerate(signals()):
+            if tick % every == 0:
+                processor.call(name, tick // every)
+            yield iter((("gw_axis_control_tick", pair),))
     processor.call("bench_init")
     if processor.call("bench_measure", 0):
         for pair in signals():

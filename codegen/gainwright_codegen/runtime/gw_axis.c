@@ -197,26 +197,41 @@ static void forget(gw_axis *axis)
     forget_response(axis);
 }
 
+static void take_rung(gw_axis *axis, int32_t before, int32_t rung)
+{
+    if (rung != before) {
+        gw_evidence_new_gain(&axis->evidence, (rung < before) ? 1 : 0);
+    }
+}
+
+/* Where an order changes what blocks belong to, the rung has to wait for the next control tick, so
+ * that none does all. Blocks begin anew, so none ends meanwhile. With one control tick to a sequencer
+ * tick there is no next one. */
 static void take_order(gw_axis *axis, uint32_t word)
 {
     const uint32_t before = axis->taken;
+    int32_t waits = 0;
 
-    axis->taken = word;
     if (gw_order_stage(word) != gw_order_stage(before)) {
         forget(axis);
     }
     if (gw_order_hearing(word) != gw_order_hearing(before)) {
         gw_detector_restart_blocks(&axis->detector);
         gw_evidence_hear(&axis->evidence, gw_order_hearing(word));
+        waits = (axis->machine->control_ticks > 1) ? 1 : 0;
     }
-    if (gw_order_rung(word) != gw_order_rung(before)) {
-        gw_evidence_new_gain(&axis->evidence,
-                             (gw_order_rung(word) < gw_order_rung(before)) ? 1 : 0);
-    }
-    if (axis->order.height != 0) {
-        gw_pulse_start(&axis->pulse, axis->order.height, axis->order.complement);
+    if (((word ^ before) & ~GW_ORDER_RUNG) != 0U) {
+        if (axis->order.height != 0) {
+            gw_pulse_start(&axis->pulse, axis->order.height, axis->order.complement);
+        }
     }
     record_response(axis, word);
+    if (waits == 0) {
+        take_rung(axis, gw_order_rung(before), gw_order_rung(word));
+        axis->taken = word;
+    } else {
+        axis->taken = (word & ~GW_ORDER_RUNG) | (before & GW_ORDER_RUNG);
+    }
 }
 
 static void take_blocks(gw_axis *axis, int32_t ended)

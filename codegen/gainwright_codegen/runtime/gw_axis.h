@@ -61,6 +61,7 @@ typedef struct {
 
 /* Bytes of the word: stage (whose detector settings and pulse apply), rung of that stage, enum
  * gw_hearing (what the detector's blocks belong to), and whether a pulse is requested. */
+#define GW_ORDER_RUNG UINT32_C(0x0000FF00)
 #define GW_ORDER_PULSE UINT32_C(0x01000000)
 
 static inline int32_t gw_order_stage(uint32_t word)

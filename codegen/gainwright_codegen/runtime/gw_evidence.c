@@ -193,6 +193,12 @@ void gw_evidence_hear(gw_evidence *evidence, int32_t hearing)
     evidence->blocks = gw_next_count(evidence->blocks);
 }
 
+/* Half a level, or of what else damaged memory holds as much as a level can have. */
+static uint32_t half_of(int32_t level)
+{
+    return ((uint32_t)level & (uint32_t)GW_LEVEL_MAX) / 2U;
+}
+
 /* All groups are full: each two neighbours become one of twice the length. */
 static void merge_groups(gw_evidence *evidence)
 {
@@ -200,8 +206,9 @@ static void merge_groups(gw_evidence *evidence)
 
     for (i = 0; i < (GW_GROUPS / 2); i++) {
         const int32_t *pair = &evidence->group[i + i];
+        const uint32_t mean = half_of(pair[0]) + half_of(pair[1]);
 
-        evidence->group[i] = (pair[0] / 2) + (pair[1] / 2);
+        evidence->group[i] = (int32_t)mean;
     }
     evidence->groups = GW_GROUPS / 2;
 }

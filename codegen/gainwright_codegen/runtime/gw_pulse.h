@@ -18,7 +18,7 @@
 #define GW_PULSE_DAMAGED INT32_C(-1)
 
 typedef struct {
-    const int16_t *shape; /* Q0.15 */
+    const int16_t *shape; /* Q0.15, -32767 to 32767 */
     int32_t ticks;        /* samples in shape */
 } gw_pulse_shape;
 
@@ -47,6 +47,16 @@ static inline void gw_pulse_start(gw_pulse *pulse, int32_t height, int32_t compl
     pulse->complement = complement;
 }
 
+/* height * sample / 2^15, rounded half up; no larger than the height, so it fits. */
+static inline int32_t gw_pulse_torque(int32_t height, int32_t sample)
+{
+    const uint64_t product = (uint64_t)gw_product_i64(height, sample);
+    const uint64_t whole = (product >> 15U) & UINT32_MAX;
+    const uint64_t half = (product >> 14U) & UINT64_C(1);
+
+    return gw_signed_i32((uint32_t)whole + (uint32_t)half);
+}
+
 /* Torque to add in this control tick, Q4.24; 0 when idle or damaged. */
 static inline int32_t gw_pulse_sample(gw_pulse *pulse, const gw_pulse_shape *shape)
 {
@@ -55,7 +65,7 @@ static inline int32_t gw_pulse_sample(gw_pulse *pulse, const gw_pulse_shape *sha
 
     if ((next >= 0) && (next < shape->ticks)) {
         if (pulse->complement == gw_pulse_complement(pulse->height)) {
-            torque = gw_multiply_round_i32(pulse->height, shape->shape[next], 15U);
+            torque = gw_pulse_torque(pulse->height, shape->shape[next]);
             pulse->next = next + 1;
         } else {
             pulse->next = GW_PULSE_DAMAGED;

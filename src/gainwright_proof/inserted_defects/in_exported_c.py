@@ -98,7 +98,7 @@ _AXIS = (
      "gain[rung_of(sound, axis->outputs, number)]",
      "gain[rung_of(sound, axis->outputs, number) + 1]"),
     ("pulse played with the other sign", "gw_pulse.h",
-     "torque = gw_multiply", "torque = -gw_multiply"),
+     "torque = gw_pulse_torque", "torque = -gw_pulse_torque"),
     ("pulse one sample late", "gw_pulse.h",
      "pulse->next = 0;\n    pulse->height = height;",
      "pulse->next = 1;\n    pulse->height = height;"),
