@@ -160,10 +160,11 @@ static void allow(gw_loop_response *response, const gw_response_settings *settin
         if (((int64_t)im * GW_RATIO_ONE) < ((int64_t)re * settings->tangent)) {
             gain = root((int32_t)square);
         }
-        if ((kept >= 0) && (kept <= (int64_t)INT32_MAX)) {
-            const int32_t peak = re - root((int32_t)kept);
+        if (kept >= 0) {
+            /* No more than |Y|, and so than what the phase margin allows. */
+            const int32_t peak = re - root(gw_saturate_i32(kept));
 
-            gain = ((peak >= SMALLEST_GAIN) && (peak < gain)) ? peak : gain;
+            gain = (peak >= SMALLEST_GAIN) ? peak : gain;
         }
     }
     if ((gain >= SMALLEST_GAIN) && (gain < response->allowed)) {
@@ -349,7 +350,8 @@ static void agree(gw_loop_response *response, const gw_response_settings *settin
         = gw_clamp_i32(response->result_position, -GW_POSITION_MAX, GW_POSITION_MAX);
     const int32_t weight = gw_clamp_i32(agreed, 0, AVERAGED_MAX - 1) + 1;
 
-    if ((again != 0) && (agreed > 0) && (gw_absolute_i32(limit - before) <= settings->agreement)) {
+    /* What is found again was kept by a prediction, so there is one to compare with. */
+    if ((again != 0) && (gw_absolute_i32(limit - before) <= settings->agreement)) {
         response->limit_position = before + ((limit - before) / weight);
         response->result_position
             = merged_result(result_before, result, weight, settings->agreement);

@@ -104,7 +104,7 @@ class Lines:
                 gain = root(square)
             if kept >= 0:
                 peak = re - root(kept)
-                gain = peak if SMALLEST_GAIN <= peak < gain else gain
+                gain = peak if peak >= SMALLEST_GAIN else gain
         if gain >= SMALLEST_GAIN:
             self.allowed = min(self.allowed, gain)
 
@@ -333,7 +333,7 @@ class ReferenceLoopResponse:
     def _agree(self, again: bool, limit: int, result: int) -> None:
         agreed = min(self.agreeing, 254)
         agreement = self.settings.agreement
-        if again and agreed > 0 and abs(limit - self.limit_position) <= agreement:
+        if again and abs(limit - self.limit_position) <= agreement:
             weight = min(agreed, AVERAGED_MAX - 1) + 1
             self.limit_position += _towards_zero(limit - self.limit_position, weight)
             if abs(result - self.result_position) > agreement:

@@ -19,6 +19,7 @@ _ROUNDS = (
     (4, 14, 1, 0, 19), (4, 0, 1, 0, 3), (4, 1, 7, 0, 16), (90, 15, 5, 0, 22), (90, 15, 5, 0, 22),
     (90, 15, 5, 0, 22), (0, 1, 3, 0, 24), (0, 1, 5, 0, 24), (0, 1, 5, 0, 24), (0, 2, 5, 700, 24),
     (30, 13, 5, 0, 23), (30, 13, 5, 0, 23), (30, 14, 5, 0, 23), (30, 13, 7, 0, 23),
+    (36, 0, 1, 0, 18), (3, 8, 7, 2098, 19), (33, 15, 7, 0, 21),
 )  # fmt: skip
 """Rung, sixteenths of the test signal that come back, after how many control ticks (0 to 7), ticks
 of the measurement (0: as many periods as it wants), and how far noise is shifted down."""
@@ -42,7 +43,7 @@ def response_part(settings: ResponseSettings, machine: str) -> SelfTestPart:
         .replace("@MACHINE@", machine)
         .replace("@SUM@", f"0x{_checksum(settings):08x}U")
     )
-    return SelfTestPart((f"{machine}.h",), text + "\n" + source, "run_response")
+    return SelfTestPart(("gw_loop_margins.h", f"{machine}.h"), text + "\n" + source, "run_response")
 
 
 def _full(settings: ResponseSettings) -> int:
@@ -55,7 +56,8 @@ def _checksum(settings: ResponseSettings) -> int:
     for rung, share, late, ticks, shift in _ROUNDS:
         response.record(True, rung)
         given = _given(response, share, late, ticks or _full(settings), shift, noise)
-        checksum = added(checksum, (*given, *response.findings(rung).values()))
+        # Nothing is evaluated as long as it is measured.
+        checksum = added(checksum, (*given, *response.findings(rung).values(), 0))
         response.record(False, rung)
         checksum = added(checksum, response.findings(rung).values())
         response.evaluate()
@@ -134,6 +136,8 @@ static void response_round(golden_response *golden, const int32_t round[5])
         response_tick(golden, round);
     }
     response_found(golden, round[0]);
+    golden->checksum = checksum_add(
+        golden->checksum, (uint32_t)gw_response_pending(&subject.response, settings));
     gw_response_record(&subject.response, 0, round[0]);
     response_found(golden, round[0]);
     while (gw_response_pending(&subject.response, settings) != 0) {
@@ -149,6 +153,34 @@ static void response_round(golden_response *golden, const int32_t round[5])
     golden->checksum = checksum_add(golden->checksum, (uint32_t)subject.response.result_position);
 }
 
+/* A damaged slice ends the evaluation; a line beyond the band changes nothing; and as long as
+ * an order is not taken, what was measured before it is not found. */
+static uint32_t response_errors(void)
+{
+    const gw_response_settings *settings = &@MACHINE@.stage[0].response;
+    int32_t expected[GW_INPUT_SLOTS] = {0};
+    int32_t found[GW_INPUT_SLOTS] = {0};
+    uint32_t right;
+    int32_t k;
+
+    subject.response.recording = 0;
+    subject.response.evaluated = 0;
+    subject.response.periods = settings->least_periods;
+    subject.response.slice = INT32_MAX;
+    gw_margins_take_line(&subject.response, settings, settings->last_line + 1);
+    gw_response_evaluate(&subject.response, settings);
+    right = ((subject.response.evaluated == 1) && (subject.response.slice == 0)) ? 1U : 0U;
+    subject.order.word ^= GW_ORDER_PULSE;
+    gw_axis_find(&subject, found);
+    gw_axis_init(&subject, &@MACHINE@);
+    subject.order.word ^= GW_ORDER_PULSE;
+    gw_axis_find(&subject, expected);
+    for (k = 0; k < GW_INPUT_SLOTS; k++) {
+        right = (found[k] == expected[k]) ? right : 0U;
+    }
+    return right;
+}
+
 static uint32_t run_response(void)
 {
     golden_response golden = {CHECKSUM_START, NOISE_SEED, 0U, {0}};
@@ -158,6 +190,7 @@ static uint32_t run_response(void)
     for (k = 0U; k < @ROUNDS@U; k++) {
         response_round(&golden, golden_rounds[k]);
     }
-    return report((golden.checksum == @SUM@) ? 1U : 0U, "loop response, rounds", k);
+    return report((golden.checksum == @SUM@) ? 1U : 0U, "loop response, rounds", k)
+           + report(response_errors(), "loop response, errors", 0U);
 }
 """
