@@ -16,6 +16,7 @@ from gainwright_codegen.bundle.example_c import EXAMPLE_FILE, example_source
 from gainwright_codegen.bundle.golden.axis_c import errors_part, ride_part
 from gainwright_codegen.bundle.golden.detector_c import detector_part
 from gainwright_codegen.bundle.golden.evidence_c import evidence_part
+from gainwright_codegen.bundle.golden.rehearsal_c import rehearsal_part
 from gainwright_codegen.bundle.golden.response_c import response_part
 from gainwright_codegen.bundle.golden.rows_c import row_vectors, rows_part
 from gainwright_codegen.bundle.golden.search import Found, find_samples
@@ -62,12 +63,13 @@ def make_bundle(
     """
     identities = _identities(trial, machine)
     found = find_samples(trial)
-    parts = _parts(trial, machine, stages, found)
     files = {name: _with_banner(name, text) for name, text in _runtime(machine).items()}
     files |= trial_sources(trial)
     files |= stamp_sources(evidence_digest, identities)
     if machine is not None:
         files |= machine_sources(machine)
+    parts = _parts(trial, machine, stages, found, files)
+    if machine is not None:
         files[EXAMPLE_FILE] = example_source(trial, machine, identities).encode("ascii")
     files["gw_selftest.c"] = selftest_source(parts, identities).encode("ascii")
     if machine is not None:
@@ -87,7 +89,11 @@ def _identities(trial: Trial, machine: MachineTables | None) -> list[str]:
 
 
 def _parts(
-    trial: Trial, machine: MachineTables | None, stages: Sequence[StageTables], found: Found
+    trial: Trial,
+    machine: MachineTables | None,
+    stages: Sequence[StageTables],
+    found: Found,
+    sources: Mapping[str, bytes],
 ) -> list[SelfTestPart]:
     reference = _reference(trial)
     vectors = row_vectors(trial, found.samples, reference)
@@ -106,6 +112,7 @@ def _parts(
             parts.append(response_part(response, name))
         else:
             parts.append(ride_part(trial, stages, vectors, ticks, reference, name))
+        parts.append(rehearsal_part(trial, name, sources))
     return parts
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from gainwright.language.model import Trial
 from gainwright_codegen.axis_c.layout import MachineTables
 from gainwright_codegen.c_text import banner
@@ -28,8 +30,37 @@ _FROM_DRIVE = {
 _ENDS = ("finished", "limited_by_noise", "aborted", "fault_latched")
 
 
+@dataclass(frozen=True, slots=True)
+class Pace:
+    """How long a trial with the invented drive takes."""
+
+    travel: int = 768
+    """What the axis goes in a control tick at cruise speed, in 1/256 of Q15 of half the window."""
+    stiff: int = 20
+    """Start gains at which one control tick's torque makes up for all of a speed error."""
+
+
 def example_source(trial: Trial, machine: MachineTables, identities: list[str]) -> str:
     """Return the example: a program for a computer that plays one whole trial."""
+    subject = (
+        "example: one axis, two ticks, and a drive that is invented: a motor behind a delay of "
+        "two control ticks, whose speed loop becomes unstable at about eight times the start "
+        "gain. Compile with -DGW_EXAMPLE_MAIN, and leave gw_selftest.c out; without it the file "
+        "is empty. Replace what is between the lines DRIVE BEGINS and DRIVE ENDS by your drive."
+    )
+    text = _OPENING + _DRIVE + _MAIN
+    return banner(subject, identities) + _filled(text, trial, machine.object, Pace())
+
+
+def invented_drive(trial: Trial, machine: str, pace: Pace) -> str:
+    """Return the drive alone: ``example_drive``, its functions, and ``has_ended``.
+
+    ``machine`` is the C name of the machine's object.
+    """
+    return _filled(_DRIVE, trial, machine, pace)
+
+
+def _filled(text: str, trial: Trial, machine: str, pace: Pace) -> str:
     outputs = {output.name for output in trial.outputs}
     inputs = "\n".join(
         f"    inputs[{constant('INPUT', signal.name)}] = {_FROM_DRIVE[signal.name]};"
@@ -39,9 +70,10 @@ def example_source(trial: Trial, machine: MachineTables, identities: list[str]) 
     ended = " || ".join(
         f"(outputs[{constant('OUTPUT', name)}] != 0)" for name in _ENDS if name in outputs
     )
-    text = _TEXT
     for name, value in (
-        ("MACHINE", machine.object),
+        ("MACHINE", machine),
+        ("TRAVEL", str(pace.travel)),
+        ("STIFF", str(pace.stiff)),
         ("INPUTS", inputs),
         ("ENDED", ended or "0"),
         ("MOVES", _output(outputs, "motion_enable")),
@@ -51,20 +83,14 @@ def example_source(trial: Trial, machine: MachineTables, identities: list[str]) 
         ("FAULT", _output(outputs, "fault_latched")),
     ):
         text = text.replace(f"@{name}@", value)
-    subject = (
-        "example: one axis, two ticks, and a drive that is invented: a motor behind a delay of "
-        "two control ticks, whose speed loop becomes unstable at about eight times the start "
-        "gain. Compile with -DGW_EXAMPLE_MAIN, and leave gw_selftest.c out; without it the file "
-        "is empty. Replace what is between the lines DRIVE BEGINS and DRIVE ENDS by your drive."
-    )
-    return banner(subject, identities) + text
+    return text
 
 
 def _output(outputs: set[str], name: str, otherwise: str = "0") -> str:
     return f"axis->outputs[{constant('OUTPUT', name)}]" if name in outputs else otherwise
 
 
-_TEXT = """
+_OPENING = """
 #include "@MACHINE@.h"
 #include "gw_watch.h"
 
@@ -73,12 +99,14 @@ typedef int32_t gw_example_is_not_empty;
 #ifdef GW_EXAMPLE_MAIN
 #include <stdio.h>
 
+"""
+_DRIVE = """\
 /* ---- DRIVE BEGINS ------------------------------------------------------------------------- */
 #define CRUISE (INT32_C(1) << 22) /* a quarter of the top speed, Q4.24 */
 #define RAMP (CRUISE / 800)       /* per control tick */
 #define RATED (INT32_C(1) << 24)
 #define CLOSE (64 * 256)          /* to the target, in the unit of position */
-#define TRAVEL_PER_TICK 768       /* at cruise speed, in 1/256 of Q15 of half the travel window */
+#define TRAVEL_PER_TICK @TRAVEL@       /* at cruise speed, in 1/256 of Q15 of half the travel window */
 
 typedef struct {
     int64_t position;  /* 1/256 of Q15 of half the travel window */
@@ -145,7 +173,7 @@ static void control_tick(example_drive *drive, gw_axis *axis)
         torque = 0;
     }
     drive->speed = limited(
-        drive->speed + ((drive->delayed[0] * unit) / ((int64_t)stage->gain[0] * 20)), 4 * CRUISE);
+        drive->speed + ((drive->delayed[0] * unit) / ((int64_t)stage->gain[0] * @STIFF@)), 4 * CRUISE);
     drive->delayed[0] = drive->delayed[1];
     drive->delayed[1] = torque;
     if (@ON@ == 0) {
@@ -167,7 +195,7 @@ static void watch(example_drive *drive, const gw_axis *axis)
     gw_watch_tick(&drive->watch, &now);
 }
 
-static void report(const example_drive *drive, int32_t tick, int32_t inputs[GW_INPUT_SLOTS])
+static void tell(const example_drive *drive, int32_t tick, int32_t inputs[GW_INPUT_SLOTS])
 {
     int32_t k;
 
@@ -193,7 +221,8 @@ static int32_t has_ended(const int32_t outputs[GW_OUTPUT_SLOTS])
     (void)outputs;
     return (@ENDED@) ? 1 : 0;
 }
-
+"""
+_MAIN = """
 int main(void)
 {
     static gw_axis the_axis;
@@ -214,7 +243,7 @@ int main(void)
         }
         /* In firmware: the slower task, which the fast interrupt may interrupt anywhere. */
         watch(&drive, axis);
-        report(&drive, tick, inputs);
+        tell(&drive, tick, inputs);
         code = gw_axis_sequencer_tick(axis, inputs);
         if (code < 0) {
             break; /* Latched: the outputs show the fault already; withdraw torque. */

@@ -16,6 +16,8 @@ _CALLS = {
     "bench_place": "void {}(uint32_t)",
     "bench_init": "void {}(void)",
     "bench_pulse": "void {}(uint32_t)",
+    "bench_order": "void {}(uint32_t)",
+    "bench_ends": "void {}(uint32_t)",
     "bench_measure": "uint32_t {}(uint32_t)",
 }
 _DATA = ("bench_axis", "bench_found", "bench_inputs", "bench_sizes")

@@ -18,8 +18,8 @@ CONTROL_TICKS = 2400
 """Enough for every kind of signal, and for pulses and block ends to meet."""
 _PHASE_TICKS = 100
 _PREPARED = {"bench_pulse": 160, "bench_order": 37, "bench_ends": 7}
-"""What is called so many control ticks after each other: a pulse, orders of a search, and as much as
-can end together."""
+"""What is called so many control ticks after each other: a pulse, orders of a search, and as much
+as can end together."""
 _LIMIT, _WORD_HIGH, _WORD_LOW = 2**28 - 1, 2**31 - 1, -(2**31)
 _SEED = 1
 _FUNCTIONS = 9

@@ -3,6 +3,8 @@
 Around a sample every value changes by itself (:mod:`rows_c`). So a part of a condition is seen to
 decide where changing it alone would change the condition: modified condition and decision coverage
 (as DO-178C, 6.4.4.2 c, defines it; from memory), of what the rows' own samples leave out.
+A condition that names others is looked at twice: with each of them as one part, and with what they
+compare in their places.
 """
 
 from __future__ import annotations
@@ -11,7 +13,7 @@ import random
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from gainwright.language.expression import Binary, Expression, Operator, Unary
+from gainwright.language.expression import Binary, Expression, Operator, Reference, Unary
 from gainwright.language.model import Condition, Trial
 from gainwright.semantics.python_code import CodeWriter
 from gainwright_codegen.bundle.golden.domain import (
@@ -31,15 +33,36 @@ _JOINS = (Operator.AND, Operator.OR)
 @dataclass(frozen=True, slots=True)
 class _Decision:
     condition: Condition
+    expression: Expression
+    """Of the condition; others may stand in it in full."""
     parts: tuple[Expression, ...]
 
     def deciding(self, values: Sequence[bool]) -> Iterator[int]:
         """Yield the parts whose change alone would change the condition."""
         truth = dict(zip(self.parts, values, strict=True))
-        result = _joined(self.condition.expression, truth)
+        result = _joined(self.expression, truth)
         for number, part in enumerate(self.parts):
-            if _joined(self.condition.expression, truth | {part: not truth[part]}) != result:
+            if _joined(self.expression, truth | {part: not truth[part]}) != result:
                 yield number
+
+
+def _in_full(trial: Trial) -> dict[str, Expression]:
+    """Return the expression of each condition with those of others in place of their names."""
+    full = dict[str, Expression]()
+    for condition in trial.conditions:
+        full[condition.name] = _with_others(condition.expression, full)
+    return full
+
+
+def _with_others(expression: Expression, full: Mapping[str, Expression]) -> Expression:
+    match expression:
+        case Reference(name, False) if name in full:
+            return full[name]
+        case Unary(operator, operand):
+            return Unary(operator, _with_others(operand, full))
+        case Binary(operator, left, right) if operator in _JOINS:
+            return Binary(operator, _with_others(left, full), _with_others(right, full))
+    return expression
 
 
 def _parts(expression: Expression) -> tuple[Expression, ...]:
@@ -70,7 +93,9 @@ class Decisions:
         bits = condition_bits(trial)
         self._looked_at = {state.name: set(bits.looked_at(state.name)) for state in trial.states}
         conditions = [c for c in trial.conditions if c.name in bits.used]
-        self._decisions = [_Decision(c, _parts(c.expression)) for c in conditions]
+        trees = _in_full(trial)
+        forms = ((c, e) for c in conditions for e in dict.fromkeys((c.expression, trees[c.name])))
+        self._decisions = [_Decision(c, e, _parts(e)) for c, e in forms]
         self._decisions = [d for d in self._decisions if len(d.parts) > 1]
         every = [part for decision in self._decisions for part in decision.parts]
         booleans = frozenset(s.name for s in (*trial.variables, *trial.inputs) if s.high == 1)

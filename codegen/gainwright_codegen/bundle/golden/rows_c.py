@@ -16,7 +16,7 @@ import numpy as np
 from gainwright.language.model import Trial
 from gainwright_codegen.bundle.golden.domain import Domain, input_domain, variable_domain
 from gainwright_codegen.bundle.golden.sample import CHECKSUM_START, Machine, Sample, added
-from gainwright_codegen.bundle.golden.selftest_c import SelfTestPart, numbers, place_type
+from gainwright_codegen.bundle.golden.selftest_c import SelfTestPart, numbers
 from gainwright_codegen.bundle.golden.ticked import TickedVectors
 from gainwright_codegen.c_text import array, comment
 
@@ -71,9 +71,12 @@ def rows_part(trial: Trial, vectors: RowVectors, machine: str) -> SelfTestPart:
     first = [0]
     for choices in values:
         first.append(first[-1] + len(choices))
+    packed = [_packed(values, _padded(trial, places)) for _, _, places in vectors.rows]
     rows = [
-        f"    {{0x{checksum:08x}U, {number}U, {state}U, {{{numbers(_padded(trial, places))}}}}}"
-        for (number, state, places), checksum in zip(vectors.rows, vectors.checksums, strict=True)
+        f"    {{0x{checksum:08x}U, {number}U, {state}U, {{{numbers(own)}}}}}"
+        for (number, state, _), own, checksum in zip(
+            vectors.rows, packed, vectors.checksums, strict=True
+        )
     ]
     flat = [value for choices in values for value in choices]
     through = "gw_axis_step" if machine else "gw_sequencer_step"
@@ -88,8 +91,7 @@ def rows_part(trial: Trial, vectors: RowVectors, machine: str) -> SelfTestPart:
             ),
             "#define SIGNALS (GW_VARIABLE_SLOTS + GW_INPUT_SLOTS)\n",
             f"#define GOLDEN_ROWS {len(rows)}U\n",
-            f"typedef {place_type(values)} golden_place;\n",
-            _TYPE,
+            _TYPE.replace("@BYTES@", str(max(map(len, packed), default=1))),
             f"static const int32_t golden_values[{len(flat)}] = ",
             f"{array([numbers([v]) for v in flat])};\n",
             "static const uint16_t golden_first[SIGNALS + 1] = "
@@ -105,6 +107,15 @@ def rows_part(trial: Trial, vectors: RowVectors, machine: str) -> SelfTestPart:
     return SelfTestPart((*headers, "gw_table.h"), source, "run_rows")
 
 
+def _packed(values: Domain, places: tuple[int, ...]) -> tuple[int, ...]:
+    """Return places in bytes, lowest bit first, in as many bits each as its values need."""
+    number = shift = 0
+    for choices, place in zip(values, places, strict=True):
+        number |= place << shift
+        shift += (len(choices) - 1).bit_length()
+    return tuple(number.to_bytes(max(1, -(-shift // 8)), "little"))
+
+
 def _padded(trial: Trial, places: tuple[int, ...]) -> tuple[int, ...]:
     count = len(trial.variables)
     return (*(places[:count] or (0,)), *(places[count:] or (0,)))
@@ -113,9 +124,10 @@ def _padded(trial: Trial, places: tuple[int, ...]) -> tuple[int, ...]:
 _TYPE = """\
 typedef struct {
     uint32_t checksum;
-    uint16_t row;
-    uint16_t state;
-    golden_place place[SIGNALS]; /* among the values of each signal, variables first */
+    gw_row_number row;
+    gw_row_number state;
+    /* Place among the values of each signal, variables first: as many bits as these need. */
+    uint8_t places[@BYTES@];
 } golden_row;
 """
 
@@ -194,10 +206,20 @@ static uint32_t add_tick(uint32_t checksum, int32_t row)
 
 static void golden_vector(uint32_t number, int32_t values[SIGNALS])
 {
+    const uint8_t *places = golden_rows[number].places;
+    uint32_t bit = 0U;
     uint32_t k;
 
     for (k = 0U; k < (uint32_t)SIGNALS; k++) {
-        values[k] = golden_values[golden_first[k] + golden_rows[number].place[k]];
+        const uint32_t count = (uint32_t)golden_first[k + 1U] - golden_first[k];
+        uint32_t place = golden_first[k];
+        uint32_t weight;
+
+        for (weight = 1U; weight < count; weight *= 2U) {
+            place += (((uint32_t)places[bit / 8U] >> (bit % 8U)) & 1U) * weight;
+            bit++;
+        }
+        values[k] = golden_values[place];
     }
 }
 

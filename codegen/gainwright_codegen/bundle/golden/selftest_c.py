@@ -37,7 +37,7 @@ def selftest_source(parts: Sequence[SelfTestPart], identities: Sequence[str]) ->
             ),
             "#include <stdint.h>\n",
             *(f'#include "{name}"' for name in includes),
-            _PRELUDE,
+            PRELUDE,
             *(part.source for part in parts),
             "uint32_t gw_selftest_run(void)\n{\n    uint32_t failures = 0U;\n",
             *calls,
@@ -46,7 +46,7 @@ def selftest_source(parts: Sequence[SelfTestPart], identities: Sequence[str]) ->
     )
 
 
-_PRELUDE = f"""
+PRELUDE = f"""
 #ifndef GW_SELFTEST_PRINT
 #include <stdio.h>
 #define GW_SELFTEST_PRINT(text, name, number) \\
@@ -93,8 +93,3 @@ def numbers(values: Iterable[int]) -> str:
     """Return values as C constants, separated by commas."""
     # An int has 16 bits at least; without macro and spaces the source is a third as long.
     return ",".join(str(v) if abs(v) < 2**15 else c_integer(v) for v in values)
-
-
-def place_type(values: Iterable[Sequence[int]]) -> str:
-    """Return the C type of a place among the values of a signal."""
-    return "uint8_t" if max(map(len, values), default=0) <= 256 else "uint16_t"
