@@ -106,7 +106,7 @@ _DRIVE = """\
 #define RAMP (CRUISE / 800)       /* per control tick */
 #define RATED (INT32_C(1) << 24)
 #define CLOSE (64 * 256)          /* to the target, in the unit of position */
-#define TRAVEL_PER_TICK @TRAVEL@       /* at cruise speed, in 1/256 of Q15 of half the travel window */
+#define TRAVEL_PER_TICK @TRAVEL@ /* at cruise speed, in 1/256 of Q15 of half the travel window */
 
 typedef struct {
     int64_t position;  /* 1/256 of Q15 of half the travel window */
@@ -173,7 +173,8 @@ static void control_tick(example_drive *drive, gw_axis *axis)
         torque = 0;
     }
     drive->speed = limited(
-        drive->speed + ((drive->delayed[0] * unit) / ((int64_t)stage->gain[0] * @STIFF@)), 4 * CRUISE);
+        drive->speed + ((drive->delayed[0] * unit) / ((int64_t)stage->gain[0] * @STIFF@)),
+        4 * CRUISE);
     drive->delayed[0] = drive->delayed[1];
     drive->delayed[1] = torque;
     if (@ON@ == 0) {
