@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 
 from gainwright.detector.reference import ReferenceDetector
 from gainwright.detector.settings import DetectorSettings
+from gainwright.fixed.arithmetic import multiply_round
 from gainwright_codegen.axis_c.tables import StageTables
 from gainwright_codegen.bundle.golden.sample import CHECKSUM_START, added
 from gainwright_codegen.bundle.golden.selftest_c import SelfTestPart
@@ -32,8 +33,9 @@ def detector_part(stages: Sequence[StageTables], machine: str) -> SelfTestPart:
         [
             comment(
                 "Detector: noise of a shift register, in steps of loudness; the checksum is over "
-                "levels and energies of every tick. Tables: the checksum is over gains, heights "
-                "and shape of the test pulse. All expected values are from the Python reference."
+                "levels and energies of every tick. Tables: the checksum is over gains, heights, "
+                "first torque and shape of the test pulse. All expected values are from the Python "
+                "reference."
             ),
             f"#define NOISE_SEED UINT32_C({_SEED})\n",
             _TYPES,
@@ -97,7 +99,7 @@ def _detector_checksum(settings: DetectorSettings) -> int:
 def _table_checksum(stage: StageTables) -> int:
     checksum = CHECKSUM_START
     for gain, height in zip(stage.ladder.raw, stage.pulse.heights, strict=True):
-        checksum = added(checksum, (gain, height))
+        checksum = added(checksum, (gain, height, multiply_round(height, stage.pulse.shape[0], 15)))
     return added(checksum, stage.pulse.shape)
 
 
@@ -167,6 +169,9 @@ static uint32_t table_checksum(uint32_t stage)
     for (rung = 0U; rung < golden_stages[stage].rungs; rung++) {
         checksum = checksum_add(checksum, (uint32_t)@MACHINE@.stage[stage].gain[rung]);
         checksum = checksum_add(checksum, (uint32_t)@MACHINE@.stage[stage].pulse_height[rung]);
+        checksum = checksum_add(
+            checksum, (uint32_t)gw_pulse_torque(@MACHINE@.stage[stage].pulse_height[rung],
+                                                pulse->shape[0]));
     }
     for (tick = 0; tick < pulse->ticks; tick++) {
         checksum = checksum_add(checksum, (uint32_t)pulse->shape[tick]);
