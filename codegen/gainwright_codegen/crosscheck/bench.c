@@ -99,7 +99,7 @@ void bench_ends(uint32_t number)
     bench_axis.evidence.hearing = (int32_t)(number % ((uint32_t)GW_HEARING_MOVE + 1U));
     bench_axis.evidence.ring_blocks = 1;
     bench_axis.evidence.groups = GW_GROUPS - 1;
-    bench_axis.evidence.group_blocks = 1;
+    bench_axis.evidence.group_bits = 0;
     bench_axis.evidence.group_filled = 0;
 }
 

@@ -38,7 +38,7 @@ static void forget_ringing(gw_evidence *evidence)
     evidence->last = 0;
     evidence->burst_peak = 0;
     evidence->groups = 0;
-    evidence->group_blocks = 1;
+    evidence->group_bits = 0;
     evidence->group_filled = 0;
     evidence->group_sum = 0;
 }
@@ -213,29 +213,32 @@ static void merge_groups(gw_evidence *evidence)
     evidence->groups = GW_GROUPS / 2;
 }
 
-static void end_group(gw_evidence *evidence, int32_t groups, int32_t blocks)
+static void end_group(gw_evidence *evidence, int32_t groups, int32_t bits)
 {
-    evidence->group[groups] = gw_clamp_i32(evidence->group_sum / blocks, 0, GW_LEVEL_MAX);
+    const uint32_t sum = (uint32_t)evidence->group_sum & (uint32_t)INT32_MAX;
+    const uint32_t mean = sum >> (uint32_t)bits;
+
+    evidence->group[groups] = gw_clamp_i32((int32_t)mean, 0, GW_LEVEL_MAX);
     evidence->groups = groups + 1;
     evidence->group_filled = 0;
     evidence->group_sum = 0;
-    if ((evidence->groups == GW_GROUPS) && (blocks < GW_GROUP_BLOCKS_MAX)) {
+    if ((evidence->groups == GW_GROUPS) && (bits < GW_GROUP_BITS_MAX)) {
         merge_groups(evidence);
-        evidence->group_blocks = 2 * blocks;
+        evidence->group_bits = bits + 1;
     }
 }
 
 /* Once the longest groups are full, longer listening says nothing new. */
 static void add_to_group(gw_evidence *evidence, int32_t level)
 {
-    const int32_t blocks = gw_clamp_i32(evidence->group_blocks, 1, GW_GROUP_BLOCKS_MAX);
+    const int32_t bits = gw_clamp_i32(evidence->group_bits, 0, GW_GROUP_BITS_MAX);
     const int32_t groups = evidence->groups;
 
     if ((uint32_t)groups < (uint32_t)GW_GROUPS) {
         evidence->group_sum = gw_add_i32(evidence->group_sum, level);
         evidence->group_filled = counted(evidence->group_filled);
-        if (evidence->group_filled >= blocks) {
-            end_group(evidence, groups, blocks);
+        if (((uint32_t)evidence->group_filled >> (uint32_t)bits) != 0U) {
+            end_group(evidence, groups, bits);
         }
     }
 }

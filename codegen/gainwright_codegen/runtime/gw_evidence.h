@@ -39,7 +39,7 @@
 /* Noise that hid the answers at so many gains in a row may hide that the limit was passed. */
 #define GW_HIDDEN_GAINS INT32_C(8)
 #define GW_GROUPS 8
-#define GW_GROUP_BLOCKS_MAX INT32_C(64)
+#define GW_GROUP_BITS_MAX INT32_C(6)
 
 /* A pulse of which less than so many times silence is seen is given twice as high next time, as long
  * as the torque answers less than enough (level, 256: a burst), and four times as high where the
@@ -82,7 +82,7 @@ typedef struct {
     int32_t boost;        /* test pulses are 2^boost times as high as the table says */
     int32_t group[GW_GROUPS]; /* mean ring levels of equal stretches since the pulse's own block */
     int32_t groups;           /* complete ones */
-    int32_t group_blocks;     /* blocks in each: 1, 2, 4 ... GW_GROUP_BLOCKS_MAX */
+    int32_t group_bits;       /* blocks in each are 2^group_bits, 0 to GW_GROUP_BITS_MAX */
     int32_t group_filled;     /* blocks in the one being filled */
     int32_t group_sum;        /* their levels */
     int32_t earlier; /* what groups in the middle had above noise, all earlier listening at this gain */

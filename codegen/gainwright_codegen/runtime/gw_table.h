@@ -52,8 +52,9 @@ typedef struct {
 typedef uint32_t gw_row_match;
 
 #define GW_ALWAYS UINT32_C(0)
-#define GW_WHEN(bits) ((uint32_t)(bits) | ((uint32_t)(bits) << 16U))
-#define GW_UNLESS(bits) ((uint32_t)(bits) << 16U)
+/* Bits are of 32 bits each. */
+#define GW_WHEN(bits) ((bits) | ((bits) << 16U))
+#define GW_UNLESS(bits) ((bits) << 16U)
 #endif
 
 /* One rule of a single-hit decision table (ISO 5806). */

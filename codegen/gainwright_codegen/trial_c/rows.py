@@ -98,13 +98,13 @@ def _action(row: Row) -> Action:
 
 
 def _places(bits: ConditionBits) -> str:
-    suffix = "ULL" if bits.width > 32 else "UL" if bits.width > 16 else "U"
+    words = 64 if bits.width > 32 else 32
     text = comment(
         "Bit of each condition in what a row looks at; conditions that no state looks at together "
         "share one."
     )
     lines = [
-        f"#define {bit(name)} {hex(1 << bits.place[name] % WIDEST)}{suffix}"
+        f"#define {bit(name)} UINT{words}_C({hex(1 << bits.place[name] % WIDEST)})"
         for name in bits.place
         if name in bits.used
     ]
