@@ -53,7 +53,8 @@ def _header(machine: MachineTables) -> str:
         f'#error "{machine.object}.h was made for another version of the static files"',
         "#endif\n",
         f"#define {machine.prefix}_NAME {c_string(machine.name)}",
-        f"#define {machine.prefix}_DIGEST {c_string(machine.digest)}\n",
+        f"#define {machine.prefix}_DIGEST {c_string(machine.digest)}",
+        f"#define {machine.prefix}_FINGERPRINT {fingerprint(machine.digest)}\n",
     ]
     for item in machine.constants:
         lines += [comment(item.comment), f"#define {item.name} {number(item.value)}\n"]
@@ -68,6 +69,10 @@ def _source(machine: MachineTables) -> str:
     lines = [
         banner("tables of one machine, generated.", _identities(machine)),
         f'#include "{machine.object}.h"\n',
+        f"#if (GW_TRIAL_FINGERPRINT != {fingerprint(machine.trial_digest)}) \\",
+        f"    || ({machine.prefix}_FINGERPRINT != {fingerprint(machine.digest)})",
+        f'#error "{machine.object}.c is from another export than its headers"',
+        "#endif\n",
     ]
     for table in machine.tables:
         prefix = "static " if table.private else ""

@@ -135,4 +135,15 @@ def _with_banner(name: str, text: bytes) -> bytes:
     opening = banner(
         f"{name}, static file, version {RUNTIME_VERSION}; the same in every export.", ()
     )
-    return opening.encode("ascii") + b"\n" + text
+    check = _SAME_VERSION.format(name=name, version=RUNTIME_VERSION)
+    return b"\n".join([opening.encode("ascii"), text, check.encode("ascii")])
+
+
+_SAME_VERSION = """\
+/* Static files of different versions do not compile together. */
+#ifdef GW_RUNTIME_VERSION
+#if GW_RUNTIME_VERSION != {version}
+#error "{name} and gw_fixed.h are of different versions: another version of the static files"
+#endif
+#endif
+"""

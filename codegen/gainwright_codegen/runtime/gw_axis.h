@@ -52,7 +52,8 @@ extern "C" {
 #error "gw_axis: a gain ladder has at least one rung"
 #endif
 
-/* What the sequencer tick asks of the control tick. All that must belong together is one word. */
+/* What the sequencer tick asks of the control tick. All that must belong together is one word. One
+ * that changes rung and hearing is taken in two control ticks, the rung in the second. */
 typedef struct {
     uint32_t word;      /* GW_ORDER_...; changes with every new order, and is written last */
     int32_t height;     /* of the pulse that is to begin, Q4.24; 0: none */

@@ -9,6 +9,7 @@ from gainwright_codegen.c_text import (
     array,
     banner,
     c_string,
+    fingerprint,
     identity,
     statement,
 )
@@ -31,6 +32,9 @@ def trial_source(trial: Trial) -> str:
                 identity("Trial", trial.name, trial.digest), trial.title]),
             '#include "gw_table.h"\n',
             *(f'#include "{name}"' for name in INCLUDES),
+            f"\n#if GW_TRIAL_FINGERPRINT != {fingerprint(trial.digest)}",
+            '#error "gw_trial.c and gw_trial.h are from different exports"',
+            "#endif",
             "\nconst char gw_trial_digest[sizeof GW_TRIAL_DIGEST] = GW_TRIAL_DIGEST;\n",
             actions.rows(bits),
             _ranges(trial),

@@ -1,7 +1,8 @@
-"""Golden vectors: input sequences that visit the rows of a trial, and what must come out.
+"""The self-test of a bundle: golden inputs through the exported code, and what must come out.
 
-Order of work: :mod:`domain` says which values matter, :mod:`search` finds short sequences from
-reset (on the compiled sequencer, :mod:`explorer`) and :mod:`selection` thins them out,
-:mod:`samples` adds single ticks from anywhere, :mod:`scenario` computes what each must give on the
-Python reference, :mod:`selftest_c` and :mod:`detector_c` write the self-test program of a bundle.
+:mod:`domain` says which values matter, :mod:`search` finds a tick for every row (:mod:`samples`, by
+the compiled sequencer, :mod:`explorer`) and for every part of a condition (:mod:`decisions`). Each
+of the modules ``..._c`` writes one part of the program. What is right comes from the Python
+reference, but for the whole rehearsal (:mod:`rehearsal_c`): it must go as on the computer of the
+export.
 """
