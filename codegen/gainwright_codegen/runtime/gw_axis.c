@@ -177,7 +177,7 @@ void gw_axis_init(gw_axis *axis, const gw_machine *machine)
     forget_response(axis);
     axis->control_ticks = 0U;
     gw_sequencer_reset(&axis->sequencer);
-    gw_sequencer_outputs(&axis->sequencer, axis->outputs);
+    gw_trial_outputs(axis->sequencer.state, axis->sequencer.variables, axis->outputs);
     axis->order.word = ordered(machine, axis->outputs);
     axis->order.height = 0;
     axis->order.complement = gw_pulse_complement(0);
