@@ -160,7 +160,7 @@ def _run(benches: Benches, family: Family, axis_seed: int, noise_seed: int) -> A
     stage, theory = summary.stages[0], summary.stages[0].theory
     prediction = stage.prediction
     agreed = prediction is not None and prediction.agreed
-    by_load = summary.load_limit
+    by_load = summary.load_limit if OUTCOMES[summary.outcome].has_result else None
     return AxisResult(
         **known,
         outcome=summary.outcome,
@@ -181,7 +181,8 @@ def _run(benches: Benches, family: Family, axis_seed: int, noise_seed: int) -> A
         predicted_share=by_load.exact_share
         if by_load is not None
         else (prediction.predicted_share if agreed and prediction else None),
-        exact_margins=summary.margins,
+        # Margins at the torque command say little of a loop over the load: its limit does.
+        exact_margins=summary.margins if by_load is None else None,
     )
 
 

@@ -108,15 +108,15 @@ static inline void rig_ringing_ask(rig_ringing *s, int32_t number)
 /* The bump of the reference, in each control tick: a whole period of a raised cosine. */
 static inline void rig_ringing_shake(rig_ringing *s, const rig_drive *drive)
 {
-    const double turn = 2.0 * RIG_PI / drive->shake_ticks;
-    const double sign = (s->number >= RIG_SHAKES / 2) ? -1.0 : 1.0;
-
     s->bump_rad = 0.0;
     s->bump_rad_per_s = 0.0;
     if ((s->number >= 0) && (s->ticks >= 0) && (s->control_ticks < drive->shake_ticks)) {
-        s->bump_rad = sign * 0.5 * drive->shake_rad * (1.0 - cos(turn * s->control_ticks));
-        s->bump_rad_per_s
-            = sign * 0.5 * drive->shake_rad * turn * drive->ticks_per_s * sin(turn * s->control_ticks);
+        const double turn = 2.0 * RIG_PI / drive->shake_ticks;
+        const double sign = (s->number >= RIG_SHAKES / 2) ? -1.0 : 1.0;
+        const double half = 0.5 * sign * drive->shake_rad;
+
+        s->bump_rad = half * (1.0 - cos(turn * s->control_ticks));
+        s->bump_rad_per_s = half * turn * drive->ticks_per_s * sin(turn * s->control_ticks);
         s->control_ticks += 1;
     }
 }
