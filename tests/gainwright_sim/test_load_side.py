@@ -21,7 +21,7 @@ from gainwright_sim.rehearsal.load_limit import decays, load_table
 from gainwright_sim.rehearsal.rehearse import rehearse
 from gainwright_sim.rehearsal.summary import summarise
 from gainwright_sim.rehearsal.words import summary_lines
-from gainwright_sim.rig.run import Override
+from gainwright_sim.rig.run import Override, RigFault
 from gainwright_sim.theory.closed_loop import LOAD_SETTING, machine_loop
 from gainwright_sim.theory.stages import STAGE_THEORY
 
@@ -126,6 +126,20 @@ def test_frozen_load_sensor_gives_no_result(bench):
     summary = summarise(rehearse(bench, 1))
     assert not any(stage.result for stage in summary.stages)
     assert summary.outcome == "aborted"
+
+
+@pytest.mark.parametrize("kind", ["load_frozen", "load_reversed"])
+@pytest.mark.parametrize("tick", [0, 12_000])
+def test_broken_load_sensor_gives_no_result(bench, kind, tick):
+    """Nobody says so: what the loop makes of it, or ringing that is none, ends the trial."""
+    bench.mount(tuned())
+    rehearsal = rehearse(bench, 1, fault=RigFault(kind, tick))
+    summary = summarise(rehearsal)
+    assert summary.outcome in ("aborted", "fault_latched")
+    assert summary.stages[0].result is None
+    assert rehearsal.output("load_gain_rung").max() == 0, "the gain was not raised"
+    window = tuned().motion.travel_window_rad
+    assert np.abs(rehearsal.log.signal("position")).max() < 0.5 * window
 
 
 @pytest.mark.slow

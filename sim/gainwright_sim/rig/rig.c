@@ -245,7 +245,11 @@ static double control(rig *r, rig_log *log)
         r->measured.position_rad = rig_counted(&r->drive.encoder, r->x[0]);
     }
     if (r->drive.load_count_rad > 0.0) {
-        rig_load_sensor_read(&r->load, &r->drive, r->x[r->plant.motor_speed - 1]);
+        const double load = r->x[r->plant.motor_speed - 1];
+
+        if (r->broken != RIG_LOAD_FROZEN) {
+            rig_load_sensor_read(&r->load, &r->drive, (r->broken == RIG_LOAD_REVERSED) ? -load : load);
+        }
         rig_ringing_shake(&r->ringing, &r->drive);
     }
     r->measured.speed_rad_per_s

@@ -27,7 +27,10 @@ class Override:
     value: int
 
 
-FAULT_KINDS = ("none", "position_frozen", "torque_reversed", "torque_lost", "axis_blocked")
+FAULT_KINDS = (
+    "none", "position_frozen", "torque_reversed", "torque_lost", "axis_blocked", "load_frozen",
+    "load_reversed",
+)  # fmt: skip
 """What may break on a simulated axis, in the order of ``enum rig_fault_kind``."""
 
 
