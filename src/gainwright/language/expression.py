@@ -110,26 +110,51 @@ class InState:
     """True for ``next(in_state(...))``."""
 
 
+class _Hashed:
+    """A place for the hash of a tree, computed once: trees are looked up all the time.
+
+    It is no field, so that it is neither compared nor copied nor pickled.
+    """
+
+    __slots__ = ("_hash",)
+    _hash: int
+    __match_args__: tuple[str, ...]
+
+    def hash_once(self) -> int:
+        try:
+            return self._hash
+        except AttributeError:
+            parts = (type(self), *(getattr(self, name) for name in self.__match_args__))
+            object.__setattr__(self, "_hash", hash(parts))
+            return self._hash
+
+
 @dataclass(frozen=True, slots=True)
-class Unary:
+class Unary(_Hashed):
     operator: Operator
     operand: Expression
 
+    __hash__ = _Hashed.hash_once
+
 
 @dataclass(frozen=True, slots=True)
-class Binary:
+class Binary(_Hashed):
     operator: Operator
     left: Expression
     right: Expression
 
+    __hash__ = _Hashed.hash_once
+
 
 @dataclass(frozen=True, slots=True)
-class Choice:
+class Choice(_Hashed):
     """``if condition then consequence else alternative``."""
 
     condition: Expression
     consequence: Expression
     alternative: Expression
+
+    __hash__ = _Hashed.hash_once
 
 
 Expression = Integer | Boolean | Reference | InState | Unary | Binary | Choice

@@ -212,6 +212,25 @@ def _compared(columns: Sequence[_Numbers], count: int) -> tuple[_Numbers, _Numbe
     """
     firsts, which = np.zeros(min(count, 1), np.int64), np.zeros(count, np.int64)
     for column in columns:
-        codes = which * (column.max(initial=0) + 1) + column
-        _, firsts, which = np.unique(codes, return_index=True, return_inverse=True)
+        values = int(column.max(initial=0)) + 1
+        codes = which * values + column
+        if len(firsts) * values > _MOST_PLACES:
+            _, firsts, which = np.unique(codes, return_index=True, return_inverse=True)
+        else:
+            firsts, which = _firsts_by_table(codes, len(firsts) * values)
     return firsts, which
+
+
+_MOST_PLACES = 1 << 22
+"""A table of more places takes longer than to sort."""
+
+
+def _firsts_by_table(codes: _Numbers, places: int) -> tuple[_Numbers, _Numbers]:
+    """Return the first place of each different code, and which of these each has, without sorting."""
+    numbers = np.arange(len(codes))
+    table = np.zeros(places, dtype=np.int64)
+    # Of equal codes the first is written last.
+    table[codes[::-1]] = numbers[::-1]
+    first = table[codes]
+    is_first = first == numbers
+    return np.flatnonzero(is_first), (np.cumsum(is_first) - 1)[first]

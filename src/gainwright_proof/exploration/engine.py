@@ -25,8 +25,8 @@ if TYPE_CHECKING:
 
 _DIRECTORY = Path(__file__).parent
 _NOWHERE = 2**32 - 1
-_CALLED = ("gx_search.inc", "gx_graph.inc")
-"""Units with the functions that Python calls."""
+_CALLED = tuple(f"gx_{name}.inc" for name in ("search", "notes", "folded", "graph", "waits"))
+"""Units that include the header of what Python calls."""
 _LONGEST_WHOLE_WAIT = 2_000_000
 """Ticks of a wait above which going round a circle once is enough."""
 
@@ -38,6 +38,8 @@ class Result(IntEnum):
     COMPLETE = 1
     TOO_MANY = 2
     NO_MEMORY = 3
+    TELLS_APART = 4
+    """Nothing may be folded; :meth:`Engine.run` begins anew without."""
 
 
 class Note(IntEnum):
@@ -67,10 +69,15 @@ class Figures:
     """Counts of a search; they depend on the trial only, ``bytes`` on the explorer too."""
 
     nodes: int
-    """Reachable combinations of state and variables found."""
+    """Reachable combinations of state and variables found, those in folded waits included, as in
+    ``edges`` and ``depth``."""
+    held: int
+    """Those that are nodes of the search."""
     expanded: int
+    walked: int
+    """Values of timers that are no nodes; each was walked through at least once."""
     ticks: int
-    """Calls of the exported step function."""
+    """Calls of the exported step function with the vectors of a node."""
     edges: int
     """Different successors, summed over the nodes."""
     depth: int
@@ -122,10 +129,13 @@ class Engine:
         encoding: Encoding,
         most_nodes: int,
         exported: Mapping[str, bytes] | None = None,
+        folds: bool = False,
     ) -> None:
         """Compile the explorer; InputError if that fails, OutOfMemory at once if it is short.
 
-        ``exported`` is the C to explore, if it is not what the exporter writes now.
+        ``exported`` is the C to explore, if it is not what the exporter writes now. With ``folds``,
+        values of timers that only lead to the next are not kept one by one (``gx_pass.h``); what is
+        found is the same, and so are counts and times.
         """
         self._trial = trial
         self.vectors_by_state = tuple(vectors)
@@ -142,26 +152,40 @@ class Engine:
             CHECKERS,
             name="explorer",
         )
-        search = self._library.gx_search_new(most_nodes)
-        if search == self._ffi.NULL:
-            raise OutOfMemory
-        self._search = self._ffi.gc(search, self._library.gx_search_free)
+        self._most_nodes = most_nodes
+        self._search = self._begin(folds)
         self._parents: Any = None
         self._lock = threading.Lock()
 
+    def _begin(self, folds: bool) -> Any:
+        self.folds = folds
+        search = self._library.gx_search_new(self._most_nodes, folds)
+        if search == self._ffi.NULL:
+            raise OutOfMemory
+        return self._ffi.gc(search, self._library.gx_search_free)
+
     def run(self, nodes: int) -> Result:
-        """Expand up to so many nodes more."""
+        """Expand up to so many nodes more.
+
+        C that tells values of a timer apart that the specification does not is explored one by one,
+        from the beginning.
+        """
         self._parents = None
-        return Result(self._library.gx_search_run(self._search, nodes))
+        result = Result(self._library.gx_search_run(self._search, nodes))
+        if result is Result.TELLS_APART:
+            self._search = self._begin(folds=False)
+            return Result.MORE
+        return result
 
     @property
     def figures(self) -> Figures:
         figures = self._ffi.new("gx_figures *")
-        self._library.gx_search_figures(self._search, figures)
+        if not self._library.gx_search_figures(self._search, figures):
+            raise OutOfMemory
         return Figures(*(getattr(figures, name) for name in Figures.__dataclass_fields__))
 
     def nodes_by_state(self) -> tuple[int, ...]:
-        """Return how many nodes each state has, in the order of the trial."""
+        """Return how many combinations each state has, in the order of the trial."""
         counts = self._ffi.new("uint64_t[]", len(self._trial.states))
         self._library.gx_search_nodes_in(self._search, counts)
         return tuple(counts)
@@ -174,12 +198,13 @@ class Engine:
     def codes(self) -> NDArray[np.uint64]:
         """Return the code of each node (see :mod:`.encoding`), in the order of discovery; valid as
         long as the engine is."""
-        return self._read(self._library.gx_search_codes(self._search), self.figures.nodes)
+        return self._read(self._library.gx_search_codes(self._search), self.figures.held)
 
     def codes_and_rows(self) -> tuple[NDArray[np.uint64], NDArray[np.uint64]]:
         """Return the code of each node in rising order (see :mod:`.encoding`), and for each of
-        them, as four words, the set of rows on a shortest way to it: row n is bit n modulo 256."""
-        count = self.figures.nodes
+        them, as four words, the set of rows on a shortest way to it: row n is bit n modulo 256. Waits
+        must not be folded."""
+        count = self.figures.held
         codes = self._read(self._library.gx_search_codes(self._search), count)
         rows = self._read(self._library.gx_search_rows(self._search), 4 * count).reshape(count, 4)
         order = np.argsort(codes)
@@ -232,36 +257,53 @@ class Engine:
 
     def path_to(self, node: int) -> list[Vector]:
         """Return the inputs of a shortest run from reset to a node, one vector per tick."""
-        return self.along(self._nodes_to(node))
+        nodes = self._nodes_to(node)
+        return self._along(nodes, self._ticks_of(nodes))
 
     def ticks_to(self, node: int) -> int:
         """Return the length of a shortest run from reset to a node."""
-        return len(self._nodes_to(node)) - 1
+        return sum(self._ticks_of(self._nodes_to(node)))
 
     def _nodes_to(self, node: int) -> list[int]:
         with self._lock:
             if self._parents is None:
-                self._parents = self._places()
+                self._parents = self._ffi.new("uint32_t[]", self.figures.held)
                 self._library.gx_parents(self._search, self._parents)
         nodes = [node]
         while self._parents[nodes[-1]] != _NOWHERE:
             nodes.append(self._parents[nodes[-1]])
         return nodes[::-1]
 
+    def _ticks_of(self, nodes: Sequence[int]) -> list[int]:
+        between = self._library.gx_ticks_between
+        return [between(self._search, a, b) for a, b in pairwise(nodes)]
+
     def path_over(self, place: Place) -> list[Vector]:
         """Return the inputs of a shortest run from reset to a place, its own tick included."""
         return [*self.path_to(place.node), self.vectors[place.vector]]
 
-    def along(self, nodes: Sequence[int]) -> list[Vector]:
+    def _along(self, nodes: Sequence[int], ticks: Sequence[int]) -> list[Vector]:
         """Return inputs that lead from each node to the next; BrokenGraph if none do."""
-        between = self._library.gx_vector_between
-        numbers = [between(self._search, a, b, -1) for a, b in pairwise(nodes)]
-        if _NOWHERE in numbers:
+        over = self._library.gx_vector_over
+        inputs: list[Vector] = []
+        for (a, b), count in zip(pairwise(nodes), ticks, strict=True):
+            inputs.append(self._vector(over(self._search, a, b, count, -1)))
+            inputs += self._passing(b, count - 1)
+        return inputs
+
+    def _passing(self, target: int, ticks: int) -> list[Vector]:
+        """Return inputs with which time passes to a node for so many ticks."""
+        if ticks == 0:
+            return []
+        return [self._vector(self._library.gx_pass_vector(self._search, target, ticks))] * ticks
+
+    def _vector(self, number: int) -> Vector:
+        if number == _NOWHERE:
             raise BrokenGraph(
                 "a step that was found cannot be repeated: the code of a state leaves something "
                 "out, or the step does not give the same twice"
             )
-        return [self.vectors[number] for number in numbers]
+        return self.vectors[number]
 
     def wait_after_moment(self, formula: int, trigger: int, later_ticks: int) -> Wait:
         """Measure the wait for a formula where a trigger holds (numbers as in ``gx_holds``)."""
@@ -282,28 +324,30 @@ class Engine:
         longest = _longest(wait.longest)
         late = None
         if wait.first_late != _NOWHERE:
-            target = self._ffi.new("uint32_t[1]")
-            tick = self._library.gx_late_trigger(self._search, requirement, limit, waits, target)
-            late = [*self.path_to(tick.node), self.vectors[tick.vector]]
-            late += self._waiting(waits, target[0], limit)
+            tick = self._library.gx_late_trigger(self._search, requirement, limit, waits)
+            late = [*self.path_to(tick.node), self._vector(tick.vector)]
+            late += self._passing(tick.target, tick.ticks)[:limit]
+            late += self._waiting(waits, tick.target, limit - min(tick.ticks, limit))
         return Wait(None if longest is None else longest + 1, late)
 
     def _places(self) -> Any:
-        return self._ffi.new("uint32_t[]", self.figures.nodes)
+        return self._ffi.new("uint64_t[]", self.figures.held)
 
-    def _waiting(self, waits: Any, start: int, ticks: int) -> list[Vector]:
+    def _waiting(self, waits: Any, start: int, limit: int) -> list[Vector]:
         """Return inputs of the longest wait from a node, at most so many ticks of it."""
-        nodes = self.figures.nodes
-        whole = ticks <= _LONGEST_WHOLE_WAIT
-        most = ticks if whole else min(ticks, nodes)
-        path = self._ffi.new("uint32_t[]", max(1, most))
+        nodes = self.figures.held
+        whole = limit <= _LONGEST_WHOLE_WAIT
+        most = max(1, limit if whole else min(limit, nodes))
+        path, ticks = self._ffi.new("uint32_t[]", most), self._ffi.new("uint64_t[]", most)
         passed = self._ffi.NULL if whole else self._ffi.new("uint8_t[]", nodes)
-        length = self._library.gx_wait_path(self._search, waits, start, most, path, passed)
-        return self.along([start, *path[0:length]])
+        length = self._library.gx_wait_path(
+            self._search, waits, start, limit, most, path, ticks, passed
+        )
+        return self._along([start, *path[0:length]], ticks[0:length])[:limit]
 
     def stuck(self) -> tuple[int, int | None]:
-        """Return how many nodes reach no end, and the first of them."""
-        reaches = self._ffi.new("uint8_t[]", self.figures.nodes)
+        """Return how many combinations reach no end, and the nearest node of them."""
+        reaches = self._ffi.new("uint8_t[]", self.figures.held)
         first = self._ffi.new("uint32_t[1]")
         count = self._library.gx_stuck(self._search, reaches, first)
         return count, int(first[0]) if count else None

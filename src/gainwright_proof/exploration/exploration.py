@@ -80,6 +80,7 @@ def explore(
     exported: Mapping[str, bytes] | None = None,
     premises: bool = False,
     in_parts: bool = True,
+    folds: bool = True,
 ) -> Exploration:
     """Explore all that a trial can do from reset, whatever the inputs.
 
@@ -100,7 +101,7 @@ def explore(
                 f"state and variables have {encoding.codes:,} combinations, more than 63 bits hold"
             )
         vectors = vectors_by_state(trial, limits.vectors)
-        engine = Engine(trial, vectors, encoding, limits.nodes, exported)
+        engine = Engine(trial, vectors, encoding, limits.nodes, exported, folds)
     except (TooManyVectors, _CannotBegin, OutOfMemory, CompilerLimit) as error:
         reason = limit_reached(error)
         return _not_begun(trial, encoding.codes, reason, limits, premises, in_parts)

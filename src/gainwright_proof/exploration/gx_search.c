@@ -9,6 +9,9 @@
  */
 #include "gx_search.h"
 
+#include "gx_notes.h"
+#include "gx_pass.h"
+
 #include <stdlib.h>
 #include <string.h>
 
@@ -19,40 +22,7 @@
 #define GX_INLINE_ALL
 #endif
 
-static const uint32_t note_sizes[GX_NOTE_KINDS] = {
-    GX_REQUIREMENT_SLOTS, GX_REQUIREMENT_SLOTS,
-    GW_STATE_COUNT,       GW_STATE_COUNT,
-    GW_ROW_COUNT,         GW_VARIABLE_SLOTS,
-    GW_STATE_COUNT,       GW_STATE_COUNT,
-    GW_ROW_COUNT * GW_CONDITION_SLOTS};
-
-static void note(gx_search *search, int32_t kind, uint32_t subject, uint32_t node, uint32_t vector)
-{
-    gx_tick *first = &search->notes[kind][subject];
-
-    if (first->node == GX_NOWHERE) {
-        first->node = node;
-        first->vector = vector;
-    }
-}
-
-static int32_t allocate_notes(gx_search *search)
-{
-    int32_t kind;
-
-    for (kind = 0; kind < GX_NOTE_KINDS; kind++) {
-        const size_t bytes = note_sizes[kind] * sizeof *search->notes[kind];
-
-        search->notes[kind] = malloc(bytes);
-        if (search->notes[kind] == NULL) {
-            return 0;
-        }
-        memset(search->notes[kind], 0xFF, bytes);
-    }
-    return 1;
-}
-
-gx_search *gx_search_new(uint64_t most_nodes)
+gx_search *gx_search_new(uint64_t most_nodes, int32_t folds)
 {
     gx_search *search = calloc(1U, sizeof *search);
     gw_sequencer memory;
@@ -60,13 +30,14 @@ gx_search *gx_search_new(uint64_t most_nodes)
     if (search == NULL) {
         return NULL;
     }
-    if (!gx_store_init(&search->store, most_nodes) || !allocate_notes(search)) {
+    search->folds = folds;
+    if (!gx_store_init(&search->store, most_nodes, folds) || !gx_allocate_notes(search)) {
         gx_search_free(search);
         return NULL;
     }
     memset(search->seen, 0xFF, sizeof search->seen);
     gw_sequencer_reset(&memory);
-    (void)gx_store_number(&search->store, &memory, gx_encode(&memory));
+    (void)gx_store_number(&search->store, &memory, gx_encode(&memory), 0U);
     return search;
 }
 
@@ -85,114 +56,39 @@ void gx_search_free(gx_search *search)
     free(search);
 }
 
-GX_SELDOM
-static void judge_moment(gx_search *search, const gw_sequencer *memory, uint32_t node)
-{
-    int32_t outputs[GW_OUTPUT_SLOTS];
-    uint16_t found[GX_REQUIREMENT_SLOTS];
-    uint32_t count;
-
-    gw_sequencer_outputs(memory, outputs);
-    count = gx_judge_moment(memory->state, memory->variables, outputs, found);
-    while (count > 0U) {
-        count--;
-        note(search, GX_MOMENT, found[count], node, 0U);
-    }
-}
-
-/* The condition by which alone a row is missed; GX_NOWHERE if it holds, or misses several. */
-static uint32_t only_missed(const gw_row *row, const gw_condition_bits *seen, int32_t state)
-{
-    uint32_t place = GX_NOWHERE;
-    uint32_t condition = 0U;
-    uint32_t word;
-
-    for (word = 0U; word < (uint32_t)GW_CONDITION_WORDS; word++) {
-        uint64_t missed = gw_row_missed(row, seen, word);
-
-        if (missed != 0U) {
-            if ((place != GX_NOWHERE) || ((missed & (missed - 1U)) != 0U)) {
-                return GX_NOWHERE;
-            }
-            for (place = word * 64U; (missed & 1U) == 0U; missed >>= 1) {
-                place++;
-            }
-        }
-    }
-    if (place == GX_NOWHERE) {
-        return GX_NOWHERE;
-    }
-    while ((gw_condition_in(&gw_trial_looked_at[state], condition) == 0)
-           || (gw_trial_condition_places[condition] != place)) {
-        condition++;
-    }
-    return condition;
-}
-
-/* For MC/DC of the rows: all literals but one hold. The conditions are checked by the way. */
-GX_SELDOM
-static void note_single_misses(gx_search *search, const gw_sequencer *memory, uint32_t node)
-{
-    const int32_t state = memory->state;
-    uint32_t vector;
-    uint32_t index;
-
-    for (vector = gx_first_vector[state]; vector < gx_first_vector[state + 1]; vector++) {
-        const gw_condition_set bits = gw_trial_conditions(gx_vectors[vector], memory->variables);
-        const gw_condition_set same = gx_conditions(gx_vectors[vector], memory->variables);
-        const gw_condition_bits seen = gw_trial_seen(state, &bits);
-        const gw_condition_bits look = gw_trial_look(state, gx_vectors[vector], memory->variables);
-
-        if ((memcmp(&bits, &same, sizeof bits) != 0) || (memcmp(&seen, &look, sizeof seen) != 0)) {
-            note(search, GX_CONDITIONS, (uint32_t)state, node, vector);
-        }
-        for (index = gw_trial_first_row[state]; index < gw_trial_first_row[state + 1]; index++) {
-            const gw_row *row = &gw_trial_rows[index];
-            const uint32_t condition = only_missed(row, &seen, state);
-
-            if (condition != GX_NOWHERE) {
-                note(search, GX_SINGLE_MISS,
-                     (row->number * (uint32_t)GW_CONDITION_SLOTS) + condition, node, vector);
-            }
-        }
-    }
-}
-
-GX_SELDOM
-static void note_saturated(gx_search *search, gw_variable_set saturated, uint32_t node,
-                           uint32_t vector)
-{
-    uint32_t variable;
-
-    for (variable = 0U; variable < (uint32_t)GW_VARIABLE_SLOTS; variable++) {
-        if (((saturated >> variable) & 1U) != 0U) {
-            note(search, GX_SATURATED, variable, node, vector);
-        }
-    }
-    search->saturated |= saturated;
-}
-
 /* What the expansion of a node carries from vector to vector. */
 typedef struct {
     gw_sequencer before;
     uint64_t last_code;
     int32_t last_row;
     uint32_t node;
-    uint32_t target;
+    uint32_t target;      /* GX_NOWHERE: only time passes. */
+    uint32_t left;        /* Ticks that pass from where the tick leads to before target. */
+    uint32_t direction;   /* In which time passes; 0 if it does not. */
+    uint32_t pass_vector; /* A vector that lets it pass. */
 } expansion;
 
-/* Note what was found over a tick, and mark its target for responses whose time it begins. */
-static void note_found(gx_search *search, const expansion *x, uint32_t vector,
-                       const uint16_t found[], uint32_t count)
+/* Note what was found over a tick, and for responses that their time begins. Returns 0 if there is no
+ * place. */
+static int32_t note_found(gx_search *search, const expansion *x, uint32_t vector,
+                          const uint16_t found[], uint32_t count)
 {
     uint32_t index;
 
     for (index = 0U; index < count; index++) {
-        note(search, GX_TICK, found[index], x->node, vector);
-        if (gx_mark_bit[found[index]] >= 0) {
+        const gx_begin begin = {x->node, x->target, x->left, found[index]};
+
+        gx_note(search, GX_TICK, found[index], x->node, vector);
+        if (gx_mark_bit[found[index]] < 0) {
+            continue;
+        }
+        if ((x->target != GX_NOWHERE) && (x->left == 0U)) {
             gx_store_mark(&search->store, x->target, found[index]);
+        } else if (!gx_store_note_begin(&search->store, &begin)) {
+            return 0;
         }
     }
+    return 1;
 }
 
 int32_t gx_search_keep_rows(gx_search *search)
@@ -227,42 +123,127 @@ static int32_t keep_rows(gx_search *search, uint32_t node, uint32_t target, uint
     return 1;
 }
 
+/* Whether only time passes over a tick, in the direction of this node's first such tick. */
+static int32_t passes_time(const gx_search *search, expansion *x, const gw_sequencer *after,
+                           uint32_t vector)
+{
+    const uint32_t direction
+        = (search->folds != 0) ? gx_pass_direction(&x->before, after) : 0U;
+
+    if ((direction != 0U) && (x->direction == 0U)) {
+        x->direction = direction;
+        x->pass_vector = vector;
+    }
+    return (direction != 0U) && (x->direction == direction);
+}
+
+/* Find where a tick leads to: a node, or what an edge stands for over which time passes. Returns 0 if
+ * there is no place. */
+static int32_t find_target(gx_search *search, expansion *x, const gw_sequencer *after, int32_t row)
+{
+    const uint64_t known = search->store.nodes;
+
+    if (search->folds != 0) {
+        x->target = gx_store_passing(&search->store, after, &x->left);
+        if (x->target != GX_NOWHERE) {
+            return gx_store_come_to(&search->store, x->target, (uint64_t)x->left + 1U);
+        }
+    }
+    x->left = 0U;
+    x->target = gx_store_number(&search->store, after, x->last_code, 1U);
+    return (x->target != GX_NOWHERE)
+        && ((search->path_rows == NULL) || (x->target < known)
+            || keep_rows(search, x->node, x->target, (uint32_t)row));
+}
+
 /* The tick leads elsewhere than the one before. Returns 0 if there is no place to store it. */
 static int32_t take_edge(gx_search *search, expansion *x, const gw_sequencer *after, int32_t row,
                          uint32_t vector, int32_t expected)
 {
     uint16_t found[GX_REQUIREMENT_SLOTS];
-    const uint64_t known = search->store.nodes;
+    const uint32_t passed = x->direction;
+    int32_t is_new;
 
     if (search->row_ticks[row] == 1U) {
-        note(search, GX_ROW_TAKEN, (uint32_t)row, x->node, vector);
+        gx_note(search, GX_ROW_TAKEN, (uint32_t)row, x->node, vector);
     }
-    x->target = gx_store_number(&search->store, after, x->last_code);
-    if (x->target == GX_NOWHERE) {
-        return 0;
+    if (passes_time(search, x, after, vector)) {
+        x->target = GX_NOWHERE;
+        x->left = 0U;
+        is_new = (passed == 0U);
+    } else {
+        if (!find_target(search, x, after, row)) {
+            return 0;
+        }
+        is_new = (expected == 0) && !gx_store_has_edge(&search->store, x->node, x->target);
     }
-    if ((search->path_rows != NULL) && (x->target >= known)
-        && !keep_rows(search, x->node, x->target, (uint32_t)row)) {
-        return 0;
+    if ((expected == 0) && (is_new != 0)) {
+        gx_note(search, GX_UNEXPECTED, (uint32_t)x->before.state, x->node, vector);
     }
-    if ((expected == 0) && !gx_store_has_edge(&search->store, x->node, x->target)) {
-        note(search, GX_UNEXPECTED, (uint32_t)x->before.state, x->node, vector);
-    }
-    note_found(search, x, vector, found,
-               gx_judge_move(row, x->before.variables, after->variables, found));
-    return gx_store_edge(&search->store, x->node, x->target);
+    return note_found(search, x, vector, found,
+                      gx_judge_move(row, x->before.variables, after->variables, found))
+        && ((x->target == GX_NOWHERE)
+            || gx_store_edge(&search->store, x->node, x->target, x->left + 1U));
 }
 
-/* The code of a node must say everything: a variable left out would make two nodes one. Looked at in
- * every situation, where every variable that counts anything has a step that changes it. */
-GX_SELDOM
-static int32_t code_is_whole(const gw_sequencer *memory, uint64_t code)
+/* Ticks that may pass over one edge; 0 if all values have to be nodes. */
+static uint32_t ticks_of_pass(gx_search *search, const expansion *x)
 {
-    gw_sequencer again;
+    const uint64_t ticks = gx_pass_ticks(&x->before, x->direction);
+    const uint32_t relatives = gx_pass_relatives(&x->before, x->direction, ticks, x->pass_vector,
+                                                 x->node, &search->walked);
 
-    gx_decode(code, &again);
-    return (again.state == memory->state)
-        && (memcmp(again.variables, memory->variables, sizeof again.variables) == 0);
+    if (relatives == GX_PASS_BROKEN) {
+        search->store.problem = GX_TELLS_APART;
+    }
+    return ((relatives >= GX_PASS_BROKEN) || (relatives >= ticks)) ? 0U
+                                                                   : (uint32_t)(ticks - relatives);
+}
+
+/* The number of where so much time leads to; GX_NOWHERE if there is no place. */
+static uint32_t passed_to(gx_search *search, const expansion *x, uint32_t ticks)
+{
+    gw_sequencer after = x->before;
+
+    gx_pass_on(&after, x->direction, ticks);
+    return gx_store_number(&search->store, &after, gx_encode(&after), ticks);
+}
+
+/* Times that begin with the first tick in which time passes from this node. */
+static void aim_begins(gx_search *search, uint64_t first, uint32_t target, uint32_t left)
+{
+    gx_store *store = &search->store;
+    uint64_t index;
+
+    for (index = first; index < store->begin_count; index++) {
+        if (store->begins[index].target == GX_NOWHERE) {
+            store->begins[index].target = target;
+            store->begins[index].ticks = left;
+        }
+    }
+}
+
+/* Store the edge of time that passes. Returns 0 to end the search. */
+GX_SELDOM
+static int32_t let_time_pass(gx_search *search, expansion *x, uint64_t first_begin)
+{
+    gx_store *store = &search->store;
+    uint32_t ticks = ticks_of_pass(search, x);
+    uint32_t target = (ticks == 0U) ? GX_NOWHERE : passed_to(search, x, ticks);
+
+    /* Edges in two directions would meet nowhere else: what both leave out could not be counted. */
+    if ((ticks == 0U)
+        || ((target != GX_NOWHERE) && (store->direction[target] != 0U)
+            && (store->direction[target] != x->direction))) {
+        ticks = 0U;
+        target = passed_to(search, x, 1U);
+    }
+    if ((target == GX_NOWHERE) || (store->problem != GX_STORED)) {
+        return 0;
+    }
+    aim_begins(search, first_begin, target, (ticks == 0U) ? 0U : ticks - 1U);
+    return (ticks == 0U) ? gx_store_edge(store, x->node, target, 1U)
+                         : gx_store_pass(store, x->node, target, x->direction, ticks);
 }
 
 /* Try a vector; an expected one may find new edges. Returns 0 to end the search. */
@@ -277,14 +258,14 @@ static int32_t try_vector(gx_search *search, expansion *x, uint32_t vector, int3
 
     search->ticks++;
     if (row < 0) {
-        note(search, (row == GW_NO_ROW) ? GX_NO_ROW_HELD : GX_ROWS_HELD,
+        gx_note(search, (row == GW_NO_ROW) ? GX_NO_ROW_HELD : GX_ROWS_HELD,
              (uint32_t)x->before.state, x->node, vector);
         return 1;
     }
     search->row_ticks[row]++;
     code = gx_encode(&after);
-    if ((expected == 0) && !code_is_whole(&after, code)) {
-        note(search, GX_UNEXPECTED, (uint32_t)x->before.state, x->node, vector);
+    if ((expected == 0) && !gx_code_is_whole(&after, code)) {
+        gx_note(search, GX_UNEXPECTED, (uint32_t)x->before.state, x->node, vector);
     }
     if ((row != x->last_row) || (code != x->last_code)) {
         x->last_row = row;
@@ -294,13 +275,10 @@ static int32_t try_vector(gx_search *search, expansion *x, uint32_t vector, int3
         }
     }
     if ((after.saturated & ~search->saturated) != 0U) {
-        note_saturated(search, after.saturated, x->node, vector);
+        gx_note_saturated(search, after.saturated, x->node, vector);
     }
     count = gx_judge_tick(row, inputs, x->before.variables, after.variables, found);
-    if (count > 0U) {
-        note_found(search, x, vector, found, count);
-    }
-    return 1;
+    return (count == 0U) || note_found(search, x, vector, found, count);
 }
 
 /* Try all vectors of a situation that is new; returns 0 to end the search. */
@@ -315,7 +293,7 @@ static int32_t try_others(gx_search *search, expansion *x)
             return 0;
         }
     }
-    note_single_misses(search, &x->before, x->node);
+    gx_note_single_misses(search, &x->before, x->node);
     return 1;
 }
 
@@ -323,11 +301,12 @@ GX_INLINE_ALL
 static int32_t expand(gx_search *search, uint32_t node)
 {
     const uint32_t list = search->store.list;
+    const uint64_t first_begin = search->store.begin_count;
     expansion x = {.node = node, .last_row = -1};
     uint32_t index;
 
     gx_decode(search->store.codes[node], &x.before);
-    judge_moment(search, &x.before, node);
+    gx_note_moment(search, &x.before, node);
     for (index = gx_list_begin[list]; index < gx_list_begin[list + 1U]; index++) {
         if (!try_vector(search, &x, gx_lists[index], 1)) {
             return 0;
@@ -336,9 +315,11 @@ static int32_t expand(gx_search *search, uint32_t node)
     /* The first list of a state does not stand for one situation. */
     if ((search->seen[list] == GX_NOWHERE) || (list == gx_first_list[x.before.state])) {
         search->seen[list] = (search->seen[list] == GX_NOWHERE) ? node : search->seen[list];
-        return try_others(search, &x);
+        if (!try_others(search, &x)) {
+            return 0;
+        }
     }
-    return 1;
+    return (x.direction == 0U) || let_time_pass(search, &x, first_begin);
 }
 
 int32_t gx_search_run(gx_search *search, uint64_t nodes)
@@ -355,28 +336,6 @@ int32_t gx_search_run(gx_search *search, uint64_t nodes)
         gx_store_finish(store, node);
     }
     return (store->problem == GX_STORED) ? GX_MORE : store->problem;
-}
-
-void gx_search_figures(const gx_search *search, gx_figures *figures)
-{
-    const gx_store *store = &search->store;
-
-    figures->nodes = store->nodes;
-    figures->expanded = store->expanded;
-    figures->ticks = search->ticks;
-    figures->edges = store->edges;
-    figures->depth = store->depth;
-    figures->bytes = gx_store_bytes(store);
-}
-
-void gx_search_nodes_in(const gx_search *search, uint64_t counts[GW_STATE_COUNT])
-{
-    uint64_t node;
-
-    memset(counts, 0, GW_STATE_COUNT * sizeof counts[0]);
-    for (node = 0U; node < search->store.nodes; node++) {
-        counts[gx_state_of(search->store.codes[node])]++;
-    }
 }
 
 uint64_t gx_search_row_ticks(const gx_search *search, int32_t row)

@@ -13,6 +13,7 @@
 /* Results of a slice of the search, besides those of the store. */
 #define GX_MORE 0
 #define GX_COMPLETE 1
+#define GX_TELLS_APART 4 /* The C tells values of a timer apart, so nothing may be folded. */
 
 /* A tick: from a node with an input vector (index into gx_vectors). */
 typedef struct {
@@ -35,10 +36,12 @@ enum {
 };
 
 typedef struct {
-    uint64_t nodes;
+    uint64_t nodes; /* Those that waits stand for included, as in edges and depth. */
+    uint64_t held;  /* Nodes that are stored. */
     uint64_t expanded;
-    uint64_t ticks; /* Calls of the step function. */
-    uint64_t edges; /* Stored pairs of a node and a successor. */
+    uint64_t walked; /* Values of timers that were walked through and are no nodes. */
+    uint64_t ticks; /* Calls of the step function to expand nodes. */
+    uint64_t edges; /* Pairs of a node and a successor. */
     uint64_t depth; /* Ticks from reset to the farthest node expanded. */
     uint64_t bytes; /* Memory of the search. */
 } gx_figures;
@@ -51,7 +54,9 @@ typedef struct {
 
 typedef struct {
     gx_store store;
+    int32_t folds; /* Time that passes is folded. */
     uint64_t ticks;
+    uint64_t walked;
     gw_variable_set saturated;
     gx_tick *notes[GX_NOTE_KINDS];
     uint64_t row_ticks[GW_ROW_COUNT];
@@ -60,19 +65,19 @@ typedef struct {
     uint32_t seen[GX_LIST_COUNT]; /* Node at which all vectors were tried for a list; or nowhere. */
 } gx_search;
 
-/* A search that holds the reset only; NULL if memory is short. */
-gx_search *gx_search_new(uint64_t most_nodes);
+/* A search that holds the reset only; NULL if memory is short. With folds, time that passes is folded
+ * (gx_pass.h). */
+gx_search *gx_search_new(uint64_t most_nodes, int32_t folds);
 void gx_search_free(gx_search *search);
 
 /* Expand up to so many nodes more; returns one of the results above. */
 int32_t gx_search_run(gx_search *search, uint64_t nodes);
 
-void gx_search_figures(const gx_search *search, gx_figures *figures);
-void gx_search_nodes_in(const gx_search *search, uint64_t counts[GW_STATE_COUNT]);
 uint64_t gx_search_row_ticks(const gx_search *search, int32_t row);
 const uint64_t *gx_search_codes(const gx_search *search);
 
-/* Keep, from the reset on, which rows lead to each node; 0 if memory is short. */
+/* Keep, from the reset on, which rows lead to each node; 0 if memory is short. Waits must not be
+ * folded. */
 int32_t gx_search_keep_rows(gx_search *search);
 const gx_rows *gx_search_rows(const gx_search *search);
 gx_tick gx_search_first(const gx_search *search, int32_t kind, uint32_t subject);

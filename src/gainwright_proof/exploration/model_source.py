@@ -21,6 +21,7 @@ from gainwright_proof.exploration.model_tables import (
     encode_function,
     mark_bits,
     sizes_header,
+    stretches,
     vector_tables,
 )
 from gainwright_proof.exploration.questions import judged_over_ticks
@@ -62,10 +63,12 @@ class _Model:
             [
                 '#include "gx_model.h"',
                 '#include "gx_pages.h"',
+                '#include "gx_pass.h"',
                 *(f'#include "{name}"' for name in INCLUDES),
                 "",
                 vector_tables(vectors),
                 mark_bits(self._trial),
+                stretches(self._trial),
                 encode_function(self._trial, encoding),
                 decode_function(self._trial, encoding),
                 self._judge_moment(),

@@ -10,6 +10,7 @@ from gainwright.language.model import RequirementKind, Trial
 from gainwright_codegen.c_text import array
 from gainwright_codegen.trial_c.expression import c_integer
 from gainwright_proof.exploration.encoding import Encoding
+from gainwright_proof.exploration.short_waits import waits
 from gainwright_proof.exploration.vectors import StateVectors
 
 
@@ -22,13 +23,15 @@ def response_numbers(trial: Trial) -> dict[int, int]:
 
 def sizes_header(trial: Trial, vectors: Sequence[StateVectors], encoding: Encoding) -> str:
     """Return ``gx_sizes.h``: counts, and the numbers of formulas that every trial has."""
-    count = len(trial.requirements)
+    count, timers = len(trial.requirements), len(waits(trial))
     values = {
         "GX_VECTOR_COUNT": sum(len(state.vectors) for state in vectors),
         "GX_LIST_COUNT": sum(1 + len(state.enough) for state in vectors),
         "GX_REQUIREMENT_SLOTS": count + 1,
         "GX_MARK_COUNT": max(1, len(response_numbers(trial))),
         "GX_PAGE_BITS": encoding.page_bits,
+        "GX_TIMERS": timers,
+        "GX_TIMER_SLOTS": max(1, timers),
         "GX_OUTPUTS_DIFFER": count,
         "GX_AT_END": 2 * count,
         "GX_ALWAYS": 2 * count + 1,
@@ -78,6 +81,29 @@ def mark_bits(trial: Trial) -> str:
     bits = response_numbers(trial)
     values = [str(bits.get(number, -1)) for number in range(len(trial.requirements) + 1)]
     return f"const int16_t gx_mark_bit[GX_REQUIREMENT_SLOTS] = {array(values)};\n"
+
+
+def stretches(trial: Trial) -> str:
+    """Return which variables are timers, and the function for the ends of their stretches."""
+    timers = waits(trial)
+    numbers = [str(trial.variables.index(wait.variable)) for wait in timers] or ["0"]
+    lines = [
+        f"const uint8_t gx_timer_variable[GX_TIMER_SLOTS] = {array(numbers)};",
+        "",
+        "int32_t gx_stretch_last(uint32_t timer, int32_t value)",
+        "{",
+        "    switch (timer) {",
+    ]
+    for number, wait in enumerate(timers):
+        lines.append(f"    case {number}U:")
+        for low, high in itertools.pairwise(wait.points):
+            lines.append(f"        if (value < {c_integer(high)}) {{")
+            lines.append(f"            return (value == {c_integer(low)}) ? value : "
+                         f"{c_integer(high - 1)};")  # fmt: skip
+            lines.append("        }")
+        lines.append("        break;")
+    lines += ["    default:", "        break;", "    }", "    return value;", "}", ""]
+    return "\n".join(lines)
 
 
 def encode_function(trial: Trial, encoding: Encoding) -> str:

@@ -69,7 +69,7 @@ class PremiseSample:
 
     def _chosen(self) -> Iterator[tuple[int, bool]]:
         """Yield nodes, and whether all inputs are tried there or those that behave differently."""
-        engine, count = self._engine, self._engine.figures.nodes
+        engine, count = self._engine, self._engine.figures.held
         rows = range(len(self._trial.rows))
         places = [engine.first(Note.ROW_TAKEN, row) for row in rows]
         spread = range(0, count, max(1, count // SPREAD_NODES))

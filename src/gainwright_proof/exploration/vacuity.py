@@ -129,7 +129,9 @@ class Vacuity:
             return seen, Result.COMPLETE
         denying = self._denying(missing)
         vectors = vectors_by_state(denying, self._limits.vectors)
-        engine = Engine(denying, vectors, encoding_of(denying), self._limits.nodes, self._exported)
+        engine = Engine(
+            denying, vectors, encoding_of(denying), self._limits.nodes, self._exported, folds=True
+        )
         begun = time.monotonic()
         while (result := engine.run(_SLICE)) is Result.MORE:
             if time.monotonic() - begun > self._limits.seconds:
