@@ -56,6 +56,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--quick", action="store_true", help="by exploration of the compiled C alone"
     )
+    parser.add_argument(
+        "--full",
+        action="store_true",
+        help="explore every value of every timer by itself (minutes, gigabytes); keeps no evidence",
+    )
     what = parser.add_mutually_exclusive_group()
     what.add_argument(
         "--recheck", metavar="DIR", help="check evidence: is it whole, about this trial, and true?"
@@ -118,6 +123,11 @@ def _check_options(arguments: argparse.Namespace) -> None:
             "--only", "--only beside --out or --mutants", "one of them",
             "evidence is about the whole trial: leave --only out",
         )  # fmt: skip
+    if arguments.full and arguments.out is not None:
+        raise refuse(
+            "--full", "--full beside --out", "one of them",
+            "evidence is found again as it was found, with waits folded: leave --full out",
+        )  # fmt: skip
     if arguments.quick and arguments.solvers:
         raise refuse(
             "--quick", "--quick beside --solvers", "one of them",
@@ -156,6 +166,7 @@ def _prove(trial: Trial, source: Mapping[str, Any], arguments: argparse.Namespac
             announce,
             arguments.solvers,
             quick=arguments.quick,
+            full=arguments.full,
             document=None if arguments.only else source,
         )
     mutants = _mutants(trial) if arguments.mutants else None
@@ -289,6 +300,7 @@ def _command(
         option
         for option, given in (
             ("--quick", arguments.quick and quick),
+            ("--full", arguments.full and "--out" not in more),
             ("--solvers", arguments.solvers),
             ("--mutants", arguments.mutants),
         )
@@ -308,12 +320,17 @@ def _exploration_lines(proof: Proof) -> Iterator[str]:
     if counts is None:
         yield f"exploration incomplete: {proof.exploration.stopped}"
         return
-    states = counts["reachable_states"]
+    states, kept = counts["reachable_states"], counts["states_kept"]
     yield (
         f"explored in full, timers too: {states:,} reachable states and "
         f"{counts['transitions']:,} transitions by {counts['step_calls']:,} calls of "
-        f"gw_sequencer_step; {counts['memory_bytes'] / states:.0f} bytes a state"
+        f"gw_sequencer_step; {counts['memory_bytes'] / 1e6:,.0f} MB"
     )
+    if kept < states:
+        yield (
+            f"waits folded: {kept:,} states are kept; {counts['timer_values_walked']:,} values of "
+            "timers between them were walked through in the C (--full keeps them all)"
+        )
     yield (
         f"tables: {counts['rows_taken']} of {counts['rows']} rows taken; of the conditions that "
         f"rows look at, {counts['row_conditions_deciding_alone']} of {counts['row_conditions']} "

@@ -55,6 +55,7 @@ def prove(
     exported: Mapping[str, bytes] | None = None,
     document: Mapping[str, Any] | None = None,
     quick: bool = False,
+    full: bool = False,
 ) -> Proof:
     """Prove a trial by every method that is installed.
 
@@ -67,6 +68,7 @@ def prove(
         exported: the C to look at, if it is not what the exporter writes now.
         document: the file that the trial was read from, as TOML, for a second reader.
         quick: by exploration alone, and the second reader.
+        full: explore every value of every timer as a state of its own.
 
     Raises:
         InputError: the trial cannot be exported, or there is no C compiler.
@@ -75,7 +77,7 @@ def prove(
     explored: list[Exploration] = []
 
     def on_the_model() -> Sequence[Finding]:
-        found, findings = _explored(trial, exported, document, announce)
+        found, findings = _explored(trial, exported, document, announce, not full)
         explored.append(found)
         if quick:
             return findings
@@ -109,11 +111,12 @@ def _explored(
     exported: Mapping[str, bytes],
     document: Mapping[str, Any] | None,
     announce: Announce,
+    folds: bool = True,
 ) -> tuple[Exploration, list[Finding]]:
     explored: list[Exploration] = []
 
     def exploration() -> Sequence[Finding]:
-        explored.append(explore(trial, exported=exported, premises=True))
+        explored.append(explore(trial, exported=exported, premises=True, folds=folds))
         return (*explored[0].findings, *explored[0].premises)
 
     methods: dict[str, Method] = {
@@ -209,6 +212,8 @@ def exploration_counts(exploration: Exploration) -> dict[str, int] | None:
     looked_at = [alone for row in exploration.single_misses.values() for alone in row.values()]
     counts = {
         "reachable_states": figures.nodes,
+        "states_kept": figures.held,
+        "timer_values_walked": figures.walked,
         "transitions": figures.edges,
         "step_calls": figures.ticks,
         "depth_ticks": figures.depth,

@@ -1,4 +1,4 @@
-"""Random small trials with two timers, a counter and conditions on all of them, from a plain seed."""
+"""Random small trials with two timers, a counter and conditions on them, from a plain seed."""
 
 from __future__ import annotations
 
@@ -6,8 +6,15 @@ import random
 from dataclasses import replace
 
 from gainwright.language.expression import Binary, Boolean, Expression, Integer, Operator, Reference
-from gainwright.language.model import Condition, Kind, Requirement, RequirementKind, Row
-from gainwright.language.model import Trial, Variable
+from gainwright.language.model import (
+    Condition,
+    Kind,
+    Requirement,
+    RequirementKind,
+    Row,
+    Trial,
+    Variable,
+)
 from gainwright.language.parse import parse
 
 from .explore_trials import STATES, random_trial
@@ -60,7 +67,8 @@ def _formula(source: random.Random) -> Expression:
     if source.random() < 0.3:
         return Reference(source.choice(("go", "halt")))
     if source.random() < 0.3:
-        return Binary(source.choice(_COMPARISONS), Reference("rounds"), Integer(source.randint(0, 3)))
+        count = Integer(source.randint(0, 3))
+        return Binary(source.choice(_COMPARISONS), Reference("rounds"), count)
     name, numbers = source.choice(_CONSTANTS)
     return Binary(source.choice(_COMPARISONS), Reference(name), Integer(source.choice(numbers)))
 

@@ -1,6 +1,7 @@
 """Exhaustive exploration: everything a trial can do, run on the compiled C that ships.
 
-Variables are explored in full, times too; nothing about them is abstracted. Inputs are represented
+Variables are explored in full, times too: values of a timer that only lead to the next are walked
+through instead of kept (``gx_pass.h``), which changes no count and no time. Inputs are represented
 by vectors that stand for all others, see :mod:`vectors`.
 
 :func:`explore` is the entry. Order of work: :mod:`vectors` finds the inputs to try

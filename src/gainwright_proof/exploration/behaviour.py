@@ -226,7 +226,7 @@ _MOST_PLACES = 1 << 22
 
 
 def _firsts_by_table(codes: _Numbers, places: int) -> tuple[_Numbers, _Numbers]:
-    """Return the first place of each different code, and which of these each has, without sorting."""
+    """Return the first place of each different code, and which of these each has; unsorted."""
     numbers = np.arange(len(codes))
     table = np.zeros(places, dtype=np.int64)
     # Of equal codes the first is written last.

@@ -152,6 +152,9 @@ class Engine:
             CHECKERS,
             name="explorer",
         )
+        self._table = np.array(self.vectors, dtype=np.int32).reshape(len(self.vectors), -1)
+        if self._table.shape[1] == 0:
+            self._table = np.zeros((len(self.vectors), 1), dtype=np.int32)
         self._most_nodes = most_nodes
         self._search = self._begin(folds)
         self._parents: Any = None
@@ -159,7 +162,9 @@ class Engine:
 
     def _begin(self, folds: bool) -> Any:
         self.folds = folds
-        search = self._library.gx_search_new(self._most_nodes, folds)
+        # The search reads the table as long as it lives.
+        table = self._ffi.from_buffer(f"int32_t[][{self._table.shape[1]}]", self._table)
+        search = self._library.gx_search_new(self._most_nodes, folds, table)
         if search == self._ffi.NULL:
             raise OutOfMemory
         return self._ffi.gc(search, self._library.gx_search_free)
@@ -202,8 +207,8 @@ class Engine:
 
     def codes_and_rows(self) -> tuple[NDArray[np.uint64], NDArray[np.uint64]]:
         """Return the code of each node in rising order (see :mod:`.encoding`), and for each of
-        them, as four words, the set of rows on a shortest way to it: row n is bit n modulo 256. Waits
-        must not be folded."""
+        them, as four words, the set of rows on a shortest way to it: row n is bit n modulo 256.
+        Waits must not be folded."""
         count = self.figures.held
         codes = self._read(self._library.gx_search_codes(self._search), count)
         rows = self._read(self._library.gx_search_rows(self._search), 4 * count).reshape(count, 4)

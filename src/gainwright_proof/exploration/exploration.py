@@ -86,7 +86,8 @@ def explore(
 
     ``exported`` is the C to explore, if it is not what the exporter writes now. ``premises``: is
     what the requirements speak of looked for too, and are states counted with short waits? Then
-    ``in_parts`` lets a trial that is too large be explored in parts.
+    ``in_parts`` lets a trial that is too large be explored in parts. Without ``folds`` every value
+    of every timer is a state by itself (``gx_pass.h``); what is found is the same.
 
     A trial that is too large is not an error: the findings then say what ran out.
 

@@ -108,8 +108,8 @@ uint64_t gx_ticks_between(const gx_search *search, uint32_t parent, uint32_t nod
     return (distances == NULL) ? 1U : distances[node] - distances[parent];
 }
 
-static int32_t begins(int32_t requirement, int32_t row, uint32_t vector, const gw_sequencer *before,
-                      const gw_sequencer *after)
+static int32_t begins(int32_t requirement, int32_t row, const int32_t inputs[],
+                      const gw_sequencer *before, const gw_sequencer *after)
 {
     uint16_t found[GX_REQUIREMENT_SLOTS];
     uint32_t count = gx_judge_move(row, before->variables, after->variables, found);
@@ -120,7 +120,7 @@ static int32_t begins(int32_t requirement, int32_t row, uint32_t vector, const g
             return 1;
         }
     }
-    count = gx_judge_tick(row, gx_vectors[vector], before->variables, after->variables, found);
+    count = gx_judge_tick(row, inputs, before->variables, after->variables, found);
     while (count > 0U) {
         count--;
         if (found[count] == requirement) {
@@ -132,19 +132,19 @@ static int32_t begins(int32_t requirement, int32_t row, uint32_t vector, const g
 
 /* First vector that leads from a memory to another; with a requirement, over a tick with which its
  * time begins. */
-static uint32_t vector_to(const gw_sequencer *before, const gw_sequencer *wanted,
-                          int32_t requirement)
+static uint32_t vector_to(const gx_vector vectors[], const gw_sequencer *before,
+                          const gw_sequencer *wanted, int32_t requirement)
 {
     uint32_t vector;
 
     for (vector = gx_first_vector[before->state]; vector < gx_first_vector[before->state + 1];
          vector++) {
         gw_sequencer after = *before;
-        const int32_t row = gw_sequencer_step(&after, gx_vectors[vector]);
+        const int32_t row = gw_sequencer_step(&after, vectors[vector]);
 
         if ((row >= 0) && (after.state == wanted->state)
             && (memcmp(after.variables, wanted->variables, sizeof after.variables) == 0)
-            && ((requirement < 0) || begins(requirement, row, vector, before, &after))) {
+            && ((requirement < 0) || begins(requirement, row, vectors[vector], before, &after))) {
             return vector;
         }
     }
@@ -169,7 +169,7 @@ uint32_t gx_vector_over(const gx_search *search, uint32_t node, uint32_t target,
     const gw_sequencer before = so_long_before(search, node, 0U);
     const gw_sequencer wanted = so_long_before(search, target, ticks - 1U);
 
-    return vector_to(&before, &wanted, requirement);
+    return vector_to(search->vectors, &before, &wanted, requirement);
 }
 
 uint32_t gx_pass_vector(const gx_search *search, uint32_t target, uint64_t ticks)
@@ -177,5 +177,5 @@ uint32_t gx_pass_vector(const gx_search *search, uint32_t target, uint64_t ticks
     const gw_sequencer before = so_long_before(search, target, ticks);
     const gw_sequencer wanted = so_long_before(search, target, ticks - 1U);
 
-    return vector_to(&before, &wanted, -1);
+    return vector_to(search->vectors, &before, &wanted, -1);
 }

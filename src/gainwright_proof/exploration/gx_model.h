@@ -13,9 +13,10 @@
 #include "gx_sizes.h"
 
 /* Input vectors that stand for all: those of state s are first_vector[s] up to
- * first_vector[s + 1] - 1. */
+ * first_vector[s + 1] - 1. They may be a hundred thousand, so they are no generated text, but given to
+ * the search. */
+typedef int32_t gx_vector[GW_INPUT_SLOTS];
 extern const uint32_t gx_first_vector[GW_STATE_COUNT + 1];
-extern const int32_t gx_vectors[GX_VECTOR_COUNT][GW_INPUT_SLOTS];
 
 /* Lists of vectors that are enough to try: list k is gx_lists[list_begin[k]] up to
  * gx_lists[list_begin[k + 1] - 1]. List first_list[s] is that of state s, followed by one for each

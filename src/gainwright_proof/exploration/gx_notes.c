@@ -91,10 +91,10 @@ void gx_note_single_misses(gx_search *search, const gw_sequencer *memory, uint32
     uint32_t index;
 
     for (vector = gx_first_vector[state]; vector < gx_first_vector[state + 1]; vector++) {
-        const gw_condition_set bits = gw_trial_conditions(gx_vectors[vector], memory->variables);
-        const gw_condition_set same = gx_conditions(gx_vectors[vector], memory->variables);
+        const gw_condition_set bits = gw_trial_conditions(search->vectors[vector], memory->variables);
+        const gw_condition_set same = gx_conditions(search->vectors[vector], memory->variables);
         const gw_condition_bits seen = gw_trial_seen(state, &bits);
-        const gw_condition_bits look = gw_trial_look(state, gx_vectors[vector], memory->variables);
+        const gw_condition_bits look = gw_trial_look(state, search->vectors[vector], memory->variables);
 
         if ((memcmp(&bits, &same, sizeof bits) != 0) || (memcmp(&seen, &look, sizeof seen) != 0)) {
             gx_note(search, GX_CONDITIONS, (uint32_t)state, node, vector);

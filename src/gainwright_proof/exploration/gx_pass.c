@@ -103,7 +103,7 @@ enum { OTHERWISE, LEADS_ANYWHERE, CHANGES_NOTHING, PASSES, TURNS };
 
 /* What a vector does at a value of a stretch and so many ticks later, if it does the same there. */
 static int32_t kind_of(const gw_sequencer *here, uint64_t ticks, uint32_t direction,
-                       uint32_t vector, gw_sequencer *after)
+                       const int32_t inputs[], gw_sequencer *after)
 {
     gw_sequencer there = *here;
     gw_sequencer expected;
@@ -112,8 +112,8 @@ static int32_t kind_of(const gw_sequencer *here, uint64_t ticks, uint32_t direct
     gx_pass_on(&there, direction, ticks);
     *after = *here;
     expected = there;
-    row = gw_sequencer_step(after, gx_vectors[vector]);
-    if ((gw_sequencer_step(&there, gx_vectors[vector]) != row)
+    row = gw_sequencer_step(after, inputs);
+    if ((gw_sequencer_step(&there, inputs) != row)
         || ((row >= 0) && (after->saturated != there.saturated))) {
         return OTHERWISE;
     }
@@ -145,6 +145,7 @@ static int32_t looks_alike(const gw_sequencer *memory, const int32_t outputs[], 
 
 /* The memory itself, and all to which ticks turn, each with the timers as they are in it. */
 typedef struct {
+    const gx_vector *vectors;
     gw_sequencer members[GX_MOST_RELATIVES];
     uint32_t count;
     uint32_t direction;
@@ -200,7 +201,7 @@ static int32_t is_simple(family *f, const gw_sequencer *member)
     for (index = 0U; index < c.count; index++) {
         gw_sequencer after;
         const int32_t kind
-            = kind_of(member, f->ticks, f->direction, chosen(&c, index), &after);
+            = kind_of(member, f->ticks, f->direction, f->vectors[chosen(&c, index)], &after);
 
         if ((kind == OTHERWISE) || ((kind == TURNS) && !take_in(f, member, &after))) {
             return 0;
@@ -211,9 +212,9 @@ static int32_t is_simple(family *f, const gw_sequencer *member)
 }
 
 /* Walk through the values that are left out. */
-static int32_t walk_alike(const gw_sequencer *before, uint32_t direction, uint64_t ticks,
-                          uint32_t vector, uint32_t offset)
+static int32_t walk_alike(const family *f, uint64_t ticks, uint32_t vector, uint32_t offset)
 {
+    const gw_sequencer *before = &f->members[0];
     const uint32_t list = gx_list_of(before->state, before->variables);
     const choice c = choice_of(list, before->state);
     int32_t outputs[GW_OUTPUT_SLOTS];
@@ -225,9 +226,9 @@ static int32_t walk_alike(const gw_sequencer *before, uint32_t direction, uint64
     for (tick = 1U; tick <= ticks; tick++) {
         const uint32_t other = chosen(&c, (uint32_t)((offset + tick) % c.count));
 
-        gx_pass_on(&there, direction, 1U);
-        if ((kind_of(before, tick, direction, vector, &after) != PASSES)
-            || (kind_of(before, tick, direction, other, &after) == OTHERWISE)
+        gx_pass_on(&there, f->direction, 1U);
+        if ((kind_of(before, tick, f->direction, f->vectors[vector], &after) != PASSES)
+            || (kind_of(before, tick, f->direction, f->vectors[other], &after) == OTHERWISE)
             || !looks_alike(&there, outputs, list)) {
             return 0;
         }
@@ -235,13 +236,15 @@ static int32_t walk_alike(const gw_sequencer *before, uint32_t direction, uint64
     return 1;
 }
 
-uint32_t gx_pass_relatives(const gw_sequencer *before, uint32_t direction, uint64_t ticks,
-                           uint32_t vector, uint32_t offset, uint64_t *walked)
+uint32_t gx_pass_relatives(const gx_vector vectors[], const gw_sequencer *before,
+                           uint32_t direction, uint64_t ticks, uint32_t vector, uint32_t offset,
+                           uint64_t *walked)
 {
     const uint64_t most = (ticks < LONGEST_WALK) ? ticks : LONGEST_WALK;
     family f;
     uint32_t k;
 
+    f.vectors = vectors;
     f.members[0] = *before;
     f.members[0].saturated = 0U;
     f.count = 1U;
@@ -252,7 +255,7 @@ uint32_t gx_pass_relatives(const gw_sequencer *before, uint32_t direction, uint6
             return GX_PASS_REFUSED;
         }
     }
-    if (!walk_alike(before, direction, most - 1U, vector, offset)) {
+    if (!walk_alike(&f, most - 1U, vector, offset)) {
         return GX_PASS_BROKEN;
     }
     *walked += most - 1U;

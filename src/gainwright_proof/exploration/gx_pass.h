@@ -47,8 +47,9 @@ void gx_pass_back(gw_sequencer *memory, uint32_t direction, uint64_t ticks);
 
 /* The number of relatives, if values may be left out. Offset chooses which vectors are tried between.
  * Values looked at are added to walked. */
-uint32_t gx_pass_relatives(const gw_sequencer *before, uint32_t direction, uint64_t ticks,
-                           uint32_t vector, uint32_t offset, uint64_t *walked);
+uint32_t gx_pass_relatives(const gx_vector vectors[], const gw_sequencer *before,
+                           uint32_t direction, uint64_t ticks, uint32_t vector, uint32_t offset,
+                           uint64_t *walked);
 
 /* Generated: the last value of the stretch that a value lies in; the value itself at its last one and
  * where it is in none. */

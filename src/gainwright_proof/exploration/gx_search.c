@@ -22,7 +22,7 @@
 #define GX_INLINE_ALL
 #endif
 
-gx_search *gx_search_new(uint64_t most_nodes, int32_t folds)
+gx_search *gx_search_new(uint64_t most_nodes, int32_t folds, const gx_vector vectors[])
 {
     gx_search *search = calloc(1U, sizeof *search);
     gw_sequencer memory;
@@ -31,6 +31,7 @@ gx_search *gx_search_new(uint64_t most_nodes, int32_t folds)
         return NULL;
     }
     search->folds = folds;
+    search->vectors = vectors;
     if (!gx_store_init(&search->store, most_nodes, folds) || !gx_allocate_notes(search)) {
         gx_search_free(search);
         return NULL;
@@ -190,8 +191,8 @@ static int32_t take_edge(gx_search *search, expansion *x, const gw_sequencer *af
 static uint32_t ticks_of_pass(gx_search *search, const expansion *x)
 {
     const uint64_t ticks = gx_pass_ticks(&x->before, x->direction);
-    const uint32_t relatives = gx_pass_relatives(&x->before, x->direction, ticks, x->pass_vector,
-                                                 x->node, &search->walked);
+    const uint32_t relatives = gx_pass_relatives(search->vectors, &x->before, x->direction, ticks,
+                                                 x->pass_vector, x->node, &search->walked);
 
     if (relatives == GX_PASS_BROKEN) {
         search->store.problem = GX_TELLS_APART;
@@ -249,7 +250,7 @@ static int32_t let_time_pass(gx_search *search, expansion *x, uint64_t first_beg
 /* Try a vector; an expected one may find new edges. Returns 0 to end the search. */
 static int32_t try_vector(gx_search *search, expansion *x, uint32_t vector, int32_t expected)
 {
-    const int32_t *inputs = gx_vectors[vector];
+    const int32_t *inputs = search->vectors[vector];
     gw_sequencer after = x->before;
     uint16_t found[GX_REQUIREMENT_SLOTS];
     const int32_t row = gw_sequencer_step(&after, inputs);

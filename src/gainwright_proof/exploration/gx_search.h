@@ -15,7 +15,7 @@
 #define GX_COMPLETE 1
 #define GX_TELLS_APART 4 /* The C tells values of a timer apart, so nothing may be folded. */
 
-/* A tick: from a node with an input vector (index into gx_vectors). */
+/* A tick: from a node with an input vector (of gx_first_vector). */
 typedef struct {
     uint32_t node;
     uint32_t vector;
@@ -54,6 +54,7 @@ typedef struct {
 
 typedef struct {
     gx_store store;
+    const gx_vector *vectors;
     int32_t folds; /* Time that passes is folded. */
     uint64_t ticks;
     uint64_t walked;
@@ -66,8 +67,8 @@ typedef struct {
 } gx_search;
 
 /* A search that holds the reset only; NULL if memory is short. With folds, time that passes is folded
- * (gx_pass.h). */
-gx_search *gx_search_new(uint64_t most_nodes, int32_t folds);
+ * (gx_pass.h). The vectors of all states must stay where they are. */
+gx_search *gx_search_new(uint64_t most_nodes, int32_t folds, const gx_vector vectors[]);
 void gx_search_free(gx_search *search);
 
 /* Expand up to so many nodes more; returns one of the results above. */

@@ -46,7 +46,16 @@ class Judge:
         self._trial = trial
         self._engine = engine
         self._stopped = stopped
-        self._nodes = engine.figures.nodes
+        figures = engine.figures
+        self._nodes = figures.nodes
+        self._folded = (
+            f" Waits are folded: {figures.held:,} are kept. Between them {figures.walked:,} values "
+            "of timers were walked through, with the inputs that let time pass and others in turn; "
+            "all inputs were tried at both ends."
+            if figures.held < figures.nodes
+            else ""
+        )
+        self._states = f"{self._nodes:,} reachable states{', waits folded' * bool(self._folded)}"
         self._nodes_by_state = engine.nodes_by_state()
         self._report = Report(trial, stopped)
         self.longest_run_ticks: int | None = None
@@ -108,7 +117,7 @@ class Judge:
         return self._report.proved(
             AS_SPECIFIED,
             "The outputs of every reachable state are those of the specification; conditions and "
-            "the effect of inputs were compared in every situation.",
+            f"the effect of inputs were compared in every situation.{self._folded}",
         )
 
     def _one_step(self) -> Finding:
@@ -157,7 +166,7 @@ class Judge:
             return unfinished(END_REACHABLE, self._stopped)
         count, first = self._engine.stuck()
         if first is None:
-            text = f"From each of {self._nodes:,} reachable states an end is reachable."
+            text = f"From each of {self._states} an end is reachable."
             return self._report.proved(END_REACHABLE, text)
         text = f"From {count:,} reachable states no inputs lead to an end; this is the nearest."
         return self._report.refuted(END_REACHABLE, text, self._engine.path_to(first))
@@ -188,7 +197,7 @@ class Judge:
             path = self._engine.path_to(place.node)
             text = f"Violated {len(path):,} ticks after reset, no sooner."
             return self._report.refuted(subject, text, path)
-        return self._report.proved(subject, f"Holds in all {self._nodes:,} reachable states.")
+        return self._report.proved(subject, f"Holds in all {self._states}.")
 
     def _step(self, number: int, subject: str) -> Finding:
         place = self._engine.first(Note.TICK, number)
@@ -196,13 +205,13 @@ class Judge:
             path = self._engine.path_over(place)
             text = f"Violated by tick {len(path):,} after reset, no sooner."
             return self._report.refuted(subject, text, path)
-        text = f"Holds over every tick from all {self._nodes:,} reachable states."
+        text = f"Holds over every tick from all {self._states}."
         return self._report.proved(subject, text)
 
     def _reachable(self, number: int, subject: str) -> Finding:
         place = self._engine.first(Note.MOMENT, number)
         if place is None:
-            text = f"True in none of the {self._nodes:,} reachable states."
+            text = f"True in none of the {self._states}."
             return self._report.never(subject, text)
         path = self._engine.path_to(place.node)
         text = f"Reached {len(path):,} ticks after reset, no sooner."

@@ -57,6 +57,7 @@ class _Model:
         }
         self._moment = Scope(now=variables | outputs)
         self._tick = Scope(now=variables | inputs, after=after)
+        self._left_of_rows: dict[int, list[tuple[int, Expression]]] = {}
 
     def text(self, vectors: Sequence[StateVectors], encoding: Encoding) -> str:
         return "\n".join(
@@ -112,11 +113,9 @@ class _Model:
 
     def _judge_rows(self, name: str, *, reads_inputs: bool) -> str:
         cases = []
-        for row_number, row in enumerate(self._trial.rows):
+        for row_number in range(len(self._trial.rows)):
             lines: list[str] = []
-            facts = self._specialiser.facts(row)
-            for number, formula in judged_over_ticks(self._trial):
-                left = self._specialiser.over_tick(formula, row, facts)
+            for number, left in self._judged_over(row_number):
                 if bool(references(left) & self._inputs) is reads_inputs:
                     step = self._trial.requirements[number].kind is RequirementKind.STEP
                     lines += _noting(denied(left) if step else left, self._tick, str(number))
@@ -125,6 +124,17 @@ class _Model:
         parameters = ", ".join(f"const int32_t {text}[]" for text in arrays)
         signature = f"uint32_t {name}(int32_t row, {parameters},\n    uint16_t found[])"
         return _judge(signature, "row", cases, arrays)
+
+    def _judged_over(self, row_number: int) -> list[tuple[int, Expression]]:
+        """Return what is left of each question over a tick of a row; asked for twice."""
+        if row_number not in self._left_of_rows:
+            row = self._trial.rows[row_number]
+            facts = self._specialiser.facts(row)
+            self._left_of_rows[row_number] = [
+                (number, self._specialiser.over_tick(formula, row, facts))
+                for number, formula in judged_over_ticks(self._trial)
+            ]
+        return self._left_of_rows[row_number]
 
     def _conditions(self) -> str:
         lines = [

@@ -25,7 +25,6 @@ def sizes_header(trial: Trial, vectors: Sequence[StateVectors], encoding: Encodi
     """Return ``gx_sizes.h``: counts, and the numbers of formulas that every trial has."""
     count, timers = len(trial.requirements), len(waits(trial))
     values = {
-        "GX_VECTOR_COUNT": sum(len(state.vectors) for state in vectors),
         "GX_LIST_COUNT": sum(1 + len(state.enough) for state in vectors),
         "GX_REQUIREMENT_SLOTS": count + 1,
         "GX_MARK_COUNT": max(1, len(response_numbers(trial))),
@@ -42,14 +41,9 @@ def sizes_header(trial: Trial, vectors: Sequence[StateVectors], encoding: Encodi
 
 
 def vector_tables(vectors: Sequence[StateVectors]) -> str:
-    """Return the tables of input vectors and of the lists that are enough in each situation."""
+    """Return the tables of where vectors of each state begin, and of the lists that are enough."""
     counts = [len(state.vectors) for state in vectors]
     first = [0, *itertools.accumulate(counts)]
-    rows = [
-        "{" + ", ".join(c_integer(value) for value in vector or (0,)) + "}"
-        for state in vectors
-        for vector in state.vectors
-    ]
     # Lists of vectors to try: the distinct ones of each state, then those of its situations.
     lists, first_list = [], []
     for start, state in zip(first, vectors, strict=False):
@@ -60,7 +54,6 @@ def vector_tables(vectors: Sequence[StateVectors]) -> str:
     return "\n".join(
         [
             _table("uint32_t gx_first_vector[GW_STATE_COUNT + 1]", _unsigned(first)),
-            _table("int32_t gx_vectors[GX_VECTOR_COUNT][GW_INPUT_SLOTS]", rows),
             _table("uint32_t gx_first_list[GW_STATE_COUNT]", _unsigned(first_list)),
             _table("uint32_t gx_list_begin[GX_LIST_COUNT + 1]", _unsigned(ends)),
             _table("uint32_t gx_lists[]", _unsigned(n for numbers in lists for n in numbers)),
