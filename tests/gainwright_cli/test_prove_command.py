@@ -169,6 +169,7 @@ def test_one_requirement_alone(tmp_path, capsys):
         (["standard", "--machine", "x"], "--exported"),
         (["standard", "--force"], "--out"),
         (["standard", "--quick", "--solvers"], "exploration alone"),
+        (["standard", "--full", "--out", "x"], "waits folded"),
     ],
 )
 def test_options_that_do_nothing_are_refused(capsys, words, wanted):

@@ -118,9 +118,16 @@ class Vacuity:
         """Return when premises hold in a sample of the search that has been made."""
         if self._engine is None:
             return {}
-        vectors = vectors_by_state(self._denying(range(len(self._premises))), self._limits.vectors)
         wanted = {k: (p.expression, p.over_a_tick) for k, p in enumerate(self._premises)}
-        return PremiseSample(self._trial, self._engine, vectors).first_ticks(wanted)
+        sample = PremiseSample(self._trial, self._engine, self._engine.vectors_by_state)
+        seen = sample.first_ticks(wanted)
+        missing = [k for k in wanted if k not in seen]
+        if not missing:
+            return seen
+        # The vectors of the search tell apart what matters to the requirements as a whole.
+        vectors = vectors_by_state(self._denying(missing), self._limits.vectors)
+        sample = PremiseSample(self._trial, self._engine, vectors)
+        return seen | sample.first_ticks({k: wanted[k] for k in missing})
 
     def _searched(self, seen: dict[int, int]) -> tuple[dict[int, int], Result]:
         """Return when premises hold first, after a search for those that were not seen."""
