@@ -184,8 +184,18 @@ class Engine:
 
     @property
     def figures(self) -> Figures:
+        return self._figures(standing=False)
+
+    @property
+    def standing(self) -> Figures:
+        """The same in the middle of a search, at once: without what folded waits stand for."""
+        return self._figures(standing=True)
+
+    def _figures(self, standing: bool) -> Figures:
         figures = self._ffi.new("gx_figures *")
-        if not self._library.gx_search_figures(self._search, figures):
+        if standing:
+            self._library.gx_search_standing(self._search, figures)
+        elif not self._library.gx_search_figures(self._search, figures):
             raise OutOfMemory
         return Figures(*(getattr(figures, name) for name in Figures.__dataclass_fields__))
 

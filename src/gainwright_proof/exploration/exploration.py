@@ -172,7 +172,7 @@ def _searched(engine: Engine, limits: Limits, progress: Progress | None) -> str:
     """Search, and return what ended it early; empty if nothing did."""
     begun = time.monotonic()
     while (result := engine.run(_SLICE)) is Result.MORE:
-        figures = engine.figures
+        figures = engine.standing
         if progress is not None:
             progress(figures.expanded, figures.nodes)
         if figures.bytes > limits.megabytes * 1e6:

@@ -75,10 +75,9 @@ static int32_t farthest_arrival(const gx_store *store, uint64_t *farthest)
     return 1;
 }
 
-int32_t gx_search_figures(const gx_search *search, gx_figures *figures)
+void gx_search_standing(const gx_search *search, gx_figures *figures)
 {
     const gx_store *store = &search->store;
-    uint32_t node;
 
     figures->nodes = store->nodes;
     figures->held = store->nodes;
@@ -88,6 +87,14 @@ int32_t gx_search_figures(const gx_search *search, gx_figures *figures)
     figures->edges = store->edges;
     figures->depth = store->depth;
     figures->bytes = gx_store_bytes(store);
+}
+
+int32_t gx_search_figures(const gx_search *search, gx_figures *figures)
+{
+    const gx_store *store = &search->store;
+    uint32_t node;
+
+    gx_search_standing(search, figures);
     if (store->distances == NULL) {
         return 1;
     }

@@ -18,7 +18,10 @@ static inline uint64_t gx_left_out(const gx_store *store, uint32_t node)
                                       : (uint64_t)store->longest[node] - store->pass_count[node];
 }
 
-/* 0 if memory is short. */
+/* How far a search is: the figures without what nodes stand for, at once. */
+void gx_search_standing(const gx_search *search, gx_figures *figures);
+
+/* All figures. 0 if memory is short. */
 int32_t gx_search_figures(const gx_search *search, gx_figures *figures);
 
 /* Nodes in each state. */
