@@ -14,11 +14,28 @@ from gainwright_proof.exploration.in_parts import IN_PARTS
 from gainwright_proof.exploration.slices import Influence
 from gainwright_proof.verdict import Verdict
 
-from .test_short_waits import trial
+from .test_short_waits import WAITING
+from .test_short_waits import trial as original_trial
 
 pytestmark = pytest.mark.usefixtures("scratch_cache")
-TOO_FEW = Limits(nodes=100)
-"""The trial has more than 900 states, its slices with short waits fewer than 60."""
+TOO_FEW = Limits(nodes=60)
+"""The trial keeps more than 100 states, its slices without ``memo`` fewer than 40."""
+
+
+def trial():
+    """Return a trial with a variable that multiplies its states, and matters to nothing."""
+    text = WAITING.replace("[outputs]", MEMO + "[outputs]", 1)
+    return original_trial(
+        text.replace(
+            'rounds = "rounds + 1" }',
+            'rounds = "rounds + 1", memo = "if go then memo + 1 else 0" }',
+        )
+    )
+
+
+MEMO = """memo = { kind = "integer", range = [0, 9], initial = 0, meaning = "Looked at by nothing" }
+
+"""
 
 
 def with_requirement(kind: RequirementKind, formula: str, trigger: str = "", within: int = -1):
@@ -40,8 +57,11 @@ def test_what_cannot_matter_is_left_out():
     influence = Influence(trial())
     assert influence.control == {"time"}
     first, second = influence.slices()
-    assert (first.without, [r.id for r in first.trial.requirements]) == (("rounds",), ["counted"])
-    assert (second.without, [r.id for r in second.trial.requirements]) == ((), ["bounded"])
+    assert (first.without, [r.id for r in first.trial.requirements]) == (
+        ("rounds", "memo"),
+        ["counted"],
+    )
+    assert (second.without, [r.id for r in second.trial.requirements]) == (("memo",), ["bounded"])
 
 
 def test_what_decides_through_another_variable_matters():
@@ -60,8 +80,8 @@ def test_each_verdict_says_what_was_left_out():
         assert verdicts[subject] is Verdict.PROVED
     assert verdicts["exported_code_as_specified"] is Verdict.TESTED
     details = {f.subject: f.detail for f in found.findings if f.method == IN_PARTS}
-    assert details["counted"].startswith("Sliced: without rounds; short waits in time. ")
-    assert details["bounded"].startswith("All variables; short waits in time. ")
+    assert details["counted"].startswith("Sliced: without rounds, memo. ")
+    assert details["bounded"].startswith("Sliced: without memo. ")
     assert [f.verdict for f in found.premises] == [Verdict.PROVED]
 
 
@@ -71,12 +91,13 @@ def test_a_violation_is_found_in_a_slice():
     assert verdicts["added"] is Verdict.REFUTED
 
 
-def test_times_stay_open():
+@pytest.mark.parametrize(("within", "verdict"), [(301, Verdict.PROVED), (300, Verdict.REFUTED)])
+def test_times_are_kept(within, verdict):
     changed = with_requirement(
-        RequirementKind.BOUNDED, "in_state(rest)", "in_state(work)", within=301
+        RequirementKind.BOUNDED, "in_state(rest)", "in_state(work)", within=within
     )
     verdicts = {c.subject: c.verdict for c in conclude(in_parts(changed).findings)}
-    assert verdicts["added"] is Verdict.UNFINISHED
+    assert verdicts["added"] is verdict
 
 
 def test_a_premise_that_never_holds_is_said():
