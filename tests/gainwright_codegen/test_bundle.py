@@ -95,6 +95,8 @@ def _changed(bundle: Bundle, name: str, pattern: str, replacement: str, number: 
         ("gw_machine_kiln_shuttle.c", r"INT32_C\((\d+)\d\)", r"INT32_C(\g<1>0)", 3),
         ("gw_machine_kiln_shuttle.c", r"INT32_C\(-(\d+)\)", r"INT32_C(-\g<1>1)", 0),
         ("gw_detector.c", r"ticks >= \(uint32_t\)settings", "ticks > (uint32_t)settings", 0),
+        # The rehearsal on another axis.
+        ("gw_selftest.c", r"gain\[0\] \* 7\)", "gain[0] * 8)", 0),
     ],
 )
 def test_the_self_test_notices_a_change(bundle, name, pattern, replacement, number):
@@ -154,6 +156,12 @@ def test_static_files_are_the_same_in_every_export(bundle):
         assert f"static file, version {RUNTIME_VERSION};".encode() in bundle.files[name]
     fixed = bundle.files["gw_fixed.h"]
     assert f"#define GW_RUNTIME_VERSION {RUNTIME_VERSION}\n".encode() in fixed
+
+
+def test_the_self_test_rehearses_a_whole_trial(bundle):
+    """From the start request to an end; a trial that does not end is said to be cut off."""
+    text = bundle.files["gw_selftest.c"].decode()
+    assert "Rehearsal: one whole trial with the invented drive" in text
 
 
 @pytest.mark.parametrize(

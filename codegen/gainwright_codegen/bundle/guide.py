@@ -234,9 +234,9 @@ _FIGURES = (
     "Measured with `gainwright crosscheck` for trial standard on kiln-shuttle, clang -O2, or "
     "gcc -O2 where it says so; your own export: `gainwright crosscheck FOLDER`. Flash without the "
     "self-test, RAM for each axis; stack "
-    "of control tick and sequencer tick, bytes. Ticks: instructions, least/typical/worst; the worst "
-    "control tick ends both blocks, with which all groups of ringing are full. With -Os flash on a "
-    "Cortex-M4 is 7829 bytes by clang, 8079 by gcc.\n\n"
+    "of control tick and sequencer tick, bytes. Ticks: instructions, least/typical/worst; the "
+    "worst control tick ends both blocks, with which all groups of ringing are full. With -Os "
+    "flash on a Cortex-M4 is 7829 bytes by clang, 8079 by gcc.\n\n"
     "| processor | flash | RAM | stack | control tick | sequencer tick |\n"
     "| --- | --- | --- | --- | --- | --- |\n"
     + "".join(f"| {name} | {' | '.join(map(str, row))} |\n" for name, row in FIGURES.items())
