@@ -72,8 +72,7 @@ _STEP = (
 )  # fmt: skip
 _AXIS = (
     ("burst input from the ring level", "gw_evidence.c",
-     "gw_clamp_i32(evidence->burst, 0, GW_INPUT_LEVEL_MAX)",
-     "gw_clamp_i32(evidence->last, 0, GW_INPUT_LEVEL_MAX)"),
+     "const int32_t burst = evidence->burst;", "const int32_t burst = evidence->last;"),
     ("ring input from the burst level", "gw_evidence.c",
      "share(evidence->last, silence)", "share(evidence->burst, silence)"),
     ("answer of the last block instead of the largest", "gw_evidence.c",
@@ -152,6 +151,13 @@ IN_EXPORTED_C: tuple[InsertedDefect, ...] = (
     _other_trial("exporter writes another next state", "exporter", _other_target),
     _other_trial("exporter writes another first value", "first moment", _released_at_first),
 )
+
+
+PLACES: tuple[tuple[str, str, str], ...] = (
+    *((name, file, sound) for name, _, file, sound, _ in _STEP),
+    *((name, file, sound) for name, file, sound, _ in _AXIS),
+)
+"""Name, file and sound text of the defects that replace a text."""
 
 
 def control() -> Iterable[str]:

@@ -77,12 +77,62 @@ static int32_t describe_ways(const gx_comparison *c, gx_class *k)
     return 1;
 }
 
+static int32_t same_way(const gx_way *a, const gx_way *b)
+{
+    return (a->assigned == b->assigned) && equal(&a->bits, &b->bits)
+           && equal(&a->changed, &b->changed);
+}
+
+static uint64_t mixed_way(const gx_way *way)
+{
+    uint64_t mixed = way->assigned;
+    uint32_t k;
+
+    for (k = 0U; k < (uint32_t)GW_CONDITION_SET_WORDS; k++) {
+        mixed = ((mixed ^ way->bits.words[k]) * UINT64_C(0x9E3779B97F4A7C15)) ^ (mixed >> 29);
+        mixed = ((mixed ^ way->changed.words[k]) * UINT64_C(0x9E3779B97F4A7C15)) ^ (mixed >> 31);
+    }
+    return mixed ^ (mixed >> 32);
+}
+
+/* Keep the first of all ways that are the same. Returns how many are left; 0 if memory is short. */
+static uint32_t keep_first(gx_way all[], uint32_t count)
+{
+    uint32_t mask = 1023U;
+    uint32_t kept = 0U;
+    uint32_t *slots; /* Number of a way and one more, open addressing. */
+    uint32_t v;
+
+    while (mask < count * 2U) {
+        mask = (mask * 2U) + 1U;
+    }
+    slots = calloc((size_t)mask + 1U, sizeof *slots);
+    if (slots == NULL) {
+        return 0U;
+    }
+    for (v = 0U; v < count; v++) {
+        uint32_t slot = (uint32_t)mixed_way(&all[v]) & mask;
+
+        while ((slots[slot] != 0U) && !same_way(&all[slots[slot] - 1U], &all[v])) {
+            slot = (slot + 1U) & mask;
+        }
+        if (slots[slot] == 0U) {
+            all[kept] = all[v];
+            kept++;
+            slots[slot] = kept;
+        }
+    }
+    free(slots);
+    return kept;
+}
+
 /* All ways of a class, from one memory in it. */
 static int32_t find_ways(const gx_comparison *c, gx_class *k, const gw_sequencer *memory)
 {
     const gx_span span = c->spans[k->state];
     const uint32_t count = span.end - span.begin;
     gx_way *all = malloc(((size_t)count + 1U) * sizeof *all);
+    gx_way *fewer;
     uint32_t v;
 
     if (all == NULL) {
@@ -97,19 +147,17 @@ static int32_t find_ways(const gx_comparison *c, gx_class *k, const gw_sequencer
         all[v].assigned = gx_assigned(inputs);
         all[v].vector = span.begin + v;
     }
-    qsort(all, count, sizeof *all, by_bits);
     k->way = all;
-    k->ways = 0U;
-    for (v = 0U; v < count; v++) {
-        const gx_way w = all[v];
-
-        if ((k->ways == 0U) || (c->spans[k->state].whole != 0U) || (all[k->ways - 1U].assigned != w.assigned)
-            || !equal(&all[k->ways - 1U].bits, &w.bits)
-            || !equal(&all[k->ways - 1U].changed, &w.changed)) {
-            all[k->ways] = w;
-            k->ways++;
+    k->ways = count;
+    if ((c->spans[k->state].whole == 0U) && (count > 0U)) {
+        k->ways = keep_first(all, count);
+        if (k->ways == 0U) {
+            return 0;
         }
     }
+    qsort(all, k->ways, sizeof *all, by_bits);
+    fewer = realloc(all, ((size_t)k->ways + 1U) * sizeof *fewer);
+    k->way = (fewer != NULL) ? fewer : all;
     return describe_ways(c, k);
 }
 
