@@ -5,7 +5,11 @@ is read in comparisons with constants only, or where a requirement says that it 
 Nothing tells apart the values between two such constants: in each of them the same rows hold, and a
 tick leads to the next value, within the stretch or out of it. With two values of each stretch every
 kind of tick is there: into it, within it, out of it. So an untimed requirement holds of the trial
-exactly if it holds of the one with short waits. Times do not, and are not asked of it.
+exactly if it holds of the one with short waits, as long as two ticks are enough for all else that
+can happen in a stretch. They are not where something else is counted up while the timer runs, or
+two timers run side by side: then the trial with short waits reaches less. So the number of its
+states is held against that of the exploration, which folds waits in another way that is exact
+(``gx_pass.h``). Times do not hold, and are not asked of it.
 """
 
 from __future__ import annotations

@@ -65,8 +65,8 @@ def second_checker(trial: Trial, explored_states: int | None) -> list[Finding]:
         return [Finding(AGREEMENT, method, Verdict.UNFINISHED, f"spin failed: {error}")]
     return [
         _agreement(method, result, explored_states),
-        *_requirements(trial, method, result),
-        *_tables(trial, method, result),
+        *_requirements(trial, method, result, explored_states),
+        *_tables(trial, method, result, explored_states),
     ]
 
 
@@ -82,30 +82,45 @@ def _agreement(method: str, result: SpinResult, explored: int | None) -> Finding
     return Finding(AGREEMENT, method, verdict, detail, figures=figures)
 
 
-def _requirements(trial: Trial, method: str, result: SpinResult) -> Iterator[Finding]:
+def _says_all(result: SpinResult, explored: int | None) -> bool:
+    """Return whether nothing is beyond the search: shortened waits must have lost no state."""
+    return result.complete and result.stored_states == explored
+
+
+def _requirements(
+    trial: Trial, method: str, result: SpinResult, explored: int | None
+) -> Iterator[Finding]:
     for requirement in trial.requirements:
         if requirement.kind in JUDGED:
-            yield _judged(requirement, method, result)
+            yield _judged(requirement, method, result, explored)
 
 
-def _judged(requirement: Requirement, method: str, result: SpinResult) -> Finding:
+def _judged(
+    requirement: Requirement, method: str, result: SpinResult, explored: int | None
+) -> Finding:
+    whole = _says_all(result, explored)
     reach = requirement.kind is RequirementKind.REACHABLE
     told = f"{'reached' if reach else 'broken'}_{requirement.id}" in result.told
     if told == reach:
         # What was told needs no complete search; what was not told does.
-        verdict = Verdict.PROVED if reach or result.complete else Verdict.UNFINISHED
+        verdict = Verdict.PROVED if reach or whole else Verdict.UNFINISHED
     else:
-        verdict = Verdict.REFUTED if told or result.complete else Verdict.UNFINISHED
-    detail = "Searched completely." if result.complete else "The search is not complete."
+        verdict = Verdict.REFUTED if told or whole else Verdict.UNFINISHED
+    detail = "The search is not complete."
+    if result.complete:
+        detail = "Searched completely." if whole else "No exploration has counted as many states."
     return Finding(requirement.id, method, verdict, detail)
 
 
-def _tables(trial: Trial, method: str, result: SpinResult) -> Iterator[Finding]:
+def _tables(
+    trial: Trial, method: str, result: SpinResult, explored: int | None
+) -> Iterator[Finding]:
     for state in trial.states:
         if f"table_{state.name}" in result.told:
             verdict = Verdict.REFUTED
         else:
-            verdict = Verdict.PROVED if result.complete else Verdict.UNFINISHED
+            whole = _says_all(result, explored)
+            verdict = Verdict.PROVED if whole else Verdict.UNFINISHED
         yield Finding(
             f"single_hit/{state.name}", method, verdict, "Over the reachable states and inputs."
         )
