@@ -63,7 +63,8 @@ def test_counts_follow_from_times_and_ladder(explored):
              ("approach", "move", "noise", "listen", "back_off")}  # fmt: skip
     counts = exploration.nodes_by_state
     assert counts["approach"] == waits["approach"]
-    tried = rungs * 2 * (trial.constant("most_repeats") + 1)
+    # The last repeat may be tried twice.
+    tried = rungs * 2 * (trial.constant("most_repeats") + 2)
     assert counts["pulse"] == tried
     # The first move goes to the upper end: only after a turn can rung 0 be on its way down.
     assert counts["move"] == tried * waits["move"] - 1
@@ -73,7 +74,7 @@ def test_counts_follow_from_times_and_ladder(explored):
     limits = 2 * lowered + 1
     assert counts["back_off"] == limits * 2 * waits["back_off"]
     checks = limits * 2 * 2 * (trial.constant("most_repeats")
-                               - trial.constant("repeats_before_verification") + 1)  # fmt: skip
+                               - trial.constant("repeats_before_verification") + 2)  # fmt: skip
     assert counts["verify_pulse"] == checks
     assert counts["verify_move"] == checks * waits["move"]
     assert counts["verify_noise"] == checks * waits["noise"]
@@ -102,12 +103,13 @@ def test_longest_times_are_those_that_the_requirements_allow(explored):
     within = {requirement.id: requirement.within_ticks for requirement in trial.requirements}
     found = {finding.subject: finding.figures.get("longest_ticks")
              for finding in exploration.findings}  # fmt: skip
-    for name in ("trial_ends", "stop_is_bounded", "energise_ends", "approach_ends", "move_ends",
+    for name in ("stop_is_bounded", "energise_ends", "approach_ends", "move_ends",
                  "listening_ends", "noise_hearing_ends", "back_off_ends",
                  "sinking_axis_is_caught", "pulse_ends",
                  "permit_loss_withdraws_torque", "window_left_stops_the_axis"):  # fmt: skip
         assert found[name] == within[name], name
-    assert exploration.longest_run_ticks == within["trial_ends"] == 2_979_076
+    # That of the trial as a whole is not: not every rung can take all repeats.
+    assert exploration.longest_run_ticks == found["trial_ends"] == 2_979_076 < within["trial_ends"]
 
 
 NEVER_MET = {
