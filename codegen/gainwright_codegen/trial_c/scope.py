@@ -62,7 +62,7 @@ def _input(signal: Signal) -> str:
         # What is below 0 counts as 0, what is above 1 as 1.
         return f"({_given(signal)} > 0)"
     place = constant("INPUT", signal.name)
-    return f"limited(inputs, {place}, {c_integer(signal.low)}, {c_integer(signal.high)})"
+    return f"input_limited(inputs, {place}, {c_integer(signal.low)}, {c_integer(signal.high)})"
 
 
 def _given(signal: Signal) -> str:

@@ -65,7 +65,8 @@ static inline int32_t input(const int32_t inputs[], gw_input which)
 """
 _LIMITED = """\
 /* An input, or the nearest value of its range if it lies outside. */
-static inline int32_t limited(const int32_t inputs[], gw_input which, int32_t low, int32_t high)
+static inline int32_t input_limited(const int32_t inputs[], gw_input which, int32_t low,
+                                    int32_t high)
 {
     return gw_clamp_i32(input(inputs, which), low, high);
 }
@@ -74,7 +75,7 @@ static inline int32_t limited(const int32_t inputs[], gw_input which, int32_t lo
 
 def _readers(text: str) -> str:
     """Return the functions that read inputs, as far as a text calls them."""
-    if "limited(inputs," in text:
+    if "input_limited(inputs," in text:
         return "\n".join([_INPUT, _LIMITED])
     return _INPUT if "input(inputs," in text else ""
 
