@@ -32,6 +32,11 @@ def test_compiled_and_reference_do_the_same(tmp_path, count):
 
 @pytest.mark.parametrize("count", [3, 64, 100])
 def test_conditions_as_one_number(tmp_path, count):
-    explorer = Explorer(many_conditions(tmp_path, count))
-    assert explorer.conditions((count, 1)) == (1 << count + 1) - 1
-    assert explorer.conditions((0, 0)) == 0
+    trial = many_conditions(tmp_path, count)
+    explorer = Explorer(trial)
+
+    def values(*inputs: int) -> tuple[int, ...]:
+        return (*(variable.initial for variable in trial.variables), *inputs)
+
+    assert explorer.conditions_at(values(count, 1)) == (1 << count + 1) - 1
+    assert explorer.conditions_at(values(0, 0)) == 0
