@@ -9,8 +9,10 @@ import pytest
 
 from gainwright.errors import InputError
 from gainwright_sim.machine import load_machine, machine_from_document, shipped_machine_path
+from gainwright_sim.machine.model import start_settings
 from gainwright_sim.machine.situations import machine_at
 from gainwright_sim.plant.natural import natural_frequencies
+from gainwright_sim.rehearsal.summary import at_place
 
 SHUTTLE = tomllib.loads(shipped_machine_path("kiln-shuttle").read_text(encoding="utf-8"))
 
@@ -65,3 +67,19 @@ def test_unknown_situation_names_those_there_are():
         machine_at(load_machine("kiln-shuttle"), "3 m")
     with pytest.raises(InputError, match="add mechanics"):
         machine_at(load_machine("grinder-slide"), "3 m")
+
+
+def test_a_gain_is_held_against_its_limit_at_each_place():
+    """Margins at the torque are the motor's: they hide how near a load loop is to its limit."""
+    machine = load_machine("kiln-shuttle")
+    settings = {**start_settings(machine), "load_position_gain": 0.24}
+    tuned = {"stage": "load_position_gain"}
+    shares, decibels = {}, set()
+    for place in machine.situations:
+        found = at_place(place.name, machine_at(machine, place.name), settings, tuned)
+        assert found.situation == place.name and found.margins is not None
+        shares[place.name] = found.result_shares["stage"]
+        decibels.add(round(found.margins.gain_db, 1))
+    assert len(decibels) == 1
+    assert max(shares.values()) > 2.5 * min(shares.values())
+    assert max(shares, key=shares.get) == "15 m, 920 kg"

@@ -19,8 +19,8 @@ from gainwright_sim.machine.situations import machine_at
 from gainwright_sim.rehearsal.bench import Bench
 from gainwright_sim.rehearsal.outcome import OUTCOMES
 from gainwright_sim.rehearsal.rehearse import rehearse
-from gainwright_sim.rehearsal.summary import Elsewhere, Summary, margins_with, summarise
-from gainwright_sim.rehearsal.words import margin_words
+from gainwright_sim.rehearsal.summary import Elsewhere, Summary, at_place, summarise
+from gainwright_sim.rehearsal.words import place_lines
 
 AS_DESCRIBED = "as described"
 
@@ -114,9 +114,8 @@ class Everywhere:
         for name, points in self.schedule.items():
             steps = ", ".join(f"{gain:.4g} at {place:g} m" for place, gain in points)
             yield f"  {name} over the position: {steps}"
-        for place in self.margins:
-            words = "NOT STABLE" if place.margins is None else margin_words(place.margins)
-            yield f"  exact margins with these, {place.situation}: {words}"
+        for line in place_lines(self.margins):
+            yield f"  exact margins with these, {line}"
 
 
 def places_of(machine: Machine) -> list[tuple[str, Machine]]:
@@ -158,13 +157,14 @@ def rehearse_everywhere(
         found.append((name, summarise(rehearse(bench, seed))))
     chosen = _choose(found)
     settings = {**start_settings(machine), **{one.setting: one.value for one in chosen}}
+    tuned = {one.setting: one.setting for one in chosen}
     return Everywhere(
         trial=bench.trial.name,
         machine=machine.name,
         seed=seed,
         places=tuple(found),
         chosen=chosen,
-        margins=tuple(Elsewhere(name, margins_with(there, settings)) for name, there in places)
+        margins=tuple(at_place(name, there, settings, tuned) for name, there in places)
         if chosen
         else (),
         positions_m=positions_of(machine, [name for name, _ in places]),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -78,6 +78,8 @@ class Elsewhere:
     situation: str
     margins: Margins | None
     """None if the loop is not stable there."""
+    result_shares: Mapping[str, float | None]
+    """Of each stage, what was chosen over the exact limit there; None if there is no limit."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,7 +137,7 @@ def summarise(rehearsal: Rehearsal) -> Summary:
     for stage in stages:
         if stage.theory is not None:
             key = judged(key, stage.theory.result_share, stage.theory.result_is_stable)
-    elsewhere = _elsewhere(rehearsal) if OUTCOMES[key].has_result else ()
+    elsewhere = _elsewhere(rehearsal, stages) if OUTCOMES[key].has_result else ()
     if any(place.margins is None for place in elsewhere):
         key = "wrong_not_stable"
     return Summary(
@@ -260,12 +262,37 @@ def _settings(rehearsal: Rehearsal) -> tuple[str, ...]:
     return (*unit_lines(rehearsal.machine, chosen), *rule_lines(rehearsal.machine))
 
 
-def _elsewhere(rehearsal: Rehearsal) -> tuple[Elsewhere, ...]:
+def _elsewhere(rehearsal: Rehearsal, stages: Sequence[StageSummary]) -> tuple[Elsewhere, ...]:
     machine = rehearsal.machine
+    settings = {**start_settings(machine), **rehearsal.settings(-1)}
+    tuned = {
+        stage.stage: table.kind.setting
+        for stage, table in zip(stages, rehearsal.tables, strict=True)
+    }
     return tuple(
-        Elsewhere(place.name, _margins(rehearsal, machine_at(machine, place.name)))
+        at_place(place.name, machine_at(machine, place.name), settings, tuned)
         for place in machine.situations
     )
+
+
+def at_place(
+    name: str, machine: Machine, settings: Mapping[str, float], tuned: Mapping[str, str]
+) -> Elsewhere:
+    """Return what all settings of a drive mean at a place.
+
+    Args:
+        name: of the place.
+        machine: as it is there.
+        settings: of the drive, all of them, by name.
+        tuned: name of the setting, by the stage that tuned it.
+    """
+    shares = dict[str, float | None]()
+    for stage, setting in tuned.items():
+        theory = STAGE_THEORY.get(setting)
+        held = {other: value for other, value in settings.items() if other != setting}
+        limit = None if theory is None else _limit(theory.limit, machine, held)[0]
+        shares[stage] = _share(settings[setting], limit)
+    return Elsewhere(name, margins_with(machine, settings), shares)
 
 
 def _margins(rehearsal: Rehearsal, machine: Machine) -> Margins | None:

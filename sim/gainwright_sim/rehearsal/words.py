@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from gainwright_sim.rehearsal.ending import Ending
 from gainwright_sim.rehearsal.outcome import OUTCOMES
 from gainwright_sim.rehearsal.prediction import Prediction
-from gainwright_sim.rehearsal.summary import StageSummary, Summary, Theory
+from gainwright_sim.rehearsal.summary import Elsewhere, StageSummary, Summary, Theory
 from gainwright_sim.theory.margins import Margins
 
 WIDTH = 80
@@ -61,9 +61,8 @@ def summary_lines(summary: Summary) -> Iterator[str]:
         yield _line("exact margins", f"{margin_words(summary.margins)}, of the linear loop")
     if summary.measured_margins is not None:
         yield _line("measured margins", summary.measured_margins.in_words())
-    for number, place in enumerate(summary.elsewhere):
-        words = "NOT STABLE" if place.margins is None else margin_words(place.margins)
-        yield _line("elsewhere" if number == 0 else "", f"{place.situation}: {words}")
+    for number, line in enumerate(place_lines(summary.elsewhere)):
+        yield _line("elsewhere" if number == 0 else "", line)
     yield _line("machine time", f"{summary.machine_time_s:.1f} s")
     yield _line(
         "largest oscillation",
@@ -71,6 +70,21 @@ def summary_lines(summary: Summary) -> Iterator[str]:
         f"({summary.torque_oscillation_max_per_unit:.3f} of rated torque)",
     )
     yield _line("seed", str(summary.seed))
+
+
+def place_lines(found: Iterable[Elsewhere]) -> Iterator[str]:
+    """Yield margins and shares of the limits; places where they are the same in one line."""
+    places = dict[str, list[str]]()
+    for place in found:
+        words = "NOT STABLE" if place.margins is None else margin_words(place.margins)
+        shares = [
+            f"{name} {share:.2f} of its limit there"
+            for name, share in place.result_shares.items()
+            if share is not None
+        ]
+        places.setdefault("; ".join([words, *shares]), []).append(place.situation)
+    for words, names in places.items():
+        yield f"{' and '.join(names)}: {words}"
 
 
 def _decibels(value: float | None) -> str:
