@@ -365,9 +365,11 @@ def progress() -> Iterator[Callable[[str, bool], None]]:
 
 @contextmanager
 def _lines() -> Iterator[Callable[[str, bool], None]]:
-    yield lambda name, ended: print(
-        f"{name}: {'done' if ended else '...'}", file=sys.stderr, flush=True
-    )
+    def announce(name: str, ended: bool) -> None:
+        # One write with its line end: methods run side by side, each in a thread of its own.
+        print(f"{name}: {'done' if ended else '...'}\n", end="", file=sys.stderr, flush=True)
+
+    yield announce
 
 
 @contextmanager

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import io
 import json
 import re
 import runpy
+import sys
 from dataclasses import replace
 from pathlib import Path
 
@@ -12,6 +14,7 @@ import jsonschema
 import pytest
 
 from gainwright_cli.main import main
+from gainwright_cli.prove import progress
 from gainwright_proof.evidence.schema import evidence_schema
 
 pytestmark = pytest.mark.slow
@@ -206,3 +209,19 @@ def test_show_tells_a_plan_without_evidence_and_a_verdict_with_it(tmp_path, caps
     assert "proved by exhaustive exploration of the compiled C" in told
     assert "to be proved" not in told
     assert main(["show", "standard", "--evidence", evidence]) == 2
+
+
+def test_what_methods_say_side_by_side_stays_in_lines(monkeypatch):
+    """Each line is one write: two threads cannot come between it and its end."""
+    written = []
+
+    class Plain(io.StringIO):
+        def write(self, text):
+            written.append(text)
+            return len(text)
+
+    monkeypatch.setattr(sys, "stderr", Plain())
+    with progress() as announce:
+        announce("one method", False)
+        announce("one method", True)
+    assert [text for text in written if text] == ["one method: ...\n", "one method: done\n"]
