@@ -146,7 +146,10 @@ def test_samples_that_are_no_words_are_refused(torque, speed_error, words):
 @settings(max_examples=100, deadline=None)
 @given(
     st.lists(st.integers(-(2**15), 2**15 - 1), min_size=1, max_size=12),
-    st.lists(st.tuples(st.booleans(), word32), min_size=1, max_size=60),
+    # The lowest word has no opposite, and no table has it.
+    st.lists(
+        st.tuples(st.booleans(), word32.filter(lambda w: w > -(2**31))), min_size=1, max_size=60
+    ),
 )
 def test_pulse_of_any_shape_and_height(shape, ticks):
     """Restarts in mid-flight included."""

@@ -47,7 +47,8 @@ static inline void gw_pulse_start(gw_pulse *pulse, int32_t height, int32_t compl
     pulse->complement = complement;
 }
 
-/* height * sample / 2^15, rounded half up; no larger than the height, so it fits. */
+/* height * sample / 2^15, rounded half up; no larger than the height, so it fits: tables have no
+ * height below 0, and INT32_MIN, whose opposite does not fit, gives itself. */
 static inline int32_t gw_pulse_torque(int32_t height, int32_t sample)
 {
     const uint64_t product = (uint64_t)gw_product_i64(height, sample);
