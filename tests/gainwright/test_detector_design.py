@@ -97,9 +97,7 @@ def test_the_same_with_other_drive_timings(seed, timing):
     # much more weakly, so that it is the speed loop whose limit is found.
     start = 0.01 * machine.speed_loop.start_speed_gain_nms_per_rad
     hold = 0.01 * machine.speed_loop.hold_gain_per_s
-    loop = replace(
-        machine.speed_loop, start_speed_gain_nms_per_rad=start, hold_gain_per_s=hold
-    )
+    loop = replace(machine.speed_loop, start_speed_gain_nms_per_rad=start, hold_gain_per_s=hold)
     assert onset_ratio(replace(machine, drive=drive, speed_loop=loop)) >= 0.97
 
 

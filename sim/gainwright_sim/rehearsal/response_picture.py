@@ -77,9 +77,7 @@ def _magnitude(
     factor: float,
 ) -> None:
     axis.plot(exact[0], np.abs(exact[1]), color=INK, lw=0.9, ls=(0, (6, 3)), label="exact")
-    axis.plot(
-        response.frequency_hz, np.abs(measured), ".", color=MEASURED, ms=4, label="measured"
-    )
+    axis.plot(response.frequency_hz, np.abs(measured), ".", color=MEASURED, ms=4, label="measured")
     axis.plot(
         response.noise_hz, factor * response.noise, "x", color=NOISE, ms=4,
         label="noise (lines without excitation)",

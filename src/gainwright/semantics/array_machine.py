@@ -36,7 +36,6 @@ class Ticked:
     """By variable: did the end of its range stand in the way?"""
 
 
-
 _WORD = 63
 """Conditions in a word: the highest bit stays free for what no condition sets."""
 

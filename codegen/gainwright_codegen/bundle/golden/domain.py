@@ -34,9 +34,7 @@ def _domain(trial: Trial, signals: Iterable[Signal]) -> Domain:
     return tuple(_near(signal, trees) for signal in signals)
 
 
-def _near(
-    signal: Signal, trees: Iterable[tuple[frozenset[str], Sequence[int]]]
-) -> tuple[int, ...]:
+def _near(signal: Signal, trees: Iterable[tuple[frozenset[str], Sequence[int]]]) -> tuple[int, ...]:
     """Return values of a signal near the constants of trees that read it."""
     return values_near(signal, (n for names, found in trees if signal.name in names for n in found))
 
