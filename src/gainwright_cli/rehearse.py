@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 import shlex
-import textwrap
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import asdict
@@ -23,6 +22,7 @@ from gainwright_cli.console import (
     trial_path,
 )
 from gainwright_cli.rehearse_everywhere import check_everywhere, run_everywhere
+from gainwright_cli.rehearse_job import add_then_option, check_job, run_job
 from gainwright_cli.rehearse_records import read_reference, reference_lines, started_from
 
 if TYPE_CHECKING:
@@ -55,6 +55,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--axis-seed", type=seed, help="with --family: seed of the axis")
     add_trial_option(parser)
+    add_then_option(parser)
     parser.add_argument("--seed", type=seed, default=1, help="of the torque noise (default: 1)")
     parser.add_argument(
         "--at",
@@ -120,6 +121,8 @@ def run(arguments: argparse.Namespace) -> int:
         check_result_folder(Path(arguments.out), force=arguments.force)
     trial_file = trial_path(arguments.trial)
     machine, description = _machine(arguments)
+    if arguments.then:
+        return run_job(arguments, machine, description)
     trial = load_trial(trial_file)
     if arguments.everywhere:
         return run_everywhere(arguments, trial, machine)
@@ -201,6 +204,7 @@ def _check_machine_options(arguments: argparse.Namespace) -> None:
             "--after", "--after beside --family", "--after beside a machine", "leave one out"
         )
     check_everywhere(arguments)
+    check_job(arguments)
     if drawn != (arguments.axis_seed is not None):
         raise refuse(
             "--axis-seed",
@@ -236,7 +240,7 @@ def _print(
     spread: Spread | None,
     reference: Mapping[str, Any] | None,
 ) -> None:
-    from gainwright_sim.rehearsal.words import CAUTION, summary_lines
+    from gainwright_sim.rehearsal.words import CAUTION, reservation_lines, summary_lines
 
     screen = console()
     for line in summary_lines(summary):
@@ -250,9 +254,8 @@ def _print(
     screen.print()
     if arguments.out is not None:
         screen.print(f"Record and picture: {arguments.out}/rehearsal.png", markup=False)
-    if trial.rehearsals_only:
-        text = f"This trial is for rehearsals only: {trial.rehearsals_only}"
-        screen.print(textwrap.fill(text, 80), markup=False)
+    for line in reservation_lines(trial):
+        screen.print(line, markup=False)
     for purpose, command in _next_steps(summary, trial, arguments):
         screen.print(f"Next: {purpose}:\n  {command}", markup=False)
     screen.print()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -38,23 +39,12 @@ def check_everywhere(arguments: argparse.Namespace) -> None:
 def run_everywhere(arguments: argparse.Namespace, trial: Trial, machine: Machine) -> int:
     """Rehearse at every place, choose, print, and return the exit code."""
     from gainwright.result_folder import result_folder
-    from gainwright_sim.rehearsal.bench import Bench
-    from gainwright_sim.rehearsal.everywhere import places_of, rehearse_everywhere
     from gainwright_sim.rehearsal.words import CAUTION
 
-    places = places_of(machine)
-    with console(to_error=True).status("compiling the exported C and the rig") as status:
-        bench = Bench(trial, machine, changeable=True)
-        found = rehearse_everywhere(
-            bench, machine, places, arguments.seed,
-            lambda name: status.update(f"rehearsing: {name}"),
-        )  # fmt: skip
+    found, files = everywhere_with_files(trial, machine, arguments.seed)
     if arguments.out is not None:
         with result_folder(Path(arguments.out), force=arguments.force) as folder:
-            text = json.dumps(found.as_json(), indent=2, allow_nan=False) + "\n"
-            (folder / FILE).write_text(text, encoding="utf-8")
-            for name, content in _schedule_files(found, trial, machine, bench.tables).items():
-                (folder / name).write_bytes(content)
+            write_files(folder, files)
     if arguments.json:
         print_json(found.as_json())
         return found.exit_code
@@ -64,6 +54,30 @@ def run_everywhere(arguments: argparse.Namespace, trial: Trial, machine: Machine
     screen.print()
     screen.print(CAUTION, style="dim", markup=False)
     return found.exit_code
+
+
+def everywhere_with_files(
+    trial: Trial, machine: Machine, seed: int
+) -> tuple[Everywhere, dict[str, bytes]]:
+    """Rehearse at every place; return what was found, and the files of its record."""
+    from gainwright_sim.rehearsal.bench import Bench
+    from gainwright_sim.rehearsal.everywhere import places_of, rehearse_everywhere
+
+    places = places_of(machine)
+    with console(to_error=True).status("compiling the exported C and the rig") as status:
+        bench = Bench(trial, machine, changeable=True)
+        found = rehearse_everywhere(
+            bench, machine, places, seed,
+            lambda name: status.update(f"{trial.name}, rehearsing: {name}"),
+        )  # fmt: skip
+    text = json.dumps(found.as_json(), indent=2, allow_nan=False) + "\n"
+    files = {FILE: text.encode()}
+    return found, files | _schedule_files(found, trial, machine, bench.tables)
+
+
+def write_files(folder: Path, files: Mapping[str, bytes]) -> None:
+    for name, content in files.items():
+        (folder / name).write_bytes(content)
 
 
 def _schedule_files(

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import dataclasses
 from collections.abc import Iterator, Mapping
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from gainwright_cli.console import refuse
@@ -18,9 +18,11 @@ SETTINGS = ("speed_gain", "integral_rate", "position_gain")
 
 def read_reference(option: str, folder: str, machine: Machine) -> dict[str, Any]:
     """Return the summary of a record of the same machine; InputError if it is none."""
+    from gainwright_cli.rehearse_everywhere import FILE
     from gainwright_sim.rehearsal.compare import check_same_machine, read_record
 
-    record = read_record(folder)
+    every = option == "--after" and (Path(folder) / FILE).is_file()
+    record = read_record(folder, FILE) if every else read_record(folder)
     check_same_machine(option, folder, record, machine.name)
     return record
 
@@ -31,10 +33,17 @@ def started_from(machine: Machine, record: Mapping[str, Any], folder: str) -> Ma
     Raises:
         InputError: the record has no result.
     """
+    from gainwright_sim.machine.model import with_settings
+
     results = {
         stage["stage"]: stage["result"]
         for stage in record.get("stages", ())
         if stage.get("stage") in SETTINGS and stage.get("result")
+    }
+    results |= {
+        one["setting"]: one["value"]
+        for one in record.get("chosen", ())
+        if one.get("setting") in SETTINGS
     }
     if not results:
         raise refuse(
@@ -42,19 +51,7 @@ def started_from(machine: Machine, record: Mapping[str, Any], folder: str) -> Ma
             f"a record with a result of {', '.join(SETTINGS)}",
             "rehearse the trial that finds them, with --out",
         )  # fmt: skip
-    loop = machine.speed_loop
-    rate = results.get("integral_rate")
-    return dataclasses.replace(
-        machine,
-        speed_loop=dataclasses.replace(
-            loop,
-            start_speed_gain_nms_per_rad=results.get(
-                "speed_gain", loop.start_speed_gain_nms_per_rad
-            ),
-            integral_time_s=loop.integral_time_s if rate is None else 1.0 / rate,
-            hold_gain_per_s=results.get("position_gain", loop.hold_gain_per_s),
-        ),
-    )
+    return with_settings(machine, results)
 
 
 def reference_lines(record: Mapping[str, Any], summary: Summary, folder: str) -> Iterator[str]:

@@ -8,7 +8,8 @@ moves.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from collections.abc import Mapping
+from dataclasses import dataclass, fields, replace
 from typing import Any, Literal
 
 from gainwright.detector.timing import DriveRatings, DriveTiming, SpeedSource
@@ -244,3 +245,22 @@ def start_settings(machine: Machine) -> dict[str, float]:
         "position_gain": loop.hold_gain_per_s,
         "load_position_gain": 0.0,
     }
+
+
+def with_settings(machine: Machine, settings: Mapping[str, float]) -> Machine:
+    """Return the machine with other start values of speed gain, integral rate, position gain.
+
+    The gain of a position loop over the load is none of them: a trial closes that loop itself.
+    """
+    loop, rate = machine.speed_loop, settings.get("integral_rate")
+    return replace(
+        machine,
+        speed_loop=replace(
+            loop,
+            start_speed_gain_nms_per_rad=settings.get(
+                "speed_gain", loop.start_speed_gain_nms_per_rad
+            ),
+            integral_time_s=loop.integral_time_s if rate is None else 1.0 / rate,
+            hold_gain_per_s=settings.get("position_gain", loop.hold_gain_per_s),
+        ),
+    )

@@ -76,6 +76,15 @@ class Everywhere:
         codes = [OUTCOMES[summary.outcome].exit_code for _, summary in self.places]
         return max([*codes, *(int(place.margins is None) for place in self.margins)])
 
+    @property
+    def results(self) -> dict[str, float]:
+        """Return what was chosen, by the name of the setting."""
+        return {chosen.setting: chosen.value for chosen in self.chosen}
+
+    @property
+    def machine_time_s(self) -> float:
+        return sum(summary.machine_time_s for _, summary in self.places)
+
     def as_json(self) -> dict[str, Any]:
         """Return plain data for :func:`json.dumps`."""
         return {
@@ -156,7 +165,7 @@ def rehearse_everywhere(
         bench.mount(there)
         found.append((name, summarise(rehearse(bench, seed))))
     chosen = _choose(found)
-    settings = {**start_settings(machine), **{one.setting: one.value for one in chosen}}
+    settings = start_settings(machine) | {one.setting: one.value for one in chosen}
     tuned = {one.setting: one.setting for one in chosen}
     return Everywhere(
         trial=bench.trial.name,

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -44,22 +46,33 @@ def write_record(
         InputError: as :func:`gainwright.result_folder.result_folder`.
     """
     with result_folder(directory, force=force) as folder:
-        (folder / "trial.toml").write_bytes(trial_file.read_bytes())
-        (folder / "machine.toml").write_bytes(description)
-        text = json.dumps(summary.as_json(), indent=2, allow_nan=False) + "\n"
-        (folder / "summary.json").write_text(text, encoding="utf-8")
-        for table in rehearsal.tables:
-            lines = rung_table(rehearsal, table)
-            (folder / f"rungs-{table.stage.name}.csv").write_text(
-                lines_csv(RungLine, lines), encoding="utf-8", newline=""
-            )
-        _write_signals(folder / "signals.npz", rehearsal)
-        save_picture(folder / "rehearsal.png", rehearsal, summary)
-        save_load_picture(folder / "load-decay.png", summary)
-        save_response_picture(folder / "loop-response.png", rehearsal, summary)
-        if OUTCOMES[summary.outcome].has_result:
-            save_responses(folder / "responses.png", rehearsal)
-        (folder / "README.txt").write_text(f"{FILES}\n{CAUTION}\n", encoding="utf-8")
+        fill_record(folder, rehearsal, summary, trial_file, description)
+
+
+def fill_record(
+    folder: Path, rehearsal: Rehearsal, summary: Summary, trial_file: Path, description: bytes
+) -> None:
+    """Write the files of a record to a folder that is there; arguments as :func:`write_record`."""
+    (folder / "trial.toml").write_bytes(trial_file.read_bytes())
+    (folder / "machine.toml").write_bytes(description)
+    write_json(folder / "summary.json", summary.as_json())
+    for table in rehearsal.tables:
+        lines = rung_table(rehearsal, table)
+        (folder / f"rungs-{table.stage.name}.csv").write_text(
+            lines_csv(RungLine, lines), encoding="utf-8", newline=""
+        )
+    _write_signals(folder / "signals.npz", rehearsal)
+    save_picture(folder / "rehearsal.png", rehearsal, summary)
+    save_load_picture(folder / "load-decay.png", summary)
+    save_response_picture(folder / "loop-response.png", rehearsal, summary)
+    if OUTCOMES[summary.outcome].has_result:
+        save_responses(folder / "responses.png", rehearsal)
+    (folder / "README.txt").write_text(f"{FILES}\n{CAUTION}\n", encoding="utf-8")
+
+
+def write_json(path: Path, data: Mapping[str, Any]) -> None:
+    """Write a result for programs to read."""
+    path.write_text(json.dumps(data, indent=2, allow_nan=False) + "\n", encoding="utf-8")
 
 
 def _write_signals(path: Path, rehearsal: Rehearsal) -> None:

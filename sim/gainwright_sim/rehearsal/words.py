@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator, Sequence
 
+from gainwright.language.model import Trial
 from gainwright_sim.rehearsal.ending import Ending
 from gainwright_sim.rehearsal.outcome import OUTCOMES
 from gainwright_sim.rehearsal.prediction import Prediction
@@ -47,44 +48,58 @@ def summary_lines(summary: Summary) -> Iterator[str]:
         yield from _ending_lines(summary.ending)
     remedy = (summary.ending.remedy if summary.ending is not None else "") or outcome.remedy
     if remedy:
-        yield _line("remedy", _sentence(remedy))
-    yield _line("machine", summary.natural_frequencies.in_words())
+        yield line("remedy", _sentence(remedy))
+    yield line("machine", summary.natural_frequencies.in_words())
     for stage in summary.stages:
         yield from _stage_lines(stage)
-    for number, line in enumerate(summary.settings):
-        yield _line("settings" if number == 0 else "", line)
+    for number, words in enumerate(summary.settings):
+        yield line("settings" if number == 0 else "", words)
     if summary.load_limit is not None:
-        yield _line("limit by decay", summary.load_limit.in_words())
+        yield line("limit by decay", summary.load_limit.in_words())
     if summary.load_swing is not None:
-        yield _line("load", summary.load_swing.in_words())
+        yield line("load", summary.load_swing.in_words())
     if summary.margins is not None:
-        yield _line("exact margins", f"{margin_words(summary.margins)}, of the linear loop")
+        yield line("exact margins", f"{margin_words(summary.margins)}, of the linear loop")
     if summary.measured_margins is not None:
-        yield _line("measured margins", summary.measured_margins.in_words())
-    for number, line in enumerate(place_lines(summary.elsewhere)):
-        yield _line("elsewhere" if number == 0 else "", line)
-    yield _line("machine time", f"{summary.machine_time_s:.1f} s")
-    yield _line(
+        yield line("measured margins", summary.measured_margins.in_words())
+    for number, words in enumerate(place_lines(summary.elsewhere)):
+        yield line("elsewhere" if number == 0 else "", words)
+    yield line("machine time", f"{summary.machine_time_s:.1f} s")
+    yield line(
         "largest oscillation",
         f"{summary.torque_oscillation_max_of_limit:.1%} of the torque limit "
         f"({summary.torque_oscillation_max_per_unit:.3f} of rated torque)",
     )
-    yield _line("seed", str(summary.seed))
+    yield line("seed", str(summary.seed))
 
 
-def place_lines(found: Iterable[Elsewhere]) -> Iterator[str]:
-    """Yield margins and shares of the limits; places where they are the same in one line."""
-    places = dict[str, list[str]]()
-    for place in found:
-        words = "NOT STABLE" if place.margins is None else margin_words(place.margins)
-        shares = [
+def reservation_lines(trial: Trial) -> Iterator[str]:
+    """Yield that a trial is for rehearsals only, and why; nothing where a machine may run it."""
+    if trial.rehearsals_only:
+        text = f"Trial {trial.name} is for rehearsals only: {trial.rehearsals_only}"
+        yield textwrap.fill(text, WIDTH)
+
+
+def place_lines(found: Sequence[Elsewhere]) -> Iterator[str]:
+    """Yield margins and shares of the limits; what is the same at all places is said once."""
+    shares = [
+        [
             f"{name} {share:.2f} of its limit there"
             for name, share in place.result_shares.items()
             if share is not None
         ]
-        places.setdefault("; ".join([words, *shares]), []).append(place.situation)
+        for place in found
+    ]
+    common = set(shares[0]).intersection(*shares) if len(found) > 1 else set[str]()
+    places = dict[str, list[str]]()
+    for place, words in zip(found, shares, strict=True):
+        margins = "NOT STABLE" if place.margins is None else margin_words(place.margins)
+        own = [word for word in words if word not in common]
+        places.setdefault("; ".join([margins, *own]), []).append(place.situation)
     for words, names in places.items():
         yield f"{' and '.join(names)}: {words}"
+    if common:
+        yield f"at all of them: {'; '.join(word for word in shares[0] if word in common)}"
 
 
 def _decibels(value: float | None) -> str:
@@ -111,11 +126,11 @@ def headline(key: str) -> str:
 
 def _ending_lines(ending: Ending) -> Iterator[str]:
     if ending.reason is not None:
-        yield _line("why it ended", f"{ending.words} ({ending.reason})")
-    yield _line(
+        yield line("why it ended", f"{ending.words} ({ending.reason})")
+    yield line(
         "decided at", f"{ending.time_s:.3f} s by row '{ending.row}' in state '{ending.state}'"
     )
-    yield _line("", ending.why)
+    yield line("", ending.why)
 
 
 def _sentence(text: str) -> str:
@@ -128,12 +143,12 @@ def _stage_lines(stage: StageSummary) -> Iterator[str]:
     if stage.limit is not None:
         frequency = stage.onset_frequency_hz
         at = "" if frequency is None else f", oscillation at {frequency:.0f} Hz"
-        yield _line("limit found", f"{stage.limit:.4g} {unit} (rung {stage.onset_rung}){at}")
+        yield line("limit found", f"{stage.limit:.4g} {unit} (rung {stage.onset_rung}){at}")
     elif (stage.prediction is None or not stage.prediction.agreed) and stage.ended_by != "decay":
-        yield _line("limit found", _no_onset_words(stage))
+        yield line("limit found", _no_onset_words(stage))
     if stage.result is not None:
         margin = "" if stage.margin_db is None else f", margin {stage.margin_db:.1f} dB"
-        yield _line("gain chosen", f"{stage.result:.4g} {unit}{margin}")
+        yield line("gain chosen", f"{stage.result:.4g} {unit}{margin}")
     if stage.prediction is not None:
         yield from _prediction_lines(stage.prediction, unit)
         yield from _apart_lines(stage.prediction.predicted_limit, stage.limit)
@@ -141,18 +156,30 @@ def _stage_lines(stage: StageSummary) -> Iterator[str]:
         yield from _theory_lines(stage.theory, stage)
 
 
+def stage_words(stage: StageSummary) -> str:
+    """Return how the limit of a stage was found, for one line of a larger summary."""
+    if stage.limit is not None:
+        frequency, margin = stage.onset_frequency_hz, stage.margin_db
+        at = "" if frequency is None else f" at {_hertz(frequency)}"
+        kept = "" if margin is None else f", margin {margin:.1f} dB"
+        return f"limit {stage.limit:.4g} {stage.unit} by onset{at}{kept}"
+    if stage.prediction is not None and stage.prediction.agreed:
+        return f"limit {stage.prediction.predicted_limit:.4g} {stage.unit} predicted, not crossed"
+    return f"limit: {_no_onset_words(stage)}"
+
+
 def _prediction_lines(prediction: Prediction, unit: str) -> Iterator[str]:
     share = prediction.predicted_share
     exact = "" if share is None else f", {share:.3f} of the exact one"
     crossed = ", not crossed" if prediction.agreed else ""
     agree = f"{prediction.predictions} agree" if prediction.predictions > 1 else "one alone"
-    yield _line(
+    yield line(
         "limit predicted",
         f"{prediction.predicted_limit:.4g} {unit}{crossed}{exact}; {agree}, noise "
         f"{prediction.prediction_spread:.1%}",
     )
     if prediction.gain_margin_db is not None and prediction.phase_margin_deg is not None:
-        yield _line(
+        yield line(
             "measured margins",
             f"gain {prediction.gain_margin_db:.1f} dB, phase {prediction.phase_margin_deg:.0f} "
             f"degrees, Ms {prediction.peak_sensitivity:.2f}",
@@ -167,7 +194,7 @@ def _apart_lines(predicted: float, crossed: float | None) -> Iterator[str]:
     """Say so where prediction and crossing contradict each other."""
     apart = 0.0 if crossed is None else abs(predicted / crossed - 1.0)
     if apart > APART:
-        yield _line(
+        yield line(
             "contradiction",
             f"predicted and crossed limit are {apart:.0%} apart: noise, or an axis that is not "
             "linear; repeat the trial before the gain is used",
@@ -185,26 +212,27 @@ def _no_onset_words(stage: StageSummary) -> str:
 
 def _theory_lines(theory: Theory, stage: StageSummary) -> Iterator[str]:
     if theory.limit is None or theory.frequency_hz is None:
-        yield _line("exact theory says", "no limit near the gains of the ladder")
+        yield line("exact theory says", "no limit near the gains of the ladder")
     else:
         below = ", below the start gain" if theory.limit < stage.start else ""
-        yield _line(
+        yield line(
             "exact limit",
             f"{theory.limit:.4g} {stage.unit} at {_hertz(theory.frequency_hz)}{below}",
         )
     if theory.limit_share is not None:
-        yield _line("limit / exact", f"{theory.limit_share:.3f}")
+        yield line("limit / exact", f"{theory.limit_share:.3f}")
     if theory.result_share is not None:
         stable = "" if theory.result_is_stable else ": NOT STABLE"
-        yield _line("chosen / exact", f"{theory.result_share:.3f}{stable}")
+        yield line("chosen / exact", f"{theory.result_share:.3f}{stable}")
     if theory.rigid_body_limit is not None:
-        yield _line("as a rigid body", f"{theory.rigid_body_limit:.4g} {stage.unit}")
+        yield line("as a rigid body", f"{theory.rigid_body_limit:.4g} {stage.unit}")
 
 
 def _hertz(value: float) -> str:
     return f"{value:.0f} Hz" if value >= 20.0 else f"{value:.3g} Hz"
 
 
-def _line(name: str, value: str) -> str:
+def line(name: str, value: str) -> str:
+    """Return a labelled line of a summary, folded."""
     label = f"    {f'{name}:' if name else '':<20} "
     return textwrap.fill(value, WIDTH, initial_indent=label, subsequent_indent=" " * len(label))
