@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 import textwrap
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from gainwright_cli.console import (
@@ -15,9 +15,12 @@ from gainwright_cli.console import (
     print_json,
     trial_path,
 )
+from gainwright_cli.rehearse_records import started_from
+from gainwright_cli.schedules import read_schedules
 
 if TYPE_CHECKING:
     from gainwright.language.model import Trial
+    from gainwright_codegen.schedule_c.schedule import StageSchedule
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -31,6 +34,16 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--evidence",
         metavar="DIR",
         help="evidence of `gainwright prove --out`: stamps the export as proved if it matches",
+    )
+    parser.add_argument(
+        "--after",
+        metavar="RECORD",
+        help="start from the gains that a record of rehearse chose, as rehearse --after does",
+    )
+    parser.add_argument(
+        "--schedule",
+        metavar="RECORD",
+        help="with the gains over the position that a record of rehearse --everywhere found",
     )
     parser.add_argument(
         "--report",
@@ -58,11 +71,19 @@ def run(arguments: argparse.Namespace) -> int:
     document = read_toml(path)
     trial = trial_from_document(document, str(path))
     machine = load_machine(arguments.machine)
+    if arguments.after is not None:
+        machine = started_from(machine, arguments.after)
     axis = axis_data(machine)
-    check_fit(trial, machine, axis_tables(trial, axis))
+    tables = axis_tables(trial, axis)
+    check_fit(trial, machine, tables)
+    schedules = (
+        ()
+        if arguments.schedule is None
+        else read_schedules(arguments.schedule, trial, axis, tables)
+    )
     stamp = "" if arguments.evidence is None else _stamp(arguments.evidence, trial, document)
     with console(to_error=True).status("searching golden vectors for the self-test"):
-        bundle = export_axis(trial, axis, arguments.out, stamp, arguments.force)
+        bundle = export_axis(trial, axis, arguments.out, stamp, arguments.force, schedules)
     if arguments.report is not None:
         from gainwright_codegen.precision.page import write_report
 
@@ -79,6 +100,7 @@ def run(arguments: argparse.Namespace) -> int:
                 "machine_digest": axis.digest,
                 "rows_tested": len(bundle.rows_tested),
                 "rows": len(trial.rows),
+                "schedules": [schedule.tables.stage.name for schedule in schedules],
             }
         )
         return 0
@@ -88,6 +110,7 @@ def run(arguments: argparse.Namespace) -> int:
         *_reservation(trial),
         f"  digest of the export: {bundle.digest}",
         f"  the self-test takes {len(bundle.rows_tested)} of {len(trial.rows)} rows",
+        *_schedule_lines(schedules),
         f"  proved: {stamp}" if stamp else "  not stamped as proved: no --evidence was given",
         "Next: compile and run the self-test, on this computer and on the target:",
         f"  cd {arguments.out} && cc -std=c99 -O2 *.c -o selftest && ./selftest",
@@ -97,6 +120,11 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.report is not None:
         screen.print(f"{arguments.report}: what fixed point costs, precision.md", markup=False)
     return 0
+
+
+def _schedule_lines(schedules: Sequence[StageSchedule]) -> list[str]:
+    names = ", ".join(schedule.tables.stage.name for schedule in schedules)
+    return [f"  gains over the position, tested by the self-test: {names}"] if schedules else []
 
 
 def _reservation(trial: Trial) -> list[str]:

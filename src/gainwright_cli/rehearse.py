@@ -179,8 +179,7 @@ def _machine(arguments: argparse.Namespace) -> tuple[Machine, bytes]:
     if arguments.at is not None:
         machine = machine_at(machine, arguments.at)
     if arguments.after is not None:
-        record = read_reference("--after", arguments.after, machine)
-        machine = started_from(machine, record, arguments.after)
+        machine = started_from(machine, arguments.after)
         return machine, machine_toml(machine).encode()
     return machine, machine_path(arguments.machine).read_bytes()
 

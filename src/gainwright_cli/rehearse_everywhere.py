@@ -9,14 +9,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from gainwright_cli.console import console, print_json, refuse
+from gainwright_cli.schedules import EVERYWHERE_FILE, schedule_sources
 
 if TYPE_CHECKING:
     from gainwright.language.model import Trial
-    from gainwright_codegen.axis_c.tables import StageTables
     from gainwright_sim.machine import Machine
     from gainwright_sim.rehearsal.everywhere import Everywhere
-
-FILE = "everywhere.json"
 
 
 def check_everywhere(arguments: argparse.Namespace) -> None:
@@ -71,29 +69,10 @@ def everywhere_with_files(
             lambda name: status.update(f"{trial.name}, rehearsing: {name}"),
         )  # fmt: skip
     text = json.dumps(found.as_json(), indent=2, allow_nan=False) + "\n"
-    files = {FILE: text.encode()}
-    return found, files | _schedule_files(found, trial, machine, bench.tables)
+    files = {EVERYWHERE_FILE: text.encode()}
+    return found, files | schedule_sources(found.schedule, trial, machine)
 
 
 def write_files(folder: Path, files: Mapping[str, bytes]) -> None:
     for name, content in files.items():
         (folder / name).write_bytes(content)
-
-
-def _schedule_files(
-    found: Everywhere, trial: Trial, machine: Machine, tables: tuple[StageTables, ...]
-) -> dict[str, bytes]:
-    """Return the C of the gains over the position; nothing without two positions."""
-    from gainwright_codegen.c_text import identity
-    from gainwright_codegen.schedule_c.schedule import schedule_files, schedule_of
-    from gainwright_sim.machine import machine_digest
-
-    if not found.schedule:
-        return {}
-    by_name = {table.stage.name: table for table in tables}
-    stages = [schedule_of(by_name[name], points) for name, points in found.schedule.items()]
-    identities = [
-        identity("Trial", trial.name, trial.digest),
-        identity("Machine", machine.name, machine_digest(machine)),
-    ]
-    return schedule_files(machine.name, identities, stages)

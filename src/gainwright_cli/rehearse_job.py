@@ -8,7 +8,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from gainwright_cli.console import console, print_json, refuse, trial_path
-from gainwright_cli.rehearse_everywhere import FILE, everywhere_with_files, write_files
+from gainwright_cli.rehearse_everywhere import everywhere_with_files, write_files
+from gainwright_cli.schedules import EVERYWHERE_FILE
 
 if TYPE_CHECKING:
     from gainwright.language.model import Trial
@@ -160,7 +161,7 @@ def _everywhere(arguments: argparse.Namespace, trials: Sequence[Trial], machine:
                 place = folder / _part(number, trials[number])
                 place.mkdir()
                 write_files(place, files)
-            write_json(folder / FILE, whole)
+            write_json(folder / EVERYWHERE_FILE, whole)
             (folder / "README.txt").write_text(
                 f"{README_EVERYWHERE}\n{CAUTION}\n", encoding="utf-8"
             )

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from gainwright_cli.console import refuse
+from gainwright_cli.schedules import EVERYWHERE_FILE
 
 if TYPE_CHECKING:
     from gainwright_sim.machine import Machine
@@ -18,23 +19,23 @@ SETTINGS = ("speed_gain", "integral_rate", "position_gain")
 
 def read_reference(option: str, folder: str, machine: Machine) -> dict[str, Any]:
     """Return the summary of a record of the same machine; InputError if it is none."""
-    from gainwright_cli.rehearse_everywhere import FILE
     from gainwright_sim.rehearsal.compare import check_same_machine, read_record
 
-    every = option == "--after" and (Path(folder) / FILE).is_file()
-    record = read_record(folder, FILE) if every else read_record(folder)
+    every = option == "--after" and (Path(folder) / EVERYWHERE_FILE).is_file()
+    record = read_record(folder, EVERYWHERE_FILE) if every else read_record(folder)
     check_same_machine(option, folder, record, machine.name)
     return record
 
 
-def started_from(machine: Machine, record: Mapping[str, Any], folder: str) -> Machine:
-    """Return the machine with the results of a record as its start settings.
+def started_from(machine: Machine, folder: str) -> Machine:
+    """Return the machine with the results of a record (``--after``) as its start settings.
 
     Raises:
-        InputError: the record has no result.
+        InputError: there is no record of that machine, or it has no result.
     """
     from gainwright_sim.machine.model import with_settings
 
+    record = read_reference("--after", folder, machine)
     results = {
         stage["stage"]: stage["result"]
         for stage in record.get("stages", ())

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 from gainwright.language.model import Trial
@@ -9,12 +10,18 @@ from gainwright.result_folder import check_result_folder, result_folder
 from gainwright_codegen.axis_c.machine import machine_tables
 from gainwright_codegen.axis_c.tables import AxisData, axis_tables
 from gainwright_codegen.bundle.bundle import Bundle, make_bundle
+from gainwright_codegen.schedule_c.schedule import StageSchedule
 
 
-def axis_bundle(trial: Trial, axis: AxisData, evidence_digest: str = "") -> Bundle:
+def axis_bundle(
+    trial: Trial,
+    axis: AxisData,
+    evidence_digest: str = "",
+    schedules: Sequence[StageSchedule] = (),
+) -> Bundle:
     """Return the export of a trial for an axis; errors as ``make_bundle`` and ``axis_tables``."""
     stages = axis_tables(trial, axis)
-    return make_bundle(trial, machine_tables(trial, axis), stages, evidence_digest)
+    return make_bundle(trial, machine_tables(trial, axis), stages, evidence_digest, schedules)
 
 
 def export_axis(
@@ -23,10 +30,11 @@ def export_axis(
     directory: str | Path,
     evidence_digest: str = "",
     force: bool = False,
+    schedules: Sequence[StageSchedule] = (),
 ) -> Bundle:
     """Make the export and write it; errors as :func:`axis_bundle` and :func:`write_bundle`."""
     check_result_folder(directory, force=force)
-    bundle = axis_bundle(trial, axis, evidence_digest)
+    bundle = axis_bundle(trial, axis, evidence_digest, schedules)
     write_bundle(bundle, directory, force)
     return bundle
 

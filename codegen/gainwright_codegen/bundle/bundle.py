@@ -19,6 +19,7 @@ from gainwright_codegen.bundle.golden.evidence_c import evidence_part
 from gainwright_codegen.bundle.golden.rehearsal_c import rehearsal_part
 from gainwright_codegen.bundle.golden.response_c import response_part
 from gainwright_codegen.bundle.golden.rows_c import row_vectors, rows_part
+from gainwright_codegen.bundle.golden.schedule_c import schedule_part
 from gainwright_codegen.bundle.golden.search import Found, find_samples
 from gainwright_codegen.bundle.golden.selftest_c import SelfTestPart, selftest_source
 from gainwright_codegen.bundle.golden.watch_c import watch_part
@@ -26,6 +27,7 @@ from gainwright_codegen.bundle.guide import build_files, guide
 from gainwright_codegen.bundle.readme import readme
 from gainwright_codegen.bundle.stamp import stamp_sources
 from gainwright_codegen.c_text import RUNTIME_VERSION, banner, identity
+from gainwright_codegen.schedule_c.schedule import HEADER, StageSchedule, schedule_files
 from gainwright_codegen.sources import SEQUENCER_FILES, runtime_sources, trial_sources
 
 
@@ -49,6 +51,7 @@ def make_bundle(
     machine: MachineTables | None = None,
     stages: Sequence[StageTables] = (),
     evidence_digest: str = "",
+    schedules: Sequence[StageSchedule] = (),
 ) -> Bundle:
     """Return the export of a trial.
 
@@ -57,6 +60,7 @@ def make_bundle(
         machine: tables of the machine; without them only the sequencer is exported.
         stages: tables of the stages, those that ``machine`` was made of.
         evidence_digest: of matching evidence that all is proved; "" if there is none.
+        schedules: gains over the position, of stages of ``machine``.
 
     Raises:
         InputError: C cannot hold the trial, or no compiler was found to search golden vectors.
@@ -68,14 +72,19 @@ def make_bundle(
     files |= stamp_sources(evidence_digest, identities)
     if machine is not None:
         files |= machine_sources(machine)
+    if machine is not None and schedules:
+        tables = schedule_files(machine.name, identities, schedules)
+        files |= tables | {HEADER: _with_banner(HEADER, tables[HEADER])}
     parts = _parts(trial, machine, stages, found, files)
+    if machine is not None and schedules:
+        parts.append(schedule_part(machine.name, schedules))
     if machine is not None:
         files[EXAMPLE_FILE] = example_source(trial, machine, identities).encode("ascii")
     files["gw_selftest.c"] = selftest_source(parts, identities).encode("ascii")
     if machine is not None:
         units = [name for name in files if name.endswith(".c")]
         files |= build_files(identities, units)
-        files["GUIDE.md"] = guide(trial, machine, stages, identities).encode("ascii")
+        files["GUIDE.md"] = guide(trial, machine, stages, identities, schedules).encode("ascii")
     files["README.txt"] = readme(trial, machine, files, found.rows).encode("ascii")
     files[SUMS_FILE] = folder_checksums(files)
     return Bundle(dict(sorted(files.items())), found.rows)

@@ -12,6 +12,11 @@ from gainwright_codegen.bundle.example_c import EXAMPLE_FILE
 from gainwright_codegen.bundle.guide_outputs import OUTPUT_SECTIONS
 from gainwright_codegen.c_text import CAUTION, plain
 from gainwright_codegen.gates.misra import ADVISORY
+from gainwright_codegen.schedule_c.schedule import (
+    StageSchedule,
+    schedule_object,
+    schedule_unit,
+)
 
 MEANT = {
     "cruising": "1 while the speed reference is constant and the mean speed within 25 % of it: no "
@@ -64,6 +69,7 @@ def guide(
     machine: MachineTables,
     stages: Iterable[StageTables],
     identities: Iterable[str],
+    schedules: Sequence[StageSchedule] = (),
 ) -> str:
     """Return the Markdown text."""
     found = set(trial_findings(trial))
@@ -78,6 +84,7 @@ def guide(
         _motion(machine),
         *(text for name, text in OUTPUT_SECTIONS if any(o.name == name for o in trial.outputs)),
         "## Gains\n\n" + _gains(machine, stages),
+        *([_schedules(machine, schedules)] if schedules else []),
         _FAULTS.replace("@CODES@", _codes()) + _reasons(trial.enumerations),
         _FIGURES,
         _BUILD.replace("@EXAMPLE@", EXAMPLE_FILE),
@@ -177,6 +184,31 @@ def _gains(machine: MachineTables, stages: Iterable[StageTables]) -> str:
         for s in stages
     ]
     return "\n".join(lines) + f"\n\nMacros with the same numbers begin with `{machine.prefix}_`."
+
+
+def _schedules(machine: MachineTables, schedules: Sequence[StageSchedule]) -> str:
+    lines = ["| stage | object | points |", "| --- | --- | --- |"]
+    for one in schedules:
+        points = ", ".join(
+            f"{word * one.tables.word_value:.4g} {one.tables.kind.unit} at {place * 1e-6:g} m"
+            for place, word in zip(one.schedule.positions_um, one.schedule.gains, strict=True)
+        )
+        name = schedule_object(machine.name, one.tables)
+        lines.append(f"| `{one.tables.stage.name}` | `{name}` | {points} |")
+    header = f"{schedule_unit(machine.name)}.h"
+    return _SCHEDULES.replace("@HEADER@", header) + "\n\n" + "\n".join(lines)
+
+
+_SCHEDULES = """\
+## Gains over the position
+
+`@HEADER@` has gains that follow the axis, for use after the trial and never
+while one runs: `gw_schedule_gain(&object, position_um)`, position of the load in um, 0 where the
+lengths of the machine description hold, in the format of the stage's ladder. Each point is the
+smallest result of all payloads there, found by a trial at that place; between two points the gain
+goes straight, beyond the ends it stays. Call it at any rate, and carry the integral part over as
+with any other change of a gain. Before production, verify the axis between the points too, with
+the lightest load and the heaviest."""
 
 
 _FAULTS = """\

@@ -14,6 +14,7 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from gainwright.errors import input_error
+from gainwright_sim.machine.digest import machine_digest
 from gainwright_sim.machine.model import Machine, start_settings
 from gainwright_sim.machine.situations import machine_at
 from gainwright_sim.rehearsal.bench import Bench
@@ -50,6 +51,9 @@ class Everywhere:
     """Empty where a trial ended without a result somewhere."""
     margins: tuple[Elsewhere, ...]
     """Exact ones of the linear loop with what was chosen, at each place; empty without a choice."""
+    trial_digest: str
+    machine_digest: str
+    """With its situations, and the settings that all places started from."""
     positions_m: tuple[float | None, ...] = ()
     """Of each place; None where the description gives payloads only."""
 
@@ -100,6 +104,8 @@ class Everywhere:
                 name: [{"position_m": place, "gain": gain} for place, gain in points]
                 for name, points in self.schedule.items()
             },
+            "trial_digest": self.trial_digest,
+            "machine_digest": self.machine_digest,
         }
 
     def lines(self) -> Iterator[str]:
@@ -176,6 +182,8 @@ def rehearse_everywhere(
         margins=tuple(at_place(name, there, settings, tuned) for name, there in places)
         if chosen
         else (),
+        trial_digest=bench.trial.digest,
+        machine_digest=machine_digest(machine),
         positions_m=positions_of(machine, [name for name, _ in places]),
     )
 
