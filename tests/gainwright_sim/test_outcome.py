@@ -17,6 +17,7 @@ from gainwright_sim.rehearsal.bench import Bench
 from gainwright_sim.rehearsal.ending import REASON_OUTPUT
 from gainwright_sim.rehearsal.outcome import OUTCOMES, judged
 from gainwright_sim.rehearsal.rehearse import Rehearsal, rehearse
+from gainwright_sim.rehearsal.start import refused_start
 from gainwright_sim.rehearsal.summary import summarise
 from gainwright_sim.rehearsal.words import headline, summary_lines
 from gainwright_sim.rig.run import Override
@@ -153,3 +154,18 @@ def test_reason_and_remedy_are_those_of_the_trial(forced, said):
     text = words(summary)
     assert value.words in text
     assert value.remedy.rstrip(".") in text
+
+
+@pytest.mark.parametrize("missing", ["standstill", "feedback_valid", "run_permit"])
+def test_start_that_is_refused_says_what_was_missing(missing):
+    override = Override(start=0, stop=200, input=missing, value=0)
+    rehearsal = rehearse(Bench(TRIAL, GRINDER), 1, overrides=[override])
+    summary = summarise(rehearsal)
+    assert rehearsal.machine_time_s < 5.0
+    assert (summary.outcome, summary.ending.row) == ("not_started", "start_refused")
+    assert f"the start was refused: {missing} was false" in words(summary)
+
+
+def test_trial_that_began_was_not_refused(finished):
+    assert refused_start(TRIAL, finished.log) is None
+    assert refused_start(TRIAL, finished.log.until(3)) is None

@@ -9,9 +9,12 @@ import numpy as np
 
 from gainwright.language.model import EnumerationValue, Trial
 from gainwright_sim.rehearsal.rehearse import Rehearsal
+from gainwright_sim.rehearsal.start import refused_start
 
 REASON_OUTPUT = "end_reason"
 """Output, an enumeration, by which a trial says why it ended."""
+REFUSED = "start_refused"
+"""Stands for a reason where the trial never began."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,9 +38,10 @@ class Ending:
 
 
 def find_ending(rehearsal: Rehearsal) -> Ending | None:
-    """Return why the trial ended; None if it did not, or was ended by a violated requirement."""
+    """Return why the trial ended, or did not begin; None if it did not end, or was ended by a
+    violated requirement."""
     if not rehearsal.ended:
-        return None
+        return _refusal(rehearsal)
     reason = _reason(rehearsal)
     trial, states = rehearsal.trial, rehearsal.states()
     tick = _deciding_tick(rehearsal, states)
@@ -51,6 +55,24 @@ def find_ending(rehearsal: Rehearsal) -> Ending | None:
         reason=None if reason is None else reason.name,
         words="" if reason is None else reason.words,
         remedy="" if reason is None else reason.remedy,
+    )
+
+
+def _refusal(rehearsal: Rehearsal) -> Ending | None:
+    trial = rehearsal.trial
+    refused = None if rehearsal.violations else refused_start(trial, rehearsal.log)
+    if refused is None:
+        return None
+    row = trial.rows[int(rehearsal.log.row[refused.tick])]
+    return Ending(
+        time_s=round((refused.tick + 1) * trial.tick_us * 1e-6, 6),
+        tick=refused.tick,
+        state=trial.initial_state,
+        row=row.id,
+        why=row.why,
+        reason=REFUSED,
+        words=refused.in_words(),
+        remedy="",
     )
 
 

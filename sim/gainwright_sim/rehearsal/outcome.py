@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from gainwright_sim.rehearsal.rehearse import Rehearsal
+from gainwright_sim.rehearsal.start import refused_start
 
 HIGHEST_RESULT_SHARE = 0.70
 """A verified result above this share of the exact limit is wrong."""
@@ -70,6 +71,10 @@ OUTCOMES = {
             "prove the trial: `gainwright prove` shows the shortest way to it", 1,
         ),
         Outcome(
+            "not_started", "the trial did not start: the start was asked for and refused",
+            "see that the axis rests, with drive, feedback and permit in order, before the start", 1,
+        ),
+        Outcome(
             "unfinished", "the trial had not ended when the longest time was over",
             "look at the state in which it waits", 3,
         ),
@@ -87,7 +92,8 @@ def ended_as(rehearsal: Rehearsal, limit_found: bool) -> str:
     if rehearsal.violations:
         return "violated"
     if not rehearsal.ended:
-        return "unfinished"
+        refused = refused_start(rehearsal.trial, rehearsal.log) is not None
+        return "not_started" if refused else "unfinished"
     for name in ("limited_by_noise", "finished", "aborted", "fault_latched"):
         if rehearsal.ends_with(name):
             return "no_onset" if name == "finished" and not limit_found else name

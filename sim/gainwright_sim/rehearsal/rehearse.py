@@ -12,6 +12,7 @@ from gainwright.semantics.monitor import Violation
 from gainwright_codegen.axis_c.tables import StageTables
 from gainwright_sim.machine import Machine
 from gainwright_sim.rehearsal.bench import Bench
+from gainwright_sim.rehearsal.start import refused_start
 from gainwright_sim.rig.log import RigLog
 from gainwright_sim.rig.response import MeasuredResponse
 from gainwright_sim.rig.run import SOUND, Override, RigFault
@@ -127,6 +128,8 @@ def rehearse(
         violations = judge.add(part)
         if progress is not None:
             progress(part)
+        if exact_ticks is None and before == 0 and refused_start(trial, part) is not None:
+            break
     log = rig.log()
     if violations:
         log = log.until(violations[0].tick)
