@@ -118,6 +118,14 @@ def test_noise_ends_the_search_in_an_end_of_its_own(hidden):
     assert walk.machine.outputs()["limited_by_noise"] and walk.reason == "below_noise"
 
 
+def test_noise_that_has_risen_for_good_ends_the_search_a_reserve_below():
+    """However little of it shows in the torque: a loop that friction bounds sounds like this."""
+    walk = Walk().started().at_rung(30, "hear_own_noise")
+    assert walk.tick(noise_grown=1) == "noise_ends_search@hear_own_noise"
+    walk.until("noise_limited")
+    assert (walk.machine.variables["limit_rung"], walk.rung) == (26, 26 - MARGIN)
+
+
 @pytest.mark.parametrize(("rung", "result"), [(4, 0), (15, 0), (16, 0), (17, 1)])
 def test_noise_near_the_start_gain_has_the_start_gain_verified(rung, result):
     walk = Walk().started().at_rung(rung, "hear_own_noise")

@@ -129,6 +129,65 @@ def test_answers_are_hidden_once_eight_gains_showed_none(exported):
         assert pair.same_findings()["answers_hidden"] == expected
 
 
+def grown_after(pair: Pair, *noise: int) -> int:
+    """Return the finding after gains with so much noise each."""
+    for level in noise:
+        pair.hear(Hearing.NOISE, [level] * 4)
+        pair.tell("new_gain", 0)
+    return pair.same_findings()["noise_grown"]
+
+
+USUAL = (10_000, 9_000, 11_000, 12_000, 10_000, 11_000, 9_000, 10_000)
+"""Noise of the gains that teach what is usual."""
+
+
+def test_noise_of_the_speed_error_that_rises_for_good_has_grown(exported):
+    """Four gains with more than four times the usual; one that falls back counts anew."""
+    pair = Pair(exported)
+    assert grown_after(pair, *USUAL) == 0
+    for noise, expected in (
+        (80_000, 0),
+        (10_000, 0),
+        (80_000, 0),
+        (90_000, 0),
+        (95_000, 0),
+        (99_000, 1),
+    ):
+        assert grown_after(pair, noise) == expected
+    assert grown_after(pair, 10_000) == 0
+
+
+def test_noise_that_was_as_loud_before_is_usual(exported):
+    """At first gains, and between: a machine that is noisy now and then oscillates by nothing."""
+    pair = Pair(exported)
+    assert grown_after(pair, *USUAL[:-1], 80_000, *[90_000] * 6) == 0
+    pair = Pair(exported)
+    assert grown_after(pair, *USUAL, *[80_000, 10_000, 10_000] * 8, *[80_000] * 6) == 0
+
+
+def test_noise_that_is_loud_in_one_hearing_of_a_gain_is_usual_too(exported):
+    pair = Pair(exported)
+    for _ in range(8):
+        pair.hear(Hearing.NOISE, [80_000] * 4)
+        pair.hear(Hearing.NOISE, [10_000] * 4)
+        pair.tell("new_gain", 0)
+    assert grown_after(pair, *[80_000] * 6) == 0
+
+
+def test_noise_that_grows_from_gain_to_gain_has_not_risen_at_once(exported):
+    """What is usual follows by an eighth a gain, so that a slow growth never counts."""
+    pair = Pair(exported)
+    for gain in range(40):
+        assert grown_after(pair, round(100 * 1.1**gain)) == 0
+
+
+def test_a_lower_gain_forgets_that_noise_has_grown(exported):
+    pair = Pair(exported)
+    assert grown_after(pair, *USUAL, *[90_000] * 4) == 1
+    pair.tell("new_gain", 1)
+    assert pair.same_findings()["noise_grown"] == 0
+
+
 def test_a_lower_gain_gets_a_higher_pulse(exported):
     pair = Pair(exported)
     for expected in (1, 2, 3, 3):

@@ -28,9 +28,9 @@ def rehearsed(family: str, seed: int):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("seed", [200083, 70007])
+@pytest.mark.parametrize("seed", [200083, 70007, 300043])
 def test_light_load_that_oscillates_bounded_by_friction(seed):
-    """The loop is unstable, but looks like noise that grows with the gain: the reserve holds."""
+    """The loop is unstable, but looks like noise: a reserve holds; what rises for good ends it."""
     summary = rehearsed("mixed", seed)
     assert summary.outcome == "limited_by_noise"
     theory = summary.stages[0].theory

@@ -56,6 +56,7 @@ static void forget_gain(gw_evidence *evidence)
     evidence->earlier = 0;
     evidence->later = 0;
     evidence->move_noise = 0;
+    evidence->ring_most = 0;
     forget_noise(evidence);
     forget_ringing(evidence);
 }
@@ -68,6 +69,8 @@ void gw_evidence_reset(gw_evidence *evidence)
     evidence->move_noise_before = -1;
     evidence->boost = 0;
     evidence->hidden = 0;
+    evidence->ring_usual = 0;
+    evidence->grown = -GW_USUAL_GAINS;
     forget_gain(evidence);
     evidence->blocks = 0U;
 }
@@ -93,14 +96,36 @@ static int32_t expected(int32_t noise, int32_t before, int32_t part)
     return ((before >= 0) && (noise > most)) ? most : noise;
 }
 
+/* Noise that has risen far above the usual, and stays there from gain to gain, is counted. */
+static void count_grown(gw_evidence *evidence)
+{
+    const int32_t usual = gw_clamp_i32(evidence->ring_usual, 0, GW_LEVEL_MAX);
+    const int32_t most = gw_clamp_i32(evidence->ring_most, 0, GW_LEVEL_MAX);
+    const int32_t follows = usual + (usual / GW_USUAL_PART) + GW_SILENCE_LEAST;
+
+    if (evidence->grown < 0) {
+        evidence->grown = larger(evidence->grown, -GW_USUAL_GAINS) + 1;
+        evidence->ring_usual = larger(usual, most);
+    } else {
+        evidence->grown = ((evidence->ring_noise / GW_GROWN_TIMES) > larger(usual, GW_SILENCE_LEAST))
+                              ? counted(evidence->grown)
+                              : 0;
+        evidence->ring_usual = larger(usual, smaller(most, follows));
+    }
+}
+
 void gw_evidence_new_gain(gw_evidence *evidence, int32_t lower)
 {
     if (lower != 0) {
         evidence->boost = gw_clamp_i32(evidence->boost, 0, GW_BOOST_MAX - 1) + 1;
+        evidence->grown = smaller(evidence->grown, 0);
     } else {
         count_hidden(evidence);
     }
     if (evidence->noise_blocks > 0) {
+        if (lower == 0) {
+            count_grown(evidence);
+        }
         evidence->noise_before = expected(evidence->burst_noise, evidence->noise_before, 4);
         evidence->move_noise_before = expected(evidence->move_noise, evidence->move_noise_before, 2);
     }
@@ -259,6 +284,7 @@ void gw_evidence_ring_block(gw_evidence *evidence, int32_t level)
 {
     if (evidence->hearing == (int32_t)GW_HEARING_NOISE) {
         evidence->ring_noise = larger(evidence->ring_noise, level);
+        evidence->ring_most = larger(evidence->ring_most, level);
         evidence->ring_noise_least = smaller(evidence->ring_noise_least, level);
         evidence->noise_blocks = counted(evidence->noise_blocks);
     } else if (evidence->hearing == (int32_t)GW_HEARING_RINGING) {
@@ -324,6 +350,7 @@ void gw_evidence_findings(const gw_evidence *evidence, int32_t findings[GW_FINDI
     const int32_t ring_blocks = evidence->ring_blocks;
     const int32_t burst = evidence->burst;
     const int32_t hidden = evidence->hidden;
+    const int32_t grown = evidence->grown;
 
     findings[GW_FINDING_BURST_LEVEL] = gw_clamp_i32(burst, 0, GW_INPUT_LEVEL_MAX);
     findings[GW_FINDING_NOISE_BLOCKS] = gw_clamp_i32(noise_blocks, 0, GW_BLOCKS_MAX);
@@ -339,6 +366,7 @@ void gw_evidence_findings(const gw_evidence *evidence, int32_t findings[GW_FINDI
               : gw_clamp_i32(move_noise, 0, GW_INPUT_LEVEL_MAX);
     findings[GW_FINDING_NOISE_TRIPLED] = has_leapt(noise, noise_before, 6);
     findings[GW_FINDING_ANSWERS_HIDDEN] = (hidden >= GW_HIDDEN_GAINS) ? 1 : 0;
+    findings[GW_FINDING_NOISE_GROWN] = (grown >= GW_GROWN_GAINS) ? 1 : 0;
 }
 
 void gw_evidence_no_findings(int32_t findings[GW_FINDING_COUNT])

@@ -38,6 +38,13 @@
 #define GW_BLOCKS_MAX INT32_C(255)
 /* Noise that hid the answers at so many gains in a row may hide that the limit was passed. */
 #define GW_HIDDEN_GAINS INT32_C(8)
+/* Noise of the speed error hardly follows the gain. The first gains teach what is usual; more than so
+ * many times that, at so many gains in a row, is a loop that oscillates within friction. What was
+ * louder at any gain makes the usual follow, by an eighth a gain. */
+#define GW_USUAL_GAINS INT32_C(8)
+#define GW_GROWN_TIMES INT32_C(4)
+#define GW_GROWN_GAINS INT32_C(4)
+#define GW_USUAL_PART INT32_C(8)
 #define GW_GROUPS 8
 #define GW_GROUP_BITS_MAX INT32_C(6)
 
@@ -79,6 +86,9 @@ typedef struct {
     int32_t last;         /* ring level of the last of them */
     int32_t burst_peak;   /* largest burst level of the same time */
     int32_t hidden;       /* gains in a row whose last pulse was not seen, 0 to GW_BLOCKS_MAX */
+    int32_t ring_most;    /* largest ring_noise of all hearings at this gain */
+    int32_t ring_usual;   /* what gains so far let expect of it */
+    int32_t grown;        /* gains in a row with far more, to GW_BLOCKS_MAX; below 0: gains to learn */
     int32_t boost;        /* test pulses are 2^boost times as high as the table says */
     int32_t group[GW_GROUPS]; /* mean ring levels of equal stretches since the pulse's own block */
     int32_t groups;           /* complete ones */
@@ -102,6 +112,7 @@ enum gw_finding {
     GW_FINDING_MOVE_NOISE_LEVEL, /* largest burst level without a pulse; 0: above 3/2 of what is expected */
     GW_FINDING_NOISE_TRIPLED,  /* 1: above three times what is expected */
     GW_FINDING_ANSWERS_HIDDEN, /* 1: no answer was seen at the last GW_HIDDEN_GAINS gains or more */
+    GW_FINDING_NOISE_GROWN,    /* 1: GW_GROWN_TIMES the usual noise at GW_GROWN_GAINS gains or more */
     GW_FINDING_COUNT
 };
 

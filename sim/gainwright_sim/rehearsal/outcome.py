@@ -72,7 +72,8 @@ OUTCOMES = {
         ),
         Outcome(
             "not_started", "the trial did not start: the start was asked for and refused",
-            "see that the axis rests, with drive, feedback and permit in order, before the start", 1,
+            "see that the axis rests, with drive, feedback and permit in order, before the start",
+            1,
         ),
         Outcome(
             "unfinished", "the trial had not ended when the longest time was over",

@@ -15,6 +15,8 @@ GROUPS_NEEDED = 4
 GROUP_BLOCKS_MAX = 64
 BOOST_MAX = 3
 HIDDEN_GAINS = 8
+USUAL_GAINS, USUAL_PART = 8, 8
+GROWN_TIMES, GROWN_GAINS = 4, 4
 RESPONSE_BLOCKS = 2
 RESPONSE_WANTED = 4
 ANSWER_LITTLE, ANSWER_ENOUGH, ANSWER_TOO_MUCH = 1, 6, 20
@@ -33,6 +35,7 @@ FINDINGS = (
     "move_noise_level",
     "noise_tripled",
     "answers_hidden",
+    "noise_grown",
 )
 """Inputs of a trial that the detector supplies, in the order of ``enum gw_finding``."""
 
@@ -118,6 +121,12 @@ class ReferenceEvidence:
     boost: int = 0
     hidden: int = 0
     """Gains in a row whose last pulse was not seen."""
+    ring_most: int = 0
+    """Largest ring noise of all hearings at this gain."""
+    ring_usual: int = 0
+    """What gains so far let expect of it."""
+    grown: int = -USUAL_GAINS
+    """Gains in a row with far more of it; below 0: gains to learn what is usual."""
     noise_before: int | None = None
     noise_blocks: int = 0
     ring_noise: int = 0
@@ -136,16 +145,29 @@ class ReferenceEvidence:
         """
         if lower:
             self.boost = min(self.boost + 1, BOOST_MAX)
+            self.grown = min(self.grown, 0)
         elif self.ringing.blocks > 0:
             seen = share(self.ringing.response, self.silence) >= LEVEL_ONE
             self.hidden = 0 if seen else _counted(self.hidden)
         before = self.noise_before
         if self.noise_blocks > 0:
+            if not lower:
+                self._count_grown()
             self.noise_before = expected(self.burst_noise, before, 4)
             self.move_noise_before = expected(self.move_noise, self.move_noise_before, 2)
-        self.earlier = self.later = self.move_noise = 0
+        self.earlier = self.later = self.move_noise = self.ring_most = 0
         self._forget_noise()
         self.ringing = Ringing()
+
+    def _count_grown(self) -> None:
+        usual, most = self.ring_usual, self.ring_most
+        if self.grown < 0:
+            self.grown += 1
+            self.ring_usual = max(usual, most)
+            return
+        far_more = self.ring_noise // GROWN_TIMES > max(usual, SILENCE_LEAST)
+        self.grown = _counted(self.grown) if far_more else 0
+        self.ring_usual = max(usual, min(most, usual + usual // USUAL_PART + SILENCE_LEAST))
 
     def hear(self, hearing: Hearing) -> None:
         """From here on blocks belong to something else."""
@@ -162,6 +184,7 @@ class ReferenceEvidence:
         """Take the ring level of a block that has ended."""
         if self.hearing is Hearing.NOISE:
             self.ring_noise = max(self.ring_noise, level)
+            self.ring_most = max(self.ring_most, level)
             self.ring_noise_least = min(self.ring_noise_least, level)
             self.noise_blocks = _counted(self.noise_blocks)
         elif self.hearing is Hearing.RINGING:
@@ -195,6 +218,7 @@ class ReferenceEvidence:
             0 if leapt else self.move_noise,
             has_leapt(noise, self.noise_before, 3 * (self.noise_before or 0)),
             self.hidden >= HIDDEN_GAINS,
+            self.grown >= GROWN_GAINS,
         )
         return {
             name: min(int(value), INPUT_LEVEL_MAX)

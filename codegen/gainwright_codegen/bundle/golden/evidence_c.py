@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterator
 
-from gainwright.detector.evidence import Hearing, ReferenceEvidence
+from gainwright.detector.evidence import USUAL_GAINS, Hearing, ReferenceEvidence
 from gainwright_codegen.bundle.golden.detector_c import words
 from gainwright_codegen.bundle.golden.sample import CHECKSUM_START, added
 from gainwright_codegen.bundle.golden.selftest_c import SelfTestPart
@@ -15,6 +15,9 @@ _OPERATIONS = 4000
 _LISTENINGS, _LISTENING, _LONG = 80, 15, 600
 """What chance does not bring: listenings at two gains, the first with what is loud at its end and
 the second with what is loud at its beginning, operations in each, and one that fills all groups."""
+_GAINS, _USUAL, _RISEN = 32, 10_000, 200_000
+"""Gains from a reset on, and noise that rises for good after half of them, but for one in between
+and a lower gain before; at the last gain that teaches what is usual it is half as high again."""
 _LOUDEST = 2**24 - 1
 
 
@@ -22,13 +25,13 @@ def evidence_part() -> SelfTestPart:
     """Return the self-test of ``gw_evidence``; the part of the detector comes before it."""
     text = comment(
         f"Evidence: {_OPERATIONS} operations drawn from the shift register, levels from 0 to the "
-        "largest; then listenings that fill the sums, and one that fills all groups. The checksum "
-        "is over all findings and the boost after each."
+        "largest; then listenings that fill the sums, and one that fills all groups; gains whose "
+        "noise rises for good. The checksum is over all findings and the boost after each."
     )
     source = _RUN.replace("@OPERATIONS@", str(_OPERATIONS)).replace(
         "@SUM@", f"0x{_checksum():08x}U"
     )
-    for name in ("LISTENINGS", "LISTENING", "LONG", "LOUDEST"):
+    for name in ("LISTENINGS", "LISTENING", "LONG", "LOUDEST", "GAINS", "USUAL", "RISEN"):
         source = source.replace(f"@{name}@", str(globals()[f"_{name}"]))
     return SelfTestPart(("gw_evidence.h",), text + "\n" + source, "run_evidence")
 
@@ -36,7 +39,14 @@ def evidence_part() -> SelfTestPart:
 def _checksum() -> int:
     evidence, checksum = ReferenceEvidence(), CHECKSUM_START
     drawn = ((w % 32, (w >> 8) >> (w >> 5) % 8 * 3) for w in itertools.islice(words(), _OPERATIONS))
-    for what, level in itertools.chain(drawn, _listenings()):
+    checksum = _operated(evidence, checksum, itertools.chain(drawn, _listenings()))
+    return _operated(ReferenceEvidence(), checksum, _gains())
+
+
+def _operated(
+    evidence: ReferenceEvidence, checksum: int, operations: Iterator[tuple[int, int]]
+) -> int:
+    for what, level in operations:
         _operate(evidence, what, level)
         checksum = added(checksum, (*evidence.findings().values(), evidence.boost))
     return checksum
@@ -53,6 +63,15 @@ def _listenings() -> Iterator[tuple[int, int]]:
             yield 31, _LOUDEST if (block >= 6) == late else 0
     for block in range(_LONG):
         yield 31, block
+
+
+def _gains() -> Iterator[tuple[int, int]]:
+    """Yield operations, as the C does."""
+    for gain in range(_GAINS):
+        yield 2, 0
+        usual = _USUAL + _USUAL // 2 * (gain == USUAL_GAINS - 1)
+        yield 31, _RISEN if gain > _GAINS // 2 and gain != _GAINS - 8 else usual
+        yield 0, int(gain == _GAINS - 11)
 
 
 def _operate(evidence: ReferenceEvidence, what: int, level: int) -> None:
@@ -112,6 +131,22 @@ static uint32_t listenings(gw_evidence *evidence, uint32_t checksum)
     return sum;
 }
 
+static uint32_t gains(gw_evidence *evidence, uint32_t checksum)
+{
+    uint32_t sum = checksum;
+    int32_t gain;
+
+    for (gain = 0; gain < @GAINS@; gain++) {
+        const int32_t risen = ((gain > (@GAINS@ / 2)) && (gain != (@GAINS@ - 8))) ? 1 : 0;
+        const int32_t usual = (gain == (GW_USUAL_GAINS - 1)) ? (@USUAL@ + (@USUAL@ / 2)) : @USUAL@;
+
+        sum = operated(evidence, sum, 2U, 0);
+        sum = operated(evidence, sum, 31U, (risen != 0) ? @RISEN@ : usual);
+        sum = operated(evidence, sum, 0U, (gain == (@GAINS@ - 11)) ? 1 : 0);
+    }
+    return sum;
+}
+
 static uint32_t run_evidence(void)
 {
     gw_evidence evidence;
@@ -127,6 +162,8 @@ static uint32_t run_evidence(void)
                             (int32_t)((drawn >> 8) >> (((drawn >> 5) % 8U) * 3U)));
     }
     checksum = listenings(&evidence, checksum);
+    gw_evidence_reset(&evidence);
+    checksum = gains(&evidence, checksum);
     return report((checksum == @SUM@) ? 1U : 0U, "evidence, operations", k);
 }
 """
