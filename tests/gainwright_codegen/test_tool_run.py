@@ -30,6 +30,19 @@ def test_what_takes_too_long_is_ended_with_its_children(tmp_path):
     assert time.monotonic() - begun < 60.0
 
 
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="only Linux tells its use")
+def test_what_waits_for_a_processor_is_not_ended(tmp_path):
+    """It computes next to nothing: the time by the clock is that of others."""
+    run = run_tool(python("import time; time.sleep(1.5); print('done')"), tmp_path, 0.5)
+    assert (run.exit_code, run.output) == (0, "done\n")
+
+
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="only Linux tells its use")
+def test_what_never_computes_is_ended_all_the_same(tmp_path):
+    run = run_tool(["sleep", "1000"], tmp_path, 0.05)
+    assert run.exit_code is None
+
+
 @pytest.mark.skipif(not sys.platform.startswith("linux"), reason="only Linux has such a limit")
 def test_what_takes_too_much_memory_does_not_get_it(tmp_path):
     greedy = python("import time; time.sleep(0.5); x = bytearray(3_000_000_000); print('got it')")

@@ -35,7 +35,6 @@ from .exported_c import TRIAL, exported
 pytestmark = pytest.mark.slow
 
 PATIENCE_S = 240.0
-"""Other tests run on the same processors."""
 
 needs_esbmc = pytest.mark.skipif(
     esbmc.executable() is None, reason=f"the package {esbmc.PACKAGE} is not installed"
@@ -289,7 +288,6 @@ def test_a_compiler_without_sanitizers_is_said(sources, monkeypatch, tmp_path):
     ],
 )
 def test_a_time_limit_leaves_it_unfinished(sources, method, subject):
-    """ESBMC takes whole seconds: its small checks are done before the shortest limit."""
     found = {one.subject: one for one in run(method, sources, limit_s=0.01)}
     one = found[f"c_source/{subject}"]
     assert one.verdict is Verdict.UNFINISHED

@@ -161,7 +161,7 @@ def test_too_many_ways_in_which_inputs_matter():
 @pytest.mark.parametrize(
     ("limits", "told"),
     [
-        (Limits(seconds=0.0), "the limit of 0 s was reached after"),
+        (Limits(seconds=0.0), "the limit of 0 s of processor time was reached after"),
         (Limits(megabytes=0.0), "the limit of 0 MB was reached after"),
     ],
 )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import signal
 import subprocess
+import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,7 +13,10 @@ from pathlib import Path
 MEMORY_LIMIT_MB = 8_000
 """Of one tool; a tool with a limit of its own is given less."""
 LIMIT_S = 1_800.0
-"""Wall time of a tool without a limit of its own; what they do takes seconds to minutes."""
+"""Processor time of a tool without a limit of its own; what they do takes seconds to minutes."""
+PATIENCE = 20.0
+"""A tool that gets next to no processor is ended after so many times its limit, by the clock."""
+_GLANCE_S = 0.1
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +45,8 @@ def run_tool(
     Args:
         command: program and arguments.
         folder: where it runs.
-        limit_s: wall time after which it is ended, with all processes that it started.
+        limit_s: processor time after which it is ended, with all processes that it started: so a
+            busy computer ends nothing. Where the system does not tell it, time by the clock.
         memory_mb: address space of each of its processes; None for programs that reserve far more
             than they use, as under an address sanitizer.
         environment: variables besides those of this process.
@@ -60,15 +65,45 @@ def run_tool(
     )
     try:
         limit_memory(process.pid, memory_mb)
-        output, _ = process.communicate(timeout=limit_s)
-        return ToolRun(output, process.returncode)
-    except subprocess.TimeoutExpired:
+        output = _output(process, limit_s)
+        if output is not None:
+            return ToolRun(output, process.returncode)
         _end(process)
-        output, _ = process.communicate()
-        return ToolRun(output, None)
+        return ToolRun(process.communicate()[0], None)
     except BaseException:
         _end(process)
         raise
+
+
+def _output(process: subprocess.Popen[str], limit_s: float) -> str | None:
+    """Return what a process printed when it has ended; None when it has reached its limit."""
+    end = time.monotonic() + PATIENCE * limit_s
+    left = limit_s
+    while True:
+        try:
+            return process.communicate(timeout=max(left, _GLANCE_S))[0]
+        except subprocess.TimeoutExpired:
+            used = _processor_s(process.pid)
+            if used is None or used >= limit_s or time.monotonic() > end:
+                return None
+            left = limit_s - used
+
+
+def _processor_s(session: int) -> float | None:
+    """Return the processor time of a session's processes and of their children that have ended;
+    None if the system does not tell."""
+    if not Path("/proc/self/stat").exists():
+        return None
+    ticks = 0
+    for path in Path("/proc").glob("[0-9]*/stat"):
+        try:
+            # The second field, the name in brackets, may hold anything.
+            fields = path.read_text(encoding="utf-8", errors="replace").rpartition(")")[2].split()
+        except OSError:
+            continue  # It has ended meanwhile.
+        if int(fields[3]) == session:
+            ticks += sum(map(int, fields[11:15]))
+    return ticks / os.sysconf("SC_CLK_TCK")
 
 
 def limit_memory(pid: int, memory_mb: int | None) -> None:

@@ -17,8 +17,7 @@ from gainwright_proof.verdict import Finding, Verdict
 
 METHODS: tuple[Method, ...] = (model_checking, abstract_interpretation, sanitized_runs)
 LIMIT_S = 600.0
-"""Last resort, wall time of one run: a run takes some 10 s of processor time at most, and a busy
-computer must not make it unfinished. The tools have no limit of effort."""
+"""Processor time of one run, which takes some 10 s at most. The tools count no steps."""
 
 
 def check_sources(
@@ -34,7 +33,7 @@ def check_sources(
         trial: what was exported.
         exported_sources: content of the exported files by name; without ``gw_machine.c`` only the
             sequencer is checked. Files other than C are left out.
-        limit_s: time limit of one run of a tool; what reaches it is unfinished.
+        limit_s: processor time of one run of a tool; what reaches it is unfinished.
         seed: of the random runs.
         processes: how many tools run at once; all processors unless given.
 

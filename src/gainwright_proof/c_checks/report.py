@@ -25,7 +25,7 @@ class Task:
     workspace: Workspace
     trial: Trial
     limit_s: float
-    """Time limit of one run of a tool."""
+    """Processor time of one run of a tool."""
     seed: int
 
 

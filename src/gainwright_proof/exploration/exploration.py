@@ -170,15 +170,15 @@ class _CannotBegin(Exception):
 
 def _searched(engine: Engine, limits: Limits, progress: Progress | None) -> str:
     """Search, and return what ended it early; empty if nothing did."""
-    begun = time.monotonic()
+    begun = time.thread_time()
     while (result := engine.run(_SLICE)) is Result.MORE:
         figures = engine.standing
         if progress is not None:
             progress(figures.expanded, figures.nodes)
         if figures.bytes > limits.megabytes * 1e6:
             return f"the limit of {limits.megabytes:,.0f} MB was reached"
-        if time.monotonic() - begun > limits.seconds:
-            return f"the limit of {limits.seconds:,.0f} s was reached"
+        if time.thread_time() - begun > limits.seconds:
+            return f"the limit of {limits.seconds:,.0f} s of processor time was reached"
     return _ENDED[result]
 
 

@@ -18,7 +18,7 @@ class Limits:
     megabytes: float = 12_000.0
     """Memory of one search."""
     seconds: float = 3_600.0
-    """Wall time of one search; a trial that reaches this in one place may be proved in another."""
+    """Processor time of one search."""
 
 
 def limit_reached(error: Exception) -> str:

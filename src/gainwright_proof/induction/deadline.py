@@ -101,16 +101,16 @@ class Course:
 class CourseFinder:
     """Finds courses with the help of facts about the states."""
 
-    def __init__(self, trial: Trial, terms: StepTerms, facts: Facts, limit_s: float) -> None:
+    def __init__(self, trial: Trial, terms: StepTerms, facts: Facts, effort_s: float) -> None:
         self._trial = trial
         self._terms = terms
         self._facts: Mapping[str, Sequence[z3.BoolRef]] = {
             state.name: terms.formulas(facts.get(state.name, ())) for state in trial.states
         }
-        self._limit_s = limit_s
+        self._effort_s = effort_s
 
     def course(self, deadline: Deadline) -> Course:
-        """Return the states and rows between trigger and goal; raises OutOfTimeError."""
+        """Return the states and rows between trigger and goal; raises OutOfEffortError."""
         pending = self.pending(deadline)
         starts = self.starts(deadline, pending)
         states = dict.fromkeys(start.state for start in starts)
@@ -181,5 +181,5 @@ class CourseFinder:
         return self._satisfiable([*self.premise(row), *here, *after])
 
     def _satisfiable(self, formulas: Sequence[z3.BoolRef]) -> bool:
-        board = Switchboard(formulas, self._limit_s)
+        board = Switchboard(formulas, self._effort_s)
         return isinstance(board.model([]), z3.ModelRef)

@@ -50,16 +50,16 @@ TICKS_ROUNDS = 80
 class FactFinder:
     """Finds more facts with every round."""
 
-    def __init__(self, trial: Trial, terms: StepTerms, limit_s: float) -> None:
-        """Raises nothing; the rounds raise OutOfTimeError if a solver question takes too long."""
+    def __init__(self, trial: Trial, terms: StepTerms, effort_s: float) -> None:
+        """Raises nothing; the rounds raise OutOfEffortError if a question takes too much effort."""
         self._trial = trial
         self._terms = terms
-        self._limit_s = limit_s
+        self._effort_s = effort_s
         self._machine = FastMachine(trial)
         self._words = vocabulary(trial)
         self._chains = [*boolean_chains(self._words), *integer_chains(self._words)]
         self._values = critical_values(trial, self._words)
-        self._inputs = inputs_by_row(trial, terms, limit_s)
+        self._inputs = inputs_by_row(trial, terms, effort_s)
         self.facts: dict[str, list[Expression]] = {state.name: [] for state in trial.states}
 
     def search(self, premises: int) -> bool:
@@ -81,7 +81,7 @@ class FactFinder:
         self._search({s.name: list(self._guarded_parts(s.name, parts)) for s in self._trial.states})
 
     def _search(self, candidates: Chains) -> None:
-        induction = Induction(self._trial, self._terms, self.facts, candidates, self._limit_s)
+        induction = Induction(self._trial, self._terms, self.facts, candidates, self._effort_s)
         self._sifter(induction).run(SIFTING_ROUNDS)
         for state, found in induction.largest_inductive().items():
             self.facts[state] = concise([*self.facts[state], *found])
@@ -99,7 +99,7 @@ class FactFinder:
     def _established(self) -> Induction:
         """Return the facts found so far as candidates that are all inductive."""
         chains: Chains = {state: [(fact,) for fact in facts] for state, facts in self.facts.items()}
-        return Induction(self._trial, self._terms, {}, chains, self._limit_s)
+        return Induction(self._trial, self._terms, {}, chains, self._effort_s)
 
     def support(self, wanted: Facts) -> dict[str, list[Expression]]:
         """Return facts that include the wanted ones and are inductive on their own."""
@@ -220,9 +220,9 @@ def critical_values(trial: Trial, words: Vocabulary) -> dict[str, list[int]]:
     return found
 
 
-def inputs_by_row(trial: Trial, terms: StepTerms, limit_s: float) -> dict[str, Values]:
+def inputs_by_row(trial: Trial, terms: StepTerms, effort_s: float) -> dict[str, Values]:
     """Return inputs with which each row can hold, for rows that can."""
-    board = Switchboard([terms.ranges], limit_s)
+    board = Switchboard([terms.ranges], effort_s)
     found = {}
     for row in trial.rows:
         model = board.model([(row.id, lambda row=row: terms.guard(row))])

@@ -9,11 +9,11 @@ from gainwright_proof.induction.claims import (
     never_true,
     within_its_range,
 )
+from gainwright_proof.induction.effort import OutOfEffortError
 from gainwright_proof.induction.found import ASSIGNMENTS, ROW, Found, Supported
 from gainwright_proof.induction.induction import Facts
 from gainwright_proof.induction.question import FactSelector, Moment, Question
 from gainwright_proof.induction.step import StepEncoding
-from gainwright_proof.induction.switchboard import OutOfTimeError
 
 
 def add_impossible(found: Found, step: StepEncoding, selector: FactSelector) -> None:
@@ -48,6 +48,6 @@ def _needed(question: Question, selector: FactSelector) -> Facts | None:
     """Return the facts that prove a claim that may well be wrong, or None."""
     try:
         needed = selector.needed(question)
-    except OutOfTimeError:
+    except OutOfEffortError:
         return None
     return None if isinstance(needed, Moment) else needed

@@ -56,16 +56,16 @@ class Induction:
     """The candidates of all states and the rows that can still break them."""
 
     def __init__(
-        self, trial: Trial, terms: StepTerms, known: Facts, candidates: Chains, limit_s: float
+        self, trial: Trial, terms: StepTerms, known: Facts, candidates: Chains, effort_s: float
     ) -> None:
         """``known`` facts are inductive already; candidates may rest on them.
 
-        No question to the solver takes longer than ``limit_s``; OutOfTimeError if one would.
+        No question to the solver takes longer than ``effort_s``; OutOfEffortError if one would.
         """
         self._trial = trial
         self._terms = terms
         self._solvers = {
-            s.name: Switchboard([terms.ranges, *terms.formulas(known.get(s.name, ()))], limit_s)
+            s.name: Switchboard([terms.ranges, *terms.formulas(known.get(s.name, ()))], effort_s)
             for s in trial.states
         }
         self._pools = {s.name: self._pool(candidates.get(s.name, ())) for s in trial.states}

@@ -13,7 +13,7 @@ from gainwright_proof.verdict import Finding, Obligation, Verdict
 
 SEARCHER = SOLVERS["z3"]
 """Finds the proofs and decides them; the other solvers check the obligations again."""
-LIMIT_S = 30.0
+EFFORT_S = 30.0
 Progress = Callable[[str], None]
 
 
@@ -31,7 +31,7 @@ class SmtProof:
 def prove(
     trial: Trial,
     rechecked_by: Sequence[str] = (),
-    limit_s: float = LIMIT_S,
+    effort_s: float = EFFORT_S,
     processes: int = 2,
     tell: Progress = lambda text: None,
 ) -> SmtProof:
@@ -39,7 +39,7 @@ def prove(
 
     Args:
         rechecked_by: names of further solvers (:data:`SOLVERS`) that decide every obligation again.
-        limit_s: longest time for one question to one solver.
+        effort_s: most effort for one question to one solver, see :mod:`effort`.
         processes: solver processes that run side by side.
         tell: is told what is going on, for a progress display.
 
@@ -59,16 +59,16 @@ def prove(
 
     step = StepEncoding(trial)
     terms = StepTerms(step)
-    found = ProofSearch(step, terms, limit_s, tell).run()
+    found = ProofSearch(step, terms, effort_s, tell).run()
     planned = plan(step, found)
     obligations = planned.everything()
-    replies = _decide(SEARCHER, obligations, limit_s, processes, tell)
-    examples = failing_tables(terms, planned, replies, limit_s)
+    replies = _decide(SEARCHER, obligations, effort_s, processes, tell)
+    examples = failing_tables(terms, planned, replies, effort_s)
     findings = [*Findings(trial, found, planned, replies, SEARCHER.title()).all(examples)]
     findings.append(translation_finding(step, terms, SEARCHER.title()))
     proved = [o for o in obligations if replies[o.name].answer is Answer.UNSAT]
     findings += [
-        _rechecked(SOLVERS[name], proved, limit_s, processes, tell) for name in rechecked_by
+        _rechecked(SOLVERS[name], proved, effort_s, processes, tell) for name in rechecked_by
     ]
     facts = {state: tuple(map(write, known)) for state, known in found.facts.items() if known}
     return SmtProof(tuple(findings), tuple(obligations), facts)
@@ -77,18 +77,18 @@ def prove(
 def recheck(
     obligations: Sequence[Obligation],
     solver_name: str,
-    limit_s: float = LIMIT_S,
+    effort_s: float = EFFORT_S,
     processes: int = 2,
     tell: Progress = lambda text: None,
 ) -> Finding:
     """Return whether a solver finds all obligations unsatisfiable."""
-    return _rechecked(SOLVERS[solver_name], obligations, limit_s, processes, tell)
+    return _rechecked(SOLVERS[solver_name], obligations, effort_s, processes, tell)
 
 
 def _decide(
     solver: Solver,
     obligations: Sequence[Obligation],
-    limit_s: float,
+    effort_s: float,
     processes: int,
     tell: Progress,
 ) -> dict[str, Reply]:
@@ -100,21 +100,21 @@ def _decide(
         tell(f"{solver.name}: {count} of {len(obligations)} obligations")
 
     tasks = [Task(obligation, solver.name) for obligation in obligations]
-    replies = run(tasks, limit_s, processes, done)
+    replies = run(tasks, effort_s, processes, done)
     return {o.name: reply for o, reply in zip(obligations, replies, strict=True)}
 
 
 def _rechecked(
     solver: Solver,
     obligations: Sequence[Obligation],
-    limit_s: float,
+    effort_s: float,
     processes: int,
     tell: Progress,
 ) -> Finding:
     subject = f"recheck/{solver.name}"
     if missing := solver.missing():
         return Finding(subject, solver.name, Verdict.NOT_RUN, missing)
-    replies = _decide(solver, obligations, limit_s, processes, tell)
+    replies = _decide(solver, obligations, effort_s, processes, tell)
     disagreeing = [name for name, reply in replies.items() if reply.answer is Answer.SAT]
     open_names = [name for name, reply in replies.items() if reply.answer is Answer.UNKNOWN]
     figures = {"obligations": len(obligations)}

@@ -15,10 +15,11 @@ from gainwright.language.expression import Expression, references
 from gainwright.language.model import Row
 from gainwright.language.sentence import sentence, words
 from gainwright.semantics.evaluate import evaluate
+from gainwright_proof.induction.effort import OutOfEffortError, limit, reason
 from gainwright_proof.induction.induction import Facts
 from gainwright_proof.induction.script import Definition, Statement, script
 from gainwright_proof.induction.step import StepEncoding
-from gainwright_proof.induction.switchboard import OutOfTimeError, Switchboard
+from gainwright_proof.induction.switchboard import Switchboard
 from gainwright_proof.induction.terms import StepTerms, number
 from gainwright_proof.induction.text import implication, symbols_in
 from gainwright_proof.verdict import Obligation
@@ -84,11 +85,11 @@ def obligation(step: StepEncoding, question: Question, facts: Facts) -> Obligati
 class FactSelector:
     """Finds out which facts a question needs."""
 
-    def __init__(self, terms: StepTerms, facts: Facts, limit_s: float) -> None:
+    def __init__(self, terms: StepTerms, facts: Facts, effort_s: float) -> None:
         self._terms = terms
         self._step = terms.step
-        self._limit_s = limit_s
-        self._board = Switchboard([terms.ranges, terms.state_range], limit_s)
+        self._effort_s = effort_s
+        self._board = Switchboard([terms.ranges, terms.state_range], effort_s)
         self._facts = [(state, fact) for state, known in facts.items() for fact in known]
         statements = [fact_statement(self._step, *pair).formula for pair in self._facts]
         self._fact_terms = dict(zip(self._facts, terms.parse(statements), strict=True))
@@ -97,7 +98,7 @@ class FactSelector:
     def needed(self, question: Question) -> dict[str, list[Expression]] | Moment:
         """Return the facts with which the claim follows, or where it fails with all of them.
 
-        Raises OutOfTimeError.
+        Raises OutOfEffortError.
         """
         if question.afresh:
             return self._needed_afresh(question)
@@ -122,12 +123,12 @@ class FactSelector:
         chosen: dict[str, list[Expression]] = {}
         while True:
             solver = z3.SolverFor("QF_BV")
-            solver.set("timeout", round(self._limit_s * 1000))
+            limit(solver, self._effort_s)
             text = obligation(self._step, question, chosen).text
             solver.from_string(text)
             answer = solver.check()
             if answer == z3.unknown:
-                raise OutOfTimeError(solver.reason_unknown())
+                raise OutOfEffortError(reason(solver))
             if answer == z3.unsat:
                 return chosen
             moment = self.moment(solver.model())

@@ -28,8 +28,6 @@ CONSTANT_COST = 1e-3
 FIT_LIMIT_NODES = 200
 """Nodes of a search for whole numbers: a limit of effort, so that a proof does not depend on how
 fast the computer is."""
-FIT_LIMIT_S = 120.0
-"""Last resort."""
 MOST_WHOLE = 20
 """Searches for whole numbers in one fit, a limit of effort too; each takes up to some seconds."""
 
@@ -158,7 +156,7 @@ class RankFit:
                 constraints=LinearConstraint(split[active], lb=bounds[active]),
                 integrality=np.full(2 * self._count, int(whole)),
                 bounds=Bounds(0, most),
-                options={"time_limit": FIT_LIMIT_S, "node_limit": FIT_LIMIT_NODES},
+                options={"node_limit": FIT_LIMIT_NODES},
             )
             if result.x is None:
                 raise NoRankError

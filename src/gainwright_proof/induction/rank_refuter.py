@@ -9,10 +9,10 @@ import z3
 from gainwright.language.expression import references
 from gainwright.language.model import Row, Trial
 from gainwright_proof.induction.deadline import Course, CourseFinder, Deadline
+from gainwright_proof.induction.effort import OutOfEffortError, limit, reason
 from gainwright_proof.induction.fast_machine import Values
 from gainwright_proof.induction.ranking import Feature, Ranks, StateRank
 from gainwright_proof.induction.sifting import SiftedTick
-from gainwright_proof.induction.switchboard import OutOfTimeError
 from gainwright_proof.induction.terms import StepTerms, number
 
 
@@ -26,15 +26,15 @@ class RankRefuter:
         finder: CourseFinder,
         deadline: Deadline,
         course: Course,
-        limit_s: float,
+        effort_s: float,
     ) -> None:
-        """Each method raises OutOfTimeError if a question takes longer than ``limit_s``."""
+        """Each method raises OutOfEffortError if a question takes longer than ``effort_s``."""
         self._trial = trial
         self._terms = terms
         self._finder = finder
         self._course = course
         self._pending = finder.pending(deadline)
-        self._limit_s = limit_s
+        self._effort_s = effort_s
         self._feature_terms: dict[Feature, z3.BitVecRef] = {}
         self._passed: set[tuple[str, StateRank, StateRank]] = set()
         """Rows with ranks before and after that were tried already."""
@@ -109,11 +109,11 @@ class RankRefuter:
     def _model(self, formulas: list[z3.BoolRef]) -> z3.ModelRef | None:
         # A new solver each time: simplified as a whole, multiplications are no burden.
         solver = z3.SolverFor("QF_BV")
-        solver.set("timeout", round(self._limit_s * 1000))
+        limit(solver, self._effort_s)
         solver.add(*formulas)
         answer = solver.check()
         if answer == z3.unknown:
-            raise OutOfTimeError(solver.reason_unknown())
+            raise OutOfEffortError(reason(solver))
         return solver.model() if answer == z3.sat else None
 
     def _variables(self, model: z3.ModelRef, row: Row | None) -> Values:

@@ -42,14 +42,14 @@ class RankSearch:
         sifter: Sifter,
         facts: Facts,
         deadline: Deadline,
-        limit_s: float,
+        effort_s: float,
     ) -> None:
-        """``sifter`` has run with the facts established; raises OutOfTimeError."""
+        """``sifter`` has run with the facts established; raises OutOfEffortError."""
         self._trial = trial
         self._sifter = sifter
         self._deadline = deadline
         self._course = finder.course(deadline)
-        self._refuter = RankRefuter(trial, terms, finder, deadline, self._course, limit_s)
+        self._refuter = RankRefuter(trial, terms, finder, deadline, self._course, effort_s)
         self._is_pending = self._judge_pending()
         self._free = {
             state: free_variables(trial, facts.get(state, ())) for state in self._course.states
@@ -57,7 +57,7 @@ class RankSearch:
         self._fit = RankFit({})
 
     def ranking(self, others: Iterable[Ranking]) -> Ranking:
-        """Return ranks; raises NoRankError if none of this form do, OutOfTimeError.
+        """Return ranks; raises NoRankError if none of this form do, OutOfEffortError.
 
         The greatest may still be above what the deadline allows.
         ``others`` are rankings of other deadlines, one of which may do if no time is given.

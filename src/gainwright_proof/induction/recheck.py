@@ -1,8 +1,9 @@
-"""Runs obligations in solver processes: in parallel, with hard time limits, safe from crashes."""
+"""Runs obligations in solver processes: in parallel, with limits of effort, safe from crashes."""
 
 from __future__ import annotations
 
 import json
+import signal
 import subprocess
 import sys
 import threading
@@ -11,11 +12,11 @@ from dataclasses import dataclass
 from queue import Empty, SimpleQueue
 
 from gainwright_codegen.host.tool_run import MEMORY_LIMIT_MB, limit_memory
-from gainwright_proof.induction.solvers import Answer, Reply
+from gainwright_proof.induction.solvers import Answer, Reply, limit_reached
 from gainwright_proof.verdict import Obligation
 
-GRACE_S = 5.0
-"""A solver that overruns its own time limit by this much is ended."""
+_ENDED_BY_LIMIT = -getattr(signal, "SIGXCPU", 0)
+_LAST_MOMENT_S = 10.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +27,7 @@ class Task:
 
 def run(
     tasks: Sequence[Task],
-    limit_s: float,
+    effort_s: float,
     processes: int,
     done: Callable[[Task, Reply], None] = lambda task, reply: None,
 ) -> list[Reply]:
@@ -47,7 +48,7 @@ def run(
                     index = waiting.get_nowait()
                 except Empty:
                     return
-                reply = process.ask(tasks[index], limit_s)
+                reply = process.ask(tasks[index], effort_s)
                 with lock:
                     replies[index] = reply
                     done(tasks[index], reply)
@@ -73,7 +74,7 @@ class _Process:
     def __exit__(self, *_: object) -> None:
         self._end()
 
-    def ask(self, task: Task, limit_s: float) -> Reply:
+    def ask(self, task: Task, effort_s: float) -> Reply:
         if self._process is None:
             self._process = subprocess.Popen(
                 [sys.executable, "-P", "-m", "gainwright_proof.induction.worker"],
@@ -86,29 +87,24 @@ class _Process:
             limit_memory(self._process.pid, MEMORY_LIMIT_MB)
         process = self._process
         assert process.stdin is not None and process.stdout is not None
-        request = {"solver": task.solver, "text": task.obligation.text, "limit_s": limit_s}
-        overrun = threading.Event()
-
-        def end_overrun() -> None:
-            overrun.set()
-            process.kill()
-
-        guard = threading.Timer(limit_s + GRACE_S, end_overrun)
-        guard.start()
+        request = {"solver": task.solver, "text": task.obligation.text, "effort_s": effort_s}
         try:
             process.stdin.write(json.dumps(request) + "\n")
             process.stdin.flush()
             line = process.stdout.readline()
         except OSError:
             line = ""
-        finally:
-            guard.cancel()
         if line.endswith("\n"):
             reply = json.loads(line)
             return Reply(Answer(reply["answer"]), reply["reason"])
+        try:
+            # Its end of the pipe is closed a little before it is gone.
+            ended = process.wait(_LAST_MOMENT_S)
+        except subprocess.TimeoutExpired:
+            ended = None
         self._end()
-        if overrun.is_set():
-            return Reply(Answer.UNKNOWN, f"no answer within {limit_s:g} s")
+        if ended == _ENDED_BY_LIMIT:
+            return Reply(Answer.UNKNOWN, limit_reached(effort_s))
         return Reply(Answer.UNKNOWN, f"the process of {task.solver} broke down")
 
     def _end(self) -> None:

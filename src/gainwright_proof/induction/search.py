@@ -6,7 +6,6 @@ with more facts, then refuted by unrolling if a few ticks suffice, else left unf
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable, Sequence
 from functools import partial
 
@@ -24,6 +23,7 @@ from gainwright_proof.induction.deadline import (
     requirement_deadline,
     whole_trial_deadline,
 )
+from gainwright_proof.induction.effort import Budget, OutOfEffortError
 from gainwright_proof.induction.facts import MOST_PREMISES, FactFinder
 from gainwright_proof.induction.found import Found, Resisting, Supported
 from gainwright_proof.induction.incidental import add_assignments, add_impossible
@@ -32,7 +32,6 @@ from gainwright_proof.induction.rank_claims import rank_questions
 from gainwright_proof.induction.rank_fit import NoRankError
 from gainwright_proof.induction.rank_search import Ranking, RankSearch
 from gainwright_proof.induction.step import StepEncoding
-from gainwright_proof.induction.switchboard import OutOfTimeError
 from gainwright_proof.induction.terms import StepTerms
 from gainwright_proof.induction.unrolling import (
     Unrolling,
@@ -41,25 +40,25 @@ from gainwright_proof.induction.unrolling import (
 )
 
 Progress = Callable[[str], None]
-SEARCH_LIMIT_S = 60.0
-"""After so long no further kind of facts is tried."""
+SEARCH_EFFORT_S = 60.0
+"""After so much effort no further kind of facts is tried."""
 UNROLLED_TICKS = 16
-UNROLLING_LIMIT_S = 6.0
+UNROLLING_EFFORT_S = 6.0
 
 
 class ProofSearch:
     """The search for one trial."""
 
     def __init__(
-        self, step: StepEncoding, terms: StepTerms, limit_s: float, tell: Progress
+        self, step: StepEncoding, terms: StepTerms, effort_s: float, tell: Progress
     ) -> None:
-        """No question takes z3 longer than ``limit_s``; ``tell`` is told what is going on."""
+        """No question takes z3 longer than ``effort_s``; ``tell`` is told what is going on."""
         self._trial = step.trial
         self._step = step
         self._terms = terms
-        self._limit_s = limit_s
+        self._effort_s = effort_s
         self._tell = tell
-        self._finder = FactFinder(self._trial, terms, limit_s)
+        self._finder = FactFinder(self._trial, terms, effort_s)
         self._found = Found()
         self._questions = {
             requirement.id: question
@@ -84,15 +83,15 @@ class ProofSearch:
             ),
         ]
         open_subjects = [*self._questions, *self._deadlines]
-        begin = time.monotonic()
+        budget = Budget(SEARCH_EFFORT_S)
         for title, look in rounds:
-            if time.monotonic() - begin > SEARCH_LIMIT_S:
+            if budget.spent:
                 self._found.out_of_time = True
                 break
             self._tell(title)
             try:
                 more = look()
-            except OutOfTimeError as error:
+            except OutOfEffortError as error:
                 self._give_up(open_subjects, f"the search for facts ended: {error}")
                 break
             if more:
@@ -103,7 +102,7 @@ class ProofSearch:
             if not open_subjects:
                 break
         self._tell("looking for what is impossible")
-        selector = FactSelector(self._terms, self._finder.facts, self._limit_s)
+        selector = FactSelector(self._terms, self._finder.facts, self._effort_s)
         add_impossible(self._found, self._step, selector)
         add_assignments(self._found, self._step, selector)
         self._tell("collecting the facts that are needed")
@@ -138,7 +137,7 @@ class ProofSearch:
         return found
 
     def _attempt(self, subjects: Sequence[str]) -> None:
-        selector = FactSelector(self._terms, self._finder.facts, self._limit_s)
+        selector = FactSelector(self._terms, self._finder.facts, self._effort_s)
         for subject in subjects:
             if subject in self._questions:
                 self._judge(subject, [self._questions[subject]], selector)
@@ -147,18 +146,18 @@ class ProofSearch:
             return
         ticks = self._finder.ticks()
         facts = self._finder.facts
-        courses = CourseFinder(self._trial, self._terms, facts, self._limit_s)
+        courses = CourseFinder(self._trial, self._terms, facts, self._effort_s)
         for deadline, heading in deadlines:
             self._tell(f"ranks for {deadline.subject}")
             try:
                 search = RankSearch(
-                    self._trial, self._terms, courses, ticks, facts, deadline, self._limit_s
+                    self._trial, self._terms, courses, ticks, facts, deadline, self._effort_s
                 )
                 self._judge_deadline(search, deadline, heading, selector)
             except NoRankError as error:
                 reason = str(error) or "no rank of the form that is tried falls with every tick"
                 self._found.resisting[deadline.subject] = Resisting(reason)
-            except OutOfTimeError as error:
+            except OutOfEffortError as error:
                 self._found.resisting[deadline.subject] = Resisting(f"z3: {error}")
 
     def _judge_deadline(
@@ -191,7 +190,7 @@ class ProofSearch:
         for question in questions:
             try:
                 needed = selector.needed(question)
-            except OutOfTimeError as error:
+            except OutOfEffortError as error:
                 self._found.resisting[subject] = Resisting(f"z3: {error}")
                 return
             if isinstance(needed, Moment):
@@ -218,7 +217,7 @@ class ProofSearch:
                     violations += [] if timed is None else [timed]
         if violations:
             unrolling = Unrolling(self._step, self._terms)
-            outcome = unrolling.search(violations, UNROLLED_TICKS, UNROLLING_LIMIT_S)
+            outcome = unrolling.search(violations, UNROLLED_TICKS, UNROLLING_EFFORT_S)
             self._found.unrolled_ticks = {v.subject: outcome.depth for v in violations}
             for subject, inputs in outcome.violations.items():
                 del self._found.resisting[subject]
@@ -234,7 +233,7 @@ class ProofSearch:
             return
         try:
             self._found.facts = self._finder.support(wanted)
-        except OutOfTimeError as error:
+        except OutOfEffortError as error:
             self._drop_resting(f"the facts it needs could not be collected: {error}")
             return
         begin = initiation(self._step, self._found.facts)

@@ -5,23 +5,23 @@ from __future__ import annotations
 import z3
 
 from gainwright.language.model import Kind, Signal, Variable
+from gainwright_proof.induction.effort import OutOfEffortError, limit, reason
 from gainwright_proof.induction.question import Moment, Question
-from gainwright_proof.induction.switchboard import OutOfTimeError
 from gainwright_proof.induction.terms import StepTerms, number
 
 
 def smallest_example(
-    terms: StepTerms, question: Question, state: str, limit_s: float
+    terms: StepTerms, question: Question, state: str, effort_s: float
 ) -> Moment | None:
     """Return where the claim fails in a state, or None if it holds.
 
     Values are chosen one signal after the other, variables first, then inputs: the initial value
-    or 0 if it will do, else the lowest. Raises OutOfTimeError.
+    or 0 if it will do, else the lowest. Raises OutOfEffortError.
     """
     formulas = [statement.formula for statement in question.assumptions]
     formulas.append(f"(not {question.claim.formula})")
     solver = z3.SolverFor("QF_BV")
-    solver.set("timeout", round(limit_s * 1000))
+    limit(solver, effort_s)
     solver.add(terms.ranges, terms.state_range, *terms.parse(formulas))
     if not _satisfiable(solver):
         return None
@@ -67,5 +67,5 @@ def _lowest(solver: z3.Solver, term: z3.ExprRef, low: int) -> int:
 def _satisfiable(solver: z3.Solver, *wishes: z3.BoolRef) -> bool:
     answer = solver.check(*wishes)
     if answer == z3.unknown:
-        raise OutOfTimeError(solver.reason_unknown())
+        raise OutOfEffortError(reason(solver))
     return answer == z3.sat

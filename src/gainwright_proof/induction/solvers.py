@@ -1,10 +1,11 @@
-"""The SMT solvers: each decides an SMT-LIB script within a time limit, in this process.
+"""The SMT solvers: each decides an SMT-LIB script within a limit of effort, in this process.
 
 :mod:`gainwright_proof.induction.recheck` runs them in processes of their own.
 """
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from enum import Enum
@@ -43,48 +44,51 @@ class Solver:
         return f"{self.name} {metadata.version(self.package)}"
 
 
-def _z3(text: str, limit_s: float) -> Reply:
+def _z3(text: str, effort_s: float) -> Reply:
     import z3
 
+    from gainwright_proof.induction.effort import limit, reason
+
     solver = z3.SolverFor("QF_BV")
-    solver.set("timeout", _milliseconds(limit_s))
+    limit(solver, effort_s)
     solver.from_string(text)
     answer = Answer(str(solver.check()))
-    return Reply(answer, solver.reason_unknown() if answer is Answer.UNKNOWN else "")
+    return Reply(answer, reason(solver) if answer is Answer.UNKNOWN else "")
 
 
-def _bitwuzla(text: str, limit_s: float) -> Reply:
+def _bitwuzla(text: str, effort_s: float) -> Reply:
     import bitwuzla
 
-    options = bitwuzla.Options()
-    options.set(bitwuzla.Option.TIME_LIMIT_PER, _milliseconds(limit_s))
-    parser = bitwuzla.Parser(bitwuzla.TermManager(), options)
+    parser = bitwuzla.Parser(bitwuzla.TermManager(), bitwuzla.Options())
     # parse_only: the check-sat of the script is made here, where its answer can be read.
     parser.parse(text, True, False)
-    answer = Answer(str(parser.bitwuzla().check_sat()))
-    return Reply(answer, _limit_reached(limit_s) if answer is Answer.UNKNOWN else "")
+    solver = parser.bitwuzla()
+    # It counts no steps; time of the processor at least passes for this process only.
+    end = time.process_time() + effort_s
+    solver.configure_terminator(lambda: time.process_time() > end)
+    answer = Answer(str(solver.check_sat()))
+    return Reply(answer, limit_reached(effort_s) if answer is Answer.UNKNOWN else "")
 
 
-def _cvc5(text: str, limit_s: float) -> Reply:
+def _cvc5(text: str, effort_s: float) -> Reply:
     import cvc5
 
+    from gainwright_proof.induction.effort import cvc5_steps
+
     solver = cvc5.Solver()
-    solver.setOption("tlimit-per", str(_milliseconds(limit_s)))
+    solver.setOption("rlimit-per", str(cvc5_steps(effort_s)))
     parser = cvc5.InputParser(solver)
     parser.setStringInput(cvc5.InputLanguage.SMT_LIB_2_6, text, "obligation")
     printed = ""
     while not (command := parser.nextCommand()).isNull():
         printed += command.invoke(solver, parser.getSymbolManager())
-    answer = Answer(printed.strip())
-    return Reply(answer, _limit_reached(limit_s) if answer is Answer.UNKNOWN else "")
+    word = printed.split()[0] if printed.split() else ""  # unknown is followed by the reason
+    answer = Answer(word.strip("()"))
+    return Reply(answer, limit_reached(effort_s) if answer is Answer.UNKNOWN else "")
 
 
-def _milliseconds(limit_s: float) -> int:
-    return max(1, round(limit_s * 1000))
-
-
-def _limit_reached(limit_s: float) -> str:
-    return f"no answer within {limit_s:g} s"
+def limit_reached(effort_s: float) -> str:
+    return f"no answer with the effort of {effort_s:g} s"
 
 
 SOLVERS = {
@@ -98,9 +102,9 @@ SOLVERS = {
 """All solvers by name; z3 also finds the proofs."""
 
 
-def decide(solver_name: str, text: str, limit_s: float) -> Reply:
+def decide(solver_name: str, text: str, effort_s: float) -> Reply:
     """Return a solver's reply; whatever goes wrong inside it is reported as unknown."""
     try:
-        return SOLVERS[solver_name].decide(text, limit_s)
+        return SOLVERS[solver_name].decide(text, effort_s)
     except Exception as error:  # a solver's own exception types are not known beforehand
         return Reply(Answer.UNKNOWN, f"{type(error).__name__}: {error}")

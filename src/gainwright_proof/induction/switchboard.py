@@ -6,19 +6,17 @@ from collections.abc import Callable, Hashable, Iterable, Sequence
 
 import z3
 
+from gainwright_proof.induction.effort import OutOfEffortError, limit, reason
+
 Key = Hashable
-
-
-class OutOfTimeError(Exception):
-    """A solver gave up within its limits; the search cannot go on."""
 
 
 class Switchboard:
     """Formulas stay in the solver, translated to bits once; each question turns on some of them."""
 
-    def __init__(self, always: Iterable[z3.BoolRef], limit_s: float) -> None:
+    def __init__(self, always: Iterable[z3.BoolRef], effort_s: float) -> None:
         self._solver = z3.SolverFor("QF_BV")
-        self._solver.set("timeout", round(limit_s * 1000))
+        limit(self._solver, effort_s)
         self._solver.set("core.minimize", True)
         self._solver.add(*always)
         self._switches: dict[Key, z3.BoolRef] = {}
@@ -33,7 +31,7 @@ class Switchboard:
         """Return a model of all formulas and at least one choice, or the keys that exclude one.
 
         A key stands for its formula for ever; the formula is made at the first use of the key.
-        Without choices only the formulas count. Raises OutOfTimeError.
+        Without choices only the formulas count. Raises OutOfEffortError.
         """
         assumed = [self._switch(key, formula) for key, formula in formulas]
         if choices:
@@ -44,7 +42,7 @@ class Switchboard:
             assumed.append(question)
         answer = self._solver.check(*assumed)
         if answer == z3.unknown:
-            raise OutOfTimeError(self._solver.reason_unknown())
+            raise OutOfEffortError(reason(self._solver))
         if answer == z3.sat:
             return self._solver.model()
         core = (self._keys.get(switch.get_id()) for switch in self._solver.unsat_core())

@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from gainwright_proof.induction.effort import OutOfEffortError
 from gainwright_proof.induction.plan import SINGLE_HIT, Plan
 from gainwright_proof.induction.question import Moment
 from gainwright_proof.induction.smallest import smallest_example
 from gainwright_proof.induction.solvers import Answer, Reply
-from gainwright_proof.induction.switchboard import OutOfTimeError
 from gainwright_proof.induction.terms import StepTerms
 
 
 def failing_tables(
-    terms: StepTerms, plan: Plan, replies: Mapping[str, Reply], limit_s: float
+    terms: StepTerms, plan: Plan, replies: Mapping[str, Reply], effort_s: float
 ) -> dict[str, Moment]:
     """Return an example for each subject ``single_hit/<state>`` that fails.
 
@@ -27,8 +27,8 @@ def failing_tables(
         for question in questions:
             if replies[question.name].answer is Answer.SAT and subject not in found:
                 try:
-                    example = smallest_example(terms, question, state, limit_s)
-                except OutOfTimeError:
+                    example = smallest_example(terms, question, state, effort_s)
+                except OutOfEffortError:
                     continue
                 if example is not None:
                     found[subject] = example

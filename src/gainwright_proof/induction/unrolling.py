@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -10,9 +9,9 @@ import z3
 
 from gainwright.language.model import Kind, Signal
 from gainwright_proof.induction.deadline import Deadline
+from gainwright_proof.induction.effort import Budget, OutOfEffortError
 from gainwright_proof.induction.question import Question
 from gainwright_proof.induction.step import StepEncoding, sort
-from gainwright_proof.induction.switchboard import OutOfTimeError
 from gainwright_proof.induction.terms import StepTerms, free_constant, number
 from gainwright_proof.induction.text import negation
 
@@ -75,9 +74,9 @@ class Unrolling:
         self._moments: list[dict[str, z3.ExprRef]] = []
         self._inputs: list[dict[str, z3.ExprRef]] = []
 
-    def search(self, violations: Sequence[Violation], depth: int, limit_s: float) -> Outcome:
-        """Look for runs of up to ``depth`` ticks as long as the time lasts."""
-        end = time.monotonic() + limit_s
+    def search(self, violations: Sequence[Violation], depth: int, effort_s: float) -> Outcome:
+        """Look for runs of up to ``depth`` ticks as long as the effort lasts."""
+        budget = Budget(effort_s)
         found: dict[str, list[Inputs]] = {}
         self._begin()
         for ticks in range(depth + 1):
@@ -86,8 +85,8 @@ class Unrolling:
                 if violation.subject in found or violation.span > ticks:
                     continue
                 try:
-                    inputs = self._inputs_of(violation, ticks, end)
-                except OutOfTimeError:
+                    inputs = self._inputs_of(violation, ticks, budget)
+                except OutOfEffortError:
                     return Outcome(found, ticks - 1)
                 if inputs is not None:
                     found[violation.subject] = inputs
@@ -155,7 +154,7 @@ class Unrolling:
             *((constants[name], term) for name, term in inputs.items()),
         ]
 
-    def _inputs_of(self, violation: Violation, ticks: int, end: float) -> list[Inputs] | None:
+    def _inputs_of(self, violation: Violation, ticks: int, budget: Budget) -> list[Inputs] | None:
         """Return the inputs of a run with the violation at its end, after so many ticks."""
         first = ticks - violation.span
         self._solver.push()
@@ -164,39 +163,29 @@ class Unrolling:
         if violation.over_tick:
             self._solver.add(self._at(self._one_row, ticks))
         try:
-            if not self._satisfiable(end):
+            if not budget.satisfiable(self._solver):
                 return None
-            return [self._least_inputs(tick, end) for tick in range(ticks + violation.over_tick)]
+            return [self._least_inputs(tick, budget) for tick in range(ticks + violation.over_tick)]
         finally:
             self._solver.pop()
 
-    def _satisfiable(self, end: float, *wishes: z3.BoolRef) -> bool:
-        left = end - time.monotonic()
-        if left <= 0:
-            raise OutOfTimeError("no time is left")
-        self._solver.set("timeout", max(1, round(left * 1000)))
-        answer = self._solver.check(*wishes)
-        if answer == z3.unknown:
-            raise OutOfTimeError(self._solver.reason_unknown())
-        return answer == z3.sat
-
-    def _least_inputs(self, tick: int, end: float) -> Inputs:
+    def _least_inputs(self, tick: int, budget: Budget) -> Inputs:
         """Fix the inputs of a tick, each as low as can be."""
         chosen = {}
         for signal in self._step.trial.inputs:
-            chosen[signal.name] = self._least(self._inputs[tick][signal.name], signal, end)
+            chosen[signal.name] = self._least(self._inputs[tick][signal.name], signal, budget)
         return chosen
 
-    def _least(self, term: z3.ExprRef, signal: Signal, end: float) -> int:
+    def _least(self, term: z3.ExprRef, signal: Signal, budget: Budget) -> int:
         if signal.kind is Kind.BOOLEAN:
-            value = 0 if self._satisfiable(end, z3.Not(term)) else 1
+            value = 0 if budget.satisfiable(self._solver, z3.Not(term)) else 1
             self._solver.add(term if value else z3.Not(term))
             return value
-        assert self._satisfiable(end)
+        assert budget.satisfiable(self._solver)
         low, high = signal.low, number(self._solver.model(), term)
         while low < high:
             middle = (low + high) // 2
-            if self._satisfiable(end, term <= middle):
+            if budget.satisfiable(self._solver, term <= middle):
                 high = middle
             else:
                 low = middle + 1

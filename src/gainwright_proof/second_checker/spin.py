@@ -86,7 +86,7 @@ def verify(
 
 
 LIMIT_S = 600.0
-"""Of one run; spin's own limits are memory and depth."""
+"""Processor time of one run; spin's own limits are memory and depth."""
 
 
 def _run(command: list[str], folder: Path) -> str:
