@@ -5,8 +5,9 @@ from __future__ import annotations
 import argparse
 import os
 import shlex
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -22,6 +23,7 @@ from gainwright_cli.console import (
 )
 
 if TYPE_CHECKING:
+    from gainwright.language.model import Trial
     from gainwright_sim.campaign.families import Family
 
 
@@ -57,6 +59,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         default=os.cpu_count() or 1,
         help="processes (default: %(default)s)",
     )
+    parser.add_argument(
+        "--faults",
+        action="store_true",
+        help="something breaks on each axis at some moment, unsaid: what did the trial make of it?",
+    )
     add_out_options(parser, "tables, picture and the lines that replay")
     add_json_option(parser)
 
@@ -75,6 +82,8 @@ def run(arguments: argparse.Namespace) -> int:
     trial = load_trial(trial_file)
     names = FAMILIES if arguments.family == "all" else [arguments.family]
     seeds = range(arguments.seed, arguments.seed + arguments.count)
+    if arguments.faults:
+        return _run_broken(arguments, trial_file, trial, names, seeds)
     results = {}
     for name in names:
         with _progress(EVERY_FAMILY[name], arguments.count) as progress:
@@ -100,6 +109,40 @@ def run(arguments: argparse.Namespace) -> int:
         if arguments.out is not None:
             console().print(f"\nTables and picture: {arguments.out}/campaign.png", markup=False)
     return 0 if all(goal.met for report in reports for goal in report.goals) else 1
+
+
+def _run_broken(
+    arguments: argparse.Namespace,
+    trial_file: Path,
+    trial: Trial,
+    names: Iterable[str],
+    seeds: range,
+) -> int:
+    from gainwright_sim.campaign.broken import broken_lines, run_broken
+    from gainwright_sim.campaign.families import EVERY_FAMILY
+
+    results = []
+    for name in names:
+        family = EVERY_FAMILY[name]
+        with _progress(family, arguments.count) as progress:
+            results += run_broken(
+                trial, seeds, arguments.noise, arguments.workers, progress, family
+            )
+    option = _trial_option(arguments)
+    lines = list(broken_lines(results, option))
+    if arguments.out is not None:
+        from gainwright_sim.campaign.record import write_broken
+
+        write_broken(arguments.out, trial_file, trial, results, lines, option, arguments.force)
+    if arguments.json:
+        axes = [asdict(result) | {"wrong": result.wrong} for result in results]
+        print_json({"seed": arguments.seed, "trial_digest": trial.digest, "axes": axes})
+    else:
+        for line in lines:
+            console().print(line, markup=False)
+        if arguments.out is not None:
+            console().print(f"\nTables: {arguments.out}/report.txt", markup=False)
+    return 1 if any(result.wrong for result in results) else 0
 
 
 def _trial_option(arguments: argparse.Namespace) -> str:

@@ -22,6 +22,7 @@ from gainwright_cli.console import (
     trial_path,
 )
 from gainwright_cli.rehearse_everywhere import check_everywhere, run_everywhere
+from gainwright_cli.rehearse_fault import add_fault_option, check_fault, rig_fault
 from gainwright_cli.rehearse_job import add_then_option, check_job, run_job
 from gainwright_cli.rehearse_records import read_reference, reference_lines, started_from
 
@@ -93,6 +94,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="FILE",
         help="force the inputs of a run that `gainwright prove` kept, such as a counterexample",
     )
+    add_fault_option(parser)
     add_json_option(parser)
 
 
@@ -135,7 +137,10 @@ def run(arguments: argparse.Namespace) -> int:
         bench = Bench(trial, machine)
     forced = _forced(arguments.replay, trial) if arguments.replay is not None else {}
     with _progress(trial) as progress:
-        rehearsal = rehearse(bench, arguments.seed, progress, log_control=True, **forced)
+        fault = rig_fault(arguments, trial)
+        rehearsal = rehearse(
+            bench, arguments.seed, progress, log_control=True, fault=fault, **forced
+        )
     summary = summarise(rehearsal)
     if arguments.out is not None:
         from gainwright_sim.rehearsal.record import write_record
@@ -204,6 +209,7 @@ def _check_machine_options(arguments: argparse.Namespace) -> None:
         )
     check_everywhere(arguments)
     check_job(arguments)
+    check_fault(arguments)
     if drawn != (arguments.axis_seed is not None):
         raise refuse(
             "--axis-seed",
@@ -273,13 +279,15 @@ def _next_steps(
         words += [] if arguments.at is None else ["--at", arguments.at]
         words += [] if arguments.after is None else ["--after", arguments.after]
         words += [] if arguments.replay is None else ["--replay", arguments.replay]
+        if arguments.fault is not None:
+            words += ["--fault", f"{arguments.fault[0]}@{arguments.fault[1]:g}"]
         yield (
             "the same with a record and a picture",
             _command(*words, "--out", f"rehearsal-{summary.machine}"),
         )
     if summary.outcome == "violated":
         yield "the shortest way to a violation", _command("prove", arguments.trial)
-    verified = summary.outcome in ("finished", "limited_by_noise")
+    verified = summary.outcome in ("finished", "limited_by_noise") and arguments.fault is None
     if verified and arguments.machine is not None and not trial.rehearsals_only:
         out = ["--out", f"export-{summary.machine}"]
         yield "take the C home", _command("export", arguments.machine, *named, *out)

@@ -21,7 +21,8 @@ from gainwright_sim.rehearsal.load_limit import decays, load_table
 from gainwright_sim.rehearsal.rehearse import rehearse
 from gainwright_sim.rehearsal.summary import summarise
 from gainwright_sim.rehearsal.words import summary_lines
-from gainwright_sim.rig.run import Override, RigFault
+from gainwright_sim.rig.faults import RigFault
+from gainwright_sim.rig.run import Override
 from gainwright_sim.theory.closed_loop import LOAD_SETTING, machine_loop
 from gainwright_sim.theory.stages import STAGE_THEORY
 

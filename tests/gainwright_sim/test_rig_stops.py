@@ -13,7 +13,8 @@ from gainwright.language.shipped import shipped_trial_path
 from gainwright_sim.machine import load_machine
 from gainwright_sim.rehearsal.bench import Bench
 from gainwright_sim.rehearsal.rehearse import Rehearsal, rehearse
-from gainwright_sim.rig.run import Override, RigFault
+from gainwright_sim.rig.faults import RigFault
+from gainwright_sim.rig.run import Override
 
 TRIAL = load_trial(shipped_trial_path())
 HOIST = load_machine("door-hoist")

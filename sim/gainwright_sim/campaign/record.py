@@ -9,6 +9,7 @@ from pathlib import Path
 
 from gainwright.language.model import Trial
 from gainwright.result_folder import result_folder
+from gainwright_sim.campaign.broken import BrokenAxis
 from gainwright_sim.campaign.picture import save_picture
 from gainwright_sim.campaign.report import FamilyReport
 from gainwright_sim.campaign.run import AxisResult
@@ -70,6 +71,41 @@ def write_campaign(
         _write(folder / "replay.txt", "".join(f"{replay_line(r, trial_option)}\n" for r in worst))
         save_picture(folder / "campaign.png", results)
         _write(folder / "README.txt", f"{FILES}\n{CAUTION}\n")
+
+
+BROKEN_FILES = """\
+report.txt     what was made of each kind of fault, as it was printed
+faults.json    the same, with every axis
+axes.csv       one line per axis
+replay.txt     the commands that repeat each axis that was verified although broken
+trial.toml     the trial that was rehearsed
+"""
+
+
+def write_broken(
+    directory: str | Path,
+    trial_file: Path,
+    trial: Trial,
+    results: Sequence[BrokenAxis],
+    lines: Sequence[str],
+    trial_option: str,
+    force: bool = False,
+) -> None:
+    """Write the record of axes that broke; arguments and errors as :func:`write_campaign`."""
+    wrong = [result for result in results if result.wrong]
+    with result_folder(directory, force=force) as folder:
+        (folder / "trial.toml").write_bytes(trial_file.read_bytes())
+        _write(folder / "report.txt", "\n".join(lines) + "\n")
+        data = {
+            "trial": trial.name,
+            "trial_digest": trial.digest,
+            "axes": [asdict(result) | {"wrong": result.wrong} for result in results],
+        }
+        _write(folder / "faults.json", json.dumps(data, indent=2, allow_nan=False) + "\n")
+        _write(folder / "axes.csv", lines_csv(BrokenAxis, results))
+        replays = (f"gainwright rehearse {r.replay}{trial_option}\n" for r in wrong)
+        _write(folder / "replay.txt", "".join(replays))
+        _write(folder / "README.txt", f"{BROKEN_FILES}\n{CAUTION}\n")
 
 
 def _write(path: Path, text: str) -> None:

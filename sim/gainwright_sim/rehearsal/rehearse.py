@@ -13,9 +13,10 @@ from gainwright_codegen.axis_c.tables import StageTables
 from gainwright_sim.machine import Machine
 from gainwright_sim.rehearsal.bench import Bench
 from gainwright_sim.rehearsal.start import refused_start
+from gainwright_sim.rig.faults import SOUND, RigFault
 from gainwright_sim.rig.log import RigLog
 from gainwright_sim.rig.response import MeasuredResponse
-from gainwright_sim.rig.run import SOUND, Override, RigFault
+from gainwright_sim.rig.run import Override
 
 SLICE_S = 2.0
 """Machine time between two looks at progress and requirements."""
@@ -42,6 +43,8 @@ class Rehearsal:
     """Whether the trial came to an end of its own."""
     response: MeasuredResponse | None = None
     """Loop response that was measured last, if the trial has it measured."""
+    fault: RigFault = SOUND
+    """What broke on the axis on the way."""
 
     @property
     def machine_time_s(self) -> float:
@@ -142,4 +145,5 @@ def rehearse(
         violations=tuple(violations),
         ended=rig.resting and not violations,
         response=rig.response(),
+        fault=fault,
     )

@@ -23,6 +23,7 @@ from gainwright_sim.rehearsal.rehearse import Rehearsal
 from gainwright_sim.rehearsal.step_margins import StepMargins, find_step_margins
 from gainwright_sim.rehearsal.swing import LoadSwing, load_swing
 from gainwright_sim.rehearsal.units import rule_lines, unit_lines
+from gainwright_sim.rig.faults import FAULT_KINDS
 from gainwright_sim.theory.closed_loop import LOAD_SETTING, machine_loop
 from gainwright_sim.theory.limit import StabilityLimit, UnstableAtStartError
 from gainwright_sim.theory.margins import Margins, margins
@@ -83,6 +84,18 @@ class Elsewhere:
 
 
 @dataclass(frozen=True, slots=True)
+class Broken:
+    """A fault that the rehearsal put in."""
+
+    kind: str
+    """A key of :data:`FAULT_KINDS`."""
+    from_s: float
+
+    def in_words(self) -> str:
+        return f"from {self.from_s:g} s on: {FAULT_KINDS[self.kind]} ({self.kind})"
+
+
+@dataclass(frozen=True, slots=True)
 class Summary:
     """Keys of ``gainwright rehearse --json``, in this order."""
 
@@ -109,6 +122,8 @@ class Summary:
     does not measure them by steps."""
     elsewhere: tuple[Elsewhere, ...]
     """The same in the other situations that the machine's description gives."""
+    broken: Broken | None
+    """What broke on the simulated axis, unsaid; None if nothing did."""
     machine_time_s: float
     torque_oscillation_max_per_unit: float
     """Largest high-passed controller torque plus test pulse, of rated torque."""
@@ -153,6 +168,7 @@ def summarise(rehearsal: Rehearsal) -> Summary:
         margins=_margins(rehearsal, rehearsal.machine) if OUTCOMES[key].has_result else None,
         measured_margins=find_step_margins(rehearsal) if OUTCOMES[key].has_result else None,
         elsewhere=elsewhere,
+        broken=_broken(rehearsal),
         machine_time_s=round(rehearsal.machine_time_s, 6),
         torque_oscillation_max_per_unit=peak_nm / machine.drive.rated_torque_nm,
         torque_oscillation_max_of_limit=peak_nm / machine.drive.torque_limit_nm,
@@ -161,6 +177,13 @@ def summarise(rehearsal: Rehearsal) -> Summary:
         trial_digest=rehearsal.trial.digest,
         machine_digest=machine_digest(machine),
     )
+
+
+def _broken(rehearsal: Rehearsal) -> Broken | None:
+    fault = rehearsal.fault
+    if fault.kind == "none":
+        return None
+    return Broken(fault.kind, round(fault.start * rehearsal.trial.tick_us * 1e-6, 6))
 
 
 def _load_theory(stages: tuple[StageSummary, ...]) -> float | None:

@@ -44,6 +44,8 @@ def summary_lines(summary: Summary) -> Iterator[str]:
         values = ", ".join(f"{name} = {value}" for name, value in violation["values"].items())
         head = f"requirement {violation['requirement_id']} at tick {violation['tick']}: {values}"
         yield textwrap.fill(head, WIDTH, initial_indent="  ", subsequent_indent="    ")
+    if summary.broken is not None:
+        yield line("broken", summary.broken.in_words())
     if summary.ending is not None:
         yield from _ending_lines(summary.ending)
     remedy = (summary.ending.remedy if summary.ending is not None else "") or outcome.remedy

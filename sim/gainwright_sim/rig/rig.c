@@ -263,7 +263,7 @@ static double control(rig *r, rig_log *log)
     error_signal = signal_word(r->speed_error, r->drive.speed_words_s_per_rad);
     pulse = gw_axis_control_tick(&r->axis, torque_signal, error_signal);
     log_control(r, log, torque_signal, error_signal);
-    if (r->torque_on != 0) {
+    if ((r->torque_on != 0) && (r->broken != RIG_PULSE_LOST)) {
         pulse_torque = pulse * r->drive.nm_per_torque_word;
     }
     r->torque = rig_limited(torque + pulse_torque, r->drive.torque_limit_nm);

@@ -13,6 +13,7 @@ from gainwright.language.model import Trial
 from gainwright_codegen.axis_c.tables import StageTables
 from gainwright_sim.machine import Machine
 from gainwright_sim.rig import configuration
+from gainwright_sim.rig.faults import FAULT_KINDS, SOUND, RigFault
 from gainwright_sim.rig.log import LogMemory, RigLog
 from gainwright_sim.rig.response import MeasuredResponse, measured_response
 
@@ -25,25 +26,6 @@ class Override:
     stop: int
     input: str
     value: int
-
-
-FAULT_KINDS = (
-    "none", "position_frozen", "torque_reversed", "torque_lost", "axis_blocked", "load_frozen",
-    "load_reversed",
-)  # fmt: skip
-"""What may break on a simulated axis, in the order of ``enum rig_fault_kind``."""
-
-
-@dataclass(frozen=True, slots=True)
-class RigFault:
-    """From sequencer tick ``start`` on something is broken, and nobody says so."""
-
-    kind: str = "none"
-    """One of :data:`FAULT_KINDS`."""
-    start: int = 0
-
-
-SOUND = RigFault()
 
 
 class Rig:
@@ -98,7 +80,9 @@ class Rig:
             configuration.binding(ffi, trial, tables),
             forced,
             len(forced),
-            ffi.new("rig_fault *", {"kind": FAULT_KINDS.index(fault.kind), "from": fault.start}),
+            ffi.new(
+                "rig_fault *", {"kind": list(FAULT_KINDS).index(fault.kind), "from": fault.start}
+            ),
             seed,
         )
 
