@@ -17,6 +17,8 @@ FAULT_KINDS = {
 """In words, by name, in the order of ``enum rig_fault_kind``."""
 AT_THE_LOAD = ("load_frozen", "load_reversed")
 """Kinds that only a trial with a sensor at the load can meet."""
+LOOP_STAYS_WHOLE = ("pulse_lost",)
+"""Kinds that leave the loop as it is: strong noise may excite it enough for a verdict."""
 
 
 @dataclass(frozen=True, slots=True)

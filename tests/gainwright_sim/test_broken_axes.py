@@ -1,0 +1,79 @@
+"""Axes that break at some moment, unsaid: no trial verifies a gain on one of them."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+
+import pytest
+
+from gainwright.language.load import load_trial
+from gainwright.language.shipped import shipped_trial_path
+from gainwright_cli.main import main
+from gainwright_sim.campaign.broken import BrokenAxis, broken_lines, drawn_fault, run_broken
+from gainwright_sim.campaign.families import FAMILIES
+from gainwright_sim.campaign.sampling import sample
+from gainwright_sim.rig.faults import AT_THE_LOAD, FAULT_KINDS
+
+TRIAL = load_trial(shipped_trial_path("standard"))
+MET = BrokenAxis("own", 1, 1, "torque_lost", 3.0, "fault_latched", "feedback_frozen", 3.8)
+
+
+def test_faulty_axes_end_without_a_result():
+    results = run_broken(TRIAL, range(730000, 730008), 0, 1, lambda done: None, FAMILIES["own"])
+    assert sum(result.met for result in results) >= 4
+    assert not any(result.wrong for result in results)
+    assert "Wrongly verified: 0 of" in "\n".join(broken_lines(results))
+
+
+@pytest.mark.parametrize(
+    ("change", "met", "wrong"),
+    [
+        ({}, True, False),
+        ({"fault_s": 3.9}, False, False),
+        ({"outcome": "finished", "decided_s": 20.0}, True, True),
+        ({"outcome": "finished", "decided_s": 4.9}, False, False),
+        ({"outcome": "finished", "decided_s": 20.0, "kind": "pulse_lost"}, True, False),
+        ({"outcome": "wrong_too_high", "decided_s": 20.0, "kind": "pulse_lost"}, True, True),
+        ({"outcome": "refused", "decided_s": None}, False, False),
+    ],
+)
+def test_what_counts_as_wrong(change, met, wrong):
+    result = dataclasses.replace(MET, **change)
+    assert (result.met, result.wrong) == (met, wrong)
+    assert ("WRONG on 1 of 2" in "\n".join(broken_lines([MET, result]))) == wrong
+
+
+def test_faults_of_the_load_sensor_need_one():
+    kinds = {drawn_fault(sample(FAMILIES["own"], k), k, TRIAL).kind for k in range(60)}
+    assert kinds == set(FAULT_KINDS) - {"none", *AT_THE_LOAD}
+
+
+def test_replay_line_repeats_the_axis(capsys):
+    axis = run_broken(TRIAL, [730001], 0, 1, lambda done: None, FAMILIES["own"])[0]
+    assert main(["rehearse", *axis.replay.split(), "--json"]) in (0, 1)
+    summary = json.loads(capsys.readouterr().out)
+    assert (summary["outcome"], summary["ending"]["time_s"]) == (axis.outcome, axis.decided_s)
+    assert summary["broken"] == {"kind": axis.kind, "from_s": axis.fault_s}
+
+
+def test_campaign_on_faulty_axes_leaves_a_record(tmp_path, capsys):
+    out = tmp_path / "faults"
+    assert main(["campaign", "--faults", "--count", "3", "--workers", "1", "--out", str(out)]) == 0
+    assert "Wrongly verified: 0 of" in capsys.readouterr().out
+    data = json.loads((out / "faults.json").read_text())
+    assert [axis["axis_seed"] for axis in data["axes"]] == [0, 1, 2]
+
+
+@pytest.mark.parametrize("text", ["pulse@2", "torque_lost", "torque_lost@", "torque_lost@-1", "@2"])
+def test_bad_fault_is_refused(text, capsys):
+    with pytest.raises(SystemExit) as refused:
+        main(["rehearse", "kiln-shuttle", "--fault", text])
+    assert refused.value.code == 2
+    assert "position_frozen@3.5" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("beside", [["--repeat", "2"], ["--everywhere"]])
+def test_fault_goes_with_one_rehearsal_only(beside, capsys):
+    assert main(["rehearse", "kiln-shuttle", "--fault", "torque_lost@2", *beside]) == 2
+    assert "leave one out" in capsys.readouterr().err
