@@ -10,10 +10,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import expm
 
 from gainwright_sim.machine.model import Chain, Friction, Machine
 from gainwright_sim.plant.chain import Matrix, continuous_state_space
+from gainwright_sim.plant.matrix_exponential import matrix_exponential
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +64,7 @@ def discretise(
     if lag_s > 0.0:
         block[states, states] = -1.0 / lag_s
         block[states, states + 1] = 1.0 / lag_s
-    step = expm(block * control_tick_s)
+    step = matrix_exponential(block * control_tick_s)
     a = step[: states + 1, : states + 1].copy()
     command = step[: states + 1, states + 1].copy()
     if lag_s <= 0.0:
