@@ -15,7 +15,11 @@ LARGEST_FILE_BYTES = 1_000_000
 
 def read_toml(path: str | Path) -> dict[str, Any]:
     """Return the content of a TOML file; InputError if it cannot be read or is no TOML."""
-    text = read_text(path)
+    return toml_in(read_text(path), path)
+
+
+def toml_in(text: str, path: str | Path) -> dict[str, Any]:
+    """Return the content of the text of a TOML file; InputError, with its path, if it is none."""
     try:
         return tomllib.loads(text)
     except ValueError as error:  # TOMLDecodeError, or a number of thousands of digits

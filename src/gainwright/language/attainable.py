@@ -56,7 +56,7 @@ class Attainable:
     def _groups(self, condition_names: Iterable[str]) -> list[tuple[str, ...]]:
         groups: list[tuple[set[str], list[str]]] = []
         for condition in condition_names:
-            names, members = set(self._leaves(condition)), [condition]
+            names, members = set(self.leaves(condition)), [condition]
             for group in [g for g in groups if g[0] & names]:
                 groups.remove(group)
                 names |= group[0]
@@ -64,20 +64,21 @@ class Attainable:
             groups.append((names, members))
         return [tuple(sorted(members)) for _, members in groups]
 
-    def _leaves(self, condition: str) -> frozenset[str]:
+    def leaves(self, condition: str) -> frozenset[str]:
         """Return the inputs and variables that a condition reads, through other conditions too."""
         if condition not in self._names:
             direct = references(self.conditions[condition].expression)
             parts = [
-                self._leaves(name) if name in self.conditions else frozenset({name})
+                self.leaves(name) if name in self.conditions else frozenset({name})
                 for name in direct
             ]
             self._names[condition] = frozenset().union(*parts)
         return self._names[condition]
 
-    def _needed(self, group: tuple[str, ...]) -> list[Condition]:
-        """Return the group and all conditions it reads, in the order of the file."""
-        needed, waiting = set(group), list(group)
+    def needed(self, group: Iterable[str]) -> list[Condition]:
+        """Return conditions and all that they read, in the order of the file."""
+        waiting = list(group)
+        needed = set(waiting)
         while waiting:
             direct = references(self.conditions[waiting.pop()].expression)
             new = (direct & self.conditions.keys()) - needed
@@ -86,8 +87,8 @@ class Attainable:
         return [condition for name, condition in self.conditions.items() if name in needed]
 
     def _explored(self, group: tuple[str, ...]) -> list[Combination] | None:
-        conditions = self._needed(group)
-        names = sorted(frozenset().union(*(self._leaves(name) for name in group)))
+        conditions = self.needed(group)
+        names = sorted(frozenset().union(*(self.leaves(name) for name in group)))
         expressions = [condition.expression for condition in conditions]
         choices = [critical_values(name, expressions, self.signals) for name in names]
         if math.prod(map(len, choices)) > MOST_COMBINATIONS:

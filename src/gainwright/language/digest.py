@@ -7,6 +7,7 @@ import json
 from collections.abc import Mapping
 from dataclasses import fields, is_dataclass
 from enum import Enum
+from functools import cache
 from typing import Any
 
 from gainwright.language.model import Trial
@@ -29,10 +30,9 @@ def canonical(value: object) -> Any:
     """
     if isinstance(value, Enum):
         return value.value
-    if is_dataclass(value) and not isinstance(value, type):
-        own = [(field.name, getattr(value, field.name)) for field in fields(value)]
-        meant = [(k, v) for k, v in own if k != "digest" and (k != RESERVATION or v)]
-        return [type(value).__name__, *([k, canonical(v)] for k, v in meant)]
+    if (names := _meant(type(value))) is not None:
+        own = ((name, getattr(value, name)) for name in names)
+        return [type(value).__name__, *([k, canonical(v)] for k, v in own if k != RESERVATION or v)]
     if isinstance(value, Mapping):
         return [[key, canonical(value[key])] for key in sorted(value)]
     if isinstance(value, tuple):
@@ -40,3 +40,11 @@ def canonical(value: object) -> Any:
     if value is None or isinstance(value, str | int | float):
         return value
     raise TypeError(f"no canonical form of {type(value).__name__}")
+
+
+@cache
+def _meant(kind: type) -> tuple[str, ...] | None:
+    """Return the fields of a dataclass that have a meaning; None of another type."""
+    if not is_dataclass(kind):
+        return None
+    return tuple(field.name for field in fields(kind) if field.name != "digest")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +14,7 @@ from gainwright.described.nearest import suggestion
 from gainwright.described.problems import Problems
 from gainwright.described.shape import said
 from gainwright.described.table import read_table
-from gainwright.described.text_file import read_toml
+from gainwright.described.text_file import read_text, toml_in
 from gainwright.language.behaviour import read_rows, read_states
 from gainwright.language.declarations import (
     read_conditions,
@@ -35,8 +36,16 @@ LONGEST_TICK_US = 1_000_000
 
 
 def load_trial(path: str | Path) -> Trial:
-    """Return the validated trial in a file; InputError with all problems otherwise."""
-    return trial_from_document(read_toml(path), str(path))
+    """Return the validated trial in a file; InputError with all problems otherwise.
+
+    A text that this process has read before is not judged again: trials are immutable.
+    """
+    return _from_text(read_text(path), str(path))
+
+
+@lru_cache(maxsize=8)
+def _from_text(text: str, file: str) -> Trial:
+    return trial_from_document(toml_in(text, file), file)
 
 
 def trial_from_document(document: Mapping[str, Any], file: str) -> Trial:

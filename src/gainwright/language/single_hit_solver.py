@@ -41,22 +41,25 @@ def solved_faults(rows: Sequence[Row], attainable: Attainable) -> list[Fault]:
 class _Solver:
     def __init__(self, rows: Sequence[Row], attainable: Attainable) -> None:
         self._rows = rows
-        self._bounds = attainable.signals
+        looked_at = dict.fromkeys(name for row in rows for name in (*row.when, *row.unless))
+        # Only what the rows can depend on: a trial has many conditions, a state looks at few.
+        needed = attainable.needed(looked_at)
+        read = frozenset[str]().union(*map(attainable.leaves, looked_at))
+        self._bounds = {name: one for name, one in attainable.signals.items() if name in read}
         self._signals = {
             name: z3.Bool(name) if bounds.kind is Kind.BOOLEAN else z3.Int(name)
-            for name, bounds in attainable.signals.items()
+            for name, bounds in self._bounds.items()
         }
-        self._conditions = {name: z3.Bool(f"condition {name}") for name in attainable.conditions}
-        looked_at = dict.fromkeys(name for row in rows for name in (*row.when, *row.unless))
+        self._conditions = {one.name: z3.Bool(f"condition {one.name}") for one in needed}
         self._looked_at = {name: self._conditions[name] for name in looked_at}
         self._solver = z3.SolverFor("QF_LIA")
         self._solver.set("rlimit", MOST_STEPS)
-        for name, bounds in attainable.signals.items():
+        for name, bounds in self._bounds.items():
             if bounds.kind is not Kind.BOOLEAN:
                 signal = self._signals[name]
                 self._solver.add(signal >= bounds.low, signal <= bounds.high)
-        for name, condition in attainable.conditions.items():
-            self._solver.add(self._conditions[name] == self._term(condition.expression))
+        for one in needed:
+            self._solver.add(self._conditions[one.name] == self._term(one.expression))
 
     def faults(self) -> list[Fault]:
         holding = {row.id: self._holds(row) for row in self._rows}
