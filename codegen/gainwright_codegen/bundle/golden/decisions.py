@@ -10,8 +10,8 @@ compare in their places.
 from __future__ import annotations
 
 import random
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
 
 from gainwright.language.expression import Binary, Expression, Operator, Reference, Unary
 from gainwright.language.model import Condition, Trial
@@ -36,9 +36,15 @@ class _Decision:
     expression: Expression
     """Of the condition; others may stand in it in full."""
     parts: tuple[Expression, ...]
+    seen: dict[tuple[bool, ...], tuple[int, ...]] = field(default_factory=dict)
 
-    def deciding(self, values: Sequence[bool]) -> Iterator[int]:
-        """Yield the parts whose change alone would change the condition."""
+    def deciding(self, values: tuple[bool, ...]) -> tuple[int, ...]:
+        """Return the parts whose change alone would change the condition."""
+        if values not in self.seen:
+            self.seen[values] = tuple(self._found(values))
+        return self.seen[values]
+
+    def _found(self, values: tuple[bool, ...]) -> Iterator[int]:
         truth = dict(zip(self.parts, values, strict=True))
         result = _joined(self.expression, truth)
         for number, part in enumerate(self.parts):
@@ -91,16 +97,17 @@ class Decisions:
     def __init__(self, trial: Trial, explorer: Explorer, source: random.Random) -> None:
         self._trial, self._explorer, self._source = trial, explorer, source
         bits = condition_bits(trial)
+        self._names = [signal.name for signal in (*trial.variables, *trial.inputs)]
         self._looked_at = {state.name: set(bits.looked_at(state.name)) for state in trial.states}
         conditions = [c for c in trial.conditions if c.name in bits.used]
         trees = _in_full(trial)
         forms = ((c, e) for c in conditions for e in dict.fromkeys((c.expression, trees[c.name])))
         self._decisions = [_Decision(c, e, _parts(e)) for c, e in forms]
         self._decisions = [d for d in self._decisions if len(d.parts) > 1]
-        every = [part for decision in self._decisions for part in decision.parts]
         booleans = frozenset(s.name for s in (*trial.variables, *trial.inputs) if s.high == 1)
         states = [state.name for state in trial.states]
-        self._values = CodeWriter(states, trial.conditions, boolean_names=booleans).function(every)
+        writer = CodeWriter(states, trial.conditions, boolean_names=booleans)
+        self._values = [writer.function(decision.parts) for decision in self._decisions]
 
     def samples(self, others: Iterable[tuple[int, Sample]]) -> Iterator[tuple[int, Sample]]:
         """Yield rows by number with a sample each that shows a part more."""
@@ -114,17 +121,19 @@ class Decisions:
 
     def _shown(self, sample: Sample) -> Iterator[tuple[int, int]]:
         """Yield decisions and their parts that decide in a sample, where its state looks."""
-        looked_at = self._looked_at[self._trial.states[sample.start[0]].name]
-        signals = (*self._trial.variables, *self._trial.inputs)
-        names = (signal.name for signal in signals)
-        values = dict(zip(names, (*sample.start[1:], *sample.inputs), strict=True))
-        state = sample.start[0]
-        found = list(map(bool, self._values(values, state, values, state)))
-        for number, decision in enumerate(self._decisions):
-            truth, found = found[: len(decision.parts)], found[len(decision.parts) :]
-            if decision.condition.name in looked_at:
-                for part in decision.deciding(truth):
-                    yield number, part
+        for number in range(len(self._decisions)):
+            for part in self._deciding(number, sample):
+                yield number, part
+
+    def _deciding(self, number: int, sample: Sample) -> Iterator[int]:
+        """Yield the parts of one decision that decide in a sample, if its state looks at it."""
+        state, decision = sample.start[0], self._decisions[number]
+        if decision.condition.name not in self._looked_at[self._trial.states[state].name]:
+            return
+        values = dict(zip(self._names, (*sample.start[1:], *sample.inputs), strict=True))
+        yield from decision.deciding(
+            tuple(map(bool, self._values[number](values, state, values, state)))
+        )
 
     def _search(self, wanted: tuple[int, int]) -> Sample | None:
         """Return a sample in which a part decides, or None where chance does not find one."""
@@ -136,7 +145,7 @@ class Decisions:
             values = any_values(near, self._source)
             state = states[attempt % len(states)]
             sample = Sample((state, *values[:count]), values[count:])
-            if wanted in self._shown(sample):
+            if wanted[1] in self._deciding(wanted[0], sample):
                 return sample
         return None
 
