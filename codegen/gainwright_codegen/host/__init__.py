@@ -5,7 +5,19 @@ of everything that went in, :mod:`compilation` puts both together, :mod:`library
 with what the headers declare (:mod:`declarations`).
 """
 
-from gainwright_codegen.host.compilation import compile_program, compile_shared, read_sources
+from gainwright_codegen.host.compilation import (
+    compile_program,
+    compile_shared,
+    flags_for,
+    read_sources,
+)
 from gainwright_codegen.host.library import compile_and_load, load_library
 
-__all__ = ["compile_and_load", "compile_program", "compile_shared", "load_library", "read_sources"]
+__all__ = [
+    "compile_and_load",
+    "compile_program",
+    "compile_shared",
+    "flags_for",
+    "load_library",
+    "read_sources",
+]

@@ -16,6 +16,8 @@ from gainwright_codegen.host.tool_run import LIMIT_S, MEMORY_LIMIT_MB, run_tool
 
 _LOG = logging.getLogger(__name__)
 _ERROR_LINES = 40
+_FEW_STEPS = 2_000_000
+"""Steps of a sequencer, some 30 ns each, that are over before a compiler has optimised (0.5 s)."""
 _OUT_OF_MEMORY = ("memory exhausted", "out of memory", "Cannot allocate memory")
 """What compilers say then."""
 _PROBE = {
@@ -56,6 +58,11 @@ def compile_program(
 ) -> Path:
     """Compile C sources to a program; arguments and errors as :func:`compile_shared`."""
     return _compile(sources, tuple(flags), name, name + _PROGRAM_SUFFIX)
+
+
+def flags_for(steps: int) -> tuple[str, ...]:
+    """Return flags for C that takes at most so many steps of a sequencer when it is run."""
+    return ("-O0",) if steps <= _FEW_STEPS else ()
 
 
 def read_sources(directory: Path, *patterns: str) -> dict[str, bytes]:

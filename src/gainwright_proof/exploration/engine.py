@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gainwright.language.model import Trial
-from gainwright_codegen.host import compile_and_load, read_sources
+from gainwright_codegen.host import compile_and_load, flags_for, read_sources
 from gainwright_codegen.host.sequencer import CHECKERS
 from gainwright_codegen.sources import sequencer_sources
 from gainwright_proof.exploration.encoding import Encoding
@@ -149,7 +149,7 @@ class Engine:
                 }
             ),
             ("gx_graph.h",),
-            CHECKERS,
+            (*CHECKERS, *flags_for(encoding.codes * max(1, *(len(s.vectors) for s in vectors)))),
             name="explorer",
         )
         self._table = np.array(self.vectors, dtype=np.int32).reshape(len(self.vectors), -1)

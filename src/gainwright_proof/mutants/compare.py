@@ -23,7 +23,7 @@ import numpy as np
 from gainwright.language.cube import cube
 from gainwright.language.expression import Expression
 from gainwright.language.model import RequirementKind, Row, Trial
-from gainwright_codegen.host import compile_and_load, read_sources
+from gainwright_codegen.host import compile_and_load, flags_for, read_sources
 from gainwright_codegen.host.sequencer import CHECKERS
 from gainwright_codegen.sources import sequencer_sources
 from gainwright_codegen.trial_c.rows import distinct_actions
@@ -46,6 +46,7 @@ if TYPE_CHECKING:
 
 _DIRECTORY = Path(__file__).parent
 _MOST_VECTORS = 1 << 17
+_USUAL_VECTORS = 10
 _ENDLESS = (1 << 64) - 1
 MOST_FOLLOWED = 5_000
 """Nodes through which a mutant is followed from where it begins to differ."""
@@ -117,8 +118,9 @@ class Comparison:
         self._timed = () if self.untimed else timed
         model = MutantModel(trial, self._augmented, self._variants, self._timed, shortened)
         sources |= model.sources(rows, encoding)
+        flags = (*CHECKERS, *flags_for(len(self._codes) * len(mutants) * _USUAL_VECTORS))
         self._ffi, self._library = compile_and_load(
-            sources, ("gx_mutant.h", "gx_reach.h"), CHECKERS, name="mutants"
+            sources, ("gx_mutant.h", "gx_reach.h"), flags, name="mutants"
         )
         self._vectors_of_original: dict[str, Sequence[tuple[int, ...]]] = {}
 
