@@ -100,11 +100,19 @@ def measurements(rehearsal):
 
 
 def test_margins_from_steps_are_the_exact_ones(rehearsal, summary):
-    """S from the speed error's answer to a step, against the open loop of exact theory."""
-    found = np.array(list(measurements(rehearsal)))
-    assert len(found) >= 3
-    assert np.all((found[:, 0] > 0.85) & (found[:, 0] < 1.1))
-    assert np.all((found[:, 1] > -9.0) & (found[:, 1] < 9.0))
+    """S from the speed error's answer to a step, against the open loop of exact theory.
+
+    Of eight seeds on the grinder slide the phase was 16 degrees off in one, 9 to 14 in three; of
+    five on the gantry the sensitivity was 0.836 of the exact one in one, else 0.87 and more.
+    """
+    bench = Bench(TRIAL, rehearsal.machine)
+    each = [np.array(list(measurements(rehearse(bench, seed)))) for seed in (2, 3, 4, 5)]
+    assert min(map(len, each)) >= 2
+    found = np.concatenate([*each, list(measurements(rehearsal))])
+    assert np.all((found[:, 0] > 0.82) & (found[:, 0] < 1.1))
+    assert 0.87 < np.median(found[:, 0]) < 1.05
+    assert np.all((found[:, 1] > -9.0) & (found[:, 1] < 18.0))
+    assert -4.0 < np.median(found[:, 1]) < 9.0
     assert summary.measured_margins.phase_margin_deg >= 38
     assert summary.measured_margins.peak_sensitivity <= 1.95
     assert "asked for: phase 38" in " ".join(" ".join(summary_lines(summary)).split())
@@ -136,9 +144,13 @@ def test_noise_alone_does_not_lower_the_gains():
 
 
 def test_margins_that_noise_hides_are_not_called_good():
-    """A fast axis with a fine encoder but much noise: nothing stands out, and that is said."""
-    machine = load_machine("positioning-bench")
-    summary = summarise(rehearse(Bench(TRIAL, machine), seed=1))
-    assert summary.outcome == "finished"
-    assert summary.measured_margins.phase_margin_deg is None
-    assert "noise hides" in " ".join(" ".join(summary_lines(summary)).split())
+    """A fast axis with a fine encoder but much noise: with some seeds nothing stands out, and that
+    is said; with others a margin is."""
+    bench, hidden = Bench(TRIAL, load_machine("positioning-bench")), set()
+    for seed in range(3, 9):
+        summary = summarise(rehearse(bench, seed))
+        assert summary.outcome in ("finished", "limited_by_noise")
+        hidden.add(unseen := summary.measured_margins.phase_margin_deg is None)
+        words = " ".join(" ".join(summary_lines(summary)).split())
+        assert ("noise hides" in words) is unseen
+    assert hidden == {True, False}
