@@ -59,6 +59,13 @@ MEANT = {
     "decays_measured": "gains with a decay so far; 0 when position_from_load rises",
     "load_limit_rung": "highest rung of `gw_machine.stage[].gain` that is not above the limit",
     "swing_growth": "swinging at the end of a step against the least of earlier ones, 128 = 1",
+    "profile_error": "largest distance of position and reference since `profile_watch` rose or "
+    "the target changed, less two counts, as the time that cruise speed takes: 10 = 1 ms; at most "
+    "4095",
+    "profile_overshoot": "largest way past the target since the reference came to rest, likewise",
+    "rest_swing": "half of what the load's sensor, or the encoder, swings in the last whole 0.5 s "
+    "of rest, likewise",
+    "rest_jumps": "jumps to and fro at rest, see below; at most 255",
     "reset_request": "1 while a reset is asked for; a fresh edge is needed each time",
 }
 """Inputs in numbers, as the rehearsals have them (common practice, no source)."""

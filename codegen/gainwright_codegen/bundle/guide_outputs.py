@@ -113,11 +113,27 @@ is the highest rung not above it, 0 if none is. Numbers are those of the rehears
 practice, no source)."""
 
 
+PROFILE_OUTPUT = "profile_watch"
+_PROFILE = """\
+## Whole moves, and hunting
+
+While `profile_watch` is 1 measure each move from its new target on: the largest |reference -
+position|; once the reference rests, the largest way past the target; and, in looks of 0.5 s, half
+of what the load's sensor swings, or the encoder where there is none. `rest_jumps` tells hunting,
+the cycle of integral action with static friction, from an axis that swings. A position that stays
+within 1.5 counts for 20 ms, and for no less than it took to come there, sticks; the time to come
+there counts from when it was last within 8 counts of where it stuck before. From one such place
+to the next, 24 counts or more away, is a jump. Count a jump that goes the other way than the last
+one and has 3/4 of its size or more; any other begins anew at 1. Smaller ones nobody can tell from
+swinging. Numbers are those of the rehearsals (common practice, no source)."""
+
+
 OUTPUT_SECTIONS = (
     (SHARE_OUTPUT, _CRUISE_SHARE),
     (STEP_OUTPUT, _POSITION_STEP),
     (MARGINS_OUTPUT, _STEP_MARGINS),
     (LOAD_OUTPUT, _POSITION_FROM_LOAD),
     (SHAKE_OUTPUT, _SHAKE),
+    (PROFILE_OUTPUT, _PROFILE),
 )
 """Outputs of a trial that a drive must know more of."""

@@ -97,6 +97,9 @@ class Job:
         settings = dict.fromkeys(words for part in self.parts for words in part.settings)
         for number, words in enumerate(settings):
             yield line("settings" if number == 0 else "", words)
+        for part in self.parts:
+            if part.profile is not None:
+                yield line("whole moves", part.profile.in_words())
         last = self.parts[-1]
         if last.load_swing is not None:
             yield line("load", last.load_swing.in_words())

@@ -19,6 +19,7 @@ from gainwright_sim.rehearsal.load_limit import LoadLimit, load_limit, load_tabl
 from gainwright_sim.rehearsal.onset import onset_frequency_hz
 from gainwright_sim.rehearsal.outcome import OUTCOMES, ended_as, judged
 from gainwright_sim.rehearsal.prediction import Prediction, by_prediction, find_prediction
+from gainwright_sim.rehearsal.profile import HUNTING, Profile, find_profile, lowered_by
 from gainwright_sim.rehearsal.rehearse import Rehearsal
 from gainwright_sim.rehearsal.step_margins import StepMargins, find_step_margins
 from gainwright_sim.rehearsal.swing import LoadSwing, load_swing
@@ -120,6 +121,8 @@ class Summary:
     measured_margins: StepMargins | None
     """Of the whole loop at the result, as the trial measured them; None without a result, or if it
     does not measure them by steps."""
+    profile: Profile | None
+    """Of whole moves with all gains; None without a result, or if the trial makes none."""
     elsewhere: tuple[Elsewhere, ...]
     """The same in the other situations that the machine's description gives."""
     broken: Broken | None
@@ -167,6 +170,7 @@ def summarise(rehearsal: Rehearsal) -> Summary:
         load_swing=load_swing(rehearsal) if OUTCOMES[key].has_result else None,
         margins=_margins(rehearsal, rehearsal.machine) if OUTCOMES[key].has_result else None,
         measured_margins=find_step_margins(rehearsal) if OUTCOMES[key].has_result else None,
+        profile=find_profile(rehearsal) if OUTCOMES[key].has_result else None,
         elsewhere=elsewhere,
         broken=_broken(rehearsal),
         machine_time_s=round(rehearsal.machine_time_s, 6),
@@ -247,6 +251,10 @@ BOUND_VARIABLE = "position_bound"
 """Variable, an enumeration, by which a trial says which bound of its own ended a search."""
 
 
+_LOWERED = {HUNTING: "integral_rate"}
+"""Setting that a bound of the profile lowers, where it is not the position gain."""
+
+
 def _search_end(rehearsal: Rehearsal, number: int) -> dict[str, Any]:
     """Return what ended the search of a stage, and at which gain."""
     table, trial = rehearsal.tables[number], rehearsal.trial
@@ -267,6 +275,9 @@ def _search_end(rehearsal: Rehearsal, number: int) -> dict[str, Any]:
         by = "decay"
     elif BOUND_VARIABLE in variables and (value := rehearsal.variable(BOUND_VARIABLE)[tick]):
         by = trial.value_of(variables[BOUND_VARIABLE], int(value)).name
+    bound = lowered_by(rehearsal)
+    if bound is not None and table.kind.setting == _LOWERED.get(bound, "position_gain"):
+        by = bound
     return {"ended_by": by, "ended_at": table.gains[int(limits[tick])]}
 
 

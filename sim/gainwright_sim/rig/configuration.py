@@ -57,6 +57,10 @@ DRIVE_INPUTS = (
     "decay_spread",
     "decays_measured",
     "load_limit_rung",
+    "profile_error",
+    "profile_overshoot",
+    "rest_swing",
+    "rest_jumps",
 )
 """Inputs that the simulated drive supplies, in the order of ``enum rig_input``."""
 DETECTOR_INPUTS = (*FINDINGS, *RESPONSE_FINDINGS)
@@ -71,6 +75,7 @@ OBEYED_OUTPUTS = (
     "step_number",
     "position_from_load",
     "shake_number",
+    "profile_watch",
     "finished",
     "limited_by_noise",
     "aborted",

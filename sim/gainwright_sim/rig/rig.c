@@ -121,6 +121,9 @@ static void sequencer_tick(rig *r, rig_log *log)
     watch_axis(r);
     rig_ringing_tick(&r->ringing, &r->drive, &r->motion, r->measured.position_rad,
                      r->load.position_rad);
+    rig_profile_tick(&r->profile, &r->drive, &r->motion, output_of(r, RIG_PROFILE_WATCH, 0),
+                     r->target_rad, r->measured.position_rad,
+                     (r->drive.load_count_rad > 0.0) ? r->load.position_rad : r->measured.position_rad);
     supply_inputs(r, inputs);
     gw_axis_find(&r->axis, inputs);
     force_inputs(r, inputs);

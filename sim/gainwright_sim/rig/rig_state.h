@@ -9,6 +9,7 @@
 #include "rig_load_sensor.h"
 #include "rig_measured.h"
 #include "rig_motion.h"
+#include "rig_profile.h"
 #include "rig_ringing.h"
 #include "rig_step.h"
 
@@ -46,6 +47,7 @@ struct rig {
     rig_step step;
     rig_load_sensor load;
     rig_ringing ringing;
+    rig_profile profile;
     double speed_error;
     double external_turns; /* phase of the disturbance from outside */
     double torque; /* last command, test pulse included */

@@ -124,6 +124,17 @@ static inline void supply_ringing(rig *r, int32_t *inputs)
               (found->points > 0) ? rung_of_load_gain(r, found->limit) : 0);
 }
 
+static inline void supply_profile(const rig *r, int32_t *inputs)
+{
+    const rig_profile *found = &r->profile;
+    const double cruise = r->full_cruise_rad_per_s;
+
+    set_input(r, inputs, RIG_PROFILE_ERROR, rig_profile_share(&r->drive, cruise, found->error_rad));
+    set_input(r, inputs, RIG_PROFILE_OVERSHOOT, rig_profile_share(&r->drive, cruise, found->over_rad));
+    set_input(r, inputs, RIG_REST_SWING, rig_profile_share(&r->drive, cruise, found->swing_rad));
+    set_input(r, inputs, RIG_REST_JUMPS, found->jumps);
+}
+
 static inline void supply_inputs(rig *r, int32_t *inputs)
 {
     const double away = r->measured.position_rad - r->start_rad;
@@ -151,6 +162,7 @@ static inline void supply_inputs(rig *r, int32_t *inputs)
     set_input(r, inputs, RIG_SWING_GROWTH, rig_step_growth(&r->step));
     supply_margins(r, inputs);
     supply_ringing(r, inputs);
+    supply_profile(r, inputs);
     force_inputs(r, inputs);
 }
 
