@@ -94,7 +94,7 @@ def _changed(bundle: Bundle, name: str, pattern: str, replacement: str, number: 
         # One gain, one coefficient, one sample of the pulse.
         ("gw_machine_kiln_shuttle.c", r"INT32_C\((\d+)\d\)", r"INT32_C(\g<1>0)", 3),
         ("gw_machine_kiln_shuttle.c", r"INT32_C\(-(\d+)\)", r"INT32_C(-\g<1>1)", 0),
-        ("gw_detector.c", r"ticks >= \(uint32_t\)settings", "ticks > (uint32_t)settings", 0),
+        ("gw_detector_tick.h", r"ticks >= \(uint32_t\)settings", "ticks > (uint32_t)settings", 0),
         # The rehearsal on another axis.
         ("gw_selftest.c", r"gain\[0\] \* 7\)", "gain[0] * 8)", 0),
     ],

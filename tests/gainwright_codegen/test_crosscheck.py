@@ -73,11 +73,11 @@ def test_all_processors_give_the_same_bits(result):
 
 @each
 def test_what_a_tick_takes(result):
-    """On a Cortex-M4 at -O2; the worst tick ends two blocks, with which all groups are full."""
+    """On a Cortex-M4 at -O2; what comes up beside filter and pulse is done one thing a tick."""
     costs = {outcome.target: outcome.costs for outcome in result.outcomes[1:]}
     assert costs["Cortex-M4"].control.typical <= 160
-    assert costs["Cortex-M4"].control.worst <= 300
-    assert costs["Cortex-M4"].control.stack_bytes <= 72
+    assert costs["Cortex-M4"].control.worst <= 220
+    assert costs["Cortex-M4"].control.stack_bytes <= 48
     # A processor without long multiplication calls a function for each product.
     least = 3 * costs["Cortex-M4"].control.typical
     assert "Cortex-M0" not in costs or costs["Cortex-M0"].control.typical > least
@@ -118,7 +118,8 @@ def test_table_and_document(result):
     (row,) = [row for row in rows if row[0] == "Cortex-M4"]
     assert sum(m4["flash_bytes"].values()) == int(row[2]) > 4000
     assert set(m4["flash_bytes"]) == {
-        "gw_axis.c", "gw_detector.c", "gw_evidence.c", "gw_machine_kiln_shuttle.c",
+        "gw_axis.c", "gw_axis_control.c", "gw_detector.c", "gw_evidence.c",
+            "gw_machine_kiln_shuttle.c",
         "gw_sequencer.c", "gw_trial.c",
     }  # fmt: skip
     assert any("gw_trial.c" in line for line in notes(result))
@@ -152,7 +153,7 @@ def test_gcc_and_clang_give_the_same_bits(bundle):
     found = crosscheck(bundle, [BY_NAME["Cortex-M4 gcc"]])
     assert found.identical
     costs = found.outcomes[1].costs
-    assert costs.control.typical <= 180 and costs.control.worst <= 380
+    assert costs.control.typical <= 180 and costs.control.worst <= 270
     assert costs.sequencer.worst < 900 and costs.control.stack_bytes <= 88
 
 

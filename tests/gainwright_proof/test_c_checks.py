@@ -208,7 +208,7 @@ def test_the_model_checker_refutes(sources):
             made.folder, harness.files, harness.function, 4, PATIENCE_S, harness.options
         )
     assert answer.verdict is Verdict.REFUTED
-    assert "gw_detector.c" in answer.detail
+    assert "gw_detector_tick.h" in answer.detail
     assert "overflow" in answer.detail
 
 

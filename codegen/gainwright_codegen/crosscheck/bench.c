@@ -33,6 +33,31 @@ void bench_init(void)
     gw_axis_init(&bench_axis, &@MACHINE@);
 }
 
+/* Evidence that costs most to judge: a listening that has filled its groups, after others that have
+ * filled the sums, at a gain after one that is known. */
+static void fill_evidence(gw_evidence *evidence)
+{
+    int32_t block;
+
+    gw_evidence_reset(evidence);
+    for (block = 0; block < 3; block++) {
+        gw_evidence_hear(evidence, (int32_t)GW_HEARING_NOISE);
+        gw_evidence_ring_block(evidence, 40 + (20 * block));
+        gw_evidence_burst_block(evidence, 4 + block);
+        gw_evidence_new_gain(evidence, 0);
+    }
+    gw_evidence_hear(evidence, (int32_t)GW_HEARING_NOISE);
+    gw_evidence_ring_block(evidence, 100);
+    gw_evidence_burst_block(evidence, 7);
+    gw_evidence_hear(evidence, (int32_t)GW_HEARING_RINGING);
+    for (block = 0; block <= GW_GROUPS; block++) {
+        gw_evidence_ring_block(evidence, 200 + block);
+    }
+    evidence->earlier = GW_LEVEL_MAX + 1;
+    evidence->later = GW_LEVEL_MAX + 1;
+    evidence->grown = 1;
+}
+
 /* Put the axis where a golden row is taken, and its inputs into bench_inputs. */
 void bench_place(uint32_t number);
 void bench_place(uint32_t number)
@@ -49,6 +74,7 @@ void bench_place(uint32_t number)
     for (index = 0U; index < (uint32_t)GW_INPUT_SLOTS; index++) {
         bench_inputs[index] = values[(uint32_t)GW_VARIABLE_SLOTS + index];
     }
+    fill_evidence(&bench_axis.evidence);
     gw_axis_seal(&bench_axis);
 }
 
@@ -69,38 +95,48 @@ int32_t bench_measure(int32_t stage)
 }
 
 /* The next control tick takes an order; they follow each other as in a search: a move at a rung, its
- * noise, a pulse, and a lower rung. */
+ * noise, a pulse, and a lower rung; then a pulse and noise without a move between, at the next stage
+ * if there is one. What was heard until then costs most to judge, and a pulse is on its way. */
 void bench_order(uint32_t number);
 void bench_order(uint32_t number)
 {
-    static const uint32_t words[4] = {
+    static const uint32_t words[6] = {
         ((uint32_t)GW_HEARING_MOVE << 16) | GW_TOP_RUNG,
         ((uint32_t)GW_HEARING_NOISE << 16) | GW_TOP_RUNG,
         ((uint32_t)GW_HEARING_RINGING << 16) | GW_TOP_RUNG | GW_ORDER_PULSE,
         ((uint32_t)GW_HEARING_NOTHING << 16),
+        ((uint32_t)GW_HEARING_RINGING << 16) | GW_TOP_RUNG | GW_ORDER_PULSE,
+        ((uint32_t)GW_HEARING_NOISE << 16),
     };
+    const int32_t height = @MACHINE@.stage[0].pulse_height[0];
 
-    bench_axis.order.word = words[number % 4U];
-    bench_axis.order.height
-        = ((bench_axis.order.word & GW_ORDER_PULSE) != 0U) ? @MACHINE@.stage[0].pulse_height[0] : 0;
+    fill_evidence(&bench_axis.evidence);
+    bench_axis.evidence.hearing = (uint8_t)gw_order_hearing(bench_axis.taken);
+    gw_pulse_start(&bench_axis.pulse, height, gw_pulse_complement(height));
+    bench_axis.order.word = words[number % 6U] | ((number / 6U) % (uint32_t)GW_STAGE_SLOTS);
+    bench_axis.order.height = ((bench_axis.order.word & GW_ORDER_PULSE) != 0U) ? height : 0;
     bench_axis.order.complement = gw_pulse_complement(bench_axis.order.height);
     gw_axis_seal(&bench_axis);
 }
 
-/* Both blocks end in the next control tick, and so does what ringing fills: the most that comes
- * together. `number` goes through what they belong to. */
+/* Blocks end in the next control tick, both or one, and so does what ringing fills, while a pulse is
+ * on its way: the most that comes together. `number` goes through what they belong to. */
 void bench_ends(uint32_t number);
 void bench_ends(uint32_t number)
 {
     const gw_detector_settings *settings = &@MACHINE@.stage[0].detector;
+    const int32_t height = @MACHINE@.stage[0].pulse_height[0];
 
-    bench_axis.detector.ring.ticks = settings->ring.block_ticks - 1;
-    bench_axis.detector.burst.ticks = settings->burst.block_ticks - 1;
-    bench_axis.evidence.hearing = (int32_t)(number % ((uint32_t)GW_HEARING_MOVE + 1U));
-    bench_axis.evidence.ring_blocks = 1;
-    bench_axis.evidence.groups = GW_GROUPS - 1;
-    bench_axis.evidence.group_bits = 0;
-    bench_axis.evidence.group_filled = 0;
+    fill_evidence(&bench_axis.evidence);
+    if ((number % 3U) != 1U) {
+        bench_axis.detector.ring.ticks = (uint16_t)(settings->ring.block_ticks - 1);
+    }
+    if ((number % 3U) != 2U) {
+        bench_axis.detector.burst.ticks = (uint16_t)(settings->burst.block_ticks - 1);
+    }
+    bench_axis.evidence.hearing = (uint8_t)(number % ((uint32_t)GW_HEARING_MOVE + 1U));
+    bench_axis.evidence.groups = (uint8_t)(GW_GROUPS - (number % 2U));
+    gw_pulse_start(&bench_axis.pulse, height, gw_pulse_complement(height));
 }
 
 /* The pulse of the first stage begins with the next control tick. */

@@ -4,7 +4,7 @@
 
 #include <stdint.h>
 
-#include "gw_detector.h"
+#include "gw_detector_tick.h"
 #include "gw_pulse.h"
 
 void detector_host_run(gw_detector *detector, const gw_detector_settings *settings, int64_t count,

@@ -17,7 +17,7 @@ from gainwright_codegen.sources import RUNTIME_DIRECTORY
 Samples = NDArray[np.int32]
 
 _HOST = Path(__file__).parent
-_FILES = ("gw_fixed.h", "gw_highpass.h", "gw_detector.h", "gw_detector.c", "gw_pulse.h")
+_FILES = ("gw_fixed.h", "gw_highpass.h", "gw_detector*.h", "gw_detector.c", "gw_pulse.h")
 
 
 class CompiledDetector:

@@ -1,5 +1,5 @@
 /* Gainwright: one axis under trial. NOT A SAFETY FUNCTION: see gw_fixed.h. */
-#include "gw_axis.h"
+#include "gw_axis_parts.h"
 
 #include "gw_table.h"
 
@@ -13,39 +13,6 @@ typedef char gw_findings_match[(GW_TRIAL_FINDING_COUNT == FINDINGS) ? 1 : -1];
 
 #define GW_CHECKSUM_START UINT32_C(2166136261)
 
-/* A word that the other tick writes is read once, and one that the other tick reads is written
- * once, in the order of the source. */
-static int32_t word_now(const volatile int32_t *word)
-{
-    return *word;
-}
-
-static uint32_t number_now(const volatile uint32_t *number)
-{
-    return *number;
-}
-
-static void write_word(volatile int32_t *word, int32_t value)
-{
-    *word = value;
-}
-
-static void write_number(volatile uint32_t *number, uint32_t value)
-{
-    *number = value;
-}
-
-/* 1 if the axis knows its machine: it was initialised, and the pointer is not damaged. */
-static int32_t knows_machine(const gw_axis *axis)
-{
-    return (axis->machine_again == ~(uintptr_t)axis->machine) ? 1 : 0;
-}
-
-static int32_t sound_stage(int32_t stage)
-{
-    return ((uint32_t)stage < (uint32_t)GW_STAGE_SLOTS) ? stage : 0;
-}
-
 static int32_t rung_of(const gw_machine_stage *stage, const int32_t outputs[GW_OUTPUT_SLOTS],
                        int32_t number)
 {
@@ -56,7 +23,7 @@ static int32_t rung_of(const gw_machine_stage *stage, const int32_t outputs[GW_O
 static int32_t active_stage(const int32_t outputs[GW_OUTPUT_SLOTS])
 {
 #if GW_HAS_ACTIVE_STAGE
-    return sound_stage(outputs[GW_OUTPUT_ACTIVE_STAGE]);
+    return gw_sound_stage(outputs[GW_OUTPUT_ACTIVE_STAGE]);
 #else
     (void)outputs;
     return 0;
@@ -128,151 +95,31 @@ static uint32_t ordered(const gw_machine *machine, const int32_t outputs[GW_OUTP
            | ((pulse_requested(outputs) != 0) ? GW_ORDER_PULSE : 0U);
 }
 
-#if GW_HAS_LOOP_RESPONSE
-static void forget_response(gw_axis *axis)
-{
-    gw_response_reset(&axis->response);
-}
-
-static void record_response(gw_axis *axis, uint32_t word)
-{
-    gw_response_record(&axis->response,
-                       (gw_order_hearing(word) == (int32_t)GW_HEARING_RESPONSE) ? 1 : 0,
-                       gw_order_rung(word));
-}
-
-/* The torque command behind the high-pass is what the detector has just found. */
-static int32_t sample_response(gw_axis *axis, const gw_machine_stage *stage)
-{
-    return gw_response_sample(&axis->response, &stage->response,
-                              axis->detector.burst.past[GW_DETECTOR_SECTIONS].last);
-}
-#else
-static void forget_response(gw_axis *axis)
-{
-    (void)axis;
-}
-
-static void record_response(gw_axis *axis, uint32_t word)
-{
-    (void)axis;
-    (void)word;
-}
-
-static int32_t sample_response(gw_axis *axis, const gw_machine_stage *stage)
-{
-    (void)axis;
-    (void)stage;
-    return 0;
-}
-#endif
-
 void gw_axis_init(gw_axis *axis, const gw_machine *machine)
 {
     axis->machine = machine;
     axis->machine_again = ~(uintptr_t)machine;
-    gw_detector_reset(&axis->detector);
-    gw_evidence_reset(&axis->evidence);
-    gw_pulse_reset(&axis->pulse);
-    forget_response(axis);
+    gw_axis_forget(axis);
     axis->control_ticks = 0U;
+    axis->due = 0U;
     gw_sequencer_reset(&axis->sequencer);
     gw_trial_outputs(axis->sequencer.state, axis->sequencer.variables, axis->outputs);
     axis->order.word = ordered(machine, axis->outputs);
     axis->order.height = 0;
     axis->order.complement = gw_pulse_complement(0);
     axis->taken = axis->order.word;
+    axis->rung = (uint8_t)gw_order_rung(axis->taken);
     axis->rate.first = 0U;
     axis->rate.sequencer_ticks = -1;
     axis->fault = 0;
     gw_axis_seal(axis);
 }
 
-/* A filter in mid-flight means nothing to other coefficients. */
-static void forget(gw_axis *axis)
-{
-    gw_detector_reset(&axis->detector);
-    gw_evidence_reset(&axis->evidence);
-    gw_pulse_reset(&axis->pulse);
-    forget_response(axis);
-}
-
-static void take_rung(gw_axis *axis, int32_t before, int32_t rung)
-{
-    if (rung != before) {
-        gw_evidence_new_gain(&axis->evidence, (rung < before) ? 1 : 0);
-    }
-}
-
-/* Where an order changes what blocks belong to, the rung has to wait for the next control tick, so
- * that none does all. Blocks begin anew, so none ends meanwhile. With one control tick to a sequencer
- * tick there is no next one. */
-static void take_order(gw_axis *axis, uint32_t word)
-{
-    const uint32_t before = axis->taken;
-    int32_t waits = 0;
-
-    if (gw_order_stage(word) != gw_order_stage(before)) {
-        forget(axis);
-    }
-    if (gw_order_hearing(word) != gw_order_hearing(before)) {
-        gw_detector_restart_blocks(&axis->detector);
-        gw_evidence_hear(&axis->evidence, gw_order_hearing(word));
-        waits = (axis->machine->control_ticks > 1) ? 1 : 0;
-    }
-    if (((word ^ before) & ~GW_ORDER_RUNG) != 0U) {
-        if (axis->order.height != 0) {
-            gw_pulse_start(&axis->pulse, axis->order.height, axis->order.complement);
-        }
-    }
-    record_response(axis, word);
-    if (waits == 0) {
-        take_rung(axis, gw_order_rung(before), gw_order_rung(word));
-        axis->taken = word;
-    } else {
-        axis->taken = (word & ~GW_ORDER_RUNG) | (before & GW_ORDER_RUNG);
-    }
-}
-
-static void take_blocks(gw_axis *axis, int32_t ended)
-{
-    if (ended != GW_BURST_BLOCK_ENDED) {
-        gw_evidence_ring_block(&axis->evidence, axis->detector.ring.level);
-    }
-    if (ended != GW_RING_BLOCK_ENDED) {
-        gw_evidence_burst_block(&axis->evidence, axis->detector.burst.level);
-    }
-}
-
-int32_t gw_axis_control_tick(gw_axis *axis, int32_t torque_command, int32_t speed_error)
-{
-    const gw_machine_stage *stage;
-    uint32_t word;
-    int32_t ended;
-    int32_t torque;
-
-    if (knows_machine(axis) == 0) {
-        return 0;
-    }
-    axis->control_ticks = gw_next_count(axis->control_ticks);
-    word = number_now(&axis->order.word);
-    if (word != axis->taken) {
-        take_order(axis, word);
-    }
-    stage = &axis->machine->stage[sound_stage(gw_order_stage(word))];
-    ended = gw_detector_sample(&axis->detector, &stage->detector, torque_command, speed_error);
-    if (ended != 0) {
-        take_blocks(axis, ended);
-    }
-    torque = gw_pulse_sample(&axis->pulse, &stage->pulse) + sample_response(axis, stage);
-    return (word_now(&axis->fault) == 0) ? torque : 0;
-}
-
 /* 1 if the control ticks since the block began are within the tolerance; counts this tick. */
 static int32_t rate_is_right(gw_axis *axis, int32_t control_ticks)
 {
-    const uint32_t now = number_now(&axis->control_ticks) & GW_COUNT_MAX;
-    const uint32_t since = ((now | (GW_COUNT_MAX + 1U)) - axis->rate.first) & GW_COUNT_MAX;
+    const uint16_t now = gw_count_now(&axis->control_ticks);
+    const uint32_t since = (((uint32_t)now | (GW_COUNT_MAX + 1U)) - axis->rate.first) & GW_COUNT_MAX;
     const int32_t counted = (int32_t)since;
     const int32_t begun = (axis->rate.sequencer_ticks >= 0) ? 1 : 0;
     int32_t right = 1;
@@ -291,10 +138,13 @@ static int32_t rate_is_right(gw_axis *axis, int32_t control_ticks)
     return right;
 }
 
-/* 1 if the control tick has taken the last order. */
+/* 1 if the control tick has taken the last order, all parts of it. */
 static int32_t order_is_taken(const gw_axis *axis)
 {
-    return (number_now(&axis->taken) == axis->order.word) ? 1 : 0;
+    const uint32_t taken = gw_number_now(&axis->taken);
+    const uint32_t due = gw_byte_now(&axis->due);
+
+    return ((taken == axis->order.word) && ((due & GW_DUE_OF_ORDER) == 0U)) ? 1 : 0;
 }
 
 /* 1 if nothing of the axis shows damage. Variables stand in their ranges where the checksum is
@@ -306,7 +156,7 @@ static int32_t axis_is_sound(const gw_axis *axis)
     if (axis->checksum != checksum_of(axis)) {
         sound = 0;
     }
-    if (word_now(&axis->pulse.next) < 0) {
+    if (gw_word_now(&axis->pulse.next) < 0) {
         sound = 0;
     }
     return sound;
@@ -317,7 +167,7 @@ static int32_t fault_now(gw_axis *axis)
 {
     int32_t fault = axis->fault;
 
-    if ((knows_machine(axis) == 0) || (axis_is_sound(axis) == 0)) {
+    if ((gw_axis_knows_machine(axis) == 0) || (axis_is_sound(axis) == 0)) {
         fault = GW_BAD_MEMORY;
     } else if ((fault == 0) && (rate_is_right(axis, axis->machine->control_ticks) == 0)) {
         fault = GW_BAD_RATE;
@@ -334,9 +184,9 @@ static void find_response(const gw_axis *axis, int32_t all[FINDINGS])
     int32_t *findings = &all[GW_FINDING_COUNT];
     const uint32_t word = axis->order.word;
 
-    if ((order_is_taken(axis) != 0) && (knows_machine(axis) != 0)) {
+    if ((order_is_taken(axis) != 0) && (gw_axis_knows_machine(axis) != 0)) {
         gw_response_findings(&axis->response,
-                             &axis->machine->stage[sound_stage(gw_order_stage(word))].response,
+                             &axis->machine->stage[gw_sound_stage(gw_order_stage(word))].response,
                              gw_order_rung(word), findings);
     } else {
         gw_response_no_findings(findings);
@@ -346,7 +196,7 @@ static void find_response(const gw_axis *axis, int32_t all[FINDINGS])
 static void evaluate_response(gw_axis *axis)
 {
     if (order_is_taken(axis) != 0) {
-        const int32_t stage = sound_stage(gw_order_stage(axis->order.word));
+        const int32_t stage = gw_sound_stage(gw_order_stage(axis->order.word));
 
         gw_response_evaluate(&axis->response, &axis->machine->stage[stage].response);
     }
@@ -370,11 +220,11 @@ static void evaluate_response(gw_axis *axis)
 void gw_axis_find(const gw_axis *axis, int32_t inputs[GW_INPUT_SLOTS])
 {
     const gw_evidence *evidence = &axis->evidence;
-    const uint32_t blocks = number_now(&evidence->blocks);
+    const uint16_t blocks = gw_count_now(&evidence->blocks);
     int32_t findings[FINDINGS];
 
     gw_evidence_findings(evidence, findings);
-    if (number_now(&evidence->blocks) != blocks) {
+    if (gw_count_now(&evidence->blocks) != blocks) {
         gw_evidence_findings(evidence, findings);
     }
     if (order_is_taken(axis) == 0) {
@@ -393,7 +243,7 @@ static int32_t boosted(const gw_axis *axis)
     const int32_t rung = rung_of(stage, axis->outputs, number);
     const int32_t highest = stage->pulse_height[0];
     const int32_t most = gw_add_i32(highest, (highest / 2) + (highest / 8));
-    const int32_t boost = word_now(&axis->evidence.boost);
+    const int32_t boost = gw_byte_now(&axis->evidence.boost);
     const int32_t wanted
         = gw_shift_left_i32(stage->pulse_height[rung], (uint32_t)gw_clamp_i32(boost, 0, GW_BOOST_MAX));
 
@@ -412,9 +262,9 @@ static void give_order(gw_axis *axis)
     if ((wanted & ~axis->order.word & GW_ORDER_PULSE) != 0U) {
         height = boosted(axis);
     }
-    write_word(&axis->order.height, height);
-    write_word(&axis->order.complement, gw_pulse_complement(height));
-    write_number(&axis->order.word, wanted);
+    gw_write_word(&axis->order.height, height);
+    gw_write_word(&axis->order.complement, gw_pulse_complement(height));
+    gw_write_number(&axis->order.word, wanted);
 }
 
 int32_t gw_axis_step(gw_axis *axis, const int32_t inputs[GW_INPUT_SLOTS])
@@ -425,12 +275,12 @@ int32_t gw_axis_step(gw_axis *axis, const int32_t inputs[GW_INPUT_SLOTS])
         row = gw_sequencer_advance(&axis->sequencer, inputs);
     }
     if (row < 0) {
-        write_word(&axis->fault, row);
+        gw_write_word(&axis->fault, row);
         gw_trial_fault_outputs(axis->outputs);
     } else {
         gw_trial_outputs(axis->sequencer.state, axis->sequencer.variables, axis->outputs);
     }
-    if (knows_machine(axis) != 0) {
+    if (gw_axis_knows_machine(axis) != 0) {
         evaluate_response(axis);
         give_order(axis);
     }
@@ -446,10 +296,10 @@ int32_t gw_axis_sequencer_tick(gw_axis *axis, int32_t inputs[GW_INPUT_SLOTS])
 
 int32_t gw_axis_gain(const gw_axis *axis, int32_t stage)
 {
-    const int32_t number = sound_stage(stage);
+    const int32_t number = gw_sound_stage(stage);
     int32_t gain = 0;
 
-    if (knows_machine(axis) != 0) {
+    if (gw_axis_knows_machine(axis) != 0) {
         const gw_machine_stage *sound = &axis->machine->stage[number];
 
         gain = sound->gain[rung_of(sound, axis->outputs, number)];

@@ -52,8 +52,8 @@ extern "C" {
 #error "gw_axis: a gain ladder has at least one rung"
 #endif
 
-/* What the sequencer tick asks of the control tick. All that must belong together is one word. One
- * that changes rung and hearing is taken in two control ticks, the rung in the second. */
+/* What the sequencer tick asks of the control tick. All that must belong together is one word. It is
+ * taken in up to six control ticks: pulse and blocks in the first, what was heard in the others. */
 typedef struct {
     uint32_t word;      /* GW_ORDER_...; changes with every new order, and is written last */
     int32_t height;     /* of the pulse that is to begin, Q4.24; 0: none */
@@ -62,7 +62,6 @@ typedef struct {
 
 /* Bytes of the word: stage (whose detector settings and pulse apply), rung of that stage, enum
  * gw_hearing (what the detector's blocks belong to), and whether a pulse is requested. */
-#define GW_ORDER_RUNG UINT32_C(0x0000FF00)
 #define GW_ORDER_PULSE UINT32_C(0x01000000)
 
 static inline int32_t gw_order_stage(uint32_t word)
@@ -86,6 +85,17 @@ static inline int32_t gw_order_hearing(uint32_t word)
     return (int32_t)hearing;
 }
 
+/* What a control tick leaves to the next ones, one to each in which no block ends, the lowest first:
+ * of an order the five parts of gw_evidence_hear and gw_evidence_new_gain; then a ring block that
+ * ended together with a burst block. */
+#define GW_DUE_END 1U
+#define GW_DUE_DECAY 2U
+#define GW_DUE_HEARING 4U
+#define GW_DUE_GAIN 8U
+#define GW_DUE_RUNG 16U
+#define GW_DUE_RING_BLOCK 32U
+#define GW_DUE_OF_ORDER (GW_DUE_RING_BLOCK - 1U)
+
 /* The control ticks of the present block of sequencer ticks. */
 typedef struct {
     uint32_t first;          /* control_ticks at its beginning */
@@ -100,8 +110,10 @@ typedef struct {
 #if GW_HAS_LOOP_RESPONSE
     gw_loop_response response; /* by both ticks, as it says itself */
 #endif
-    uint32_t taken;         /* word of the last order taken: whose settings apply now */
-    uint32_t control_ticks; /* so far; counted round */
+    uint32_t taken;         /* word of the last order begun: whose settings apply now */
+    uint16_t control_ticks; /* so far; counted round */
+    uint8_t rung;           /* of the last order taken: whose noise is heard */
+    uint8_t due;            /* GW_DUE_...: what the next ticks will do */
     /* Written by the sequencer tick. */
     gw_sequencer sequencer;
     gw_axis_order order;

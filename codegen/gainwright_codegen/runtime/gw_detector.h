@@ -3,7 +3,7 @@
  *
  * NOT A SAFETY FUNCTION: see gw_fixed.h.
  *
- * Takes one torque-command sample and one speed-error sample per control tick, in constant time.
+ * Takes one torque-command sample and one speed-error sample per control tick (gw_detector_tick.h).
  * Both pass the same high-pass filter, then energies are summed over blocks of fixed length:
  *
  *   ring_level   speed error, long blocks: has the ringing after a test pulse fallen silent?
@@ -49,8 +49,8 @@ typedef struct {
     gw_highpass_past past[GW_DETECTOR_SECTIONS + 1]; /* before each section, and behind the last */
     int32_t fraction[GW_DETECTOR_SECTIONS];
     int64_t energy; /* of the block that is being filled */
-    int32_t ticks;  /* samples in it, 0 to block_ticks - 1 */
     int32_t level;  /* of the last complete block */
+    uint16_t ticks; /* samples in the one that is being filled, 0 to block_ticks - 1 */
 } gw_band;
 
 typedef struct {
@@ -62,15 +62,6 @@ void gw_detector_reset(gw_detector *detector);
 
 /* Drop the blocks that are being filled: what comes from here on is judged by itself. */
 void gw_detector_restart_blocks(gw_detector *detector);
-
-/* What a sample may complete. */
-#define GW_RING_BLOCK_ENDED INT32_C(1)
-#define GW_BURST_BLOCK_ENDED INT32_C(2)
-
-/* One control tick. Signals are Q4.24: torque per unit of rated torque, speed per unit of top
- * speed. Returns the sum of what it completes. */
-int32_t gw_detector_sample(gw_detector *detector, const gw_detector_settings *settings,
-                           int32_t torque_command, int32_t speed_error);
 
 #ifdef __cplusplus
 }

@@ -1,8 +1,8 @@
 /* Gainwright: what the detector's blocks are evidence of. NOT A SAFETY FUNCTION: see gw_fixed.h. */
 #include "gw_evidence.h"
 
-/* Sums of all listening at one gain are halved together before they pass this. */
-#define GW_TOTAL_MAX INT32_C(0x10000000)
+/* Sums of all listening at one gain are halved together where they pass this. */
+#define GW_TOTAL_MAX INT32_C(0x0FFFFFFF)
 #define GW_TOTAL_SCALE 64 /* a total and one group more, over this, is a level */
 /* Groups from which on a decay can be seen. */
 #define GW_GROUPS_NEEDED 4
@@ -26,26 +26,31 @@ static int32_t share(int32_t part, int32_t whole)
     return (wide > (uint32_t)GW_INPUT_LEVEL_MAX) ? GW_INPUT_LEVEL_MAX : (int32_t)wide;
 }
 
-static int32_t counted(int32_t blocks)
+static uint8_t counted(uint8_t blocks)
 {
-    return gw_clamp_i32(blocks, 0, GW_BLOCKS_MAX - 1) + 1;
+    return (blocks < (uint8_t)GW_BLOCKS_MAX) ? (uint8_t)(blocks + 1U) : (uint8_t)GW_BLOCKS_MAX;
+}
+
+static void changed(gw_evidence *evidence)
+{
+    evidence->blocks = (uint16_t)(evidence->blocks + 1U);
 }
 
 static void forget_ringing(gw_evidence *evidence)
 {
-    evidence->ring_blocks = 0;
+    evidence->ring_blocks = 0U;
     evidence->response = 0;
     evidence->last = 0;
     evidence->burst_peak = 0;
-    evidence->groups = 0;
-    evidence->group_bits = 0;
-    evidence->group_filled = 0;
+    evidence->groups = 0U;
+    evidence->group_bits = 0U;
+    evidence->group_filled = 0U;
     evidence->group_sum = 0;
 }
 
 static void forget_noise(gw_evidence *evidence)
 {
-    evidence->noise_blocks = 0;
+    evidence->noise_blocks = 0U;
     evidence->ring_noise = 0;
     evidence->ring_noise_least = GW_LEVEL_MAX;
     evidence->burst_noise = 0;
@@ -63,14 +68,14 @@ static void forget_gain(gw_evidence *evidence)
 
 void gw_evidence_reset(gw_evidence *evidence)
 {
-    evidence->hearing = (int32_t)GW_HEARING_NOTHING;
+    evidence->hearing = (uint8_t)GW_HEARING_NOTHING;
     evidence->burst = 0;
-    evidence->noise_before = -1;
-    evidence->move_noise_before = -1;
-    evidence->boost = 0;
-    evidence->hidden = 0;
+    evidence->noise_before = GW_NOISE_UNKNOWN;
+    evidence->move_noise_before = GW_NOISE_UNKNOWN;
+    evidence->boost = 0U;
+    evidence->hidden = 0U;
     evidence->ring_usual = 0;
-    evidence->grown = -GW_USUAL_GAINS;
+    evidence->grown = (int16_t)(-GW_USUAL_GAINS);
     forget_gain(evidence);
     evidence->blocks = 0U;
 }
@@ -80,20 +85,26 @@ static int32_t silence_of(const gw_evidence *evidence);
 /* Was the answer to this gain's last pulse seen? Where there was none, nothing is known. */
 static void count_hidden(gw_evidence *evidence)
 {
-    if (evidence->ring_blocks > 0) {
-        evidence->hidden = (share(evidence->response, silence_of(evidence)) >= GW_LEVEL_ONE)
-                               ? 0
-                               : counted(evidence->hidden);
+    if (evidence->ring_blocks > 0U) {
+        evidence->hidden
+            = (evidence->response >= silence_of(evidence)) ? 0U : counted(evidence->hidden);
     }
 }
 
-/* How much noise the next gain lets expect: growth beyond 1 / part of it is not expected to stay. */
+static void raise_pulse(gw_evidence *evidence, uint32_t doublings)
+{
+    const uint32_t boost = evidence->boost + doublings;
+
+    evidence->boost = (boost < (uint32_t)GW_BOOST_MAX) ? (uint8_t)boost : (uint8_t)GW_BOOST_MAX;
+}
+
+/* How much noise the next gain lets expect: growth beyond 1 / part of it is not expected to stay.
+ * From what is not known no level is growth. */
 static int32_t expected(int32_t noise, int32_t before, int32_t part)
 {
     const int32_t known = gw_clamp_i32(before, 0, GW_LEVEL_MAX);
-    const int32_t most = known + (known / part) + (GW_NOISE_LEAST / 2);
 
-    return ((before >= 0) && (noise > most)) ? most : noise;
+    return smaller(noise, known + (known / part) + (GW_NOISE_LEAST / 2));
 }
 
 /* Noise that has risen far above the usual, and stays there from gain to gain, is counted. */
@@ -102,35 +113,47 @@ static void count_grown(gw_evidence *evidence)
     const int32_t usual = gw_clamp_i32(evidence->ring_usual, 0, GW_LEVEL_MAX);
     const int32_t most = gw_clamp_i32(evidence->ring_most, 0, GW_LEVEL_MAX);
     const int32_t follows = usual + (usual / GW_USUAL_PART) + GW_SILENCE_LEAST;
+    const int32_t before = evidence->grown;
+    int32_t grown = smaller(before, GW_BLOCKS_MAX - 1) + 1;
 
-    if (evidence->grown < 0) {
-        evidence->grown = larger(evidence->grown, -GW_USUAL_GAINS) + 1;
+    if (before < 0) {
         evidence->ring_usual = larger(usual, most);
     } else {
-        evidence->grown = ((evidence->ring_noise / GW_GROWN_TIMES) > larger(usual, GW_SILENCE_LEAST))
-                              ? counted(evidence->grown)
-                              : 0;
+        if ((evidence->ring_noise / GW_GROWN_TIMES) <= larger(usual, GW_SILENCE_LEAST)) {
+            grown = 0;
+        }
         evidence->ring_usual = larger(usual, smaller(most, follows));
+    }
+    evidence->grown = (int16_t)grown;
+}
+
+void gw_evidence_end_gain(gw_evidence *evidence, int32_t lower)
+{
+    if (lower != 0) {
+        raise_pulse(evidence, 1U);
+        evidence->grown = (int16_t)smaller(evidence->grown, 0);
+    } else {
+        count_hidden(evidence);
+        if (evidence->noise_blocks > 0U) {
+            count_grown(evidence);
+        }
     }
 }
 
-void gw_evidence_new_gain(gw_evidence *evidence, int32_t lower)
+void gw_evidence_begin_gain(gw_evidence *evidence)
 {
-    if (lower != 0) {
-        evidence->boost = gw_clamp_i32(evidence->boost, 0, GW_BOOST_MAX - 1) + 1;
-        evidence->grown = smaller(evidence->grown, 0);
-    } else {
-        count_hidden(evidence);
-    }
-    if (evidence->noise_blocks > 0) {
-        if (lower == 0) {
-            count_grown(evidence);
-        }
+    if (evidence->noise_blocks > 0U) {
         evidence->noise_before = expected(evidence->burst_noise, evidence->noise_before, 4);
         evidence->move_noise_before = expected(evidence->move_noise, evidence->move_noise_before, 2);
     }
     forget_gain(evidence);
-    evidence->blocks = gw_next_count(evidence->blocks);
+    changed(evidence);
+}
+
+void gw_evidence_new_gain(gw_evidence *evidence, int32_t lower)
+{
+    gw_evidence_end_gain(evidence, lower);
+    gw_evidence_begin_gain(evidence);
 }
 
 static int32_t silence_of(const gw_evidence *evidence)
@@ -143,70 +166,102 @@ static int32_t silence_of(const gw_evidence *evidence)
     return larger(noise + above, GW_SILENCE_LEAST);
 }
 
-static int32_t above_noise(const gw_evidence *evidence, int32_t group)
+/* 1 if all groups are full, so that each two neighbours stand for one of twice the length. They are
+ * put together before the next block, so that no tick does all; what is said is the same before. */
+static uint32_t pairs_stand_for_groups(const gw_evidence *evidence)
 {
-    return gw_clamp_i32(gw_subtract_i32(evidence->group[group], evidence->ring_noise), 0,
-                        GW_LEVEL_MAX);
+    return ((evidence->groups == (uint8_t)GW_GROUPS)
+            && (evidence->group_bits < (uint8_t)GW_GROUP_BITS_MAX)) ? 1U : 0U;
 }
 
-/* Groups that can be told apart; 0 as long as they are too few. */
-static int32_t groups_now(const gw_evidence *evidence)
+static uint32_t half_of(int32_t level)
 {
-    const int32_t groups = gw_clamp_i32(evidence->groups, 0, GW_GROUPS);
-
-    return (groups < GW_GROUPS_NEEDED) ? 0 : groups;
+    return (uint32_t)level / 2U;
 }
 
-static int32_t earlier_now(const gw_evidence *evidence)
+/* Mean of two neighbours; of what else damaged memory holds anything. */
+static int32_t mean_of(const int32_t pair[2])
 {
-    const int32_t groups = groups_now(evidence);
-
-    return (groups == 0) ? 0 : above_noise(evidence, (groups - 1) / 2);
+    return gw_signed_i32(half_of(pair[0]) + half_of(pair[1]));
 }
 
-static int32_t later_now(const gw_evidence *evidence)
+static int32_t above_noise(const gw_evidence *evidence, int32_t level)
 {
-    const int32_t groups = groups_now(evidence);
-
-    return (groups == 0) ? 0 : above_noise(evidence, groups - 1);
+    return gw_clamp_i32(gw_subtract_i32(level, evidence->ring_noise), 0, GW_LEVEL_MAX);
 }
 
-/* The next listening at this gain adds to what this one says. */
-static void keep_decay(gw_evidence *evidence)
-{
-    const int32_t earlier = gw_clamp_i32(evidence->earlier, 0, GW_TOTAL_MAX);
-    const int32_t later = gw_clamp_i32(evidence->later, 0, GW_TOTAL_MAX);
-    const int32_t halves = ((earlier == GW_TOTAL_MAX) || (later == GW_TOTAL_MAX)) ? 2 : 1;
+/* What the group in the middle and the last one have above noise; nothing as long as there are too
+ * few to be told apart. */
+typedef struct {
+    int32_t earlier;
+    int32_t later;
+} gw_decay;
 
-    evidence->earlier = (earlier + earlier_now(evidence)) / halves;
-    evidence->later = (later + later_now(evidence)) / halves;
+static gw_decay decay_now(const gw_evidence *evidence)
+{
+    const uint32_t groups
+        = (evidence->groups < (uint8_t)GW_GROUPS) ? evidence->groups : (uint32_t)GW_GROUPS;
+    gw_decay now = {0, 0};
+
+    if (pairs_stand_for_groups(evidence) != 0U) {
+        now.earlier = above_noise(evidence, mean_of(&evidence->group[(GW_GROUPS / 2) - 2]));
+        now.later = above_noise(evidence, mean_of(&evidence->group[GW_GROUPS - 2]));
+    } else if (groups >= (uint32_t)GW_GROUPS_NEEDED) {
+        now.earlier = above_noise(evidence, evidence->group[(groups - 1U) / 2U]);
+        now.later = above_noise(evidence, evidence->group[groups - 1U]);
+    } else {
+        /* Too few. */
+    }
+    return now;
+}
+
+/* Sums are halved together before they no longer fit. */
+static int32_t scaled(int32_t sum, uint32_t both)
+{
+    return (both > (uint32_t)GW_TOTAL_MAX) ? (sum / 2) : sum;
+}
+
+void gw_evidence_end_listening(gw_evidence *evidence, int32_t next)
+{
+    if (next == (int32_t)GW_HEARING_NOISE) {
+        const gw_decay now = decay_now(evidence);
+        const int32_t earlier = gw_clamp_i32(evidence->earlier, 0, GW_TOTAL_MAX) + now.earlier;
+        const int32_t later = gw_clamp_i32(evidence->later, 0, GW_TOTAL_MAX) + now.later;
+        const uint32_t both = (uint32_t)earlier | (uint32_t)later;
+
+        evidence->earlier = scaled(earlier, both);
+        evidence->later = scaled(later, both);
+        evidence->groups = 0U;
+    }
 }
 
 /* The next pulse is as high as it takes to be seen, and no higher. */
 static void adapt_pulse(gw_evidence *evidence)
 {
-    const int32_t boost = gw_clamp_i32(evidence->boost, 0, GW_BOOST_MAX);
     const int32_t wanted = GW_RESPONSE_WANTED * silence_of(evidence);
+    const int32_t answer = evidence->burst_peak;
 
-    if ((evidence->burst_peak >= GW_ANSWER_TOO_MUCH)
-        || (evidence->burst_noise >= GW_NOISE_ENOUGH)) {
-        evidence->boost = larger(boost - 1, 0);
-    } else if ((evidence->response < wanted) && (evidence->ring_blocks > 0)
-               && (evidence->burst_peak < GW_ANSWER_ENOUGH)) {
-        evidence->boost = gw_clamp_i32(boost + ((evidence->burst_peak < GW_ANSWER_LITTLE) ? 2 : 1), 0,
-                                       GW_BOOST_MAX);
+    if ((answer >= GW_ANSWER_TOO_MUCH) || (evidence->burst_noise >= GW_NOISE_ENOUGH)) {
+        evidence->boost = (evidence->boost > 0U) ? (uint8_t)(evidence->boost - 1U) : 0U;
+    } else if ((evidence->response < wanted) && (evidence->ring_blocks > 0U)
+               && (answer < GW_ANSWER_ENOUGH)) {
+        raise_pulse(evidence, (answer < GW_ANSWER_LITTLE) ? 2U : 1U);
     } else {
-        evidence->boost = boost;
+        /* As high as it is. */
     }
 }
 
-void gw_evidence_hear(gw_evidence *evidence, int32_t hearing)
+void gw_evidence_end_hearing(gw_evidence *evidence)
 {
-    if (evidence->hearing == (int32_t)GW_HEARING_RINGING) {
+    if (evidence->hearing == (uint8_t)GW_HEARING_RINGING) {
         adapt_pulse(evidence);
     }
+    evidence->hearing = (uint8_t)GW_HEARING_NOTHING;
+}
+
+void gw_evidence_begin_hearing(gw_evidence *evidence, int32_t hearing)
+{
     if (hearing == (int32_t)GW_HEARING_NOISE) {
-        keep_decay(evidence);
         forget_noise(evidence);
         forget_ringing(evidence);
     } else if (hearing == (int32_t)GW_HEARING_RINGING) {
@@ -214,66 +269,65 @@ void gw_evidence_hear(gw_evidence *evidence, int32_t hearing)
     } else {
         /* What was found stays. */
     }
-    evidence->hearing = hearing;
-    evidence->blocks = gw_next_count(evidence->blocks);
+    evidence->hearing = (uint8_t)gw_clamp_i32(hearing, 0, (int32_t)UINT8_MAX);
+    changed(evidence);
 }
 
-/* Half a level, or of what else damaged memory holds as much as a level can have. */
-static uint32_t half_of(int32_t level)
+void gw_evidence_hear(gw_evidence *evidence, int32_t hearing)
 {
-    return ((uint32_t)level & (uint32_t)GW_LEVEL_MAX) / 2U;
+    gw_evidence_end_hearing(evidence);
+    gw_evidence_end_listening(evidence, hearing);
+    gw_evidence_begin_hearing(evidence, hearing);
 }
 
-/* All groups are full: each two neighbours become one of twice the length. */
-static void merge_groups(gw_evidence *evidence)
+/* Each two neighbours become one group of twice the length; the next such group begins. */
+static void merge_groups(gw_evidence *evidence, int32_t level)
 {
     int32_t i;
 
     for (i = 0; i < (GW_GROUPS / 2); i++) {
-        const int32_t *pair = &evidence->group[i + i];
-        const uint32_t mean = half_of(pair[0]) + half_of(pair[1]);
-
-        evidence->group[i] = (int32_t)mean;
+        evidence->group[i] = mean_of(&evidence->group[i + i]);
     }
-    evidence->groups = GW_GROUPS / 2;
+    evidence->groups = (uint8_t)(GW_GROUPS / 2);
+    evidence->group_bits = (uint8_t)(evidence->group_bits + 1U);
+    evidence->group_filled = 1U;
+    evidence->group_sum = level;
 }
 
-static void end_group(gw_evidence *evidence, int32_t groups, int32_t bits)
+static void end_group(gw_evidence *evidence, uint32_t bits)
 {
-    const uint32_t sum = (uint32_t)evidence->group_sum & (uint32_t)INT32_MAX;
-    const uint32_t mean = sum >> (uint32_t)bits;
+    const uint32_t mean = (uint32_t)evidence->group_sum >> bits;
 
-    evidence->group[groups] = gw_clamp_i32((int32_t)mean, 0, GW_LEVEL_MAX);
-    evidence->groups = groups + 1;
-    evidence->group_filled = 0;
+    evidence->group[evidence->groups] = gw_signed_i32(mean);
+    evidence->groups = (uint8_t)(evidence->groups + 1U);
+    evidence->group_filled = 0U;
     evidence->group_sum = 0;
-    if ((evidence->groups == GW_GROUPS) && (bits < GW_GROUP_BITS_MAX)) {
-        merge_groups(evidence);
-        evidence->group_bits = bits + 1;
-    }
 }
 
 /* Once the longest groups are full, longer listening says nothing new. */
 static void add_to_group(gw_evidence *evidence, int32_t level)
 {
-    const int32_t bits = gw_clamp_i32(evidence->group_bits, 0, GW_GROUP_BITS_MAX);
-    const int32_t groups = evidence->groups;
+    if (evidence->groups < (uint8_t)GW_GROUPS) {
+        const uint32_t bits = evidence->group_bits & 7U;
 
-    if ((uint32_t)groups < (uint32_t)GW_GROUPS) {
         evidence->group_sum = gw_add_i32(evidence->group_sum, level);
-        evidence->group_filled = counted(evidence->group_filled);
-        if (((uint32_t)evidence->group_filled >> (uint32_t)bits) != 0U) {
-            end_group(evidence, groups, bits);
+        evidence->group_filled = (uint8_t)(evidence->group_filled + 1U);
+        if (((uint32_t)evidence->group_filled >> bits) != 0U) {
+            end_group(evidence, bits);
         }
     }
 }
 
 static void hear_ringing(gw_evidence *evidence, int32_t level)
 {
-    if (evidence->ring_blocks > 0) {
+    if (pairs_stand_for_groups(evidence) != 0U) {
+        merge_groups(evidence, level);
+    } else if (evidence->ring_blocks > 0U) {
         add_to_group(evidence, level);
+    } else {
+        /* The pulse's own block. */
     }
-    if (evidence->ring_blocks < GW_RESPONSE_BLOCKS) {
+    if (evidence->ring_blocks < (uint8_t)GW_RESPONSE_BLOCKS) {
         evidence->response = larger(evidence->response, level);
     }
     evidence->last = level;
@@ -282,54 +336,58 @@ static void hear_ringing(gw_evidence *evidence, int32_t level)
 
 void gw_evidence_ring_block(gw_evidence *evidence, int32_t level)
 {
-    if (evidence->hearing == (int32_t)GW_HEARING_NOISE) {
+    if (evidence->hearing == (uint8_t)GW_HEARING_NOISE) {
         evidence->ring_noise = larger(evidence->ring_noise, level);
         evidence->ring_most = larger(evidence->ring_most, level);
         evidence->ring_noise_least = smaller(evidence->ring_noise_least, level);
         evidence->noise_blocks = counted(evidence->noise_blocks);
-    } else if (evidence->hearing == (int32_t)GW_HEARING_RINGING) {
+    } else if (evidence->hearing == (uint8_t)GW_HEARING_RINGING) {
         hear_ringing(evidence, level);
     } else {
         /* The block belongs to nothing. */
     }
-    evidence->blocks = gw_next_count(evidence->blocks);
+    changed(evidence);
 }
 
 void gw_evidence_burst_block(gw_evidence *evidence, int32_t level)
 {
     evidence->burst = level;
-    if (evidence->hearing == (int32_t)GW_HEARING_NOISE) {
+    if (evidence->hearing == (uint8_t)GW_HEARING_NOISE) {
         evidence->burst_noise = larger(evidence->burst_noise, level);
         evidence->move_noise = larger(evidence->move_noise, level);
-    } else if (evidence->hearing == (int32_t)GW_HEARING_RINGING) {
+    } else if (evidence->hearing == (uint8_t)GW_HEARING_RINGING) {
         evidence->burst_peak = larger(evidence->burst_peak, level);
-    } else if (evidence->hearing == (int32_t)GW_HEARING_MOVE) {
+    } else if (evidence->hearing == (uint8_t)GW_HEARING_MOVE) {
         evidence->move_noise = larger(evidence->move_noise, level);
     } else {
         /* The block belongs to nothing. */
     }
-    evidence->blocks = gw_next_count(evidence->blocks);
+    changed(evidence);
 }
 
 /* Until this gain's own noise is heard, what the gain before lets expect stands in. */
 static int32_t noise_of(const gw_evidence *evidence)
 {
-    return larger((evidence->noise_blocks > 0) ? evidence->burst_noise : evidence->noise_before, 0);
+    const int32_t before
+        = (evidence->noise_before == GW_NOISE_UNKNOWN) ? 0 : evidence->noise_before;
+
+    return (evidence->noise_blocks > 0U) ? evidence->burst_noise : before;
 }
 
-/* More than halves / 2 of what the gain before lets expect is no noise. */
+/* More than halves / 2 of what the gain before lets expect is no noise; where that is not known, no
+ * level is more. */
 static int32_t has_leapt(int32_t noise, int32_t before, int32_t halves)
 {
     const int32_t known = gw_clamp_i32(before, 0, GW_LEVEL_MAX);
 
-    return ((before >= 0) && (noise > (((known * halves) / 2) + GW_NOISE_LEAST))) ? 1 : 0;
+    return (noise > (((known * halves) / 2) + GW_NOISE_LEAST)) ? 1 : 0;
 }
 
 static int32_t decay_of(const gw_evidence *evidence)
 {
-    const int32_t earlier = gw_add_i32(evidence->earlier, earlier_now(evidence));
-    const int32_t later = gw_add_i32(evidence->later, later_now(evidence));
-
+    const gw_decay now = decay_now(evidence);
+    const int32_t earlier = gw_add_i32(evidence->earlier, now.earlier);
+    const int32_t later = gw_add_i32(evidence->later, now.later);
     const int32_t scale = ((earlier > GW_LEVEL_MAX) || (later > GW_LEVEL_MAX)) ? GW_TOTAL_SCALE : 1;
 
     return (earlier < 1) ? GW_INPUT_LEVEL_MAX : share(later / scale, earlier / scale);
@@ -346,17 +404,17 @@ void gw_evidence_findings(const gw_evidence *evidence, int32_t findings[GW_FINDI
     const int32_t noise_before = evidence->noise_before;
     const int32_t move_noise = evidence->move_noise;
     const int32_t move_noise_before = evidence->move_noise_before;
-    const int32_t noise_blocks = evidence->noise_blocks;
-    const int32_t ring_blocks = evidence->ring_blocks;
+    const uint8_t noise_blocks = evidence->noise_blocks;
+    const uint8_t ring_blocks = evidence->ring_blocks;
     const int32_t burst = evidence->burst;
-    const int32_t hidden = evidence->hidden;
+    const uint8_t hidden = evidence->hidden;
     const int32_t grown = evidence->grown;
 
     findings[GW_FINDING_BURST_LEVEL] = gw_clamp_i32(burst, 0, GW_INPUT_LEVEL_MAX);
-    findings[GW_FINDING_NOISE_BLOCKS] = gw_clamp_i32(noise_blocks, 0, GW_BLOCKS_MAX);
+    findings[GW_FINDING_NOISE_BLOCKS] = (int32_t)noise_blocks;
     findings[GW_FINDING_NOISE_LEVEL] = gw_clamp_i32(noise, 0, GW_INPUT_LEVEL_MAX);
     findings[GW_FINDING_NOISE_LEAPT] = has_leapt(noise, noise_before, 3);
-    findings[GW_FINDING_RING_BLOCKS] = gw_clamp_i32(ring_blocks, 0, GW_BLOCKS_MAX);
+    findings[GW_FINDING_RING_BLOCKS] = (int32_t)ring_blocks;
     findings[GW_FINDING_RING_LEVEL] = ring_level;
     findings[GW_FINDING_RESPONSE_LEVEL] = response_level;
     findings[GW_FINDING_DECAY_LEVEL] = decay_level;
@@ -365,7 +423,7 @@ void gw_evidence_findings(const gw_evidence *evidence, int32_t findings[GW_FINDI
               ? 0
               : gw_clamp_i32(move_noise, 0, GW_INPUT_LEVEL_MAX);
     findings[GW_FINDING_NOISE_TRIPLED] = has_leapt(noise, noise_before, 6);
-    findings[GW_FINDING_ANSWERS_HIDDEN] = (hidden >= GW_HIDDEN_GAINS) ? 1 : 0;
+    findings[GW_FINDING_ANSWERS_HIDDEN] = (hidden >= (uint8_t)GW_HIDDEN_GAINS) ? 1 : 0;
     findings[GW_FINDING_NOISE_GROWN] = (grown >= GW_GROWN_GAINS) ? 1 : 0;
 }
 

@@ -35,6 +35,9 @@
 /* ... and is not expected to grow by more than a quarter and half of that from gain to gain. What
  * there was where the axis turns round is expected again: the gain was found quiet with it. */
 
+/* Above every level. */
+#define GW_NOISE_UNKNOWN (GW_LEVEL_MAX + 1)
+
 #define GW_BLOCKS_MAX INT32_C(255)
 /* Noise that hid the answers at so many gains in a row may hide that the limit was passed. */
 #define GW_HIDDEN_GAINS INT32_C(8)
@@ -71,32 +74,32 @@ enum gw_hearing {
 };
 
 typedef struct {
-    uint32_t blocks;      /* changes with everything else here, and last */
-    int32_t hearing;      /* enum gw_hearing */
-    int32_t burst;        /* burst level of the last block */
-    int32_t noise_blocks; /* ring blocks of noise at this gain, 0 to GW_BLOCKS_MAX */
-    int32_t ring_noise;   /* largest ring level of them */
-    int32_t ring_noise_least; /* smallest of them */
+    int32_t ring_noise_least; /* smallest ring level of noise at this gain */
+    int32_t ring_noise;   /* largest of it */
     int32_t burst_noise;  /* largest burst level of the same time */
-    int32_t noise_before; /* burst_noise of the gain before, without leaps; -1: not known */
     int32_t move_noise;   /* largest burst level without a pulse at this gain, moves included */
-    int32_t move_noise_before; /* the same at the gain before; -1: not known */
-    int32_t ring_blocks;  /* since the pulse began, its own block included, 0 to GW_BLOCKS_MAX */
-    int32_t response;     /* largest ring level of the first two */
-    int32_t last;         /* ring level of the last of them */
-    int32_t burst_peak;   /* largest burst level of the same time */
-    int32_t hidden;       /* gains in a row whose last pulse was not seen, 0 to GW_BLOCKS_MAX */
     int32_t ring_most;    /* largest ring_noise of all hearings at this gain */
-    int32_t ring_usual;   /* what gains so far let expect of it */
-    int32_t grown;        /* gains in a row with far more, to GW_BLOCKS_MAX; below 0: gains to learn */
-    int32_t boost;        /* test pulses are 2^boost times as high as the table says */
-    int32_t group[GW_GROUPS]; /* mean ring levels of equal stretches since the pulse's own block */
-    int32_t groups;           /* complete ones */
-    int32_t group_bits;       /* blocks in each are 2^group_bits, 0 to GW_GROUP_BITS_MAX */
-    int32_t group_filled;     /* blocks in the one being filled */
-    int32_t group_sum;        /* their levels */
     int32_t earlier; /* what groups in the middle had above noise, all earlier listening at this gain */
     int32_t later;   /* ... and last groups */
+    int32_t response;     /* largest ring level of the first two blocks since the pulse began */
+    int32_t last;         /* ring level of the last of them */
+    int32_t burst_peak;   /* largest burst level of the same time */
+    int32_t group_sum;    /* levels of the group being filled */
+    int32_t group[GW_GROUPS]; /* mean ring levels of equal stretches since the pulse's own block */
+    int32_t noise_before; /* burst_noise of the gain before, without leaps, or GW_NOISE_UNKNOWN */
+    int32_t move_noise_before; /* move_noise of the gain before, or GW_NOISE_UNKNOWN */
+    int32_t ring_usual;   /* what gains so far let expect of ring_most */
+    int32_t burst;        /* burst level of the last block */
+    uint8_t groups;       /* complete ones; all: two each become one before the next block */
+    uint8_t group_bits;   /* blocks in each are 2^group_bits, 0 to GW_GROUP_BITS_MAX */
+    uint8_t group_filled; /* blocks in the one being filled */
+    uint8_t ring_blocks;  /* since the pulse began, its own block included, 0 to GW_BLOCKS_MAX */
+    uint8_t noise_blocks; /* ring blocks of noise at this gain, 0 to GW_BLOCKS_MAX */
+    uint8_t hidden;       /* gains in a row whose last pulse was not seen, 0 to GW_BLOCKS_MAX */
+    uint8_t boost;        /* test pulses are 2^boost times as high as the table says */
+    uint8_t hearing;      /* enum gw_hearing */
+    int16_t grown;        /* gains in a row with far more, to GW_BLOCKS_MAX; below 0: gains to learn */
+    uint16_t blocks;      /* changes with everything else here, and last; counted round */
 } gw_evidence;
 
 /* What the evidence says, as inputs of the trial: 0 to GW_INPUT_LEVEL_MAX each. */
@@ -121,6 +124,15 @@ void gw_evidence_reset(gw_evidence *evidence);
 void gw_evidence_new_gain(gw_evidence *evidence, int32_t lower);
 /* From here on blocks belong to something else; any word but the three counts as nothing. */
 void gw_evidence_hear(gw_evidence *evidence, int32_t hearing);
+
+/* The parts of both, for who wants to spread them over ticks, in this order. Height of the next
+ * pulse; before noise, what this listening says of a decay; what is heard now. */
+void gw_evidence_end_hearing(gw_evidence *evidence);
+void gw_evidence_end_listening(gw_evidence *evidence, int32_t next);
+void gw_evidence_begin_hearing(gw_evidence *evidence, int32_t hearing);
+/* Whether the pulse was seen; what noise to expect. */
+void gw_evidence_end_gain(gw_evidence *evidence, int32_t lower);
+void gw_evidence_begin_gain(gw_evidence *evidence);
 
 /* A block has ended; levels 0 to GW_LEVEL_MAX. */
 void gw_evidence_ring_block(gw_evidence *evidence, int32_t level);

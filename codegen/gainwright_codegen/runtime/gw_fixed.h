@@ -138,14 +138,8 @@ static inline int32_t gw_absolute_i32(int32_t value)
     return (value < 0) ? gw_negate_i32(value) : value;
 }
 
-/* Counts that only ever change go round at GW_COUNT_MAX + 1. */
+/* Counts of 16 bits that only ever change go round. */
 #define GW_COUNT_MAX UINT32_C(65535)
-
-/* The next count, whatever memory holds; it is one more modulo GW_COUNT_MAX + 1. */
-static inline uint32_t gw_next_count(uint32_t count)
-{
-    return (count & GW_COUNT_MAX) + 1U;
-}
 
 /* a * b in full width. */
 static inline int64_t gw_product_i64(int32_t a, int32_t b)

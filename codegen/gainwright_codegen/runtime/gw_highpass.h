@@ -59,9 +59,9 @@ static inline int32_t gw_highpass_step(const gw_highpass_coefficients *coefficie
                                        int32_t *fraction, int32_t x)
 {
     const int64_t sum
-        = gw_product_i64(coefficients->b0, gw_highpass_difference(x, past_x))
+        = *fraction + gw_product_i64(coefficients->b0, gw_highpass_difference(x, past_x))
           + gw_product_i64(coefficients->a1, past_y->last)
-          + gw_product_i64(coefficients->a2, past_y->before) + *fraction;
+          + gw_product_i64(coefficients->a2, past_y->before);
     const uint64_t below = (uint64_t)sum & UINT64_C(0x3FFFFFFF);
     const uint64_t above = (uint64_t)sum >> GW_HIGHPASS_FRACTION_BITS;
     const int32_t y = gw_signed_i32((uint32_t)(above & UINT32_MAX));

@@ -21,7 +21,7 @@ RESPONSE_BLOCKS = 2
 RESPONSE_WANTED = 4
 ANSWER_LITTLE, ANSWER_ENOUGH, ANSWER_TOO_MUCH = 1, 6, 20
 NOISE_ENOUGH = 16
-TOTAL_MAX = 2**28
+TOTAL_MAX = 2**28 - 1
 TOTAL_SCALE = 64
 FINDINGS = (
     "burst_level",
@@ -245,9 +245,9 @@ class ReferenceEvidence:
 
     def _keep_decay(self) -> None:
         middle, last = self.ringing.middle_and_last(self.ring_noise)
-        earlier, later = min(self.earlier, TOTAL_MAX), min(self.later, TOTAL_MAX)
-        halves = 2 if TOTAL_MAX in (earlier, later) else 1
-        self.earlier, self.later = (earlier + middle) // halves, (later + last) // halves
+        earlier, later = self.earlier + middle, self.later + last
+        halves = 2 if max(earlier, later) > TOTAL_MAX else 1
+        self.earlier, self.later = earlier // halves, later // halves
 
     def _adapt_pulse(self) -> None:
         answer, wanted = self.ringing.burst_peak, RESPONSE_WANTED * self.silence

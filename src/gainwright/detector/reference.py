@@ -75,6 +75,12 @@ class ReferenceDetector:
         ring_ended = self.ring.sample(speed_error)
         return ring_ended, self.burst.sample(torque_command)
 
+    @property
+    def block_ends(self) -> bool:
+        """Whether the next sample completes a block."""
+        bands = (self.ring, self.burst)
+        return any(band.ticks + 1 >= band.settings.block_ticks for band in bands)
+
     def restart_blocks(self) -> None:
         """Drop the blocks that are being filled."""
         self.ring.restart()

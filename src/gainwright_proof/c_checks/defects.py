@@ -87,7 +87,7 @@ PRODUCT = Defect(
     "gw_check_products",
 )
 SATURATION = Defect(
-    "gw_detector.c",
+    "gw_detector_tick.h",
     "int32_t value = gw_saturate_signal(signal);",
     "int32_t value = signal;",
     "input of the filter not limited",
@@ -103,21 +103,21 @@ OUTPUT = Defect(
     breaks_range=True,
 )
 SQUARE = Defect(
-    "gw_detector.c",
+    "gw_detector_tick.h",
     "((int64_t)value * value)",
     "(int64_t)(value * value)",
     "square computed in 32 bits",
     "gw_check_block",
 )
 SHIFT = Defect(
-    "gw_detector.c",
-    "energy >> settings->shift;",
-    "energy >> (settings->shift + 64U);",
+    "gw_detector_tick.h",
+    "return high >> (shift - 32U);",
+    "return high >> (shift + 32U);",
     "shift by more than the width",
     "gw_check_control_tick",
 )
 HEADROOM = Defect(
-    "gw_detector.c",
+    "gw_detector_tick.h",
     "(uint32_t)moved >> GW_DETECTOR_HEADROOM_BITS;",
     "(uint32_t)moved >> (GW_DETECTOR_HEADROOM_BITS - 1U);",
     "headroom shift one bit short",
@@ -126,11 +126,11 @@ HEADROOM = Defect(
 )
 GROUP_INDEX = Defect(
     "gw_evidence.c",
-    "((uint32_t)groups < (uint32_t)GW_GROUPS) {",
-    "((uint32_t)groups <= (uint32_t)GW_GROUPS) {",
+    "if (evidence->groups < (uint8_t)GW_GROUPS) {",
+    "if (evidence->groups <= (uint8_t)GW_GROUPS) {",
     "index one beyond the groups of the evidence",
     "gw_check_evidence_change",
-    "evidence->group[groups] = ",
+    "evidence->group[evidence->groups] = ",
 )
 SHARE = Defect(
     "gw_evidence.c",

@@ -26,6 +26,8 @@ _AXIS_FILES = (
     "any_structs.c",
     "check_evidence.c",
     "gw_axis.c",
+    "gw_axis_control.c",
+    "gw_detector.c",
     "gw_evidence.c",
     "gw_machine.c",
 )

@@ -25,9 +25,10 @@ _DETECTOR_FILES = (*_COMMON, "any_detector.c", "any_structs.c", "gw_machine.c")
 _EVIDENCE_FILES = (*_COMMON, "check_evidence.c", "any_structs.c", "gw_evidence.c")
 _AXIS_FILES = (
     *_TABLE_FILES,
-    "any_detector.c",
+    "any_control.c",
     "any_sequencer.c",
     "gw_axis.c",
+    "gw_detector.c",
     "any_evidence.c",
     "gw_trial.c",
 )

@@ -101,7 +101,7 @@ _AXIS = (
     ("pulse one sample late", "gw_pulse.h",
      "pulse->next = 0;\n    pulse->height = height;",
      "pulse->next = 1;\n    pulse->height = height;"),
-    ("energy of a block kept for the next", "gw_detector.c",
+    ("energy of a block kept for the next", "gw_detector_tick.h",
      "        band->energy = 0;\n", "        band->energy /= 2;\n"),
 )  # fmt: skip
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 from gainwright.detector.evidence import BOOST_MAX, FINDINGS, Hearing, ReferenceEvidence
 from gainwright.detector.reference import ReferenceDetector
@@ -30,11 +30,13 @@ class ReferenceAxis:
     @property
     def hearing(self) -> Hearing:
         """What blocks that end now belong to."""
-        return self._taken[2] if self._taken == self._order else Hearing.NOTHING
+        return self._taken[2] if self._is_taken else Hearing.NOTHING
 
     def _forget(self) -> None:
         self._detector = ReferenceDetector(self._stages[self._taken[0]].detector)
         self._evidence = ReferenceEvidence()
+        self._due: list[Callable[[], None]] = []
+        """What the next control ticks do, one each."""
         self._pulse: tuple[int, int] | None = None
 
     def _wanted(self) -> _Order:
@@ -55,25 +57,40 @@ class ReferenceAxis:
 
     def control_tick(self, torque_command: int, speed_error: int) -> int:
         """Take one control tick's signals; return the torque of the test pulse."""
-        if self._order != self._taken:
-            self._take_order()
-        ring_ended, burst_ended = self._detector.sample(torque_command, speed_error)
-        if ring_ended:
-            self._evidence.ring_block(self._detector.ring.level)
-        if burst_ended:
-            self._evidence.burst_block(self._detector.burst.level)
+        due = list(self._due)
+        if self._order != self._taken and not due and not self._detector.block_ends:
+            self._begin_order()
+        ended = self._detector.sample(torque_command, speed_error)
+        if any(ended):
+            self._take_blocks(*ended)
+        elif due:
+            self._due.pop(0)()
         return self._play()
 
-    def _take_order(self) -> None:
+    def _take_blocks(self, ring_ended: bool, burst_ended: bool) -> None:
+        """Of two blocks the burst is heard at once."""
+        if burst_ended:
+            self._evidence.burst_block(self._detector.burst.level)
+        if ring_ended and burst_ended:
+            self._due.append(self._ring_block)
+        elif ring_ended:
+            self._ring_block()
+
+    def _ring_block(self) -> None:
+        self._evidence.ring_block(self._detector.ring.level)
+
+    def _begin_order(self) -> None:
         before, self._taken = self._taken, self._order
         stage, rung, hearing, _ = self._taken
         if stage != before[0]:
             self._forget()
-        if hearing is not before[2]:
+        if hearing is not self._evidence.hearing:
             self._detector.restart_blocks()
-            self._evidence.hear(hearing)
+            # In the C its parts, a tick each; no block ends meanwhile.
+            self._due += [lambda: None, lambda: None, lambda: self._evidence.hear(hearing)]
         if rung != before[1]:
-            self._evidence.new_gain(rung < before[1])
+            lower = rung < before[1]
+            self._due += [lambda: None, lambda: self._evidence.new_gain(lower)]
         if self._height:
             self._pulse = (0, self._height)
 
@@ -87,7 +104,12 @@ class ReferenceAxis:
 
     def findings(self) -> Mapping[str, int]:
         """Return what the detector finds; nothing until the last order was taken."""
-        return self._evidence.findings() if self._order == self._taken else _NO_FINDINGS
+        return self._evidence.findings() if self._is_taken else _NO_FINDINGS
+
+    @property
+    def _is_taken(self) -> bool:
+        """Whether all parts of the last order are done; a block may still wait."""
+        return self._order == self._taken and self._due in ([], [self._ring_block])
 
     def step(self, inputs: Mapping[str, int]) -> int:
         """Take one step of the table; return the number of the row."""

@@ -50,7 +50,7 @@ def detector_part(stages: Sequence[StageTables], machine: str) -> SelfTestPart:
             .replace("@MACHINE@", machine),
         ]
     )
-    return SelfTestPart((f"{machine}.h",), source, "run_stages")
+    return SelfTestPart((f"{machine}.h", "gw_detector_tick.h"), source, "run_stages")
 
 
 def _expected(stage: StageTables) -> str:

@@ -7,15 +7,31 @@ void gw_evidence_reset(gw_evidence *evidence)
     gw_any_evidence(evidence);
 }
 
-void gw_evidence_new_gain(gw_evidence *evidence, int32_t lower)
+void gw_evidence_end_hearing(gw_evidence *evidence)
+{
+    gw_any_evidence(evidence);
+}
+
+void gw_evidence_end_listening(gw_evidence *evidence, int32_t next)
+{
+    (void)next;
+    gw_any_evidence(evidence);
+}
+
+void gw_evidence_begin_hearing(gw_evidence *evidence, int32_t hearing)
+{
+    (void)hearing;
+    gw_any_evidence(evidence);
+}
+
+void gw_evidence_end_gain(gw_evidence *evidence, int32_t lower)
 {
     (void)lower;
     gw_any_evidence(evidence);
 }
 
-void gw_evidence_hear(gw_evidence *evidence, int32_t hearing)
+void gw_evidence_begin_gain(gw_evidence *evidence)
 {
-    (void)hearing;
     gw_any_evidence(evidence);
 }
 

@@ -23,7 +23,9 @@ static void any_axis(gw_axis *axis)
     axis->machine = &GW_ANY_MACHINE;
     axis->machine_again = ~(uintptr_t)axis->machine;
     axis->taken = gw_any_uint32(0U, UINT32_MAX);
-    axis->control_ticks = gw_any_uint32(0U, UINT32_MAX);
+    axis->control_ticks = (uint16_t)gw_any_uint32(0U, UINT16_MAX);
+    axis->rung = (uint8_t)gw_any_uint32(0U, UINT8_MAX);
+    axis->due = (uint8_t)gw_any_uint32(0U, UINT8_MAX);
     axis->order.word = gw_any_uint32(0U, UINT32_MAX);
     axis->order.height = gw_any_int32(INT32_MIN, INT32_MAX);
     axis->order.complement = gw_any_int32(INT32_MIN, INT32_MAX);

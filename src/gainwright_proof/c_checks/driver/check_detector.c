@@ -1,5 +1,5 @@
-/* The detector of the export, and checks of its inner functions. */
-#include "gw_detector.c"
+/* Checks of the detector's inner functions. */
+#include "gw_detector_tick.h"
 
 #include "check_axis.h"
 #include "any_machine.h"
@@ -11,7 +11,9 @@ void gw_check_filter(void)
     int32_t value;
 
     gw_any_band(&band);
-    value = filter(&band, &GW_ANY_MACHINE.stage[0].detector, gw_any_int32(INT32_MIN, INT32_MAX));
+    value = gw_band_filter(&band, &GW_ANY_MACHINE.stage[0].detector.section[0],
+                           &GW_ANY_MACHINE.stage[0].detector.section[1],
+                           gw_any_int32(INT32_MIN, INT32_MAX));
     gw_check(value >= -GW_CHECK_VALUE_MAX);
     gw_check(value <= GW_CHECK_VALUE_MAX);
 }
@@ -24,6 +26,6 @@ void gw_check_block(void)
 
     gw_any_band(&band);
     gw_any_level_settings(&settings);
-    add_square(&band, &settings, gw_any_int32(-GW_CHECK_VALUE_MAX, GW_CHECK_VALUE_MAX));
+    (void)gw_band_add_square(&band, &settings, gw_any_int32(-GW_CHECK_VALUE_MAX, GW_CHECK_VALUE_MAX));
     gw_check_band(&band);
 }
