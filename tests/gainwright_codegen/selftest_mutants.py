@@ -52,6 +52,7 @@ RUNTIME = (
            "gw_evidence_begin_hearing(evidence, gw_order_hearing(axis->taken));", ""),
     Mutant("gw_axis_control.c", "gw_evidence_end_gain(evidence,",
            "if (0) gw_evidence_end_gain(evidence,"),
+    Mutant("gw_axis_control.c", "gw_evidence_compare_gain(evidence, is_lower(axis));", ""),
     Mutant("gw_axis_control.c", "gw_evidence_begin_gain(evidence);", ""),
     Mutant("gw_axis_control.c", "gw_pulse_start(&axis->pulse, axis->order.height,",
            "gw_pulse_start(&axis->pulse, axis->order.height / 2,"),

@@ -53,7 +53,7 @@ extern "C" {
 #endif
 
 /* What the sequencer tick asks of the control tick. All that must belong together is one word. It is
- * taken in up to six control ticks: pulse and blocks in the first, what was heard in the others. */
+ * taken in up to seven control ticks: pulse and blocks in the first, what was heard in the others. */
 typedef struct {
     uint32_t word;      /* GW_ORDER_...; changes with every new order, and is written last */
     int32_t height;     /* of the pulse that is to begin, Q4.24; 0: none */
@@ -86,14 +86,15 @@ static inline int32_t gw_order_hearing(uint32_t word)
 }
 
 /* What a control tick leaves to the next ones, one to each in which no block ends, the lowest first:
- * of an order the five parts of gw_evidence_hear and gw_evidence_new_gain; then a ring block that
+ * of an order the six parts of gw_evidence_hear and gw_evidence_new_gain; then a ring block that
  * ended together with a burst block. */
 #define GW_DUE_END 1U
 #define GW_DUE_DECAY 2U
 #define GW_DUE_HEARING 4U
 #define GW_DUE_GAIN 8U
-#define GW_DUE_RUNG 16U
-#define GW_DUE_RING_BLOCK 32U
+#define GW_DUE_NOISE 16U
+#define GW_DUE_RUNG 32U
+#define GW_DUE_RING_BLOCK 64U
 #define GW_DUE_OF_ORDER (GW_DUE_RING_BLOCK - 1U)
 
 /* The control ticks of the present block of sequencer ticks. */

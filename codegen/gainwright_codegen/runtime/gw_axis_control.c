@@ -27,7 +27,7 @@ static void begin_order(gw_axis *axis, uint32_t word)
         due = GW_DUE_END | GW_DUE_DECAY | GW_DUE_HEARING;
     }
     if (gw_order_rung(word) != (int32_t)axis->rung) {
-        due |= GW_DUE_GAIN | GW_DUE_RUNG;
+        due |= GW_DUE_GAIN | GW_DUE_NOISE | GW_DUE_RUNG;
     }
     if (axis->order.height != 0) {
         gw_pulse_start(&axis->pulse, axis->order.height, axis->order.complement);
@@ -39,6 +39,11 @@ static void begin_order(gw_axis *axis, uint32_t word)
 #endif
     axis->due = (uint8_t)due;
     axis->taken = word;
+}
+
+static int32_t is_lower(const gw_axis *axis)
+{
+    return (gw_order_rung(axis->taken) < (int32_t)axis->rung) ? 1 : 0;
 }
 
 /* What is due first: of an order all its parts, then blocks. */
@@ -59,7 +64,10 @@ static void do_first(gw_axis *axis, uint32_t due)
         gw_evidence_begin_hearing(evidence, gw_order_hearing(axis->taken));
         break;
     case GW_DUE_GAIN:
-        gw_evidence_end_gain(evidence, (gw_order_rung(axis->taken) < (int32_t)axis->rung) ? 1 : 0);
+        gw_evidence_end_gain(evidence, is_lower(axis));
+        break;
+    case GW_DUE_NOISE:
+        gw_evidence_compare_gain(evidence, is_lower(axis));
         break;
     case GW_DUE_RUNG:
         gw_evidence_begin_gain(evidence);

@@ -107,7 +107,6 @@ static int32_t expected(int32_t noise, int32_t before, int32_t part)
     return smaller(noise, known + (known / part) + (GW_NOISE_LEAST / 2));
 }
 
-/* Noise that has risen far above the usual, and stays there from gain to gain, is counted. */
 static void count_grown(gw_evidence *evidence)
 {
     const int32_t usual = gw_clamp_i32(evidence->ring_usual, 0, GW_LEVEL_MAX);
@@ -131,12 +130,20 @@ void gw_evidence_end_gain(gw_evidence *evidence, int32_t lower)
 {
     if (lower != 0) {
         raise_pulse(evidence, 1U);
-        evidence->grown = (int16_t)smaller(evidence->grown, 0);
     } else {
         count_hidden(evidence);
-        if (evidence->noise_blocks > 0U) {
-            count_grown(evidence);
-        }
+    }
+}
+
+/* Noise that has risen far above the usual, and stays there from gain to gain, is counted. */
+void gw_evidence_compare_gain(gw_evidence *evidence, int32_t lower)
+{
+    if (lower != 0) {
+        evidence->grown = (int16_t)smaller(evidence->grown, 0);
+    } else if (evidence->noise_blocks > 0U) {
+        count_grown(evidence);
+    } else {
+        /* No noise was heard. */
     }
 }
 
@@ -153,6 +160,7 @@ void gw_evidence_begin_gain(gw_evidence *evidence)
 void gw_evidence_new_gain(gw_evidence *evidence, int32_t lower)
 {
     gw_evidence_end_gain(evidence, lower);
+    gw_evidence_compare_gain(evidence, lower);
     gw_evidence_begin_gain(evidence);
 }
 

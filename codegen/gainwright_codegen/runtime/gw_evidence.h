@@ -130,8 +130,9 @@ void gw_evidence_hear(gw_evidence *evidence, int32_t hearing);
 void gw_evidence_end_hearing(gw_evidence *evidence);
 void gw_evidence_end_listening(gw_evidence *evidence, int32_t next);
 void gw_evidence_begin_hearing(gw_evidence *evidence, int32_t hearing);
-/* Whether the pulse was seen; what noise to expect. */
+/* Whether the pulse was seen; whether noise is more than usual; what noise to expect. */
 void gw_evidence_end_gain(gw_evidence *evidence, int32_t lower);
+void gw_evidence_compare_gain(gw_evidence *evidence, int32_t lower);
 void gw_evidence_begin_gain(gw_evidence *evidence);
 
 /* A block has ended; levels 0 to GW_LEVEL_MAX. */

@@ -87,10 +87,10 @@ class ReferenceAxis:
         if hearing is not self._evidence.hearing:
             self._detector.restart_blocks()
             # In the C its parts, a tick each; no block ends meanwhile.
-            self._due += [lambda: None, lambda: None, lambda: self._evidence.hear(hearing)]
+            self._due += [*2 * [lambda: None], lambda: self._evidence.hear(hearing)]
         if rung != before[1]:
             lower = rung < before[1]
-            self._due += [lambda: None, lambda: self._evidence.new_gain(lower)]
+            self._due += [*2 * [lambda: None], lambda: self._evidence.new_gain(lower)]
         if self._height:
             self._pulse = (0, self._height)
 

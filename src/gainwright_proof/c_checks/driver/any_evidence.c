@@ -30,6 +30,12 @@ void gw_evidence_end_gain(gw_evidence *evidence, int32_t lower)
     gw_any_evidence(evidence);
 }
 
+void gw_evidence_compare_gain(gw_evidence *evidence, int32_t lower)
+{
+    (void)lower;
+    gw_any_evidence(evidence);
+}
+
 void gw_evidence_begin_gain(gw_evidence *evidence)
 {
     gw_any_evidence(evidence);
