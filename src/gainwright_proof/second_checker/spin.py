@@ -5,12 +5,14 @@ from __future__ import annotations
 import re
 import shutil
 import tempfile
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from gainwright_codegen.host import compile_program, read_sources
-from gainwright_codegen.host.tool_run import run_tool
+from gainwright_codegen.host.compiler import compilers
+from gainwright_codegen.host.tool_run import ToolRun, run_tool
+from gainwright_proof.remembered import digest_of_run, program_digest, remembered
 
 _SEARCH = ("-std=gnu99", "-DSAFETY", "-DNOREDUCE", "-DNOFAIR", "-DNOBOUNDCHECK")
 FLAGS = (*_SEARCH, "-O2")
@@ -69,33 +71,42 @@ def verify(
         SpinError: no ``spin``, or it refuses the model, or the verifier crashes.
         InputError: the verifier cannot be compiled.
     """
-    if shutil.which("spin") is None:
+    if (spin := shutil.which("spin")) is None:
         raise SpinError("spin is not installed")
+    flags = (*flags, f"-DMEMLIM={memory_mb}")
+    options = ("-c0", f"-m{depth}", f"-w{hash_bits}", "-n")
+    compiler = next(compilers()).identity
+    digest = digest_of_run(
+        f"{program_digest(spin)} {compiler}", (*flags, *options), {"model.pml": model.encode()}
+    )
+    return _parsed(remembered(digest, lambda: _searched(model, flags, options)).output)
+
+
+def _searched(model: str, flags: Sequence[str], options: Sequence[str]) -> ToolRun:
+    """Make the verifier of a model and let it search."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder)
         (path / "model.pml").write_text(model, encoding="ascii")
-        made = _run(["spin", "-a", "model.pml"], path)
+        made = _run(["spin", "-a", "model.pml"], path).output
         if not (path / "pan.c").is_file() or "Error" in made:
             raise SpinError(made.strip())
         sources = read_sources(path, "pan.*")
-    program = compile_program(sources, (*flags, f"-DMEMLIM={memory_mb}"), name="pan")
+    program = compile_program(sources, flags, name="pan")
     with tempfile.TemporaryDirectory() as folder:
-        options = ["-c0", f"-m{depth}", f"-w{hash_bits}", "-n"]
-        text = _run([str(program), *options], Path(folder))
-    return _parsed(text)
+        return _run([str(program), *options], Path(folder))
 
 
 LIMIT_S = 600.0
 """Processor time of one run; spin's own limits are memory and depth."""
 
 
-def _run(command: list[str], folder: Path) -> str:
+def _run(command: list[str], folder: Path) -> ToolRun:
     run = run_tool(command, folder, LIMIT_S)
     if run.exit_code is None:
         raise SpinError(f"{command[0]} was ended after {LIMIT_S:.0f} s")
     if run.exit_code < 0:
         raise SpinError(f"{command[0]} ended by signal {-run.exit_code}")
-    return run.output
+    return run
 
 
 def _parsed(text: str) -> SpinResult:
