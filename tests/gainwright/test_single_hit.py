@@ -296,3 +296,15 @@ def test_the_same_fault_is_reported_from_a_file():
     overlap, gap = caught.value.problems
     assert "rows 'one' and 'two' both hold when only a, b hold" in overlap.found
     assert "no row holds when no condition holds (for example p = 0, q = 0)" in gap.found
+
+
+@pytest.mark.parametrize("text", ["x or y", "x and y", "not x and y", "x == (not y)"])
+def test_an_example_whose_booleans_leave_each_other_no_choice(text):
+    """The values near zero of one boolean may force another one to a value that no model had."""
+    attainable = Attainable(
+        {"c": Condition("c", parse(text), "")}, {"x": ANY_BOOLEAN, "y": ANY_BOOLEAN}
+    )
+    (gap,) = solved_faults([_row(0, (), ("c",))], attainable)
+    assert isinstance(gap, Gap)
+    x, y = (gap.example.witness[name] for name in "xy")
+    assert evaluate(parse(text), {"x": x, "y": y})

@@ -110,7 +110,7 @@ class _Solver:
         for name, value in example.witness.items():
             bounds, signal = self._bounds[name], self._signals[name]
             for wanted in dict.fromkeys((min(max(bounds.low, 0), bounds.high), value)):
-                equal = signal == (bool(wanted) if bounds.kind is Kind.BOOLEAN else wanted)
+                equal = _equal(signal, wanted)
                 if self._solver.check(equal) == z3.sat:
                     self._solver.add(equal)
                     witness[name] = wanted
@@ -119,7 +119,7 @@ class _Solver:
                 # What the others left no choice for: any value that still fits.
                 self._solver.check()
                 fitting = self._example(self._solver.model()).witness.get(name, bounds.low)
-                self._solver.add(signal == fitting)
+                self._solver.add(_equal(signal, fitting))
                 witness[name] = fitting
         self._solver.pop()
         return Combination(example.booleans, witness)
@@ -195,3 +195,7 @@ def _applied(operator: Operator, left: z3.ExprRef, right: z3.ExprRef) -> z3.Expr
         case Operator.IMPLIES:
             return z3.Implies(left, right)
     raise ValueError(f"{operator} has one operand")
+
+
+def _equal(signal: z3.ExprRef, value: int) -> z3.BoolRef:
+    return signal == (bool(value) if z3.is_bool(signal) else value)
