@@ -20,6 +20,7 @@ from gainwright.language.model import Trial
 from gainwright_codegen.axis_c.tables import StageTables
 from gainwright_sim.machine import Machine
 from gainwright_sim.plant.axis import Axis
+from gainwright_sim.plant.chain import BASE
 from gainwright_sim.plant.loop import DriveLoop
 from gainwright_sim.plant.move import MoveGenerator
 from gainwright_sim.rig.log import RigLog
@@ -151,7 +152,9 @@ def replay_in_python(
     places = {output.name: k for k, output in enumerate(trial.outputs)}
     columns = {name: log.outputs[:, k].tolist() for name, k in places.items()}
     start_rad = np.pi / machine.drive.encoder_counts_per_turn  # half a count, as the rig starts
-    axis.state[: machine.chain.mass_count] = start_rad
+    axis.state[: machine.chain.body_count] = start_rad
+    if machine.chain.base is not None:
+        axis.state[BASE] = 0.0
     loop, pulse = DriveLoop(machine, axis), ReferencePulse(table.pulse.shape)
     move = MoveGenerator(machine)
     rated_nm, window = machine.drive.rated_torque_nm, machine.motion.travel_window_rad
@@ -181,7 +184,7 @@ def replay_in_python(
                 / machine.drive.top_speed_rad_per_s
                 / SIGNAL.resolution,
                 axis.state[0],
-                axis.state[2 * machine.chain.mass_count - 1],
+                axis.state[2 * machine.chain.body_count - 1],
                 move.position_rad,
                 sample.torque_limited,
             )

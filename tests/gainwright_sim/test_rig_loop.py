@@ -18,7 +18,7 @@ from gainwright_sim.machine import (
     Motion,
     SpeedLoop,
 )
-from gainwright_sim.machine.model import Play
+from gainwright_sim.machine.model import Base, Play
 from gainwright_sim.plant.axis import Axis, DiscreteAxis
 from gainwright_sim.plant.continuous import ContinuousAxis
 from gainwright_sim.rehearsal.bench import Bench
@@ -100,6 +100,17 @@ MACHINES = {
         speed_loop={"integral_time_s": 0.05, "start_speed_gain_nms_per_rad": 0.2},
         drive={"torque_delay_ticks": 3, "current_loop_time_constant_s": 1e-4},
         friction={"load_coulomb_nm": 0.2, "constant_load_torque_nm": -1.5},
+    ),
+    "three masses on a base, friction at both ends, PI": changed(
+        chain=dataclasses.replace(THREE, base=Base(8e-3, 120.0, 0.02)),
+        speed_loop={"integral_time_s": 0.05, "start_speed_gain_nms_per_rad": 0.2},
+        drive={"current_loop_time_constant_s": 1e-4},
+        friction={"motor_coulomb_nm": 0.3, "load_coulomb_nm": 0.2, "load_breakaway_nm": 0.3},
+    ),
+    "two masses with play, on a base": dataclasses.replace(
+        PLAIN,
+        chain=dataclasses.replace(TWO, base=Base(8e-3, 120.0, 0.02)),
+        play=Play(gap_rad=0.02, gap_stiffness_nm_per_rad=400.0),
     ),
     "two masses, breakaway friction at both ends": changed(
         speed_loop={"integral_time_s": 0.05, "start_speed_gain_nms_per_rad": 0.2},

@@ -43,7 +43,7 @@ class BareLoop:
     def __init__(
         self, machine: Machine, trial: Trial, gains: tuple[float, float], turn_rad: float, seed: int
     ) -> None:
-        if machine.chain.mass_count != 2 or machine.brake is not None:
+        if machine.chain.body_count != 2 or machine.brake is not None:
             raise ValueError("the bare loop is written for two masses without a brake")
         sources = read_sources(SOURCE_DIRECTORY, *_RIG_HEADERS) | read_sources(_FOLDER, "*.[ch]")
         ffi, self._library = compile_and_load(sources, ("bare_loop.h",), FLAGS, name="bare_loop")

@@ -6,6 +6,7 @@ import math
 import re
 from typing import Any
 
+from gainwright_sim.machine.base import build_base, check_base, on_base
 from gainwright_sim.machine.check import Checker
 from gainwright_sim.machine.disturbances import build_disturbances, check_torque_orders
 from gainwright_sim.machine.model import (
@@ -94,7 +95,7 @@ def build_machine(checker: Checker) -> Machine:
             "motor_inertia_kgm2", reduction.chain.motor_inertia_kgm2
         )
     metres = reduction.load_m_per_rad
-    return Machine(
+    machine = Machine(
         name=values[""]["name"],
         description=values[""]["description"],
         origin=values[""]["origin"],
@@ -112,6 +113,9 @@ def build_machine(checker: Checker) -> Machine:
         play=build_play(mechanics, reduction),
         situations=build_situations(mechanics),
     )
+    if "base" not in values:
+        return machine
+    return on_base(machine, build_base(values["base"], reduction))
 
 
 def _friction(values: dict[str, Any], reduction: Reduction) -> Friction:
@@ -194,6 +198,7 @@ def check_machine(checker: Checker, machine: Machine) -> None:
             f"at most the first mass, which contains the rotor: {motor_kgm2:g} kg m2",
             "check both values",
         )  # fmt: skip
+    check_base(checker, machine)
     _check_torque(checker, machine)
     _check_holding(checker, machine)
     _check_travel(checker, machine)

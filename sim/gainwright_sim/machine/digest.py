@@ -17,5 +17,8 @@ def machine_digest(machine: Machine) -> str:
     """
     values = dataclasses.asdict(machine)
     del values["description"], values["origin"]
+    for chain in (values["chain"], *(place["chain"] for place in values["situations"])):
+        if chain["base"] is None:  # digests from before there were bases hold
+            del chain["base"]
     text = json.dumps(values, sort_keys=True, separators=(",", ":"), allow_nan=False)
     return hashlib.sha256(text.encode("ascii")).hexdigest()

@@ -238,6 +238,25 @@ BRAKE = Table(
     required=False,
 )
 
+BASE = Table(
+    "base",
+    "what the motor pushes itself off from, if its mounts give way; leave the table out for a "
+    "machine that stands on the ground",
+    (
+        Key("inertia_kgm2", _N, "reflected to the motor shaft", 1e-9, 1e6, quantity="inertia"),
+        Key("mass_kg", _N, "mass of bed or column, for a load that moves along a line", 1e-3, 1e6,
+            kinds=LINEAR_KINDS, quantity="inertia"),
+        Key("natural_frequency_hz", _N, "of the base alone on its mounts", 0.05, 1000,
+            quantity="stiffness"),
+        Key("stiffness_nm_per_rad", _N, "of the mounts, reflected to the motor shaft", 1e-6, 1e12,
+            quantity="stiffness"),
+        Key("damping_ratio", _N, "of the base alone on its mounts", 0, 1, quantity="damping"),
+        Key("damping_nms_per_rad", _N, "of the mounts, reflected to the motor shaft", 0, 1e9,
+            quantity="damping"),
+    ),
+    required=False,
+)  # fmt: skip
+
 LONGEST_LOAD_DELAY_S = 0.01
 LOAD_SENSOR = Table(
     "load_sensor",
@@ -291,4 +310,6 @@ DISTURBANCES = Table(
     required=False,
 )  # fmt: skip
 
-TABLES = (MECHANICS, FRICTION, DRIVE, SPEED_LOOP, MOTION, BRAKE, LOAD_SENSOR, DISTURBANCES)
+TABLES = (
+    MECHANICS, BASE, FRICTION, DRIVE, SPEED_LOOP, MOTION, BRAKE, LOAD_SENSOR, DISTURBANCES
+)  # fmt: skip

@@ -24,6 +24,20 @@ LARGEST_MASS_COUNT = 4
 
 
 @dataclass(frozen=True, slots=True)
+class Base:
+    """What the motor pushes itself off from, on mounts that give way: a machine bed, a column.
+
+    Encoder, load sensor and guides sit on it, so that all positions are measured against it.
+    """
+
+    inertia_kgm2: float
+    """Reflected, as are the others."""
+    stiffness_nm_per_rad: float
+    """Of its mounts to the ground."""
+    damping_nms_per_rad: float
+
+
+@dataclass(frozen=True, slots=True)
 class Chain:
     """One to four masses in a row, joined by springs with parallel dampers.
 
@@ -36,10 +50,18 @@ class Chain:
     """Reflected stiffness between mass i and mass i+1; one fewer than masses."""
     dampings_nms_per_rad: tuple[float, ...]
     """Reflected damping parallel to each spring."""
+    base: Base | None = None
+    """None: the motor stands on the ground. A base needs two masses or more, and is one of four."""
 
     @property
     def mass_count(self) -> int:
+        """Masses in the row, without a base."""
         return len(self.inertias_kgm2)
+
+    @property
+    def body_count(self) -> int:
+        """All that moves, a base included."""
+        return self.mass_count + (self.base is not None)
 
     @property
     def motor_inertia_kgm2(self) -> float:

@@ -34,7 +34,11 @@ def machine_toml(machine: Machine) -> str:
 
 
 def _tables(machine: Machine) -> Iterator[tuple[str, Mapping[str, Any]]]:
-    yield "mechanics", {"kind": "chain", **asdict(machine.chain)}
+    chain = asdict(machine.chain)
+    base = chain.pop("base")
+    yield "mechanics", {"kind": "chain", **chain}
+    if base is not None:
+        yield "base", base
     yield "friction", _friction(machine.friction)
     yield "drive", asdict(machine.drive)
     yield "speed_loop", asdict(machine.speed_loop)

@@ -34,7 +34,7 @@ class DiscreteAxis:
         self._constant_nm = machine.friction.constant_load_torque_nm
         self._play = machine.play
         self._friction = FrictionPair(machine, self._plant)
-        self.state: Matrix = np.zeros(2 * machine.chain.mass_count + 1)
+        self.state: Matrix = np.zeros(2 * machine.chain.body_count + 1)
 
     def advance(self, command_nm: float) -> None:
         plant = self._plant

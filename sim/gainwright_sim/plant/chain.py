@@ -3,6 +3,10 @@
 States, in this order: angle of each mass [rad], motor first; speed of each mass [rad/s]. Inputs:
 torque on the motor [Nm], torque on the load [Nm]. Equation of motion of mass i, from Newton's
 second law: J_i dw_i/dt = spring and damper torques of its neighbours + input - viscous friction.
+
+With a base the order is motor, base, other masses; the base's angle is against the ground, all
+others are against the base, as an encoder on it sees them. Torques on motor and load, and friction,
+act back on the base (Newton's third law).
 """
 
 from __future__ import annotations
@@ -10,7 +14,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from gainwright_sim.machine.model import Chain, Friction
+from gainwright_sim.machine.model import Base, Chain, Friction
 
 Matrix = NDArray[np.float64]
 
@@ -29,6 +33,8 @@ def continuous_state_space(chain: Chain, friction: Friction | None = None) -> tu
 
     Of ``friction`` only the viscous part is linear and used here.
     """
+    if chain.base is not None:
+        return _on_base(chain, chain.base, friction)
     n = chain.mass_count
     inertia = np.asarray(chain.inertias_kgm2)
     damping = laplacian(chain.dampings_nms_per_rad, n)
@@ -43,6 +49,39 @@ def continuous_state_space(chain: Chain, friction: Friction | None = None) -> tu
     b[n, 0] = 1.0 / inertia[0]
     b[2 * n - 1, 1] = 1.0 / inertia[-1]
     return a, b
+
+
+def _on_base(chain: Chain, base: Base, friction: Friction | None) -> tuple[Matrix, Matrix]:
+    """Return the same for a chain on a base: against the ground first, then against the base."""
+    n = chain.mass_count
+    size = n + 1
+    inertia = np.array((*chain.inertias_kgm2, base.inertia_kgm2))
+    stiffness, damping = np.zeros((size, size)), np.zeros((size, size))
+    stiffness[:n, :n] = laplacian(chain.stiffnesses_nm_per_rad, n)
+    damping[:n, :n] = laplacian(chain.dampings_nms_per_rad, n)
+    stiffness[n, n] += base.stiffness_nm_per_rad
+    damping[n, n] += base.damping_nms_per_rad
+    torques = np.zeros((size, 2))
+    for column, mass in enumerate((0, n - 1)):
+        torques[mass, column] += 1.0
+        torques[n, column] -= 1.0
+    if friction is not None:
+        viscous = friction.motor_viscous_nms_per_rad, friction.load_viscous_nms_per_rad
+        damping += torques @ np.diag(viscous) @ torques.T
+    order = [0, n, *range(1, n)]
+    to_base = np.eye(size)
+    to_base[:n, n] = -1.0
+    seen, back = to_base[order], np.linalg.inv(to_base[order])
+    a, b = np.zeros((2 * size, 2 * size)), np.zeros((2 * size, 2))
+    a[:size, size:] = np.eye(size)
+    a[size:, :size] = -seen @ (stiffness / inertia[:, None]) @ back
+    a[size:, size:] = -seen @ (damping / inertia[:, None]) @ back
+    b[size:] = seen @ (torques / inertia[:, None])
+    return a, b
+
+
+BASE = 1
+"""Place of the base among the angles, where there is one."""
 
 
 def output_matrix(mass_count: int) -> Matrix:

@@ -31,7 +31,7 @@ class ContinuousAxis:
         self._a, self._b = continuous_state_space(machine.chain, machine.friction)
         self._width = friction_width_rad_per_s
         self._tolerance = relative_tolerance
-        self.state: Matrix = np.zeros(2 * machine.chain.mass_count + 1)
+        self.state: Matrix = np.zeros(2 * machine.chain.body_count + 1)
 
     def advance(self, command_nm: float) -> None:
         drive = self._machine.drive
@@ -52,7 +52,7 @@ class ContinuousAxis:
     def _derivative(self, _time_s: float, state: Matrix, command_nm: float) -> Matrix:
         friction = self._machine.friction
         lag_s = self._machine.drive.current_loop_time_constant_s
-        n = self._machine.chain.mass_count
+        n = self._machine.chain.body_count
         motor_nm = state[-1] - self._coulomb(state[n], friction.motor_coulomb_nm)
         load_nm = friction.constant_load_torque_nm - self._coulomb(
             state[2 * n - 1], friction.load_coulomb_nm

@@ -30,6 +30,8 @@ class DiscretePlant:
     motor: Matrix
     load: Matrix
     mass_count: int
+    """Angles among the states, that of a base included."""
+    has_base: bool = False
 
     @property
     def motor_speed(self) -> int:
@@ -75,7 +77,8 @@ def discretise(
         command=command,
         motor=step[: states + 1, states + 2].copy(),
         load=step[: states + 1, states + 3].copy(),
-        mass_count=chain.mass_count,
+        mass_count=chain.body_count,
+        has_base=chain.base is not None,
     )
 
 

@@ -83,9 +83,7 @@ class FrictionPair:
         self._plant = plant
         self._motor, self._load = friction_levels(machine)
         self._response = response(plant)
-        tick_s, chain = machine.drive.control_tick_s, machine.chain
-        self._motor_speed_per_nm = tick_s / chain.inertias_kgm2[0]
-        self._load_speed_per_nm = tick_s / chain.inertias_kgm2[-1]
+        self._motor_speed_per_nm, self._load_speed_per_nm = speeds_per_nm(machine)
 
     def step(self, state: Matrix, free: Matrix, brake_nm: float = 0.0) -> Matrix:
         """Return x(k+1) from x(k) and ``free``, the next state before friction."""
@@ -118,6 +116,18 @@ def friction_levels(machine: Machine) -> tuple[FrictionLevel, FrictionLevel]:
         levels = [(levels[0][0] + levels[1][0], levels[0][1] + levels[1][1]), (0.0, 0.0)]
     first, last = (FrictionLevel(*level, speed) for level in levels)
     return first, last
+
+
+def speeds_per_nm(machine: Machine) -> tuple[float, float]:
+    """Return the speed that an impulse of one Nm held for a tick gives the first and last mass.
+
+    In rad/s per Nm, against the base where there is one, which the impulse pushes the other way.
+    """
+    tick_s, chain = machine.drive.control_tick_s, machine.chain
+    if chain.base is None:
+        return tick_s / chain.inertias_kgm2[0], tick_s / chain.inertias_kgm2[-1]
+    push = tick_s / chain.base.inertia_kgm2
+    return tick_s / chain.inertias_kgm2[0] + push, tick_s / chain.inertias_kgm2[-1] + push
 
 
 def response(plant: DiscretePlant) -> Response:

@@ -59,7 +59,7 @@ class DriveLoop:
         filter_s = drive.speed_filter_time_constant_s
         self._filter_share = 1.0 - math.exp(-self._tick_s / filter_s) if filter_s > 0.0 else 1.0
         self._has_speed_sensor = drive.speed_source == "sensor"
-        self._speed_state = machine.chain.mass_count
+        self._speed_state = machine.chain.body_count
         self._queue = deque([0.0] * drive.torque_delay_ticks)
         self._position_rad = self._read_position()
         self._speed_rad_per_s = 0.0

@@ -1,7 +1,11 @@
-"""Natural frequencies of an axis as people meet them: motor held fast, and motor free."""
+"""Natural frequencies of an axis as people meet them: motor held fast, and motor free.
+
+Those of the axis itself are on a base that stands still.
+"""
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from gainwright_sim.machine.model import Chain
@@ -22,6 +26,9 @@ class NaturalFrequencies:
     free_hz: float | None
     """Load against a motor that turns freely: the resonance, always the higher of the two."""
 
+    base_hz: float | None = None
+    """Of the base on its mounts with everything on it held fast; None without one."""
+
     @property
     def counts_as_stiff(self) -> bool:
         """Whether even the lower frequency is above STIFF_ABOVE_HZ; a rigid axis is stiff."""
@@ -32,9 +39,10 @@ class NaturalFrequencies:
         if self.locked_motor_hz is None:
             return "rigid in its description: no natural frequency; counts as stiff"
         verdict = "counts as stiff" if self.counts_as_stiff else "does not count as stiff"
+        base = "" if self.base_hz is None else f" its base swings at {self.base_hz:.3g} Hz;"
         return (
-            f"{self.locked_motor_hz:.3g} Hz with the motor locked, {self.free_hz:.3g} Hz free; "
-            f"{verdict} (above {STIFF_ABOVE_HZ:.0f} Hz, common practice)"
+            f"{self.locked_motor_hz:.3g} Hz with the motor locked, {self.free_hz:.3g} Hz free;"
+            f"{base} {verdict} (above {STIFF_ABOVE_HZ:.0f} Hz, common practice)"
         )
 
 
@@ -42,4 +50,13 @@ def natural_frequencies(chain: Chain) -> NaturalFrequencies:
     """Return the first natural frequencies of a chain."""
     if chain.mass_count == 1:
         return NaturalFrequencies(None, None)
-    return NaturalFrequencies(anti_resonances_hz(chain)[0], resonances_hz(chain)[0])
+    return NaturalFrequencies(
+        anti_resonances_hz(chain)[0], resonances_hz(chain)[0], _base_hz(chain)
+    )
+
+
+def _base_hz(chain: Chain) -> float | None:
+    if chain.base is None:
+        return None
+    moved = chain.base.inertia_kgm2 + chain.total_inertia_kgm2
+    return math.sqrt(chain.base.stiffness_nm_per_rad / moved) / (2.0 * math.pi)

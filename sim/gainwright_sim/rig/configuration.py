@@ -19,9 +19,10 @@ from gainwright_codegen.axis_c.machine import control_ticks
 from gainwright_codegen.axis_c.tables import StageTables
 from gainwright_sim.machine import Harmonic, Machine
 from gainwright_sim.plant import compensation
+from gainwright_sim.plant.chain import BASE
 from gainwright_sim.plant.discrete import DiscretePlant, discretise_machine
 from gainwright_sim.plant.disturbance import DisturbanceTorques
-from gainwright_sim.plant.friction import friction_levels, response
+from gainwright_sim.plant.friction import friction_levels, response, speeds_per_nm
 from gainwright_sim.plant.move import smoothing_ticks
 from gainwright_sim.rig.axis import axis_data
 from gainwright_sim.rig.ringing import set_load_sensor
@@ -125,6 +126,7 @@ def plant(ffi: cffi.FFI, machine: Machine) -> Any:
     states = discrete.a.shape[0]
     result.states = states
     result.motor_speed, result.load_speed = discrete.motor_speed, discrete.load_speed
+    result.base = BASE if discrete.has_base else 0
     for name, column in (
         ("a", discrete.a.T.ravel()),
         ("command", discrete.command),
@@ -145,12 +147,12 @@ def plant(ffi: cffi.FFI, machine: Machine) -> Any:
 
 def _rubbing(result: Any, machine: Machine, discrete: DiscretePlant) -> None:
     """Fill in friction of both ends, and how they answer to it."""
-    inertias, tick_s = machine.chain.inertias_kgm2, machine.drive.control_tick_s
-    ends = (result.motor_friction, inertias[0]), (result.load_friction, inertias[-1])
-    for (target, inertia), level in zip(ends, friction_levels(machine), strict=True):
+    ends = result.motor_friction, result.load_friction
+    levels, speeds = friction_levels(machine), speeds_per_nm(machine)
+    for target, level, speed_per_torque in zip(ends, levels, speeds, strict=True):
         target.coulomb_nm, target.breakaway_nm = level.coulomb_nm, level.breakaway_nm
         target.per_stribeck_speed = 1.0 / level.stribeck_speed_rad_per_s
-        target.speed_per_torque = tick_s / inertia
+        target.speed_per_torque = speed_per_torque
     ways = response(discrete)
     result.response.motor_load = ways.motor_load
     result.response.per_motor = 1.0 / ways.motor

@@ -59,7 +59,7 @@ void rig_start(rig *r, const gw_machine *machine, const rig_plant *plant, const 
     r->brake_share = 1.0;
     /* Half a count off the step of the encoder, where rounding could make it flicker. */
     for (i = 0; i < r->plant.motor_speed; i++) {
-        r->x[i] = 0.5 * drive->encoder.count_rad;
+        r->x[i] = ((i > 0) && (i == plant->base)) ? 0.0 : 0.5 * drive->encoder.count_rad;
     }
     rig_measured_start(&r->measured, drive, rig_counted(&r->drive.encoder, r->x[0]));
     gw_watch_reset(&r->watch, encoder_counts(r));
@@ -289,7 +289,8 @@ static rig_added disturbance(rig *r, double torque_nm)
     r->external_turns -= rig_floor(r->external_turns);
     added = rig_disturbance(d, angle, torque_nm, r->torque_on, r->external_turns);
     if (r->plant.play.present != 0) {
-        const double twist = angle - (r->x[1] + 0.5 * r->drive.tick_s * r->x[r->plant.load_speed]);
+        const double twist = angle - (r->x[r->plant.motor_speed - 1]
+                                      + 0.5 * r->drive.tick_s * r->x[r->plant.load_speed]);
         const double excess = rig_excess(&r->plant.play, twist);
 
         added.motor_nm += excess;

@@ -87,6 +87,7 @@ typedef struct {
     int32_t states;
     int32_t motor_speed;
     int32_t load_speed;
+    int32_t base; /* place of the base among the angles, 0: none; all others are seen from it */
     double a[RIG_STATES_MAX * RIG_STATES_MAX]; /* by columns */
     double command[RIG_STATES_MAX];
     double motor[RIG_STATES_MAX];

@@ -16,6 +16,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -27,7 +28,7 @@ from gainwright_sim.machine.model import (
     PositionSource,
     start_settings,
 )
-from gainwright_sim.plant.chain import Matrix
+from gainwright_sim.plant.chain import BASE, Matrix
 from gainwright_sim.plant.discrete import DiscretePlant, discretise
 
 
@@ -148,7 +149,7 @@ class _Parts:
         step, command, increment = _relative_coordinates(plant)
         first = 0 if absolute else 1
         states = step.shape[0] - first
-        self._absolute, self._masses, self._timing = absolute, plant.mass_count, timing
+        self._absolute, self._twists, self._timing = absolute, _row_of(plant), timing
         self._plant, self._increment, self._filter = states, states, states + 1
         self.integral = states + 2
         self._late = states + 3 + timing.torque_delay_ticks
@@ -208,7 +209,7 @@ class _Parts:
     def _present_position(self, source: PositionSource) -> Matrix:
         row = np.zeros(self.base.shape[0])
         if self._absolute:
-            row[: 1 if source == "motor" else self._masses] = 1.0
+            row[0 if source == "motor" else self._twists] = 1.0
         return row
 
     def close_speed_loop(self, error: Matrix) -> tuple[Matrix, Matrix, Matrix]:
@@ -221,6 +222,11 @@ class _Parts:
         return base, self.injection.copy(), error + base[self.integral, :]
 
 
+def _row_of(plant: DiscretePlant) -> list[int]:
+    """Return the places of the masses in the row, a base left out."""
+    return [mass for mass in range(plant.mass_count) if not plant.has_base or mass != BASE]
+
+
 def _relative_coordinates(plant: DiscretePlant) -> tuple[Matrix, Matrix, Matrix]:
     """Return the plant with the angles replaced by motor angle and twists of the springs.
 
@@ -229,10 +235,10 @@ def _relative_coordinates(plant: DiscretePlant) -> tuple[Matrix, Matrix, Matrix]
     """
     size = plant.a.shape[0]
     change = np.eye(size)
-    for mass in range(1, plant.mass_count):
-        change[mass, mass - 1] = -1.0
+    for before, mass in pairwise(_row_of(plant)):
+        change[mass, before] = -1.0
     step = change @ plant.a @ np.linalg.inv(change)
-    # Exactly so in theory (moving the whole axis changes no force); rounding removed.
+    # Exactly so in theory (moving the whole axis on its base changes no force); rounding removed.
     step[:, 0] = 0.0
     step[0, 0] = 1.0
     command = change @ plant.command

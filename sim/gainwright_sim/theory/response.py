@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from gainwright_sim.machine.model import Machine
-from gainwright_sim.plant.chain import Matrix
+from gainwright_sim.plant.chain import BASE, Matrix
 from gainwright_sim.plant.move import MoveGenerator
 from gainwright_sim.theory.closed_loop import LOAD_SETTING, machine_loop
 
@@ -60,7 +60,7 @@ def _response(
     setting = LOAD_SETTING if held.get(LOAD_SETTING, 0.0) > 0.0 else "position_gain"
     gain = held.pop(setting)
     loop = machine_loop(machine, setting, held)
-    step, masses = loop.matrix(gain), machine.chain.mass_count
+    step, masses = loop.matrix(gain), machine.chain.body_count
     state, positions = np.zeros(len(step)), np.empty((len(reference), masses))
     wanted = gain * reference + speed
     for tick in range(len(reference)):
@@ -68,4 +68,7 @@ def _response(
         positions[tick] = state[:masses]
         state = step @ state + loop.injection * wanted[tick]
     time_s = np.arange(len(reference)) * machine.drive.control_tick_s
-    return Response(time_s, reference, positions[:, 0], positions.sum(axis=1))
+    motor = positions[:, 0]
+    if machine.chain.base is not None:  # it is against the ground, all others against it
+        positions = np.delete(positions, BASE, axis=1)
+    return Response(time_s, reference, motor, positions.sum(axis=1))
