@@ -24,6 +24,7 @@ REASONS = {
         "give_*pulse": "noise is judged by an earlier rule",
         "*top_rung*": "margins are those of the stage",
         "ringing_onset@*": "margins are those of the stage",
+        "raise_gain": "two rungs at once up to the margin, where onset leaves no result anyway",
         "nothing_seen": "its margin is 20 rungs already: noise keeps no reserve beyond it",
         "cruise": "the position gain is judged by steps",
         "axis_is_quiet": "margins are measured before the second direction",

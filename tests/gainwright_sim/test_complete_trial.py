@@ -147,7 +147,7 @@ def test_margins_that_noise_hides_are_not_called_good():
     """A fast axis with a fine encoder but much noise: with some seeds nothing stands out, and that
     is said; with others a margin is."""
     bench, hidden = Bench(TRIAL, load_machine("positioning-bench")), set()
-    for seed in range(3, 9):
+    for seed in (1, 2, 13, 14):
         summary = summarise(rehearse(bench, seed))
         assert summary.outcome in ("finished", "limited_by_noise")
         hidden.add(unseen := summary.measured_margins.phase_margin_deg is None)
