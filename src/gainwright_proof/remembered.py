@@ -34,6 +34,11 @@ def nothing_remembered(ask_again: bool = True) -> Iterator[None]:
         _believed = before
 
 
+def remembering() -> bool:
+    """Return whether what was found before may be used."""
+    return _believed
+
+
 def digest_of_run(program: str, words: Sequence[str], files: Mapping[str, bytes]) -> str:
     """Return the digest (hex) of everything that a run depends on.
 

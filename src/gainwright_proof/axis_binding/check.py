@@ -177,16 +177,18 @@ class _Exact:
         self.ticks += bool(self.ticks or hearing is not Hearing.NOTHING)
         self._take_order(hearing, rung)
         for number in range(CONTROL_TICKS):
+            if not self.ticks:
+                # Of silence the reference hears nothing but blocks, and those begin anew with the
+                # first listening.
+                self._axis_control_tick(0, 0)
+                continue
             if number % _SAME_HEIGHT == 0:
-                heights = [self._height(loudest) for loudest in _LOUDEST[self._hearing]]
+                heights = [1 << self._source.randint(6, h) for h in _LOUDEST[self._hearing]]
             self._control_tick(*(self._source.randint(-h, h) for h in heights))
         expected = self._evidence.findings()
         if code := self._library.gl_sequencer_tick(drive_inputs, 0):
             raise _Different(f"After {self.ticks} sequencer ticks of signals {_WRONG[code]}.")
         self._compare(expected)
-
-    def _height(self, loudest: int) -> int:
-        return 1 << self._source.randint(6, loudest) if self.ticks else 0
 
     def _take_order(self, hearing: Hearing, rung: int) -> None:
         if hearing is not self._hearing:
@@ -202,6 +204,9 @@ class _Exact:
             self._evidence.ring_block(self._detector.ring.level)
         if burst_ended:
             self._evidence.burst_block(self._detector.burst.level)
+        self._axis_control_tick(torque, speed)
+
+    def _axis_control_tick(self, torque: int, speed: int) -> None:
         if not self._library.gl_control_tick(torque, speed):
             raise _Different(f"After {self.ticks} sequencer ticks of signals {_WRONG[5]}.")
 

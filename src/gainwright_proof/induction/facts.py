@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterable, Iterator, Sequence
+from functools import cached_property
 from typing import TypeGuard
 
 import z3
@@ -59,8 +60,11 @@ class FactFinder:
         self._words = vocabulary(trial)
         self._chains = [*boolean_chains(self._words), *integer_chains(self._words)]
         self._values = critical_values(trial, self._words)
-        self._inputs = inputs_by_row(trial, terms, effort_s)
         self.facts: dict[str, list[Expression]] = {state.name: [] for state in trial.states}
+
+    @cached_property
+    def _inputs(self) -> dict[str, Values]:
+        return inputs_by_row(self._trial, self._terms, self._effort_s)
 
     def search(self, premises: int) -> bool:
         """Look for facts under so many premises; return False if there are too many to try."""

@@ -9,11 +9,14 @@ from gainwright.language.model import Trial
 from gainwright.language.write import write
 from gainwright_proof.induction.recheck import Task, run
 from gainwright_proof.induction.solvers import SOLVERS, Answer, Reply, Solver
+from gainwright_proof.remembered import remembering
 from gainwright_proof.verdict import Finding, Obligation, Verdict
 
 SEARCHER = SOLVERS["z3"]
 """Finds the proofs and decides them; the other solvers check the obligations again."""
 EFFORT_S = 30.0
+_WORTH_KEEPING_S = 1.0
+"""A search that took less effort is done again rather than kept."""
 Progress = Callable[[str], None]
 
 
@@ -49,9 +52,12 @@ def prove(
     if missing := SEARCHER.missing():
         return SmtProof(tuple(_not_run(trial, missing)), (), {})
     # Imported here: these modules need z3.
+    from gainwright_proof.induction.effort import Budget
     from gainwright_proof.induction.findings import Findings
-    from gainwright_proof.induction.plan import plan
-    from gainwright_proof.induction.search import ProofSearch
+    from gainwright_proof.induction.found import Found
+    from gainwright_proof.induction.hints import Hints
+    from gainwright_proof.induction.plan import Plan, plan
+    from gainwright_proof.induction.search import ProofSearch, UnshownFactsError
     from gainwright_proof.induction.step import StepEncoding
     from gainwright_proof.induction.tables import failing_tables
     from gainwright_proof.induction.terms import StepTerms
@@ -59,10 +65,29 @@ def prove(
 
     step = StepEncoding(trial)
     terms = StepTerms(step)
-    found = ProofSearch(step, terms, effort_s, tell).run()
-    planned = plan(step, found)
+
+    def attempt(hints: Hints) -> tuple[Found, Plan, dict[str, Reply]]:
+        found = ProofSearch(step, terms, effort_s, tell, hints).run()
+        planned = plan(step, found)
+        return found, planned, _decide(SEARCHER, planned.everything(), effort_s, processes, tell)
+
+    def attempt_without() -> tuple[Found, Plan, dict[str, Reply]]:
+        tell("what was found before does not do: all is searched again")
+        return attempt(Hints(None))
+
+    hints, effort = Hints(trial if remembering() else None), Budget(_WORTH_KEEPING_S)
+    try:
+        found, planned, replies = attempt(hints)
+    except UnshownFactsError:
+        if not hints.given:
+            raise
+        found, planned, replies = attempt_without()
+    shown = all(reply.answer is Answer.UNSAT for reply in replies.values())
+    if hints.given and not shown:
+        found, planned, replies = attempt_without()
+    elif shown and not found.out_of_time and effort.spent:
+        hints.keep()
     obligations = planned.everything()
-    replies = _decide(SEARCHER, obligations, effort_s, processes, tell)
     examples = failing_tables(terms, planned, replies, effort_s)
     findings = [*Findings(trial, found, planned, replies, SEARCHER.title()).all(examples)]
     findings.append(translation_finding(step, terms, SEARCHER.title()))

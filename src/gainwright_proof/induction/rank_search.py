@@ -30,6 +30,11 @@ class Ranking:
     """At the moment that triggers; for a trigger over a tick: at the moment after it."""
     ranks: Ranks
 
+    @property
+    def to_be_checked(self) -> Ranking:
+        """The ranking as obligations need it: states on the way and ranks."""
+        return Ranking(Course((), self.course.states, ()), self.greatest, self.ranks)
+
 
 class RankSearch:
     """Looks for the ranks of one deadline."""

@@ -7,9 +7,10 @@ with more facts, then refuted by unrolling if a few ticks suffice, else left unf
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from functools import partial
+from functools import cached_property, partial
 
-from gainwright.language.model import RequirementKind
+from gainwright.language.expression import Expression
+from gainwright.language.model import RequirementKind, Trial
 from gainwright_proof.induction.claims import (
     consecution,
     initiation,
@@ -26,11 +27,13 @@ from gainwright_proof.induction.deadline import (
 from gainwright_proof.induction.effort import Budget, OutOfEffortError
 from gainwright_proof.induction.facts import MOST_PREMISES, FactFinder
 from gainwright_proof.induction.found import Found, Resisting, Supported
+from gainwright_proof.induction.hints import Hints
 from gainwright_proof.induction.incidental import add_assignments, add_impossible
 from gainwright_proof.induction.question import FactSelector, Moment, Question, merged
 from gainwright_proof.induction.rank_claims import rank_questions
 from gainwright_proof.induction.rank_fit import NoRankError
 from gainwright_proof.induction.rank_search import Ranking, RankSearch
+from gainwright_proof.induction.sifting import Sifter
 from gainwright_proof.induction.step import StepEncoding
 from gainwright_proof.induction.terms import StepTerms
 from gainwright_proof.induction.unrolling import (
@@ -46,13 +49,23 @@ UNROLLED_TICKS = 16
 UNROLLING_EFFORT_S = 6.0
 
 
+class UnshownFactsError(Exception):
+    """A proof would rest on facts that nothing shows: hints that do not belong together."""
+
+
 class ProofSearch:
     """The search for one trial."""
 
     def __init__(
-        self, step: StepEncoding, terms: StepTerms, effort_s: float, tell: Progress
+        self,
+        step: StepEncoding,
+        terms: StepTerms,
+        effort_s: float,
+        tell: Progress,
+        hints: Hints,
     ) -> None:
         """No question takes z3 longer than ``effort_s``; ``tell`` is told what is going on."""
+        self._hints = hints
         self._trial = step.trial
         self._step = step
         self._terms = terms
@@ -71,13 +84,13 @@ class ProofSearch:
         """Return proofs, violations and what resists both."""
         # Each looks for more; where it says that there is more, what resists is tried again.
         rounds: list[tuple[str, Callable[[], bool]]] = [
-            ("looking for facts", lambda: self._finder.search(0)),
+            ("looking for facts", partial(self._search, 0)),
             ("looking for facts under premises", self._search_for_resisting),
             ("unrolling from power-on", self._unroll),
             *(
                 (
                     f"looking for facts under {count} premises of any kind",
-                    partial(self._finder.search, count),
+                    partial(self._search, count),
                 )
                 for count in range(1, MOST_PREMISES + 1)
             ),
@@ -103,11 +116,20 @@ class ProofSearch:
                 break
         self._tell("looking for what is impossible")
         selector = FactSelector(self._terms, self._finder.facts, self._effort_s)
-        add_impossible(self._found, self._step, selector)
-        add_assignments(self._found, self._step, selector)
+        needed = partial(self._needed, selector)
+        add_impossible(self._found, self._step, needed)
+        add_assignments(self._found, self._step, needed)
         self._tell("collecting the facts that are needed")
         self._keep_facts()
         return self._found
+
+    def _search(self, premises: int) -> bool:
+        key = ("facts under premises", premises)
+        more, facts = self._hints.recall(
+            key, lambda: (self._finder.search(premises), dict(self._finder.facts))
+        )
+        self._finder.facts = dict(facts)
+        return more
 
     def _search_for_resisting(self) -> bool:
         """Look for what the invariants that resist demand; False if none does."""
@@ -118,8 +140,15 @@ class ProofSearch:
             and requirement.kind is RequirementKind.INVARIANT
         ]
         if resisting:
-            self._finder.search_for(resisting)
+            facts = self._hints.recall(
+                ("facts for", *resisting), lambda: self._searched_for(resisting)
+            )
+            self._finder.facts = dict(facts)
         return bool(resisting)
+
+    def _searched_for(self, resisting: Sequence[Expression]) -> dict[str, list[Expression]]:
+        self._finder.search_for(resisting)
+        return dict(self._finder.facts)
 
     def _give_up(self, subjects: Sequence[str], reason: str) -> None:
         for subject in subjects:
@@ -144,16 +173,11 @@ class ProofSearch:
         deadlines = [self._deadlines[s] for s in subjects if s in self._deadlines]
         if not deadlines:
             return
-        ticks = self._finder.ticks()
-        facts = self._finder.facts
-        courses = CourseFinder(self._trial, self._terms, facts, self._effort_s)
+        searches = _RankSearches(self._trial, self._terms, self._finder, self._effort_s)
         for deadline, heading in deadlines:
             self._tell(f"ranks for {deadline.subject}")
             try:
-                search = RankSearch(
-                    self._trial, self._terms, courses, ticks, facts, deadline, self._effort_s
-                )
-                self._judge_deadline(search, deadline, heading, selector)
+                self._judge_deadline(searches, deadline, heading, selector)
             except NoRankError as error:
                 reason = str(error) or "no rank of the form that is tried falls with every tick"
                 self._found.resisting[deadline.subject] = Resisting(reason)
@@ -162,13 +186,16 @@ class ProofSearch:
 
     def _judge_deadline(
         self,
-        search: RankSearch,
+        searches: _RankSearches,
         deadline: Deadline,
         heading: tuple[str, ...],
         selector: FactSelector,
     ) -> None:
         others = [s.ranking for s in self._found.supported.values() if s.ranking is not None]
-        ranking = search.ranking(others)
+        ranking = self._hints.recall(
+            ("ranks", deadline.subject),
+            lambda: searches.search(deadline).ranking(others).to_be_checked,
+        )
         ticks = deadline.ticks(ranking.greatest)
         if deadline.within_ticks is not None and ticks > deadline.within_ticks:
             reason = f"the shortest time that ranks show is {ticks} ticks"
@@ -189,7 +216,7 @@ class ProofSearch:
         pairs = []
         for question in questions:
             try:
-                needed = selector.needed(question)
+                needed = self._needed(selector, question)
             except OutOfEffortError as error:
                 self._found.resisting[subject] = Resisting(f"z3: {error}")
                 return
@@ -201,6 +228,14 @@ class ProofSearch:
             pairs.append((question, needed))
         self._found.resisting.pop(subject, None)
         self._found.supported[subject] = Supported(tuple(pairs), ranking, ticks)
+
+    def _needed(
+        self, selector: FactSelector, question: Question
+    ) -> dict[str, list[Expression]] | Moment:
+        # A question may be asked again when more facts are known.
+        count = sum(map(len, self._finder.facts.values()))
+        key = ("needed", question.name, count)
+        return self._hints.recall(key, lambda: selector.needed(question))
 
     def _unroll(self) -> bool:
         """Refute what a few ticks from power-on refute; no facts are found by it."""
@@ -232,10 +267,14 @@ class ProofSearch:
         if not any(wanted.values()):
             return
         try:
-            self._found.facts = self._finder.support(wanted)
+            facts = self._hints.recall(("closure",), lambda: self._finder.support(wanted))
+            self._found.facts = facts
         except OutOfEffortError as error:
             self._drop_resting(f"the facts it needs could not be collected: {error}")
             return
+        if not all(set(about) <= {*facts.get(state, ())} for state, about in wanted.items()):
+            # All that is rested on must be asked.
+            raise UnshownFactsError
         begin = initiation(self._step, self._found.facts)
         kept = list(consecution(self._step, self._found.facts))
         self._found.fact_questions = (*([(begin, {})] if begin else []), *kept)
@@ -249,3 +288,30 @@ class ProofSearch:
                     del group[subject]
                     if subject in self._questions or subject in self._deadlines:
                         found.resisting[subject] = Resisting(reason)
+
+
+class _RankSearches:
+    """Searches for ranks, with what they share made at the first."""
+
+    def __init__(self, trial: Trial, terms: StepTerms, finder: FactFinder, effort_s: float) -> None:
+        self._trial, self._terms, self._finder = trial, terms, finder
+        self._effort_s = effort_s
+
+    @cached_property
+    def _ticks(self) -> Sifter:
+        return self._finder.ticks()
+
+    @cached_property
+    def _courses(self) -> CourseFinder:
+        return CourseFinder(self._trial, self._terms, self._finder.facts, self._effort_s)
+
+    def search(self, deadline: Deadline) -> RankSearch:
+        return RankSearch(
+            self._trial,
+            self._terms,
+            self._courses,
+            self._ticks,
+            self._finder.facts,
+            deadline,
+            self._effort_s,
+        )
