@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import os
+import shutil
+import tempfile
+
 import pytest
 from hypothesis import settings
 
@@ -9,11 +13,27 @@ from gainwright_codegen.host.cache import scratch_cache
 
 from .shared.compilers import available
 
+_SCRATCH = "GAINWRIGHT_TEST_SCRATCH"
+"""Environment variable by which the processes of a test run know their common scratch folder."""
+
+
+def pytest_configure(config):
+    if not hasattr(config, "workerinput"):
+        os.environ[_SCRATCH] = tempfile.mkdtemp(prefix="gainwright-tests-")
+
+
+def pytest_unconfigure(config):
+    if not hasattr(config, "workerinput"):
+        shutil.rmtree(os.environ.pop(_SCRATCH), ignore_errors=True)
+
 
 @pytest.fixture(scope="module", name="scratch_cache")
 def _scratch_cache():
-    """An empty cache, so that random parts do not pile up in the user's."""
-    with scratch_cache():
+    """A cache that goes with the test run, so that random parts do not pile up in the user's.
+
+    What two files compile is compiled once.
+    """
+    with scratch_cache(os.environ[_SCRATCH]):
         yield
 
 

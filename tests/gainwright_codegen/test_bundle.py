@@ -23,16 +23,14 @@ from gainwright_codegen.sources import runtime_sources
 from gainwright_sim.machine import load_machine
 from gainwright_sim.rig.axis import axis_data
 
+from ..shared.bundles import MACHINE, standard_bundle
 from ..shared.compilers import SANITIZED, available, compiler_parameters
 from ..shared.random_trials import counter_trial
 
 STRICT = ("-pedantic", "-Wall", "-Wextra", "-Wconversion", "-Werror")
-MACHINE = "kiln-shuttle"
+QUICK = ("-O0",)
+"""For what runs once: optimising takes longer."""
 pytestmark = pytest.mark.usefixtures("scratch_cache")
-
-
-def standard_bundle() -> Bundle:
-    return axis_bundle(load_trial(shipped_trial_path()), axis_data(load_machine(MACHINE)))
 
 
 @pytest.fixture(scope="module")
@@ -102,7 +100,7 @@ def _changed(bundle: Bundle, name: str, pattern: str, replacement: str, number: 
 def test_the_self_test_notices_a_change(bundle, name, pattern, replacement, number):
     changed = _changed(bundle, name, pattern, replacement, number)
     assert changed != bundle.files[name]
-    code, output = selftest(bundle, (), **{name: changed})
+    code, output = selftest(bundle, QUICK, **{name: changed})
     assert code == 1 and "FAIL" in output.splitlines()[-1]
 
 
@@ -110,7 +108,7 @@ def test_same_bytes_in_another_process(bundle):
     script = (
         "from pathlib import Path; import sys\n"
         f"sys.path.insert(0, {str(Path(__file__).parents[2])!r})\n"
-        "from tests.gainwright_codegen.test_bundle import standard_bundle\n"
+        "from tests.shared.bundles import standard_bundle\n"
         "print(standard_bundle().digest)\n"
     )
     environment = {**os.environ, "PYTHONHASHSEED": "1"}  # this process has another one
@@ -186,7 +184,7 @@ def test_a_mixed_set_of_files_does_not_compile(bundle, name, pattern, replacemen
     with pytest.raises(
         InputError, match=r"different exports|another (export|version)|cannot be counted"
     ):
-        selftest(bundle, (), **{name: changed})
+        selftest(bundle, QUICK, **{name: changed})
 
 
 @pytest.mark.skipif(not available("g++"), reason="g++ is not installed")
@@ -199,7 +197,7 @@ def test_headers_serve_c_plus_plus(bundle, tmp_path):
     )
     (tmp_path / "use.cpp").write_text(call)
     units = sorted(name for name in bundle.files if name.endswith(".c") and "selftest" not in name)
-    command = ["gcc", "-c", "-std=c99", *units]
+    command = ["gcc", "-c", "-std=c99", *QUICK, *units]
     subprocess.run(command, cwd=tmp_path, check=True)
     objects = [name.replace(".c", ".o") for name in units]
     link = ["g++", "-std=c++11", "-Wall", "-Wextra", "-Werror", "use.cpp", *objects, "-o", "use"]

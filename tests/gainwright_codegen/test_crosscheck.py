@@ -9,19 +9,17 @@ from pathlib import Path
 import pytest
 
 from gainwright.errors import InputError
-from gainwright.language.load import load_trial
-from gainwright.language.shipped import shipped_trial_path
 from gainwright_cli.main import main
-from gainwright_codegen.bundle.axis import export_axis
 from gainwright_codegen.bundle.guide import FIGURES
 from gainwright_codegen.crosscheck import run as running
+from gainwright_codegen.crosscheck import workload
 from gainwright_codegen.crosscheck.elf import ElfFile
 from gainwright_codegen.crosscheck.report import HEADINGS, document, markdown, notes, table
 from gainwright_codegen.crosscheck.run import Crosscheck, Outcome, crosscheck
 from gainwright_codegen.crosscheck.targets import ARM_GCC, TARGETS, USER_TARGETS
 from gainwright_codegen.crosscheck.workload import Costs, Instructions
-from gainwright_sim.machine import load_machine
-from gainwright_sim.rig.axis import axis_data
+
+from ..shared.bundles import write_standard_bundle
 
 pytestmark = pytest.mark.usefixtures("scratch_cache")
 needs_emulator = pytest.mark.skipif(
@@ -34,9 +32,7 @@ BY_NAME = {target.name: target for target in TARGETS}
 @pytest.fixture(scope="module")
 def bundle(scratch_cache, tmp_path_factory) -> Path:
     folder = tmp_path_factory.mktemp("bundle") / "kiln-shuttle"
-    trial, machine = load_trial(shipped_trial_path()), load_machine("kiln-shuttle")
-    export_axis(trial, axis_data(machine), folder)
-    return folder
+    return write_standard_bundle(folder)
 
 
 def altered(bundle: Path, target: Path, name: str, old: str, new: str) -> Path:
@@ -157,7 +153,14 @@ def test_gcc_and_clang_give_the_same_bits(bundle):
     assert costs.sequencer.worst < 900 and costs.control.stack_bytes <= 88
 
 
+@pytest.fixture
+def fewer_ticks(monkeypatch):
+    """All kinds of signal once, for what needs no figures."""
+    monkeypatch.setattr(workload, "CONTROL_TICKS", 5 * workload._PHASE_TICKS)
+
+
 @needs_emulator
+@pytest.mark.usefixtures("fewer_ticks")
 def test_a_processor_that_gives_something_else_is_noticed(bundle, tmp_path):
     """A difference that no golden vector sees: an error of one count in the pulse, ARM only."""
     old = "            torque = gw_pulse_torque(pulse->height, shape->shape[next]);\n"
@@ -171,6 +174,7 @@ def test_a_processor_that_gives_something_else_is_noticed(bundle, tmp_path):
     assert any("Not as exported: gw_pulse.h" in line for line in notes(found))
 
 
+@pytest.mark.usefixtures("fewer_ticks")
 def test_golden_vectors_that_fail_are_counted(bundle, tmp_path, capsys):
     """The command says no with its exit code, whatever the other processors do."""
     old = "x - (2 * (int64_t)past->last)"

@@ -12,18 +12,16 @@ from gainwright.language.load import load_trial
 from gainwright.language.shipped import shipped_trial_path
 from gainwright_codegen.bundle.guide import FIGURES, MEANT
 
+from ..shared.bundles import write_standard_bundle
 from ..shared.compilers import available
-from .test_bundle import standard_bundle
 
 pytestmark = pytest.mark.usefixtures("scratch_cache")
 
 
 @pytest.fixture(scope="module")
 def folder(scratch_cache, tmp_path_factory):
-    place = tmp_path_factory.mktemp("guide")
-    for name, content in standard_bundle().files.items():
-        (place / name).write_bytes(content)
-    return place
+    place = tmp_path_factory.mktemp("guide") / "bundle"
+    return write_standard_bundle(place)
 
 
 def check_output(text: str) -> None:

@@ -6,9 +6,9 @@ import re
 
 import pytest
 
+from ..shared.bundles import standard_bundle
 from ..shared.compilers import available
 from .selftest_mutants import RUNTIME, Bench, Mutant, constants_raised
-from .test_bundle import standard_bundle
 
 pytestmark = [
     pytest.mark.usefixtures("scratch_cache"),

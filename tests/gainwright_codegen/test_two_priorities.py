@@ -10,13 +10,12 @@ import pytest
 
 from gainwright.language.load import load_trial
 from gainwright.language.shipped import shipped_trial_path
-from gainwright_codegen.bundle.axis import export_axis
 from gainwright_codegen.crosscheck.emulator import _RETURN, Emulator
 from gainwright_codegen.crosscheck.image import build_image
 from gainwright_codegen.crosscheck.run import _workspace
 from gainwright_codegen.crosscheck.targets import TARGETS
-from gainwright_sim.machine import load_machine
-from gainwright_sim.rig.axis import axis_data
+
+from ..shared.bundles import write_standard_bundle
 
 pytestmark = pytest.mark.skipif(
     any(importlib.util.find_spec(name) is None for name in ("unicorn", "ziglang")),
@@ -31,7 +30,7 @@ RED_ZONE = 512
 @pytest.fixture(scope="module")
 def emulator(scratch_cache, tmp_path_factory) -> Emulator:
     folder: Path = tmp_path_factory.mktemp("bundle") / "kiln-shuttle"
-    export_axis(TRIAL, axis_data(load_machine("kiln-shuttle")), folder)
+    write_standard_bundle(folder)
     with _workspace(folder) as (place, names, _):
         return Emulator(M4, build_image(place, names, M4).bench)
 

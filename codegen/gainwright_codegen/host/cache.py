@@ -48,23 +48,36 @@ def zig_environment() -> dict[str, str]:
 
 
 @contextlib.contextmanager
-def scratch_cache() -> Iterator[None]:
-    """Use an empty cache for a while, in this process and those begun meanwhile.
+def scratch_cache(folder: str | Path | None = None) -> Iterator[None]:
+    """Use another cache for a while, in this process and those begun meanwhile.
 
-    For parts that nobody needs again; Zig keeps its big one.
+    For parts that nobody needs again; Zig keeps its big one. Without a folder the cache is empty
+    and goes at the end.
     """
-    with tempfile.TemporaryDirectory(prefix="gainwright-", ignore_cleanup_errors=True) as folder:
-        changes = {**zig_environment(), DIRECTORY_VARIABLE: folder}
-        before = {name: os.environ.get(name) for name in changes}
-        os.environ.update(changes)
-        try:
+    if folder is not None:
+        with _cache_at(str(folder)):
             yield
-        finally:
-            for name, value in before.items():
-                if value is None:
-                    del os.environ[name]
-                else:
-                    os.environ[name] = value
+        return
+    with (
+        tempfile.TemporaryDirectory(prefix="gainwright-", ignore_cleanup_errors=True) as empty,
+        _cache_at(empty),
+    ):
+        yield
+
+
+@contextlib.contextmanager
+def _cache_at(folder: str) -> Iterator[None]:
+    changes = {**zig_environment(), DIRECTORY_VARIABLE: folder}
+    before = {name: os.environ.get(name) for name in changes}
+    os.environ.update(changes)
+    try:
+        yield
+    finally:
+        for name, value in before.items():
+            if value is None:
+                del os.environ[name]
+            else:
+                os.environ[name] = value
 
 
 def find(name: str, product: str) -> Path | None:

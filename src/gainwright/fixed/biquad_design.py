@@ -1,4 +1,4 @@
-"""Design of second-order sections: Butterworth filters (scipy) and the cookbook formulas.
+"""Design of second-order sections: Butterworth filters and the cookbook formulas.
 
 All frequencies are in Hz and must lie strictly between zero and half the sample rate; anything
 else raises ValueError with the limits in the message.
@@ -6,8 +6,9 @@ else raises ValueError with the limits in the message.
 
 from __future__ import annotations
 
+import cmath
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -120,24 +121,58 @@ def _sections(
     reference_hz: float,
     numerators: Mapping[int, tuple[float, float, float]],
 ) -> tuple[SecondOrderSection, ...]:
-    """Poles from scipy; numerators exact multiples of small integers, unit gain at the reference.
+    """Numerators are exact multiples of small integers, with unit gain at the reference.
 
     The exact numerators let quantisation keep the zeros at z = 1 and z = -1 where they are.
     """
-    from scipy.signal import butter  # here, as it takes long to import
-
     if order < 1:
         raise ValueError(f"order is {order}, expected 1 or more")
-    edges = edges_hz if len(edges_hz) > 1 else edges_hz[0]
-    made = butter(order, edges, btype=kind, output="sos", fs=sample_rate_hz)
     reference = np.array([reference_hz])
     sections = []
-    for *_, a1, a2 in made:
+    for a1, a2 in _denominators(_poles(order, kind, edges_hz, sample_rate_hz)):
         c0, c1, c2 = numerators[1 if a2 == 0.0 else 2]
-        raw = SecondOrderSection(c0, c1, c2, float(a1), float(a2))
+        raw = SecondOrderSection(c0, c1, c2, a1, a2)
         gain = 1.0 / float(abs(raw.response(reference, sample_rate_hz)[0]))
         sections.append(replace(raw, b0=gain * c0, b1=gain * c1, b2=gain * c2))
     return tuple(sections)
+
+
+def _poles(order: int, kind: str, edges_hz: list[float], sample_rate_hz: float) -> list[complex]:
+    """Return the poles: Butterworth's, moved to the edges, by the bilinear transform.
+
+    Source: Oppenheim, Schafer, Discrete-Time Signal Processing, 7.1 and appendix B (from memory).
+    The prototype's poles lie on the unit circle; s is in units of twice the sample rate.
+    """
+    edges = [math.tan(math.pi * edge / sample_rate_hz) for edge in edges_hz]
+    found = []
+    for number in range(1 - order, order, 2):
+        pole = -cmath.exp(1j * math.pi * number / (2 * order)) if number else -1.0 + 0.0j
+        if kind == "lowpass":
+            found.append(edges[0] * pole)
+        elif kind == "highpass":
+            found.append(edges[0] / pole)
+        else:
+            half = (edges[1] - edges[0]) / 2.0 * pole
+            root = cmath.sqrt(half * half - edges[0] * edges[1])
+            found += [half + root, half - root]
+    return [(1.0 + pole) / (1.0 - pole) for pole in found]
+
+
+def _denominators(poles: Iterable[complex]) -> list[tuple[float, float]]:
+    """Return a1 and a2 of each section; the poles nearest to the unit circle come last."""
+    pairs = [(pole, pole.conjugate()) for pole in poles if pole.imag > _REAL]
+    real = sorted(pole.real for pole in poles if abs(pole.imag) <= _REAL)
+    pairs += [(complex(a), complex(b)) for a, b in zip(real[::2], real[1::2], strict=False)]
+    both = [(-(a + b).real, (a * b).real) for a, b in sorted(pairs, key=_largest)]
+    return [(-real[-1], 0.0), *both] if len(real) % 2 else both
+
+
+_REAL = 1e-12
+"""What rounding leaves of an imaginary part."""
+
+
+def _largest(poles: tuple[complex, complex]) -> float:
+    return max(map(abs, poles))
 
 
 def _check(sample_rate_hz: float, *frequencies_hz: float) -> None:

@@ -97,6 +97,8 @@ class Decisions:
     def __init__(self, trial: Trial, explorer: Explorer, source: random.Random) -> None:
         self._trial, self._explorer, self._source = trial, explorer, source
         bits = condition_bits(trial)
+        self._domains = (*variable_domain(trial), *input_domain(trial))
+        self._compared = Compared(trial)
         self._names = [signal.name for signal in (*trial.variables, *trial.inputs)]
         self._looked_at = {state.name: set(bits.looked_at(state.name)) for state in trial.states}
         conditions = [c for c in trial.conditions if c.name in bits.used]
@@ -151,6 +153,5 @@ class Decisions:
 
     def _near(self, name: str) -> tuple[tuple[int, ...], ...]:
         """Return for each signal what it is compared with in a condition, else anything."""
-        domains = (*variable_domain(self._trial), *input_domain(self._trial))
-        near = Compared(self._trial).near([name])
-        return tuple(near.get(place, domain) for place, domain in enumerate(domains))
+        near = self._compared.near([name])
+        return tuple(near.get(place, domain) for place, domain in enumerate(self._domains))

@@ -8,7 +8,7 @@ from gainwright.language.cube import cube
 from gainwright.language.model import Trial
 from gainwright_codegen.bundle.golden.domain import Inputs
 from gainwright_codegen.bundle.golden.sample import Memory
-from gainwright_codegen.host.sequencer import SequencerError, load_sequencer, set_number
+from gainwright_codegen.host.sequencer import SequencerError, load_sequencer
 
 
 class Explorer:
@@ -20,6 +20,9 @@ class Explorer:
         self._ffi, self._library = load_sequencer(trial)
         self._sequencer = self._ffi.new("gw_sequencer *")
         self._inputs = self._ffi.new("int32_t[]", max(1, len(trial.inputs)))
+        self._variables = self._sequencer.variables
+        self._slots = [(self._variables, k) for k in range(len(trial.variables))]
+        self._slots += [(self._inputs, k) for k in range(len(trial.inputs))]
         bits = trial.index.condition_bits
         self.cubes = tuple(cube(row, bits) for row in trial.rows)
 
@@ -33,16 +36,24 @@ class Explorer:
         self._sequencer.state = memory[0]
         self._sequencer.variables[0 : len(memory) - 1] = memory[1:]
 
-    def conditions_at(self, values: Sequence[int]) -> int:
-        """Return the conditions, as bits, that hold with variables and, behind them, inputs.
-
-        The memory has the given variables after that.
-        """
+    def put(self, values: Sequence[int]) -> None:
+        """Set variables and, behind them, inputs, for :meth:`conditions_with`."""
         count = len(self._trial.variables)
         self._sequencer.variables[0:count] = values[:count]
         self._set(values[count:])
-        found = self._library.gw_trial_conditions(self._inputs, self._sequencer.variables)
-        return set_number(found)
+
+    def conditions_with(self, places: Sequence[int], values: Sequence[int]) -> int:
+        """Return the conditions, as bits, that hold once these signals have these values.
+
+        The places are those of :meth:`put`; the other signals stay as they were.
+        """
+        for place, value in zip(places, values, strict=True):
+            array, index = self._slots[place]
+            array[index] = value
+        words = self._library.gw_trial_conditions(self._inputs, self._variables).words
+        if len(words) == 1:
+            return words[0]
+        return sum(word << 64 * place for place, word in enumerate(words))
 
     def take(self, inputs: Inputs) -> int:
         """Tick once; return the number of the row taken."""

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import random
 from collections.abc import Iterator
+from functools import partial
 
 from gainwright.language.model import Trial
 from gainwright_codegen.bundle.golden.domain import (
@@ -63,15 +64,10 @@ class Sampler:
         # they are compared with: a row may want several values that chance does not bring
         # together, like the top rung and all repeats used.
         values = list(any_values((*self._variables, *self._inputs), self._source))
-
-        def conditions(part: tuple[int, ...]) -> int:
-            for place, value in zip(near, part, strict=True):
-                values[place] = value
-            return self._explorer.conditions_at(values)
-
+        self._explorer.put(values)
         found, holds = fulfil(
             self._explorer.cubes[number],
-            conditions,
+            partial(self._explorer.conditions_with, tuple(near)),
             tuple(near.values()),
             tuple(values[place] for place in near),
             self._source,
