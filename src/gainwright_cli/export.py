@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import argparse
 import textwrap
-from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
 
 from gainwright_cli.console import (
     add_json_option,
@@ -55,8 +56,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    from gainwright.described.text_file import read_toml
-    from gainwright.language.load import trial_from_document
+    from gainwright.language.load import load_trial
     from gainwright.result_folder import check_result_folder
     from gainwright_codegen.axis_c.tables import axis_tables
     from gainwright_codegen.bundle.axis import export_axis
@@ -68,8 +68,7 @@ def run(arguments: argparse.Namespace) -> int:
         if target is not None:  # before what takes long
             check_result_folder(target, option, arguments.force)
     path = trial_path(arguments.trial)
-    document = read_toml(path)
-    trial = trial_from_document(document, str(path))
+    trial = load_trial(path)
     machine = load_machine(arguments.machine)
     if arguments.after is not None:
         machine = started_from(machine, arguments.after)
@@ -81,7 +80,7 @@ def run(arguments: argparse.Namespace) -> int:
         if arguments.schedule is None
         else read_schedules(arguments.schedule, trial, axis, tables)
     )
-    stamp = "" if arguments.evidence is None else _stamp(arguments.evidence, trial, document)
+    stamp = "" if arguments.evidence is None else _stamp(arguments.evidence, trial, path)
     with console(to_error=True).status("searching golden vectors for the self-test"):
         bundle = export_axis(trial, axis, arguments.out, stamp, arguments.force, schedules)
     if arguments.report is not None:
@@ -134,10 +133,11 @@ def _reservation(trial: Trial) -> list[str]:
     return [textwrap.fill(text, 80, initial_indent="  ", subsequent_indent="  ")]
 
 
-def _stamp(directory: str, trial: Trial, document: Mapping[str, Any]) -> str:
+def _stamp(directory: str, trial: Trial, file: Path) -> str:
     """Return the digest of evidence that was checked, the exploration repeated, and found whole."""
+    from gainwright.described.text_file import read_toml
     from gainwright_cli.proof_check import matching_evidence
     from gainwright_cli.prove import progress
 
     with progress() as announce:
-        return matching_evidence(directory, trial, document, announce).digest
+        return matching_evidence(directory, trial, read_toml(file), announce).digest

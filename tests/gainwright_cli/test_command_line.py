@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import re
@@ -200,14 +201,31 @@ def heed_interrupts():
     signal.signal(signal.SIGINT, signal.SIG_DFL)
 
 
+def group_size(group):
+    """How many processes a group has, as Linux lists them; 0 where there is no such list."""
+    stats = (path.read_text() for path in Path("/proc").glob("[0-9]*/stat") if path.exists())
+    with contextlib.suppress(OSError):
+        return sum(text.rpartition(")")[2].split()[2] == str(group) for text in stats)
+    return 0
+
+
 def begun_campaign(folder, workers):
-    program = "import sys; from gainwright_cli.main import main; sys.exit(main(sys.argv[1:]))"
+    """A campaign of many minutes whose workers, if it has any, are there."""
+    program = (
+        "import sys; from gainwright_cli.main import main; import gainwright_sim.campaign.run;"
+        "print('ready', file=sys.stderr, flush=True); sys.exit(main(sys.argv[1:]))"
+    )
     words = ["campaign", "--count", "5000", "--workers", workers, "--out", "record"]
     process = subprocess.Popen(
         [sys.executable, "-c", program, *words], stdout=subprocess.PIPE, stderr=subprocess.PIPE,
         text=True, cwd=folder, start_new_session=True, preexec_fn=heed_interrupts,
     )  # fmt: skip
-    time.sleep(4.0)
+    assert process.stderr.readline() == "ready\n"
+    wanted = 1 if workers == "1" or sys.platform != "linux" else 1 + int(workers)
+    while sys.platform == "linux" and group_size(process.pid) < wanted:
+        assert process.poll() is None
+        time.sleep(0.02)
+    time.sleep(0.5)
     return process
 
 

@@ -29,11 +29,16 @@ HOIST = load_machine("door-hoist")
 STRICT = ("-pedantic", "-Wall", "-Wextra", "-Wconversion", "-Wshadow", "-Werror")
 
 
-def run(seed: int = 3) -> RigLog:
-    rig = Bench(TRIAL, HOIST).rig(seed, longest_s=120.0, log_control=True)
+def run() -> RigLog:
+    rig = Bench(TRIAL, HOIST).rig(seed=3, longest_s=120.0, log_control=True)
     rig.advance(10**6)
     assert rig.resting
     return rig.log()
+
+
+@pytest.fixture(scope="module")
+def expected() -> RigLog:
+    return run()
 
 
 @pytest.mark.parametrize("compiler", compiler_parameters("gcc", "clang", "zig"))
@@ -50,11 +55,10 @@ def test_rig_compiles_without_a_warning(monkeypatch, tmp_path, compiler):
     compile_shared(sources, STRICT, name="rig")
 
 
-def test_whole_rehearsal_without_undefined_behaviour(monkeypatch, tmp_path):
+def test_whole_rehearsal_without_undefined_behaviour(monkeypatch, tmp_path, expected):
     """The sanitizer ends the process at the first one; the record is the same with it."""
     if not available("gcc"):
         pytest.skip("gcc is not installed: what clang sanitizes does not load into Python")
-    expected = run()
     monkeypatch.setenv("GAINWRIGHT_CC", "gcc")
     monkeypatch.setenv("GAINWRIGHT_CACHE_DIR", str(tmp_path))
     monkeypatch.setattr(library, "FLAGS", (*library.FLAGS, *SANITIZED))
@@ -62,8 +66,7 @@ def test_whole_rehearsal_without_undefined_behaviour(monkeypatch, tmp_path):
 
 
 @pytest.mark.parametrize("compiler", compiler_parameters("clang", "zig"))
-def test_other_compilers_give_the_same_record(monkeypatch, compiler):
-    expected = run()
+def test_other_compilers_give_the_same_record(monkeypatch, compiler, expected):
     monkeypatch.setenv("GAINWRIGHT_CC", compiler)
     assert_same_record(run(), expected)
 

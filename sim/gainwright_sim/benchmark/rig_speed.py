@@ -67,7 +67,7 @@ def measure(trial: Trial, machine: Machine, repeats: int = 20) -> RigSpeed:
         ValueError: the machine has not two masses, or has a brake.
         InputError: as :class:`Bench`.
     """
-    bench = Bench(trial, machine)
+    bench = Bench(trial, machine, changeable=True)  # as campaigns use it
     slices = search_ticks(bench) // SLICE_TICKS
     rigs, bares = [], []
     for _ in range(repeats):

@@ -51,7 +51,7 @@ def _rehearsed(machine: str, body: str, sources: Mapping[str, bytes]) -> tuple[i
     """Return the checksum, after how many sequencer ticks, and whether the trial ended by then."""
     includes = "".join(f'#include "{name}"\n' for name in (f"{machine}.h", "gw_watch.h"))
     program = f"#include <stdint.h>\n{includes}{PRELUDE}{body}{_HOST}"
-    library = compile_shared({**sources, "rehearsal.c": program}, name="rehearsal")
+    library = compile_shared({**sources, "rehearsal.c": program}, ("-O1",), name="rehearsal")
     ffi, loaded = load_library(library, f"uint32_t {_ENTRY}(int32_t found[2]);")
     found = ffi.new("int32_t[2]")
     return getattr(loaded, _ENTRY)(found), int(found[0]), bool(found[1])
