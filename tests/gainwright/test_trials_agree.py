@@ -18,10 +18,9 @@ REASONS = {
         "both_directions_quiet": "a result may rest on a prediction too",
     },
     "complete": {
-        "burst_*": "margins are those of the stage; noise near a burst explains it",
-        "noise_*": "margins are those of the stage; noise is judged by an earlier rule",
-        "oscillation_*": "noise is judged by an earlier rule",
-        "give_*pulse": "noise is judged by an earlier rule",
+        "burst_onset@*": "margins are those of the stage",
+        "noise_*": "margins are those of the stage, and 8 rungs or more: no reserve beyond them",
+        "oscillation_onset@*": "margins are those of the stage",
         "*top_rung*": "margins are those of the stage",
         "ringing_onset@*": "margins are those of the stage",
         "raise_gain": "two rungs at once up to the margin, where onset leaves no result anyway",
@@ -34,11 +33,7 @@ REASONS = {
 OTHER_CONDITIONS = {
     "gentle": set(),
     "complete": {
-        "noise_fills_torque": "an earlier rule",
-        "noise_oscillates": "an earlier rule",
-        "nothing_grows": "an earlier rule",
-        "lasting": "an earlier rule",
-        "unseen_but_still": "an earlier rule",
+        "lasting": "torque that is strained for long without a burst is onset too",
         "at_top_rung": "of the stage",
         "margin_available": "of the stage",
         "noise_margin_available": "its margin is 20 rungs already",
