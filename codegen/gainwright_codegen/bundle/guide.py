@@ -66,6 +66,8 @@ MEANT = {
     "rest_swing": "half of what the load's sensor, or the encoder, swings in the last whole 0.5 s "
     "of rest, likewise",
     "rest_jumps": "jumps to and fro at rest, see below; at most 255",
+    "limit_elsewhere": "0, or the lowest rung at which the search of this stage ended at other "
+    "places of this very axis, with the same export; 0 whenever you are not sure",
     "reset_request": "1 while a reset is asked for; a fresh edge is needed each time",
 }
 """Inputs in numbers, as the rehearsals have them (common practice, no source)."""

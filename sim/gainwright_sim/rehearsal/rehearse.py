@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -102,6 +102,7 @@ def rehearse(
     log_control: bool = False,
     exact_ticks: int | None = None,
     fault: RigFault = SOUND,
+    limits_elsewhere: Mapping[str, int] | None = None,
 ) -> Rehearsal:
     """Rehearse the bench's trial on its machine.
 
@@ -112,6 +113,7 @@ def rehearse(
         overrides: inputs to force for a while.
         log_control: keep the detector's samples of every control tick.
         fault: what breaks on the axis on the way.
+        limits_elsewhere: by stage, the lowest rung at which its search ended at another place.
         exact_ticks: run just so many sequencer ticks, whatever the trial does.
     """
     trial = bench.trial
@@ -122,6 +124,7 @@ def rehearse(
         log_control=log_control,
         exact_ticks=exact_ticks,
         fault=fault,
+        limits_elsewhere=limits_elsewhere,
     )
     slice_ticks = max(1, round(SLICE_S / (trial.tick_us * 1e-6)))
     judge, ticks, violations = bench.judge(), 0, list[Violation]()

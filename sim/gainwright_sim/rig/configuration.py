@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import cffi
@@ -62,6 +62,7 @@ DRIVE_INPUTS = (
     "profile_overshoot",
     "rest_swing",
     "rest_jumps",
+    "limit_elsewhere",
 )
 """Inputs that the simulated drive supplies, in the order of ``enum rig_input``."""
 DETECTOR_INPUTS = (*FINDINGS, *RESPONSE_FINDINGS)
@@ -103,8 +104,17 @@ def check_rig_inputs(trial: Trial) -> None:
         raise InputError(problems)
 
 
-def binding(ffi: cffi.FFI, trial: Trial, tables: Sequence[StageTables]) -> Any:
-    """Return a ``rig_binding``: where the trial has the names that the drive knows."""
+def binding(
+    ffi: cffi.FFI,
+    trial: Trial,
+    tables: Sequence[StageTables],
+    limits_elsewhere: Mapping[str, int] | None = None,
+) -> Any:
+    """Return a ``rig_binding``: where the trial has the names that the drive knows.
+
+    Args:
+        limits_elsewhere: by stage, the lowest rung at which its search ended at another place.
+    """
     result = ffi.new("rig_binding *")
     for places, names, target in (
         (trial.index.inputs, DRIVE_INPUTS, result.input),
@@ -115,6 +125,7 @@ def binding(ffi: cffi.FFI, trial: Trial, tables: Sequence[StageTables]) -> Any:
     for number, table in enumerate(tables):
         result.setting[number] = DRIVE_SETTINGS.index(table.kind.setting)
         result.setting_scale[number] = table.word_value
+        result.limit_elsewhere[number] = (limits_elsewhere or {}).get(table.stage.name, 0)
     return result
 
 

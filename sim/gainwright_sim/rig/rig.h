@@ -50,6 +50,7 @@ enum rig_input {
     RIG_PROFILE_OVERSHOOT,
     RIG_REST_SWING,
     RIG_REST_JUMPS,
+    RIG_LIMIT_ELSEWHERE,
     RIG_INPUT_COUNT
 };
 
@@ -76,6 +77,7 @@ typedef struct {
     int32_t input[RIG_INPUT_COUNT];   /* index among the trial's inputs, -1: not used */
     int32_t output[RIG_OUTPUT_COUNT]; /* index among the trial's outputs, -1: not there */
     int32_t setting[GW_STAGE_SLOTS];  /* which setting each stage tunes */
+    int32_t limit_elsewhere[GW_STAGE_SLOTS]; /* rung at which it ended at another place, 0: none */
     double setting_scale[GW_STAGE_SLOTS]; /* SI value of one step of the gain ladder's words */
 } rig_binding;
 

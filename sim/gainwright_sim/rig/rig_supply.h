@@ -163,6 +163,8 @@ static inline void supply_inputs(rig *r, int32_t *inputs)
     supply_margins(r, inputs);
     supply_ringing(r, inputs);
     supply_profile(r, inputs);
+    set_input(r, inputs, RIG_LIMIT_ELSEWHERE,
+              r->binding.limit_elsewhere[gw_order_stage(r->axis.order.word)]);
     force_inputs(r, inputs);
 }
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -40,6 +40,7 @@ class Rig:
         overrides: inputs to force; those of the detector too.
         fault: what breaks on the way.
         exact_ticks: run just so many sequencer ticks, past an end of the trial if it comes before.
+        limits_elsewhere: by stage, the lowest rung at which its search ended at another place.
         log_control: keep every control tick's detector samples too.
     """
 
@@ -57,6 +58,7 @@ class Rig:
         log_control: bool = False,
         exact_ticks: int | None = None,
         fault: RigFault = SOUND,
+        limits_elsewhere: Mapping[str, int] | None = None,
     ) -> None:
         configuration.check_rig_inputs(trial)
         self._ffi, self._library, self._trial = ffi, library, trial
@@ -77,7 +79,7 @@ class Rig:
             gw_machine,
             configuration.plant(ffi, machine),
             drive,
-            configuration.binding(ffi, trial, tables),
+            configuration.binding(ffi, trial, tables, limits_elsewhere),
             forced,
             len(forced),
             ffi.new(
