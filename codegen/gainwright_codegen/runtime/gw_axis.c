@@ -151,15 +151,11 @@ static int32_t order_is_taken(const gw_axis *axis)
  * right; the state is an index besides. */
 static int32_t axis_is_sound(const gw_axis *axis)
 {
-    int32_t sound = ((uint32_t)axis->sequencer.state < (uint32_t)GW_STATE_COUNT) ? 1 : 0;
+    const int32_t pulse = gw_word_now(&axis->pulse.next);
+    const uint32_t checksum = checksum_of(axis);
 
-    if (axis->checksum != checksum_of(axis)) {
-        sound = 0;
-    }
-    if (gw_word_now(&axis->pulse.next) < 0) {
-        sound = 0;
-    }
-    return sound;
+    return ((pulse >= 0) && ((uint32_t)axis->sequencer.state < (uint32_t)GW_STATE_COUNT)
+            && (axis->checksum == checksum)) ? 1 : 0;
 }
 
 /* 0, or the code that has latched or latches before the table is asked. */

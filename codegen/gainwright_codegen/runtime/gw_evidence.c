@@ -3,7 +3,7 @@
 
 /* Sums of all listening at one gain are halved together where they pass this. */
 #define GW_TOTAL_MAX INT32_C(0x0FFFFFFF)
-#define GW_TOTAL_SCALE 64 /* a total and one group more, over this, is a level */
+#define GW_TOTAL_BITS 6U /* a total and one group more, over 2^6, is a level */
 /* Groups from which on a decay can be seen. */
 #define GW_GROUPS_NEEDED 4
 
@@ -195,7 +195,10 @@ static int32_t mean_of(const int32_t pair[2])
 
 static int32_t above_noise(const gw_evidence *evidence, int32_t level)
 {
-    return gw_clamp_i32(gw_subtract_i32(level, evidence->ring_noise), 0, GW_LEVEL_MAX);
+    const int32_t heard = gw_clamp_i32(level, 0, GW_LEVEL_MAX);
+    const int32_t noise = gw_clamp_i32(evidence->ring_noise, 0, GW_LEVEL_MAX);
+
+    return larger(heard - noise, 0);
 }
 
 /* What the group in the middle and the last one have above noise; nothing as long as there are too
@@ -396,9 +399,10 @@ static int32_t decay_of(const gw_evidence *evidence)
     const gw_decay now = decay_now(evidence);
     const int32_t earlier = gw_add_i32(evidence->earlier, now.earlier);
     const int32_t later = gw_add_i32(evidence->later, now.later);
-    const int32_t scale = ((earlier > GW_LEVEL_MAX) || (later > GW_LEVEL_MAX)) ? GW_TOTAL_SCALE : 1;
+    const uint32_t bits = ((earlier > GW_LEVEL_MAX) || (later > GW_LEVEL_MAX)) ? GW_TOTAL_BITS : 0U;
 
-    return (earlier < 1) ? GW_INPUT_LEVEL_MAX : share(later / scale, earlier / scale);
+    return (earlier < 1) ? GW_INPUT_LEVEL_MAX
+                         : share(gw_floor_shift_i32(later, bits), gw_floor_shift_i32(earlier, bits));
 }
 
 void gw_evidence_findings(const gw_evidence *evidence, int32_t findings[GW_FINDING_COUNT])

@@ -28,15 +28,18 @@ int32_t gw_sequencer_advance(gw_sequencer *sequencer, const int32_t inputs[GW_IN
     const gw_condition_bits seen = gw_trial_look(sequencer->state, inputs, sequencer->variables);
     const gw_row *const end = &gw_trial_rows[gw_trial_first_row[sequencer->state + 1]];
     const gw_row *row = &gw_trial_rows[gw_trial_first_row[sequencer->state]];
-    const gw_row *taken = row;
+    const gw_row *taken = row; /* the row behind it */
     uint32_t hits = 0U;
 
     /* All rows are looked at, so that a second hit is noticed and the time does not vary. */
-    for (; row < end; row++) {
+    while (row < end) {
+        const gw_row *const next = &row[1];
+
         if (gw_row_holds(row, seen) != 0) {
-            taken = row;
+            taken = next;
             hits++;
         }
+        row = next;
     }
     if (hits == 0U) {
         return GW_NO_ROW;
@@ -44,9 +47,9 @@ int32_t gw_sequencer_advance(gw_sequencer *sequencer, const int32_t inputs[GW_IN
     if (hits > 1U) {
         return GW_SEVERAL_ROWS;
     }
-    sequencer->saturated = gw_trial_act(taken->action, seen, inputs, sequencer->variables);
-    sequencer->state = (int32_t)taken->target;
-    return (int32_t)taken->number;
+    sequencer->saturated = gw_trial_act(taken[-1].action, seen, inputs, sequencer->variables);
+    sequencer->state = (int32_t)taken[-1].target;
+    return (int32_t)taken[-1].number;
 }
 
 int32_t gw_sequencer_step(gw_sequencer *sequencer, const int32_t inputs[GW_INPUT_SLOTS])

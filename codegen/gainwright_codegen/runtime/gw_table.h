@@ -42,7 +42,7 @@ typedef uint8_t gw_row_number;
 #endif
 
 /* What a row asks of the conditions: all of `when` and none of `unless` must be true. Up to 16 bits
- * it is one word: bits that must be set below, all that are looked at above. */
+ * it is one word: bits that must be set below, bits that must not be set above. */
 #if GW_CONDITION_WIDTH > 16
 typedef struct {
     gw_condition_bits when;
@@ -53,8 +53,14 @@ typedef uint32_t gw_row_match;
 
 #define GW_ALWAYS UINT32_C(0)
 /* Bits are of 32 bits each. */
-#define GW_WHEN(bits) ((bits) | ((bits) << 16U))
+#define GW_WHEN(bits) (bits)
 #define GW_UNLESS(bits) ((bits) << 16U)
+
+/* What of such a word is not so: set bits above, others below. */
+static inline uint32_t gw_missed_by(gw_condition_bits seen)
+{
+    return ((uint32_t)seen << 16U) | (~(uint32_t)seen & UINT32_C(0xFFFF));
+}
 #endif
 
 /* One rule of a single-hit decision table (ISO 5806). */
@@ -81,7 +87,7 @@ static inline int32_t gw_row_holds(const gw_row *row, gw_condition_bits seen)
 #elif GW_CONDITION_WIDTH > 16
     return (((seen ^ row->match.when) & (row->match.when | row->match.unless)) == 0U) ? 1 : 0;
 #else
-    return (((seen ^ row->match) & (row->match >> 16U)) == 0U) ? 1 : 0;
+    return ((row->match & gw_missed_by(seen)) == 0U) ? 1 : 0;
 #endif
 }
 
@@ -174,8 +180,10 @@ static inline uint64_t gw_row_missed(const gw_row *row, const gw_condition_bits 
     (void)word;
     return (uint64_t)((*seen ^ row->match.when) & (row->match.when | row->match.unless));
 #else
+    const uint32_t missed = row->match & gw_missed_by(*seen);
+
     (void)word;
-    return (uint64_t)((*seen ^ row->match) & (row->match >> 16U));
+    return (uint64_t)((missed >> 16U) | (missed & UINT32_C(0xFFFF)));
 #endif
 }
 
