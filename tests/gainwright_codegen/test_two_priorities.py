@@ -128,4 +128,4 @@ def test_an_interrupt_anywhere_changes_nothing_but_the_order(emulator):
             axis.sequencer()
             axis.control()
             assert int.from_bytes(emulator.memory(axis.place + axis.fault, 4), "little") == 0
-    assert interrupts > 1500
+    assert interrupts > 1200  # four sequencer ticks, instruction by instruction

@@ -76,7 +76,7 @@ void bench_place(uint32_t number)
     bench_init();
     bench_axis.sequencer.state = (int32_t)golden_rows[number].state;
     for (index = 0U; index < (uint32_t)GW_VARIABLE_SLOTS; index++) {
-        bench_axis.sequencer.variables[index] = values[index];
+        bench_axis.sequencer.variables[index] = (gw_variable_value)values[index];
     }
     for (index = 0U; index < (uint32_t)GW_INPUT_SLOTS; index++) {
         bench_inputs[index] = values[(uint32_t)GW_VARIABLE_SLOTS + index];

@@ -68,7 +68,9 @@ static void place(const uint8_t *data)
         const uint32_t values = (uint32_t)range->high - (uint32_t)range->low + 1U;
         const uint32_t drawn = (data[k + 1] == 255U) ? values - 1U : data[k + 1];
 
-        axis.sequencer.variables[k] = range->low + (int32_t)(drawn % ((values == 0U) ? 1U : values));
+        axis.sequencer.variables[k]
+            = (gw_variable_value)(range->low
+                                  + (int32_t)(drawn % ((values == 0U) ? 1U : values)));
     }
     gw_axis_seal(&axis);
 }

@@ -57,14 +57,25 @@ static uint32_t with_word(uint32_t checksum, uint32_t word)
     return (((checksum & UINT32_C(0x07FFFFFF)) * 32U) | (checksum >> 27)) ^ word;
 }
 
-static uint32_t with_words(uint32_t checksum, const int32_t words[], uint32_t count)
+/* Narrow variables two to a word. */
+static uint32_t with_variables(uint32_t checksum, const gw_variable_value variables[])
 {
     uint32_t sum = checksum;
     uint32_t i;
 
-    for (i = 0U; i < count; i++) {
-        sum = with_word(sum, (uint32_t)words[i]);
+#if GW_VARIABLE_BITS == 16
+    for (i = 1U; i < (uint32_t)GW_VARIABLE_SLOTS; i += 2U) {
+        sum = with_word(sum, (uint32_t)(uint16_t)variables[i - 1U]
+                                 | ((uint32_t)(uint16_t)variables[i] << 16U));
     }
+    if (i == (uint32_t)GW_VARIABLE_SLOTS) {
+        sum = with_word(sum, (uint32_t)(uint16_t)variables[i - 1U]);
+    }
+#else
+    for (i = 0U; i < (uint32_t)GW_VARIABLE_SLOTS; i++) {
+        sum = with_word(sum, (uint32_t)variables[i]);
+    }
+#endif
     return sum;
 }
 
@@ -72,7 +83,7 @@ static uint32_t checksum_of(const gw_axis *axis)
 {
     uint32_t sum = with_word(GW_CHECKSUM_START, (uint32_t)axis->sequencer.state);
 
-    sum = with_words(sum, axis->sequencer.variables, (uint32_t)GW_VARIABLE_SLOTS);
+    sum = with_variables(sum, axis->sequencer.variables);
     sum = with_word(sum, axis->order.word);
     sum = with_word(sum, (uint32_t)axis->order.height);
     sum = with_word(sum, axis->rate.first);

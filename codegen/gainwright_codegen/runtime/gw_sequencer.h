@@ -7,7 +7,7 @@
  * counterweight. Risk assessment, local codes and licensed practice decide. The outputs ask; the
  * drive's own interlocks have the last word.
  *
- * Inputs, outputs and variables are int32_t arrays in the order of the specification (the enums of
+ * Inputs, outputs and variables are arrays in the order of the specification (the enums of
  * gw_trial.h); a boolean value is 0 or 1.
  *
  * One tick: conditions are evaluated on the old variables and the inputs; exactly one row of the
@@ -34,7 +34,7 @@ extern "C" {
 typedef struct {
     int32_t state;
     gw_variable_set saturated; /* Bit k: variable k was limited in the last step. */
-    int32_t variables[GW_VARIABLE_SLOTS];
+    gw_variable_value variables[GW_VARIABLE_SLOTS];
 } gw_sequencer;
 
 /* Initial state and variables. */

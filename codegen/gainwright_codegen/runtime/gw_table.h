@@ -110,26 +110,26 @@ extern const gw_row gw_trial_rows[GW_ROW_COUNT];
 extern const uint16_t gw_trial_first_row[GW_STATE_COUNT + 1];
 
 extern const gw_range gw_trial_variable_ranges[GW_VARIABLE_SLOTS];
-extern const int32_t gw_trial_initial_variables[GW_VARIABLE_SLOTS];
+extern const gw_variable_value gw_trial_initial_variables[GW_VARIABLE_SLOTS];
 extern const gw_stage_binding gw_trial_stages[GW_STAGE_SLOTS];
 
 /* 1 if the state exists and all variables are inside their ranges, else 0. */
-int32_t gw_trial_is_sound(int32_t state, const int32_t variables[]);
+int32_t gw_trial_is_sound(int32_t state, const gw_variable_value variables[]);
 
 /* Evaluate the conditions that the rows of a state look at. An input outside its range is taken as
  * the nearest value of the range; state and variables must be inside theirs. */
-gw_condition_bits gw_trial_look(int32_t state, const int32_t inputs[], const int32_t variables[]);
+gw_condition_bits gw_trial_look(int32_t state, const int32_t inputs[], const gw_variable_value variables[]);
 
 /* Perform an action: all new values are computed from the old ones before any is written, then
  * limited to the range of the variable. Returns one bit per variable that was limited. */
 gw_variable_set gw_trial_act(uint32_t action, gw_condition_bits seen, const int32_t inputs[],
-                             int32_t variables[]);
+                             gw_variable_value variables[]);
 
 /* Write what the detector finds (enum gw_finding) over the inputs that the trial has for it. */
 void gw_trial_take_findings(const int32_t findings[], int32_t inputs[]);
 
 /* Outputs of a state, each written once. The state must exist and the variables be inside their ranges. */
-void gw_trial_outputs(int32_t state, const int32_t variables[], int32_t outputs[]);
+void gw_trial_outputs(int32_t state, const gw_variable_value variables[], int32_t outputs[]);
 
 /* Outputs that ask for nothing: each is 0, or the value of its range that is nearest to 0. */
 void gw_trial_rest_outputs(int32_t outputs[]);
@@ -161,7 +161,7 @@ static inline void gw_condition_put(gw_condition_set *set, uint32_t condition, i
 }
 
 /* All conditions. */
-gw_condition_set gw_trial_conditions(const int32_t inputs[], const int32_t variables[]);
+gw_condition_set gw_trial_conditions(const int32_t inputs[], const gw_variable_value variables[]);
 
 /* The conditions that each state looks at. */
 extern const gw_condition_set gw_trial_looked_at[GW_STATE_COUNT];

@@ -29,7 +29,7 @@ def act_function(trial: Trial, actions: Actions, bits: ConditionBits) -> str:
             writer.own_constants(groups),
             _ASSIGN if any("assign(" in line for line in cases) else "",
             "gw_variable_set gw_trial_act(uint32_t action, gw_condition_bits seen,",
-            "                             const int32_t inputs[], int32_t variables[])",
+            "                             const int32_t inputs[], gw_variable_value variables[])",
             "{",
             "    gw_variable_set saturated = 0U;\n",
             "    switch (action) {",
@@ -122,9 +122,10 @@ class _Writer:
         before, after = list[str](), list[str]()
         for name, expression in group[0]:
             if name in differing:
-                after.append(f"{self._place(name)} = (int32_t){_OWN_CONSTANT}[action];")
+                after.append(f"{self._place(name)} = (gw_variable_value){_OWN_CONSTANT}[action];")
             elif _is_constant(expression) and self._fits(name, expression):
-                after.append(f"{self._place(name)} = {self._value(name, expression)};")
+                text = self._value(name, expression).removeprefix("(int32_t)")
+                after.append(f"{self._place(name)} = (gw_variable_value){text};")
             else:
                 before.append(f"const int32_t next_{name} = {self._value(name, expression)};")
                 after.append(self._assignment(name, self._fits(name, expression)))
@@ -154,20 +155,20 @@ class _Writer:
 
     def _assignment(self, name: str, fits: bool) -> str:
         if fits:
-            return f"{self._place(name)} = next_{name};"
+            return f"{self._place(name)} = (gw_variable_value)next_{name};"
         index = f"(uint32_t){constant('VARIABLE', name)}"
         return f"saturated |= assign(variables, {index}, next_{name});"
 
 
 _ASSIGN = """\
 /* Write a new value, limited to the range of the variable; returns its bit if it was limited. */
-static gw_variable_set assign(int32_t variables[], uint32_t index, int32_t value)
+static gw_variable_set assign(gw_variable_value variables[], uint32_t index, int32_t value)
 {
     const gw_range *range = &gw_trial_variable_ranges[index];
     const int32_t limited = gw_clamp_i32(value, range->low, range->high);
     const gw_variable_set bit = (limited != value) ? 1U : 0U;
 
-    variables[index] = limited;
+    variables[index] = (gw_variable_value)limited;
     return (gw_variable_set)(bit << index);
 }
 """

@@ -18,7 +18,7 @@ from gainwright_codegen.trial_c.scope import (
     seen_word,
 )
 
-_ARGUMENTS = "(const int32_t inputs[], const int32_t variables[])"
+_ARGUMENTS = "(const int32_t inputs[], const gw_variable_value variables[])"
 
 
 def condition_functions(trial: Trial, bits: ConditionBits) -> str:
@@ -72,7 +72,7 @@ def look(bits: ConditionBits) -> str:
     return "\n".join(
         [
             "gw_condition_bits gw_trial_look(int32_t state, const int32_t inputs[],",
-            "                                const int32_t variables[])",
+            "                                const gw_variable_value variables[])",
             "{",
             *body,
             "    return seen;" if wide else "    return (gw_condition_bits)seen;",

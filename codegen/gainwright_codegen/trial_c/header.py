@@ -51,6 +51,7 @@ def trial_header(trial: Trial) -> str:
             _bindings(trial),
             _constants(trial),
             _VARIABLE_SET,
+            _variable_value(trial),
             _enum("state", "STATE", [(s.name, s.meaning) for s in trial.states]),
             f"#define GW_INITIAL_STATE ((int32_t){constant('STATE', trial.initial_state)})\n",
             _enum("input", "INPUT", _described(trial.inputs)),
@@ -70,6 +71,18 @@ def trial_header(trial: Trial) -> str:
             "#endif\n",
         ]
     )  # fmt: skip
+
+
+_NARROW = "#define GW_VARIABLE_BITS 16\ntypedef int16_t gw_variable_value;\n"
+_WIDE = "#define GW_VARIABLE_BITS 32\ntypedef int32_t gw_variable_value;\n"
+_NARROW_LIMIT = 2**15
+
+
+def _variable_value(trial: Trial) -> str:
+    """Return the type of the memory of a variable: with room to see that it left its range."""
+    fits = all(-_NARROW_LIMIT < v.low and v.high < _NARROW_LIMIT - 1 for v in trial.variables)
+    words = "What a variable is kept in: every variable, and one beyond its range, fits."
+    return f"{comment(words)}\n{_NARROW if fits else _WIDE}"
 
 
 _VARIABLE_SET = """\

@@ -91,7 +91,8 @@ def _outputs_function(c_type: str, bits: int, body: Sequence[str]) -> str:
     if bits:
         looked_up = [f"    const {c_type} shown = shows[state];", ""]
     return _function(
-        "void gw_trial_outputs(int32_t state, const int32_t variables[], int32_t outputs[])",
+        "void gw_trial_outputs(int32_t state, const gw_variable_value variables[],\n"
+        "                      int32_t outputs[])",
         [*looked_up, *body, "    (void)variables;", "    (void)outputs;"],
     )
 

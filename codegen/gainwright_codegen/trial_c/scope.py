@@ -48,9 +48,12 @@ def tick_scope(trial: Trial, bits: ConditionBits) -> Scope:
 
 
 def _variables(trial: Trial) -> dict[str, str]:
-    return {
-        signal.name: signal_value("variables", "VARIABLE", signal) for signal in trial.variables
-    }
+    return {signal.name: _variable(signal) for signal in trial.variables}
+
+
+def _variable(signal: Signal) -> str:
+    value = signal_value("variables", "VARIABLE", signal)
+    return value if signal.kind is Kind.BOOLEAN else f"(int32_t){value}"
 
 
 def _inputs(trial: Trial) -> dict[str, str]:

@@ -88,7 +88,7 @@ def _ranges(trial: Trial) -> str:
     variables = array(pairs(trial.variables))
     return (
         f"const gw_range gw_trial_variable_ranges[GW_VARIABLE_SLOTS] = {variables};\n\n"
-        f"const int32_t gw_trial_initial_variables[GW_VARIABLE_SLOTS] = {array(initial)};\n"
+        f"const gw_variable_value gw_trial_initial_variables[GW_VARIABLE_SLOTS] = {array(initial)};\n"
     )
 
 
@@ -96,7 +96,9 @@ def _is_sound(trial: Trial) -> str:
     body = ["    uint32_t outside = gw_outside_i32(state, 0, (int32_t)GW_STATE_COUNT - 1);", ""]
     body += [statement(f"outside |= {_outside(v)};", indent=4) for v in trial.variables]
     body += ["    (void)variables;", "    return (outside == 0U) ? 1 : 0;"]
-    return _function("int32_t gw_trial_is_sound(int32_t state, const int32_t variables[])", body)
+    return _function(
+        "int32_t gw_trial_is_sound(int32_t state, const gw_variable_value variables[])", body
+    )
 
 
 def _outside(variable: Signal) -> str:

@@ -29,12 +29,14 @@ static inline void write_log(rig *r, rig_log *log, int32_t row, const int32_t in
 {
     const int64_t at = r->sequencer_tick - log->first;
     float *signals = log->signals + at * RIG_SIGNALS;
+    int32_t variable;
 
     log->state[at] = r->axis.sequencer.state;
     log->row[at] = row;
     memcpy(log->inputs + at * GW_INPUT_SLOTS, inputs, GW_INPUT_SLOTS * sizeof inputs[0]);
-    memcpy(log->variables + at * GW_VARIABLE_SLOTS, r->axis.sequencer.variables,
-           sizeof r->axis.sequencer.variables);
+    for (variable = 0; variable < GW_VARIABLE_SLOTS; variable++) {
+        log->variables[at * GW_VARIABLE_SLOTS + variable] = r->axis.sequencer.variables[variable];
+    }
     memcpy(log->outputs + at * GW_OUTPUT_SLOTS, r->axis.outputs, sizeof r->axis.outputs);
     signals[RIG_SIGNAL_POSITION_RAD] = (float)(r->x[0] - r->start_rad);
     signals[RIG_SIGNAL_SPEED_RAD_PER_S] = (float)r->x[r->plant.motor_speed];

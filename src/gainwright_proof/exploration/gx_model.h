@@ -35,32 +35,32 @@ void gx_decode(uint64_t code, gw_sequencer *memory);
 int32_t gx_state_of(uint64_t code);
 
 /* All conditions, each computed by itself from inputs and variables. */
-gw_condition_set gx_conditions(const int32_t inputs[], const int32_t before[]);
+gw_condition_set gx_conditions(const int32_t inputs[], const gw_variable_value before[]);
 
 /* The list for the variables of a state: that of their situation, or of the state as a whole. Where
  * two have the same situation, every input vector gives the conditions the same boolean values. */
-uint32_t gx_list_of(int32_t state, const int32_t before[]);
+uint32_t gx_list_of(int32_t state, const gw_variable_value before[]);
 
 /* The following write numbers of requirements to found[] and return how many. */
 
 /* Invariants that do not hold, reachability requirements whose formula holds; GX_OUTPUTS_DIFFER if
  * the outputs are not those of the specification. */
-uint32_t gx_judge_moment(int32_t state, const int32_t before[], const int32_t outputs[],
+uint32_t gx_judge_moment(int32_t state, const gw_variable_value before[], const int32_t outputs[],
                          uint16_t found[]);
 
 /* Step requirements that do not hold over a tick and response requirements whose time begins with
  * it: the first function judges those that read no input in this row, the second all others. That
  * the conditions of the row hold is made use of. */
-uint32_t gx_judge_move(int32_t row, const int32_t before[], const int32_t after[],
+uint32_t gx_judge_move(int32_t row, const gw_variable_value before[], const gw_variable_value after[],
                        uint16_t found[]);
-uint32_t gx_judge_tick(int32_t row, const int32_t inputs[], const int32_t before[],
-                       const int32_t after[], uint16_t found[]);
+uint32_t gx_judge_tick(int32_t row, const int32_t inputs[], const gw_variable_value before[],
+                       const gw_variable_value after[], uint16_t found[]);
 
 /* What gx_holds returns in a state if it is the same for all variables; -1 if it is not. */
 extern const int8_t gx_holds_in[GX_FORMULA_COUNT][GW_STATE_COUNT];
 
 /* A formula over one moment: 2 n is the formula of requirement n, 2 n + 1 its trigger;
  * GX_AT_END asks whether the state is an end, GX_ALWAYS holds everywhere. */
-int32_t gx_holds(uint32_t formula, int32_t state, const int32_t before[], const int32_t outputs[]);
+int32_t gx_holds(uint32_t formula, int32_t state, const gw_variable_value before[], const int32_t outputs[]);
 
 #endif

@@ -55,7 +55,7 @@ static void move_timers(gw_sequencer *memory, uint32_t direction, int64_t ticks)
         if (((direction >> timer) & 1U) != 0U) {
             const uint32_t k = gx_timer_variable[timer];
 
-            memory->variables[k] = (int32_t)(memory->variables[k] + ticks);
+            memory->variables[k] = (gw_variable_value)(memory->variables[k] + ticks);
         }
     }
 }

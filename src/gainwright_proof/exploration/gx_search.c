@@ -384,10 +384,13 @@ void gx_probe(const gx_search *search, uint32_t node, uint64_t count,
     gx_decode(search->store.codes[node], &before);
     for (index = 0U; index < count; index++) {
         gw_sequencer after = before;
+        uint32_t variable;
 
         rows[index] = gw_sequencer_step(&after, inputs[index]);
         states[index] = after.state;
-        memcpy(variables[index], after.variables, sizeof after.variables);
+        for (variable = 0U; variable < (uint32_t)GW_VARIABLE_SLOTS; variable++) {
+            variables[index][variable] = after.variables[variable];
+        }
         gw_sequencer_outputs(&after, outputs[index]);
     }
 }

@@ -94,7 +94,7 @@ class _Model:
             yield from self._output_lines(state)
 
         signature = (
-            "uint32_t gx_judge_moment(int32_t state, const int32_t before[],\n"
+            "uint32_t gx_judge_moment(int32_t state, const gw_variable_value before[],\n"
             "                         const int32_t outputs[], uint16_t found[])"
         )
         cases = [(state_constant(s.name), list(state_lines(s.name))) for s in self._trial.states]
@@ -121,7 +121,10 @@ class _Model:
                     lines += _noting(denied(left) if step else left, self._tick, str(number))
             cases.append((str(row_number), lines))
         arrays = ("inputs", "before", "after") if reads_inputs else ("before", "after")
-        parameters = ", ".join(f"const int32_t {text}[]" for text in arrays)
+        parameters = ", ".join(
+            f"const {'int32_t' if text == 'inputs' else 'gw_variable_value'} {text}[]"
+            for text in arrays
+        )
         signature = f"uint32_t {name}(int32_t row, {parameters},\n    uint16_t found[])"
         return _judge(signature, "row", cases, arrays)
 
@@ -138,7 +141,7 @@ class _Model:
 
     def _conditions(self) -> str:
         lines = [
-            "gw_condition_set gx_conditions(const int32_t inputs[], const int32_t before[])",
+            "gw_condition_set gx_conditions(const int32_t inputs[], const gw_variable_value before[])",
             "{",
             "    gw_condition_set conditions = {{0U}};",
             "",
@@ -152,7 +155,7 @@ class _Model:
 
     def _list_of(self, vectors: Sequence[StateVectors]) -> str:
         lines = [
-            "uint32_t gx_list_of(int32_t state, const int32_t before[])",
+            "uint32_t gx_list_of(int32_t state, const gw_variable_value before[])",
             "{",
             "    uint32_t situation = 0U;",
             "",
@@ -199,7 +202,7 @@ class _Model:
         scope = replace(self._moment, state_now="state")
         return "\n".join(
             [
-                "int32_t gx_holds(uint32_t formula, int32_t state, const int32_t before[],",
+                "int32_t gx_holds(uint32_t formula, int32_t state, const gw_variable_value before[],",
                 "                 const int32_t outputs[])",
                 "{",
                 "    (void)before;",

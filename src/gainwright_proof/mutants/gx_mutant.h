@@ -65,10 +65,10 @@ void gx_decode(uint64_t code, gw_sequencer *memory);
 int32_t gx_state_of(uint64_t code);
 /* All that actions read of inputs, as one number. */
 uint64_t gx_assigned(const int32_t inputs[]);
-uint64_t gx_situation(int32_t variant, const int32_t variables[]);
+uint64_t gx_situation(int32_t variant, const gw_variable_value variables[]);
 /* The conditions of a variant, from those of the original. */
 gw_condition_set gx_changed_conditions(int32_t variant, const gw_condition_set *original,
-                                       const int32_t inputs[], const int32_t variables[]);
+                                       const int32_t inputs[], const gw_variable_value variables[]);
 void gx_violated(const gw_condition_set *conditions, const int32_t inputs[], const gw_sequencer *before,
                  const gw_sequencer *after, uint8_t violated[]);
 extern const uint32_t gx_first_rule[];

@@ -26,7 +26,7 @@ int32_t gx_reach_mutant(gx_comparison *comparison, const gx_rule changed[], cons
 
 /* Generated. */
 /* Values of the timer that a node stands for; 1 if it is no stretch. */
-uint32_t gx_stretch(const int32_t variables[]);
+uint32_t gx_stretch(const gw_variable_value variables[]);
 /* 1 if only the timer is another, one more. */
 int32_t gx_time_passes(const gw_sequencer *before, const gw_sequencer *after);
 /* Of a moment: timed formulas (bit 2 n) and triggers (bit 2 n + 1), and reachable formulas. */

@@ -106,13 +106,13 @@ class MutantModel:
             decode_function(self._trial, encoding),
             *_function("uint64_t gx_assigned(const int32_t inputs[])", self._assigned()),
             *_function(
-                "uint64_t gx_situation(int32_t variant, const int32_t variables[])",
+                "uint64_t gx_situation(int32_t variant, const gw_variable_value variables[])",
                 self._situations(),
             ),
             *_function(
                 "gw_condition_set gx_changed_conditions(int32_t variant,\n"
                 "    const gw_condition_set *original, const int32_t inputs[],\n"
-                "    const int32_t variables[])",
+                "    const gw_variable_value variables[])",
                 self._changed(),
             ),
             *_function(
@@ -121,7 +121,7 @@ class MutantModel:
                 "                 uint8_t violated[])",
                 _violated(self._trial),
             ),
-            *_function("uint32_t gx_stretch(const int32_t variables[])", self._stretch()),
+            *_function("uint32_t gx_stretch(const gw_variable_value variables[])", self._stretch()),
             *_function(
                 "int32_t gx_time_passes(const gw_sequencer *before, const gw_sequencer *after)",
                 self._time_passes(),

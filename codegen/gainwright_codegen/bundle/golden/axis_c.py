@@ -186,8 +186,7 @@ static uint32_t run_ride(void)
 
     gw_axis_init(&subject, &@MACHINE@);
     ride.checksum = checksum_add(ride.checksum, (uint32_t)subject.sequencer.state);
-    ride.checksum
-        = add_words(ride.checksum, subject.sequencer.variables, (uint32_t)GW_VARIABLE_COUNT);
+    ride.checksum = add_variables(ride.checksum, subject.sequencer.variables);
     for (number = 0U; number < 2U * GOLDEN_ROWS; number++) {
         golden_vector(number % GOLDEN_ROWS, values);
         for (k = 0U; (k < (uint32_t)GW_VARIABLE_SLOTS) && (number >= GOLDEN_ROWS); k++) {
@@ -327,7 +326,8 @@ static uint32_t ranges_are_kept(uint32_t variable)
         int32_t row;
 
         gw_sequencer_reset(&sequencer);
-        sequencer.variables[variable] = ((k < 2U) ? range->low : range->high) + beyond[k];
+        sequencer.variables[variable]
+            = (gw_variable_value)(((k < 2U) ? range->low : range->high) + beyond[k]);
         row = gw_sequencer_step(&sequencer, inputs);
         right = ((row == GW_BAD_MEMORY) == (beyond[k] != 0)) ? right : 0U;
     }

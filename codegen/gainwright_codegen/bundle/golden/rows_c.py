@@ -141,7 +141,7 @@ static void put_subject(int32_t state, const int32_t values[SIGNALS])
 
     subject.sequencer.state = state;
     for (k = 0U; k < (uint32_t)GW_VARIABLE_SLOTS; k++) {
-        subject.sequencer.variables[k] = values[k];
+        subject.sequencer.variables[k] = (gw_variable_value)values[k];
     }
     gw_axis_seal(&subject);
 }
@@ -169,7 +169,7 @@ static int32_t step_from(int32_t state, const int32_t values[SIGNALS])
     gw_sequencer_reset(&subject);
     subject.state = state;
     for (k = 0U; k < (uint32_t)GW_VARIABLE_SLOTS; k++) {
-        subject.variables[k] = values[k];
+        subject.variables[k] = (gw_variable_value)values[k];
     }
     row = gw_sequencer_step(&subject, &values[GW_VARIABLE_SLOTS]);
     gw_sequencer_outputs(&subject, subject_outputs);
@@ -192,6 +192,17 @@ static uint32_t add_words(uint32_t checksum, const int32_t words[], uint32_t cou
     return sum;
 }
 
+static uint32_t add_variables(uint32_t checksum, const gw_variable_value variables[])
+{
+    uint32_t sum = checksum;
+    uint32_t k;
+
+    for (k = 0U; k < (uint32_t)GW_VARIABLE_COUNT; k++) {
+        sum = checksum_add(sum, (uint32_t)(int32_t)variables[k]);
+    }
+    return sum;
+}
+
 static uint32_t add_tick(uint32_t checksum, int32_t row)
 {
     const uint64_t saturated = MEMORY->saturated;
@@ -200,7 +211,7 @@ static uint32_t add_tick(uint32_t checksum, int32_t row)
     sum = checksum_add(sum, (uint32_t)MEMORY->state);
     sum = checksum_add(sum, (uint32_t)(saturated & UINT32_MAX));
     sum = checksum_add(sum, (uint32_t)(saturated >> 32));
-    sum = add_words(sum, MEMORY->variables, (uint32_t)GW_VARIABLE_COUNT);
+    sum = add_variables(sum, MEMORY->variables);
     return add_words(sum, OUTPUTS, (uint32_t)GW_OUTPUT_COUNT);
 }
 

@@ -1,5 +1,6 @@
 /* A sequencer that does anything that check_step.c shows of the real one: unless it refuses the
  * memory, it leaves state and variables in their ranges. */
+#include "check_step.h"
 #include "gw_any.h"
 #include "gw_sequencer.h"
 #include "gw_table.h"
@@ -13,18 +14,18 @@ static void sound_memory(gw_sequencer *sequencer)
     for (i = 0; i < GW_VARIABLE_SLOTS; i++) {
         const gw_range *range = &gw_trial_variable_ranges[i];
 
-        sequencer->variables[i] = gw_any_int32(range->low, range->high);
+        sequencer->variables[i] = (gw_variable_value)gw_any_int32(range->low, range->high);
     }
 }
 
-static void any_memory(gw_sequencer *sequencer)
+static void any_content(gw_sequencer *sequencer)
 {
     int32_t i;
 
     sequencer->state = gw_any_int32(INT32_MIN, INT32_MAX);
     sequencer->saturated = 0U;
     for (i = 0; i < GW_VARIABLE_SLOTS; i++) {
-        sequencer->variables[i] = gw_any_int32(INT32_MIN, INT32_MAX);
+        sequencer->variables[i] = (gw_variable_value)gw_any_int32(GW_ANY_LOWEST, GW_ANY_HIGHEST);
     }
 }
 
@@ -39,7 +40,7 @@ int32_t gw_sequencer_advance(gw_sequencer *sequencer, const int32_t inputs[GW_IN
 
     (void)inputs;
     if (row < 0) {
-        any_memory(sequencer);
+        any_content(sequencer);
     } else {
         sound_memory(sequencer);
     }

@@ -15,7 +15,7 @@ static void any_axis(gw_axis *axis)
     for (i = 0; i < GW_VARIABLE_SLOTS; i++) {
         const gw_range *range = &gw_trial_variable_ranges[i];
 
-        axis->sequencer.variables[i] = gw_any_int32(range->low, range->high);
+        axis->sequencer.variables[i] = (gw_variable_value)gw_any_int32(range->low, range->high);
     }
     gw_any_detector(&axis->detector);
     gw_any_evidence(&axis->evidence);

@@ -7,6 +7,16 @@
 #include "gw_table.h"
 #include "plain_reference.h"
 
+/* Variables as the specification has them, without the width of their memory. */
+static void read_variables(const gw_sequencer *sequencer, int old[])
+{
+    int32_t i;
+
+    for (i = 0; i < GW_VARIABLE_SLOTS; i++) {
+        old[i] = sequencer->variables[i];
+    }
+}
+
 static void check_outputs(const gw_sequencer *sequencer, int state, const int old[])
 {
     int32_t outputs[GW_OUTPUT_SLOTS];
@@ -40,9 +50,7 @@ static void check_step(gw_sequencer *sequencer)
     int row;
     int32_t i;
 
-    for (i = 0; i < GW_VARIABLE_SLOTS; i++) {
-        old[i] = sequencer->variables[i];
-    }
+    read_variables(sequencer, old);
     for (i = 0; i < GW_INPUT_SLOTS; i++) {
         inputs[i] = gw_any_int32(INT32_MIN, INT32_MAX);
         raw[i] = inputs[i];
@@ -60,27 +68,31 @@ static void check_refusal(gw_sequencer *sequencer)
 {
     const gw_sequencer before = *sequencer;
     int32_t inputs[GW_INPUT_SLOTS];
+    int old[GW_VARIABLE_SLOTS];
     int32_t i;
 
+    read_variables(sequencer, old);
     for (i = 0; i < GW_INPUT_SLOTS; i++) {
         inputs[i] = gw_any_int32(INT32_MIN, INT32_MAX);
     }
-    check_outputs(sequencer, before.state, before.variables);
+    check_outputs(sequencer, before.state, old);
     gw_check(gw_sequencer_step(sequencer, inputs) == GW_BAD_MEMORY);
     gw_check(sequencer->saturated == before.saturated);
-    check_memory(sequencer, before.state, before.variables);
+    check_memory(sequencer, before.state, old);
 }
 
 void gw_check_specified_step(void)
 {
     gw_sequencer sequencer;
-
 #ifdef GW_CHECK_STATE
+    int old[GW_VARIABLE_SLOTS];
+
     /* A state that is known makes its rows constants to a solver; each state has a run of its own.
      * What is sound memory says the specification, not the exported table of ranges. */
     any_memory(&sequencer);
     sequencer.state = GW_CHECK_STATE;
-    if (!plain_sound(sequencer.state, sequencer.variables)) {
+    read_variables(&sequencer, old);
+    if (!plain_sound(sequencer.state, old)) {
         return;
     }
 #else
@@ -94,9 +106,11 @@ void gw_check_specified_step(void)
 void gw_check_specified_refusal(void)
 {
     gw_sequencer sequencer;
+    int old[GW_VARIABLE_SLOTS];
 
     any_memory(&sequencer);
-    if (plain_sound(sequencer.state, sequencer.variables)) {
+    read_variables(&sequencer, old);
+    if (plain_sound(sequencer.state, old)) {
         return;
     }
     gw_check(gw_trial_is_sound(sequencer.state, sequencer.variables) == 0);

@@ -21,7 +21,7 @@ void any_memory(gw_sequencer *sequencer)
     sequencer->state = gw_any_int32(INT32_MIN, INT32_MAX);
     sequencer->saturated = (gw_variable_set)gw_any_uint32(0U, UINT32_MAX);
     for (i = 0; i < GW_VARIABLE_SLOTS; i++) {
-        sequencer->variables[i] = gw_any_int32(INT32_MIN, INT32_MAX);
+        sequencer->variables[i] = (gw_variable_value)gw_any_int32(GW_ANY_LOWEST, GW_ANY_HIGHEST);
     }
 }
 
@@ -34,7 +34,7 @@ void any_sound_memory(gw_sequencer *sequencer)
     for (i = 0; i < GW_VARIABLE_SLOTS; i++) {
         const gw_range *range = &gw_trial_variable_ranges[i];
 
-        sequencer->variables[i] = gw_any_int32(range->low, range->high);
+        sequencer->variables[i] = (gw_variable_value)gw_any_int32(range->low, range->high);
     }
 }
 
