@@ -80,7 +80,7 @@ _NARROW_LIMIT = 2**15
 
 def _variable_value(trial: Trial) -> str:
     """Return the type of the memory of a variable: with room to see that it left its range."""
-    fits = all(-_NARROW_LIMIT < v.low and v.high < _NARROW_LIMIT - 1 for v in trial.variables)
+    fits = all(v.low > -_NARROW_LIMIT and v.high < _NARROW_LIMIT - 1 for v in trial.variables)
     words = "What a variable is kept in: every variable, and one beyond its range, fits."
     return f"{comment(words)}\n{_NARROW if fits else _WIDE}"
 

@@ -88,7 +88,8 @@ def _ranges(trial: Trial) -> str:
     variables = array(pairs(trial.variables))
     return (
         f"const gw_range gw_trial_variable_ranges[GW_VARIABLE_SLOTS] = {variables};\n\n"
-        f"const gw_variable_value gw_trial_initial_variables[GW_VARIABLE_SLOTS] = {array(initial)};\n"
+        "const gw_variable_value gw_trial_initial_variables[GW_VARIABLE_SLOTS] = "
+        f"{array(initial)};\n"
     )
 
 

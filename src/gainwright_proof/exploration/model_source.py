@@ -141,7 +141,8 @@ class _Model:
 
     def _conditions(self) -> str:
         lines = [
-            "gw_condition_set gx_conditions(const int32_t inputs[], const gw_variable_value before[])",
+            "gw_condition_set gx_conditions(const int32_t inputs[],",
+            "                               const gw_variable_value before[])",
             "{",
             "    gw_condition_set conditions = {{0U}};",
             "",
@@ -202,8 +203,8 @@ class _Model:
         scope = replace(self._moment, state_now="state")
         return "\n".join(
             [
-                "int32_t gx_holds(uint32_t formula, int32_t state, const gw_variable_value before[],",
-                "                 const int32_t outputs[])",
+                "int32_t gx_holds(uint32_t formula, int32_t state,",
+                "                 const gw_variable_value before[], const int32_t outputs[])",
                 "{",
                 "    (void)before;",
                 "    (void)outputs;",

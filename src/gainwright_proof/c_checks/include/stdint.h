@@ -19,6 +19,7 @@ typedef unsigned int uintptr_t;
 #define UINT32_C(value) value##U
 #define UINT64_C(value) value##ULL
 
+#define UINT8_MAX 255
 #define INT16_MIN (-32767 - 1)
 #define INT16_MAX 32767
 #define INT32_MIN (-2147483647 - 1)
