@@ -8,6 +8,7 @@ import pytest
 
 from gainwright.language.shipped import shipped_trial_path
 from gainwright_cli.main import main
+from gainwright_sim.rehearsal import record as rehearsal_record
 from gainwright_sim.rehearsal.compare import MOVED
 
 
@@ -19,6 +20,15 @@ def records(tmp_path_factory):
     wider = text.replace("margin_rungs = { value = 16", "margin_rungs = { value = 24")
     assert wider != text
     (place / "wider.toml").write_text(wider, encoding="utf-8")
+    with pytest.MonkeyPatch.context() as patch:
+        # Nothing here looks at a picture, and a record's take longer than its rehearsal.
+        for target in ("save_picture", "save_responses"):
+            patch.setattr(rehearsal_record, target, lambda path, *_: path.write_bytes(b""))
+        make_records(place)
+    return place
+
+
+def make_records(place):
     for name, *options in (
         ("first",),
         ("second", "--seed", "2"),
@@ -28,7 +38,6 @@ def records(tmp_path_factory):
     for name, *options in (("all",), ("wide_all", "--trial", str(place / "wider.toml"))):
         words = ["--count", "2", "--workers", "1"]
         main(["campaign", *words, *options, "--out", str(place / name)])
-    return place
 
 
 def compared(records, capsys, *names, more=()):

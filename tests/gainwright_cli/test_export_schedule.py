@@ -84,7 +84,9 @@ def test_self_test_make_and_guide_know_the_schedule(bundle):
 def test_self_test_notices_a_changed_schedule(bundle, file, before, after):
     assert bundle[file].count(before) == 1
     program = compile_program(
-        bundle | {file: bundle[file].replace(before, after)}, ("-O0", "-fsanitize=address"), "selftest"
+        bundle | {file: bundle[file].replace(before, after)},
+        ("-O0", "-fsanitize=address"),
+        "selftest",
     )
     done = subprocess.run([program], capture_output=True, text=True, check=False)
     assert done.returncode != 0
