@@ -16,6 +16,7 @@ from gainwright_proof.induction import prove as prove_module
 from gainwright_proof.induction.facts import FactFinder
 from gainwright_proof.induction.hints import Hints
 from gainwright_proof.induction.prove import prove
+from gainwright_proof.induction.rank_fit import NoRankError
 from gainwright_proof.induction.rank_search import Ranking, RankSearch
 from gainwright_proof.remembered import nothing_remembered
 from gainwright_proof.verdict import HOLDS
@@ -50,6 +51,17 @@ def test_what_was_found_is_not_searched_again_and_the_proof_is_the_same(monkeypa
     assert found(first) == found(again)
     assert first.obligations == again.obligations
     assert any(f.verdict in HOLDS for f in first.findings)
+
+
+def test_that_there_are_no_ranks_is_not_searched_again_either(monkeypatch):
+    """A bound that is too short has none; a run refutes it, which is looked for again."""
+    text = SMALL.replace('within_ticks = "patience + 1"', "within_ticks = 1")
+    assert text != SMALL
+    trial = trial_from_document(tomllib.loads(text), "small.toml")
+    first = prove(trial)
+    assert any(isinstance(v, NoRankError) for v in pickle.loads(kept().read_bytes()).values())
+    monkeypatch.setattr(RankSearch, "ranking", None)
+    assert found(first) == found(prove(trial))
 
 
 def test_all_is_searched_again_where_nothing_is_to_be_believed(monkeypatch):

@@ -27,7 +27,7 @@ from gainwright_proof.exploration.vectors import TooManyVectors, vectors_by_stat
 from gainwright_proof.verdict import Finding, Verdict
 
 _SLICE = 1 << 14
-_OVER_A_TICK = frozenset({RequirementKind.STEP, RequirementKind.RESPONSE})
+OVER_A_TICK = frozenset({RequirementKind.STEP, RequirementKind.RESPONSE})
 
 
 def premises(requirement: Requirement) -> tuple[Expression, ...]:
@@ -64,7 +64,7 @@ class _Premise:
 
     @property
     def over_a_tick(self) -> bool:
-        return self.requirement.kind in _OVER_A_TICK
+        return self.requirement.kind in OVER_A_TICK
 
     def denied(self) -> Requirement:
         """Return the requirement that it never occurs."""

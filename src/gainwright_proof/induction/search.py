@@ -6,7 +6,7 @@ with more facts, then refuted by unrolling if a few ticks suffice, else left unf
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from functools import cached_property, partial
 
 from gainwright.language.expression import Expression
@@ -193,9 +193,10 @@ class ProofSearch:
     ) -> None:
         others = [s.ranking for s in self._found.supported.values() if s.ranking is not None]
         ranking = self._hints.recall(
-            ("ranks", deadline.subject),
-            lambda: searches.search(deadline).ranking(others).to_be_checked,
+            ("ranks", deadline.subject), lambda: searches.search(deadline, others)
         )
+        if isinstance(ranking, NoRankError):
+            raise ranking
         ticks = deadline.ticks(ranking.greatest)
         if deadline.within_ticks is not None and ticks > deadline.within_ticks:
             reason = f"the shortest time that ranks show is {ticks} ticks"
@@ -305,13 +306,13 @@ class _RankSearches:
     def _courses(self) -> CourseFinder:
         return CourseFinder(self._trial, self._terms, self._finder.facts, self._effort_s)
 
-    def search(self, deadline: Deadline) -> RankSearch:
-        return RankSearch(
-            self._trial,
-            self._terms,
-            self._courses,
-            self._ticks,
-            self._finder.facts,
-            deadline,
-            self._effort_s,
+    def search(self, deadline: Deadline, others: Iterable[Ranking]) -> Ranking | NoRankError:
+        """Return a ranking for obligations, or why there is none; raises OutOfEffortError."""
+        facts, effort_s = self._finder.facts, self._effort_s
+        search = RankSearch(
+            self._trial, self._terms, self._courses, self._ticks, facts, deadline, effort_s
         )
+        try:
+            return search.ranking(others).to_be_checked
+        except NoRankError as error:
+            return NoRankError(*error.args)

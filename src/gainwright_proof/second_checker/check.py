@@ -11,8 +11,10 @@ from collections.abc import Iterator
 from gainwright.language.model import Requirement, RequirementKind, Trial
 from gainwright_proof.exploration.limits import Limits
 from gainwright_proof.exploration.short_waits import waits, with_short_waits
+from gainwright_proof.exploration.subjects import PREMISE
+from gainwright_proof.exploration.vacuity import premises
 from gainwright_proof.exploration.vectors import TooManyVectors, vectors_by_state
-from gainwright_proof.second_checker.promela import Offer, promela_model
+from gainwright_proof.second_checker.promela import Offer, promela_model, seen, taken
 from gainwright_proof.second_checker.spin import (
     QUICK_FLAGS,
     SpinError,
@@ -67,6 +69,8 @@ def second_checker(trial: Trial, explored_states: int | None) -> list[Finding]:
         _agreement(method, result, explored_states),
         *_requirements(trial, method, result, explored_states),
         *_tables(trial, method, result, explored_states),
+        *_rows(trial, method, result, explored_states),
+        *_premises_seen(trial, short, method, result),
     ]
 
 
@@ -124,3 +128,27 @@ def _tables(
         yield Finding(
             f"single_hit/{state.name}", method, verdict, "Over the reachable states and inputs."
         )
+
+
+def _rows(trial: Trial, method: str, result: SpinResult, explored: int | None) -> Iterator[Finding]:
+    whole = _says_all(result, explored)
+    for number, row in enumerate(trial.rows):
+        if taken(number) in result.told:
+            verdict, detail = Verdict.PROVED, "It is taken in a reachable tick."
+        else:
+            verdict = Verdict.REFUTED if whole else Verdict.UNFINISHED
+            detail = "It is taken in no tick that was searched."
+        yield Finding(f"row/{row.id}", method, verdict, detail)
+
+
+def _premises_seen(
+    trial: Trial, short: Trial, method: str, result: SpinResult
+) -> Iterator[Finding]:
+    """Yield whether premises occur; with the inputs that are offered some may stay unseen."""
+    for number, (requirement, in_short) in enumerate(
+        zip(trial.requirements, short.requirements, strict=True)
+    ):
+        wanted = [seen(number, part) for part, _ in enumerate(premises(in_short))]
+        if wanted and set(wanted) <= set(result.told):
+            detail = f"{len(wanted)} of {len(wanted)} premises or triggers are seen."
+            yield Finding(f"{PREMISE}/{requirement.id}", method, Verdict.PROVED, detail)

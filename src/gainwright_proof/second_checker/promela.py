@@ -9,9 +9,10 @@ Which inputs are offered is a matter of choice, see :class:`Offer`. All else is 
 explorer: conditions, rows and requirements are translated from the specification as a whole, none
 of them simplified for a state or row.
 
-A requirement that is violated, or reached if that is asked, is asserted away once, under a name
-that ends with its id: ``broken_<id>``, ``reached_<id>``; a table that is not single-hit likewise as
-``table_<state>``. Run with ``pan -c0``, so that the search goes on.
+What is seen is asserted away once, under a name: a requirement that is violated, or reached if that
+is asked, as ``broken_<id>`` or ``reached_<id>``; a table that is not single-hit as
+``table_<state>``; a row that is taken as ``taken_<number>``; the premise of a requirement as
+``seen_<number>_<number of the premise>``. Run with ``pan -c0``, so that the search goes on.
 """
 
 from __future__ import annotations
@@ -19,7 +20,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from enum import Enum
 
+from gainwright.language.expression import Expression
 from gainwright.language.model import Kind, Requirement, RequirementKind, Row, Signal, State, Trial
+from gainwright_proof.exploration.vacuity import OVER_A_TICK, premises
 from gainwright_proof.exploration.vectors import StateVectors
 from gainwright_proof.second_checker.promela_expression import PromelaNames, promela_expression
 
@@ -67,6 +70,7 @@ class _Model:
         self._vectors = vectors
         self._offer = offer
         self._states = trial.index.states
+        self._numbers = {row.id: number for number, row in enumerate(trial.rows)}
         self._requirements = trial.requirements if judged else ()
         prefixes: dict[str, str] = {}
         for prefix, items in (
@@ -93,10 +97,40 @@ class _Model:
             "active proctype trial()",
             "{",
             "  do",
+            "  :: atomic {",
+            "    if",
         ]
         for state, chosen in zip(self._trial.states, self._vectors, strict=True):
-            lines += self._state_lines(state, chosen)
-        return "\n".join([*lines, "  od", "}", ""])
+            lines.append(f"    :: (state == {self._states[state.name]}) -> /* {state.name} */")
+            lines += self._offer_lines(chosen)
+        return "\n".join([*lines, "    fi;", *self._tick_of_all(), "  }", "  od", "}", ""])
+
+    def _tick_of_all(self) -> Iterable[str]:
+        """Judge and tick: one text for all states, as what spin makes of it is long.
+
+        In parts, as it bears no long ``d_step``; the moments between are not stored.
+        """
+        yield "    d_step {"
+        yield "      b_state = state;"
+        for variable in self._trial.variables:
+            yield f"      b_{variable.name} = v_{variable.name};"
+        if self._requirements:
+            yield "      if"
+            for state in self._trial.states:
+                yield f"      :: (b_state == {self._states[state.name]}) ->"
+                yield from self._output_lines(state, "o", self._tick)
+            yield "      fi;"
+        yield "      judge_moment();"
+        yield "      evaluate();"
+        yield "    }"
+        yield "    if"
+        for state in self._trial.states:
+            # Not the copy: it is hidden, so on the way back from deeper down it is another one.
+            yield f"    :: d_step {{ (state == {self._states[state.name]}) -> /* {state.name} */"
+            yield from self._table_lines(state)
+            yield "    }"
+        yield "    fi;"
+        yield "    d_step { if :: (hits == 1) -> judge_tick() :: else fi }"
 
     def _declarations(self, timed: Requirement | None) -> Iterable[str]:
         yield f"byte state = {self._states[self._trial.initial_state]};"
@@ -111,6 +145,11 @@ class _Model:
         flags = [f"c_{condition.name}" for condition in self._trial.conditions]
         flags += ["begun", *(_flag(requirement) for requirement in self._requirements)]
         flags += [f"table_{state.name}" for state in self._trial.states]
+        flags += [taken(number) for number, _ in enumerate(self._trial.rows)]
+        flags += [flag for flag, _, _ in self._premises()]
+        kinds = [requirement.kind in OVER_A_TICK for _, requirement, _ in self._premises()]
+        for over_a_tick in (False, True):
+            yield f"hidden int {_left_over(over_a_tick)} = {kinds.count(over_a_tick)};"
         yield from (f"hidden byte {name};" for name in flags)
 
     @staticmethod
@@ -129,6 +168,7 @@ class _Model:
                 yield _telling(_flag(requirement), f"!{formula}")
             elif requirement.kind is RequirementKind.REACHABLE:
                 yield _telling(_flag(requirement), formula)
+        yield from self._premise_lines(over_a_tick=False)
         yield "begun = 1;"
         if timed is not None and timed.kind is RequirementKind.BOUNDED:
             assert timed.trigger is not None
@@ -142,6 +182,7 @@ class _Model:
             if requirement.kind is RequirementKind.STEP:
                 formula = promela_expression(requirement.formula, self._tick)
                 yield _telling(_flag(requirement), f"!{formula}")
+        yield from self._premise_lines(over_a_tick=True)
         if timed is not None and timed.kind is RequirementKind.RESPONSE:
             assert timed.trigger is not None
             formula = promela_expression(timed.formula, self._after)
@@ -153,19 +194,20 @@ class _Model:
         for condition in self._trial.conditions:
             yield f"c_{condition.name} = {promela_expression(condition.expression, self._tick)};"
 
-    def _state_lines(self, state: State, chosen: StateVectors) -> Iterable[str]:
-        yield f"  :: atomic {{ (state == {self._states[state.name]}) -> /* {state.name} */"
-        yield from self._offer_lines(chosen)
-        yield "    d_step {"
-        yield "      b_state = state;"
-        for variable in self._trial.variables:
-            yield f"      b_{variable.name} = v_{variable.name};"
-        yield from self._output_lines(state, "o", self._tick)
-        yield "      judge_moment();"
-        yield "      evaluate();"
-        yield from self._table_lines(state)
-        yield "    }"
-        yield "  }"
+    def _premises(self) -> Iterable[tuple[str, Requirement, Expression]]:
+        for number, requirement in enumerate(self._requirements):
+            for part, premise in enumerate(premises(requirement)):
+                yield seen(number, part), requirement, premise
+
+    def _premise_lines(self, over_a_tick: bool) -> Iterable[str]:
+        """Tell each premise once; when all of a kind were told, none is looked at any more."""
+        left = _left_over(over_a_tick)
+        yield f"if :: ({left} > 0) ->"
+        for flag, requirement, premise in self._premises():
+            if (requirement.kind in OVER_A_TICK) is over_a_tick:
+                formula = promela_expression(premise, self._tick)
+                yield _telling(flag, formula, f"{left} = {left} - 1; ")
+        yield "skip :: else fi;"
 
     def _offer_lines(self, chosen: StateVectors) -> Iterable[str]:
         names = [signal.name for signal in self._trial.inputs]
@@ -191,10 +233,10 @@ class _Model:
             yield f"      :: (hits == 1) && ({_cube(row)}) ->"
             yield from self._row_lines(row)
         yield "      :: (hits != 1) -> skip"
-        yield "      fi;"
-        yield "      if :: (hits == 1) -> judge_tick() :: else fi"
+        yield "      fi"
 
     def _row_lines(self, row: Row) -> Iterable[str]:
+        yield f"        {_telling(taken(self._numbers[row.id]), '1')}"
         ranges = {variable.name: variable for variable in self._trial.variables}
         for name, value in row.actions.items():
             variable = ranges[name]
@@ -224,17 +266,31 @@ def _cube(row: Row) -> str:
     return " && ".join(literals) or "1"
 
 
+def taken(row: int) -> str:
+    """Return the name under which is told that a row is taken, by its number."""
+    return f"taken_{row}"
+
+
+def seen(requirement: int, premise: int) -> str:
+    """Return the name under which is told that a premise occurs, by their numbers."""
+    return f"seen_{requirement}_{premise}"
+
+
 def _flag(requirement: Requirement) -> str:
     reach = requirement.kind is RequirementKind.REACHABLE
     return f"{'reached' if reach else 'broken'}_{requirement.id}"
 
 
-def _telling(flag: str, condition: str) -> str:
+def _left_over(over_a_tick: bool) -> str:
+    return f"unseen_{'ticks' if over_a_tick else 'moments'}"
+
+
+def _telling(flag: str, condition: str, also: str = "") -> str:
     """Return a statement that asserts, once in the whole search, that a condition does not hold.
 
     Flags are hidden, so the search does not take them back; the name shows in the message.
     """
-    return f"if :: (!{flag} && {condition}) -> {flag} = 1; assert(!{flag}) :: else fi;"
+    return f"if :: (!{flag} && {condition}) -> {flag} = 1; {also}assert(!{flag}) :: else fi;"
 
 
 def _timing(timed: Requirement, formula: str, trigger: str, late: str) -> Iterable[str]:

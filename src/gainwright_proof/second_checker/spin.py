@@ -35,7 +35,7 @@ class SpinResult:
     transitions: int
     told: tuple[str, ...]
     """Names of the assertions that failed, sorted: ``broken_<id>``, ``reached_<id>``,
-    ``table_<state>``."""
+    ``table_<state>``, ``taken_<row>``, ``seen_<requirement>_<premise>``."""
     seconds: float
     """Search time as the verifier measures it (0.01 s steps)."""
     complete: bool
@@ -114,7 +114,7 @@ def _parsed(text: str) -> SpinResult:
     transitions = re.search(_COUNT + " transitions", text)
     if stored is None or transitions is None:
         raise SpinError(text.strip()[-2000:])
-    told = set(re.findall(r"assertion violated .*?((?:broken|reached|table)_\w+)", text))
+    told = set(re.findall(r"assertion violated .*?((?:broken|reached|table|taken|seen)_\w+)", text))
     seconds = re.search(r"elapsed time ([0-9.]+) seconds", text)
     incomplete = "max search depth too small" in text or "memory limit" in text
     return SpinResult(
