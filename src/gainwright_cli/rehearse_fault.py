@@ -63,9 +63,14 @@ def check_fault(arguments: argparse.Namespace) -> None:
 
 def rig_fault(arguments: argparse.Namespace, trial: Trial) -> RigFault:
     """Return the fault that is asked for, its moment in sequencer ticks of the trial."""
-    from gainwright_sim.rig.faults import SOUND, RigFault
+    from gainwright_sim.rig.faults import OF_INPUTS, SOUND, RigFault
 
     if arguments.fault is None:
         return SOUND
     kind, at_s = arguments.fault
+    if kind in OF_INPUTS and OF_INPUTS[kind] not in trial.index.inputs:
+        raise refuse(
+            "--fault", f"{kind} in trial {trial.name}", f"a trial with the input {OF_INPUTS[kind]}",
+            "name another kind, or give the trial that input",
+        )  # fmt: skip
     return RigFault(kind, round(at_s / (trial.tick_us * 1e-6)))

@@ -13,7 +13,10 @@ from gainwright_cli.main import main
 from gainwright_sim.campaign.broken import BrokenAxis, broken_lines, drawn_fault, run_broken
 from gainwright_sim.campaign.families import FAMILIES
 from gainwright_sim.campaign.sampling import sample
-from gainwright_sim.rig.faults import AT_THE_LOAD, FAULT_KINDS
+from gainwright_sim.machine import load_machine
+from gainwright_sim.rehearsal.bench import Bench
+from gainwright_sim.rehearsal.rehearse import rehearse
+from gainwright_sim.rig.faults import AT_THE_LOAD, FAULT_KINDS, OF_INPUTS, RigFault
 
 TRIAL = load_trial(shipped_trial_path("standard"))
 MET = BrokenAxis("own", 1, 1, "torque_lost", 3.0, "fault_latched", "feedback_frozen", 3.8)
@@ -45,7 +48,7 @@ def test_what_counts_as_wrong(change, met, wrong):
 
 
 def test_faults_of_the_load_sensor_need_one():
-    kinds = {drawn_fault(sample(FAMILIES["own"], k), k, TRIAL).kind for k in range(60)}
+    kinds = {drawn_fault(sample(FAMILIES["own"], k), k, TRIAL).kind for k in range(150)}
     assert kinds == set(FAULT_KINDS) - {"none", *AT_THE_LOAD}
 
 
@@ -77,3 +80,18 @@ def test_bad_fault_is_refused(text, capsys):
 def test_fault_goes_with_one_rehearsal_only(beside, capsys):
     assert main(["rehearse", "kiln-shuttle", "--fault", "torque_lost@2", *beside]) == 2
     assert "leave one out" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("kind", OF_INPUTS)
+def test_fault_that_is_said_stops_the_axis_at_once(kind):
+    rehearsal = rehearse(Bench(TRIAL, load_machine("kiln-shuttle")), 1, fault=RigFault(kind, 4000))
+    moving = rehearsal.output("motion_enable") * rehearsal.output("torque_request")
+    assert moving[3999] and not moving[4000]
+    assert not rehearsal.ends_with("finished") and not rehearsal.ends_with("limited_by_noise")
+
+
+def test_torque_that_is_stuck_is_noticed():
+    fault = RigFault("torque_stuck", 4000)
+    rehearsal = rehearse(Bench(TRIAL, load_machine("grinder-slide")), 1, fault=fault)
+    assert rehearsal.ends_with("fault_latched") or rehearsal.ends_with("aborted")
+    assert rehearsal.machine_time_s < 6.0

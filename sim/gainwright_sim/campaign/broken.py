@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from functools import partial
 from random import Random
 
+import numpy as np
+
 from gainwright.errors import InputError
 from gainwright.language.model import Trial
 from gainwright_sim.campaign.families import Family
@@ -15,9 +17,15 @@ from gainwright_sim.campaign.sampling import sample
 from gainwright_sim.campaign.workers import share_out
 from gainwright_sim.machine import Machine
 from gainwright_sim.rehearsal.outcome import OUTCOMES
-from gainwright_sim.rehearsal.rehearse import rehearse
+from gainwright_sim.rehearsal.rehearse import Rehearsal, rehearse
 from gainwright_sim.rehearsal.summary import summarise
-from gainwright_sim.rig.faults import AT_THE_LOAD, FAULT_KINDS, LOOP_STAYS_WHOLE, RigFault
+from gainwright_sim.rig.faults import (
+    AT_THE_LOAD,
+    FAULT_KINDS,
+    LOOP_STAYS_WHOLE,
+    OF_INPUTS,
+    RigFault,
+)
 
 LATEST_S = 25.0
 """Faults come from the start to so late, all moments alike."""
@@ -38,6 +46,9 @@ class BrokenAxis:
     reason: str
     decided_s: float | None
     """When the end was decided; None without an end, or where the axis was refused."""
+    stopped_after_s: float | None = None
+    """From the fault until torque was withdrawn or a controlled stop asked for; None if that came
+    before, or never."""
 
     @property
     def met(self) -> bool:
@@ -87,8 +98,9 @@ def run_broken(
 def drawn_fault(machine: Machine, axis_seed: int, trial: Trial) -> RigFault:
     """Return what breaks on an axis, and when."""
     random = Random(f"fault {axis_seed}")
-    spared = () if machine.load_sensor is not None else AT_THE_LOAD
-    kind = random.choice([kind for kind in FAULT_KINDS if kind not in ("none", *spared)])
+    spared = ["none", *(() if machine.load_sensor is not None else AT_THE_LOAD)]
+    spared += [kind for kind, name in OF_INPUTS.items() if name not in trial.index.inputs]
+    kind = random.choice([kind for kind in FAULT_KINDS if kind not in spared])
     return RigFault(kind, round(1000.0 * LATEST_S * random.random()) * 1000 // trial.tick_us)
 
 
@@ -109,20 +121,36 @@ def _run(
         bench = benches.mounted(machine)
     except InputError as error:
         return BrokenAxis(*known, "refused", error.problems[0].place, None)
-    summary = summarise(rehearse(bench, noise_seed, fault=fault))
+    rehearsal = rehearse(bench, noise_seed, fault=fault)
+    summary = summarise(rehearsal)
     ending = summary.ending
     reason = "" if ending is None else ending.reason or ending.row
     decided_s = None if ending is None else ending.time_s
-    return BrokenAxis(*known, summary.outcome, reason, decided_s)
+    return BrokenAxis(*known, summary.outcome, reason, decided_s, _stopped_after_s(rehearsal))
 
 
-_WIDTHS = (18, 6, 12, 9, 10, 8)
+def _stopped_after_s(rehearsal: Rehearsal) -> float | None:
+    moving = (rehearsal.output("torque_request") != 0) & (rehearsal.output("motion_enable") != 0)
+    start = rehearsal.fault.start
+    if start >= len(moving) or not moving[max(start - 1, 0)]:
+        return None
+    still = np.flatnonzero(~moving[start:])
+    tick_s = rehearsal.trial.tick_us * 1e-6
+    return round((int(still[0]) + 1) * tick_s, 6) if len(still) else None
+
+
+_WIDTHS = (18, 6, 12, 9, 10, 8, 14)
+
+
+def _columns(words: Iterable[str]) -> str:
+    return "".join(f"{word:>{width}}" for word, width in zip(words, _WIDTHS[1:], strict=True))
+
+
 _HEAD = tuple(
-    f"{words[0]:<{_WIDTHS[0]}}"
-    + "".join(f"{word:>{width}}" for word, width in zip(words[1:], _WIDTHS[1:], strict=True))
+    f"{words[0]:<{_WIDTHS[0]}}" + _columns(words[1:])
     for words in (
-        ("what broke", "axes", "torque off", "stopped", "verified", "ended"),
-        ("", "", "at once", "", "all same", "before"),
+        ("what broke", "axes", "torque off", "stopped", "verified", "ended", "stop asked"),
+        ("", "", "at once", "", "all same", "before", "after [s]"),
     )
 )
 
@@ -155,7 +183,13 @@ def _row(kind: str, results: Sequence[BrokenAxis]) -> str:
     met = [result for result in results if result.met]
     at_once = sum(result.outcome == "fault_latched" for result in met)
     verified = sum(OUTCOMES[result.outcome].has_result for result in met)
-    return (
-        f"{kind:<18}{len(results):>6}{at_once:>12}{len(met) - at_once - verified:>9}{verified:>10}"
-        f"{len(results) - len(met):>8}"
+    waits = [result.stopped_after_s for result in met if result.stopped_after_s is not None]
+    numbers = (
+        len(results),
+        at_once,
+        len(met) - at_once - verified,
+        verified,
+        len(results) - len(met),
     )
+    words = (*(str(number) for number in numbers), f"{max(waits):.3f}" if waits else "-")
+    return f"{kind:<{_WIDTHS[0]}}" + _columns(words)

@@ -306,6 +306,7 @@ static void control_tick(rig *r, rig_log *log)
     const double wanted = r->pending[r->pending_next] + ((r->torque_on != 0) ? noise : 0.0);
     const double applied = (r->broken == RIG_TORQUE_REVERSED) ? -wanted
                            : (r->broken == RIG_TORQUE_LOST)   ? 0.0
+                           : (r->broken == RIG_TORQUE_STUCK)  ? r->applied_nm
                                                               : wanted;
 
     /* The current loop makes the measured torque follow the command, and so carries the sensors'
@@ -313,6 +314,7 @@ static void control_tick(rig *r, rig_log *log)
     r->measured.torque_nm = r->x[r->plant.states - 1] - noise;
     r->pending[r->pending_next] = control(r, log);
     r->pending_next = (r->pending_next + 1 < r->drive.delay_ticks) ? r->pending_next + 1 : 0;
+    r->applied_nm = (r->torque_on != 0) ? applied : 0.0;
     rig_plant_step(&r->plant, r->x, applied, disturbance(r, applied), brake);
     r->control_tick = (r->control_tick + 1 < r->drive.sequencer_ticks) ? r->control_tick + 1 : 0;
 }

@@ -96,6 +96,7 @@ enum rig_fault_kind {
     RIG_POSITION_FROZEN,  /* the encoder reports what it reported last, and calls it valid */
     RIG_TORQUE_REVERSED,  /* the motor's torque has the wrong sign */
     RIG_TORQUE_LOST,      /* the motor gives none */
+    RIG_TORQUE_STUCK,     /* the motor's torque stays what it was */
     RIG_AXIS_BLOCKED,     /* the motor does not turn */
     RIG_PULSE_LOST,       /* the test pulse is not added to the torque */
     RIG_LOAD_FROZEN,      /* the sensor at the load reports what it reported last */

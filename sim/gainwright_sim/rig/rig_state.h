@@ -32,6 +32,7 @@ struct rig {
     const rig_override *overrides;
     int32_t override_count;
     rig_fault fault;
+    double applied_nm; /* torque that the current loop was given last; none without the request */
     int32_t broken; /* enum rig_fault_kind, once it is there */
     rig_motion motion;
     gw_watch watch;

@@ -13,9 +13,11 @@ from gainwright.language.model import Trial
 from gainwright_codegen.axis_c.tables import StageTables
 from gainwright_sim.machine import Machine
 from gainwright_sim.rig import configuration
-from gainwright_sim.rig.faults import FAULT_KINDS, SOUND, RigFault
+from gainwright_sim.rig.faults import OF_INPUTS, SOUND, RigFault, fault_data
 from gainwright_sim.rig.log import LogMemory, RigLog
 from gainwright_sim.rig.response import MeasuredResponse, measured_response
+
+FOR_EVER = 2**31 - 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +75,9 @@ class Rig:
         self._log = LogMemory(ffi, trial, control_ticks)
         self._memory = np.zeros(library.rig_size() // 8 + 1, dtype=np.int64)
         self._rig = ffi.cast("rig *", self._memory.ctypes.data)
+        if fault.kind in OF_INPUTS:
+            said = Override(fault.start, FOR_EVER, OF_INPUTS[fault.kind], 0)
+            overrides = [*overrides, said]
         forced = self._forced = self._overrides(overrides)
         library.rig_start(
             self._rig,
@@ -82,9 +87,7 @@ class Rig:
             configuration.binding(ffi, trial, tables, limits_elsewhere),
             forced,
             len(forced),
-            ffi.new(
-                "rig_fault *", {"kind": list(FAULT_KINDS).index(fault.kind), "from": fault.start}
-            ),
+            ffi.new("rig_fault *", fault_data(fault)),
             seed,
         )
 
