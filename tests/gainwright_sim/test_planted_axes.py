@@ -38,6 +38,13 @@ def test_light_load_that_oscillates_bounded_by_friction(seed):
 
 
 @pytest.mark.slow
+def test_ringing_that_lasts_but_hardly_shows_in_the_torque():
+    """Two listenings said so at 1.25 of the limit, a third began with a silent block."""
+    theory = rehearsed("mixed", 600356).stages[0].theory
+    assert theory is not None and theory.result_is_stable and theory.result_share < 0.70
+
+
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", [200010, 200016, 200032])
 def test_move_that_ends_before_the_last_noise_is_tried_again(seed):
     """Each gave up with speed_not_reached, though it moved at cruise speed nearly all the time."""
