@@ -19,15 +19,15 @@ class Mutant:
 
 
 RUNTIME = (
-    Mutant("gw_sequencer.c", "            taken = row;", "taken = end - 1;"),
+    Mutant("gw_sequencer.c", "            taken = next;", "taken = end;"),
     Mutant("gw_sequencer.c", "hits++;", "hits += 2U;"),
     Mutant("gw_sequencer.c", "hits > 1U", "hits > 0U"),
-    Mutant("gw_table.h", "(seen ^ row->match) & (row->match >> 16U)",
-           "(seen ^ row->match) & row->match"),
-    Mutant("gw_table.h", "(seen ^ row->match)", "(~(uint32_t)seen & row->match)"),
-    Mutant("gw_sequencer.c", "= (int32_t)taken->target;", "= (int32_t)taken->target + 0 * 1; "
+    Mutant("gw_table.h", "((uint32_t)seen << 16U)", "0U"),
+    Mutant("gw_table.h", "(~(uint32_t)seen & UINT32_C(0xFFFF))", "0U"),
+    Mutant("gw_sequencer.c", "= (int32_t)taken[-1].target;", "= (int32_t)taken[-1].target + 0 * 1; "
            "sequencer->state = sequencer->state;", equivalent="writes the same"),
-    Mutant("gw_sequencer.c", "return (int32_t)taken->number;", "return (int32_t)taken->action;"),
+    Mutant("gw_sequencer.c", "return (int32_t)taken[-1].number;",
+           "return (int32_t)taken[-1].action;"),
     Mutant("gw_sequencer.c", "sequencer->state = GW_INITIAL_STATE;",
            "sequencer->state = GW_INITIAL_STATE + 1;"),
     Mutant("gw_sequencer.c", "gw_trial_initial_variables[index]", "0",
@@ -70,12 +70,11 @@ RUNTIME = (
     Mutant("gw_axis.c", "(counted <= GW_RATE_MOST(control_ticks)) ? 1 : 0", "1"),
     Mutant("gw_axis.c", "(counted >= GW_RATE_FEWEST(control_ticks)) ? right : 0",
            "right"),
-    Mutant("gw_axis.c", "axis->checksum != checksum_of(axis)", "0"),
-    Mutant("gw_axis.c", "((uint32_t)axis->sequencer.state < (uint32_t)GW_STATE_COUNT) ? 1 : 0",
-           "1"),
+    Mutant("gw_axis.c", "(axis->checksum == checksum)", "(1)"),
+    Mutant("gw_axis.c", "((uint32_t)axis->sequencer.state < (uint32_t)GW_STATE_COUNT)", "(1)"),
     Mutant("gw_axis.c", "sum = with_word(sum, axis->order.word);", ""),
     Mutant("gw_axis.c", "sum = with_word(sum, axis->rate.first);", ""),
-    Mutant("gw_axis.c", "gw_word_now(&axis->pulse.next) < 0", "0"),
+    Mutant("gw_axis.c", "(pulse >= 0)", "(1)"),
     Mutant("gw_axis.c", "fault = GW_BAD_RATE;", "fault = GW_BAD_MEMORY;"),
     Mutant("gw_axis.c", "(fault == 0) && (rate_is_right", "(rate_is_right"),
     Mutant("gw_axis.c", "gw_write_word(&axis->fault, row);", ""),

@@ -21,7 +21,9 @@ static void print_axis(void)
 
     (void)printf(" %" PRIu32 " %" PRId32, axis->order.word, axis->order.height);
     (void)printf(" %" PRId32, axis->sequencer.state);
-    print_words(axis->sequencer.variables, GW_VARIABLE_COUNT);
+    for (k = 0; k < GW_VARIABLE_COUNT; k++) {
+        (void)printf(" %" PRId32, (int32_t)axis->sequencer.variables[k]);
+    }
     print_words(axis->outputs, GW_OUTPUT_COUNT);
     for (k = 0; k < GW_STAGE_SLOTS; k++) {
         (void)printf(" %" PRId32, gw_axis_gain(axis, k));

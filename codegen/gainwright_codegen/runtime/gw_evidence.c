@@ -299,7 +299,7 @@ static void merge_groups(gw_evidence *evidence, int32_t level)
     for (i = 0; i < (GW_GROUPS / 2); i++) {
         evidence->group[i] = mean_of(&evidence->group[i + i]);
     }
-    evidence->groups = (uint8_t)(GW_GROUPS / 2);
+    evidence->groups = (uint8_t)((uint32_t)GW_GROUPS / 2U);
     evidence->group_bits = (uint8_t)(evidence->group_bits + 1U);
     evidence->group_filled = 1U;
     evidence->group_sum = level;

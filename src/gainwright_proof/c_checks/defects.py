@@ -38,8 +38,8 @@ class Defect:
 
 ROW_INDEX = Defect(
     "gw_sequencer.c",
-    "            taken = row;",
-    "            taken = row + GW_ROW_COUNT;",
+    "            taken = next;",
+    "            taken = next + GW_ROW_COUNT;",
     "index of the row taken lies beyond the table",
     "gw_check_specified_step",
     "sequencer->saturated = gw_trial_act(",

@@ -19,6 +19,9 @@ from gainwright_codegen.trial_c.outputs import FAULT_OUTPUT
 _CONTROL_TICKS = 20_000
 """Of the whole ride, about."""
 _LONGEST_STAY = 12_000
+_HURRIED, _HURRIED_TICKS = 3, 7
+"""Control ticks in a sequencer tick, fewer than an order has parts, so that the next one comes
+while some are due; and sequencer ticks, fewer than are counted before the rate is judged."""
 _SLOWER = 8
 """Loudness changes so much more slowly than in the test of the detector: blocks fit in between."""
 
@@ -41,19 +44,25 @@ def ride_part(
         machine: C name of the machine's object.
     """
     ticks = max(2, _CONTROL_TICKS // (control_ticks * max(1, 2 * len(vectors.rows))))
-    checksum, stop, stay = _ridden(trial, stages, vectors, control_ticks, ticks, reference)
+    hurried = min(_HURRIED, control_ticks)
+    checksum, stop, stay = _ridden(
+        trial, stages, vectors, (control_ticks, hurried), (ticks, _HURRIED_TICKS), reference
+    )
     text = comment(
         "Axis: one ride. It is put where each row is taken, one after the other, first with the "
         "row's variables, then with the lowest values, and goes on from there "
         f"for {ticks} sequencer ticks of {control_ticks} control ticks with noise for "
         "signals: the first one on golden inputs, the others on what the detector finds, by "
-        "gw_axis_sequencer_tick. The checksum is over the memory after gw_axis_init, the torque of "
-        "every control tick, findings, rows, outputs and gains, from a model in Python. On the "
-        "way, where blocks are heard, it stays until both kinds of block have ended in one control "
-        "tick."
+        "gw_axis_sequencer_tick. Then once more with the row's variables, in a hurry: "
+        f"{_HURRIED_TICKS} sequencer ticks of {hurried} control ticks. The checksum is over the "
+        "memory after gw_axis_init, the torque of every control tick, findings, rows, outputs and "
+        "gains, from a model in Python. On the way, where blocks are heard, it stays until both "
+        "kinds of block have ended in one control tick."
     )
     run = (
         _RIDE.replace("@TICKS@", str(ticks))
+        .replace("@HURRIED@", str(hurried))
+        .replace("@HURRIED_TICKS@", str(_HURRIED_TICKS))
         .replace("@STAGES@", str(len(stages)))
         .replace("@STOP@", str(stop))
         .replace("@STAY@", str(stay))
@@ -68,8 +77,8 @@ def _ridden(
     trial: Trial,
     stages: Sequence[StageTables],
     vectors: RowVectors,
-    control_ticks: int,
-    ticks: int,
+    control_ticks: tuple[int, int],
+    ticks: tuple[int, int],
     reference: Machine,
 ) -> tuple[int, int, int]:
     """Return the checksum, at which row the ride stays, and for how many control ticks."""
@@ -80,15 +89,16 @@ def _ridden(
     count = len(trial.variables)
     stop = stay = 0
     lowest = [variable.low for variable in trial.variables]
-    for place in range(2 * len(vectors.rows)):
+    for place in range(3 * len(vectors.rows)):
+        in_a_hurry = place >= 2 * len(vectors.rows)
         _, state, places = vectors.rows[place % len(vectors.rows)]
         base = [of[k] for of, k in zip(vectors.values, places, strict=True)]
-        values = base[:count] if place < len(vectors.rows) else lowest
+        values = lowest if place // len(vectors.rows) == 1 else base[:count]
         memory = dict(zip((v.name for v in trial.variables), values, strict=True))
         axis.machine.restore(trial.states[state].name, memory)
         inputs = dict(zip(names, base[count:], strict=True))
-        for tick in range(ticks):
-            pairs = ((next(signals), next(signals)) for _ in range(control_ticks))
+        for tick in range(ticks[in_a_hurry]):
+            pairs = ((next(signals), next(signals)) for _ in range(control_ticks[in_a_hurry]))
             torques = [axis.control_tick(*pair) for pair in pairs]
             found = inputs | {k: v for k, v in axis.findings().items() if k in inputs}
             row = axis.step(_limited(trial, inputs if tick == 0 else found))
@@ -120,6 +130,7 @@ typedef struct {
     uint32_t checksum;
     uint32_t word; /* of the noise */
     uint32_t tick;
+    int32_t control_ticks; /* in a sequencer tick */
 } golden_ride;
 
 static void ride_control_ticks(golden_ride *ride, int32_t ticks)
@@ -156,7 +167,7 @@ static void ride_tick(golden_ride *ride, const int32_t inputs[GW_INPUT_SLOTS], i
     int32_t row;
     int32_t k;
 
-    ride_control_ticks(ride, @MACHINE@.control_ticks);
+    ride_control_ticks(ride, ride->control_ticks);
     for (k = 0; k < GW_INPUT_SLOTS; k++) {
         seen[k] = inputs[k];
     }
@@ -178,7 +189,8 @@ static void ride_tick(golden_ride *ride, const int32_t inputs[GW_INPUT_SLOTS], i
 
 static uint32_t run_ride(void)
 {
-    golden_ride ride = {CHECKSUM_START, NOISE_SEED, 0U};
+    golden_ride ride = {CHECKSUM_START, NOISE_SEED, 0U, @MACHINE@.control_ticks};
+    int32_t ticks = @TICKS@;
     int32_t values[SIGNALS];
     uint32_t number;
     uint32_t k;
@@ -187,13 +199,18 @@ static uint32_t run_ride(void)
     gw_axis_init(&subject, &@MACHINE@);
     ride.checksum = checksum_add(ride.checksum, (uint32_t)subject.sequencer.state);
     ride.checksum = add_variables(ride.checksum, subject.sequencer.variables);
-    for (number = 0U; number < 2U * GOLDEN_ROWS; number++) {
+    for (number = 0U; number < 3U * GOLDEN_ROWS; number++) {
+        if (number >= 2U * GOLDEN_ROWS) {
+            ride.control_ticks = @HURRIED@;
+            ticks = @HURRIED_TICKS@;
+            subject.rate.sequencer_ticks = -1; /* So few ticks are none too few. */
+        }
         golden_vector(number % GOLDEN_ROWS, values);
-        for (k = 0U; (k < (uint32_t)GW_VARIABLE_SLOTS) && (number >= GOLDEN_ROWS); k++) {
+        for (k = 0U; (k < (uint32_t)GW_VARIABLE_SLOTS) && ((number / GOLDEN_ROWS) == 1U); k++) {
             values[k] = gw_trial_variable_ranges[k].low;
         }
         put_subject((int32_t)golden_rows[number % GOLDEN_ROWS].state, values);
-        for (tick = 0; tick < @TICKS@; tick++) {
+        for (tick = 0; tick < ticks; tick++) {
             ride_tick(&ride, &values[GW_VARIABLE_SLOTS], tick);
         }
         if ((@STAY@ > 0) && (number == @STOP@U)) {
