@@ -33,6 +33,7 @@ REASONS = {
 OTHER_CONDITIONS = {
     "gentle": set(),
     "complete": {
+        "noise_fills_torque": "integral action near its limit rings after turning round",
         "lasting": "torque that is strained for long without a burst is onset too",
         "at_top_rung": "of the stage",
         "margin_available": "of the stage",

@@ -46,14 +46,15 @@ def sticky(breakaway, coulomb=0.3):
 
 
 def test_hunting_bounds_the_integral_time_from_below(bench):
-    rehearsal, summary = tuned(bench, sticky(0.38))
+    rehearsal, summary = tuned(bench, sticky(0.22, coulomb=0.15))
     assert summary.ending.reason == "below_hunting"
     _, integral, position = summary.stages
     assert integral.ended_by == "hunting" and position.ended_by != "hunting"
-    # A notch of 16 rungs, or down to the lowest, below what the limit had given.
+    # Notches of 16 rungs, or down to the lowest, below what the limit had given.
     held = rehearsal.variable("integral_rung")
     before, after = int(held.max()), int(held[-1])
-    assert before > after == max(before - 16, 0)
+    notches = int(rehearsal.variable("profile_notches").max())
+    assert before > after == max(before - 16 * notches, 0)
     assert integral.result / integral.ended_at < 0.75 * 1.045**-53
     assert rehearsal.input("rest_jumps").max() == 4
     assert summary.profile.lowered_by == "hunting"
