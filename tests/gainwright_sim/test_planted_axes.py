@@ -5,6 +5,8 @@ Exact limits are those of the linear loop (``theory``); the axes are invented.
 
 from __future__ import annotations
 
+import dataclasses
+
 import pytest
 
 from gainwright.errors import InputError
@@ -15,6 +17,8 @@ from gainwright_sim.campaign.families import FAMILIES
 from gainwright_sim.campaign.run import Benches
 from gainwright_sim.campaign.sampling import sample
 from gainwright_sim.machine import load_machine
+from gainwright_sim.machine.model import Play
+from gainwright_sim.rehearsal.advice import machine_advice
 from gainwright_sim.rehearsal.bench import Bench
 from gainwright_sim.rehearsal.outcome import OUTCOMES
 from gainwright_sim.rehearsal.rehearse import rehearse
@@ -91,3 +95,16 @@ def test_onset_of_the_door_hoist_is_not_called_noise(seed):
     summary = summarise(rehearse(Bench(TRIAL, load_machine("door-hoist")), seed))
     assert summary.outcome == "finished"
     assert 0.94 < summary.stages[0].theory.limit_share < 1.06
+
+
+@pytest.mark.parametrize(("coulomb_nm", "floats"), [(0.0, True), (5.0, False)])
+def test_a_load_that_floats_in_its_backlash_is_warned_of(coulomb_nm, floats):
+    """At constant speed the motor is alone: 2.5 times the limit of the whole was verified."""
+    machine = sample(FAMILIES["resonance"], 3)
+    friction = dataclasses.replace(
+        machine.friction, load_coulomb_nm=coulomb_nm, load_viscous_nms_per_rad=0.0
+    )
+    play = Play(gap_rad=1e-3, gap_stiffness_nm_per_rad=machine.chain.stiffnesses_nm_per_rad[0])
+    machine = dataclasses.replace(machine, friction=friction, play=play)
+    said = machine_advice(TRIAL, machine, Benches(TRIAL).mounted(machine).tables)
+    assert any("the load may float" in line for line in said) == floats

@@ -11,6 +11,7 @@ from gainwright_sim.machine import Machine
 from gainwright_sim.theory.limit import UnstableAtStartError, machine_stability_limit
 
 Q15 = 2**15
+Q24 = 2**24
 
 
 def machine_advice(trial: Trial, machine: Machine, tables: tuple[StageTables, ...]) -> list[str]:
@@ -18,7 +19,11 @@ def machine_advice(trial: Trial, machine: Machine, tables: tuple[StageTables, ..
 
     Times are those of the reference, for constants of the names that the shipped trial uses.
     """
-    return [*_move_advice(trial, machine), *_gain_advice(machine, tables)]
+    return [
+        *_move_advice(trial, machine),
+        *_play_advice(machine, tables),
+        *_gain_advice(machine, tables),
+    ]
 
 
 def time_to_cruise_s(machine: Machine) -> float:
@@ -73,6 +78,31 @@ def _move_advice(trial: Trial, machine: Machine) -> Iterator[str]:
                 f"trial {trial.name}, {approach[0] * trial.tick_us * 1e-6:.3g} s: raise "
                 "cruise_speed_rad_per_s, or narrow travel_window_rad"
             )
+
+
+def pressing_torque_nm(machine: Machine) -> float:
+    """Return what presses the flanks of a play together at cruise speed: friction and weight."""
+    friction = machine.friction
+    rubbing = friction.load_viscous_nms_per_rad * machine.motion.cruise_speed_rad_per_s
+    pretension = 0.0 if machine.play is None else machine.play.pretension_nm
+    return friction.load_coulomb_nm + rubbing + abs(friction.constant_load_torque_nm) + pretension
+
+
+def _play_advice(machine: Machine, tables: tuple[StageTables, ...]) -> Iterator[str]:
+    """A load that floats in its play is not in the loop that is judged, but is when pushed."""
+    if machine.play is None or machine.play.gap_rad <= 0.0 or not tables:
+        return
+    inertias = machine.chain.inertias_kgm2
+    pulse_nm = max(tables[0].pulse.heights) / Q24 * machine.drive.rated_torque_nm
+    reaching_nm = pulse_nm * (1.0 - inertias[0] / sum(inertias))
+    pressing_nm = pressing_torque_nm(machine)
+    if pressing_nm < reaching_nm:
+        yield (
+            f"at constant speed {pressing_nm:.3g} N m press the flanks of the backlash together, "
+            f"and the test pulse takes {reaching_nm:.3g} N m off: the load may float, and what is "
+            "judged is the motor alone; take the backlash out by pretension, or let weight or a "
+            "brake press"
+        )
 
 
 def _gain_advice(machine: Machine, tables: tuple[StageTables, ...]) -> Iterator[str]:
