@@ -132,9 +132,10 @@ def test_time_of_the_shipped_trial(late):
 def test_speed_beside_spin():
     comparison = compare(shortened_trial(10), repeats=1)
     print(report(comparison))
-    assert comparison.spin.stored_states == comparison.figures.nodes
-    assert comparison.ratio(comparison.spin) > 10
+    assert comparison.spin is None, "so many valuations make no model"
     assert comparison.spin_reduced.stored_states == comparison.figures.nodes
+    # Much less than is measured: how long something takes is no test.
+    assert comparison.ratio(comparison.spin_reduced) > 1
 
 
 def test_a_model_that_spin_refuses():
