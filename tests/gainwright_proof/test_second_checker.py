@@ -11,6 +11,7 @@ from gainwright.language.model import RequirementKind
 from gainwright_proof.exploration import explore
 from gainwright_proof.inserted_defects.small import small_document
 from gainwright_proof.second_checker.check import AGREEMENT, second_checker
+from gainwright_proof.second_checker.promela import seen, taken
 from gainwright_proof.second_checker.spin import SpinResult
 from gainwright_proof.verdict import Verdict
 
@@ -30,11 +31,13 @@ def explored():
 
 @pytest.mark.skipif(shutil.which("spin") is None, reason="spin is not installed")
 def test_states_and_verdicts_agree_on_the_shipped_trial_in_short_form(explored):
-    ours = verdicts(explored.findings)
+    ours = verdicts((*explored.findings, *explored.premises))
     theirs = verdicts(second_checker(TRIAL, explored.short_wait_states))
     assert theirs.pop(AGREEMENT) is Verdict.PROVED
     assert len(theirs) > len(TRIAL.states)
     assert theirs == {subject: ours[subject] for subject in theirs}
+    wanted = {name for name in ours if name.startswith(("row/", "premise/"))}
+    assert {name for name in wanted if theirs.get(name) is not Verdict.PROVED} == set()
 
 
 @pytest.mark.skipif(shutil.which("spin") is None, reason="spin is not installed")
@@ -64,7 +67,7 @@ def test_without_spin_it_was_not_run(monkeypatch):
 def test_verdicts_follow_from_what_was_told(monkeypatch, complete, explored, agreement, silent):
     broken = next(r.id for r in TRIAL.requirements if r.kind is RequirementKind.INVARIANT)
     reached = next(r.id for r in TRIAL.requirements if r.kind is RequirementKind.REACHABLE)
-    told = (f"broken_{broken}", f"reached_{reached}", "table_move")
+    told = (f"broken_{broken}", f"reached_{reached}", "table_move", taken(1), seen(0, 0))
     result = SpinResult(7, 9, told, 0.1, complete)
     monkeypatch.setattr("gainwright_proof.second_checker.check.spin_version", lambda: "0")
     monkeypatch.setattr("gainwright_proof.second_checker.check.verify", lambda *_, **__: result)
@@ -74,3 +77,7 @@ def test_verdicts_follow_from_what_was_told(monkeypatch, complete, explored, agr
     assert found[reached] is Verdict.PROVED
     assert found["single_hit/move"] is Verdict.REFUTED
     assert found["single_hit/idle"] is silent
+    # A row that a whole search does not take is never taken.
+    never = Verdict.REFUTED if silent is Verdict.PROVED else silent
+    assert found[f"row/{TRIAL.rows[0].id}"] is never
+    assert found[f"row/{TRIAL.rows[1].id}"] is Verdict.PROVED
