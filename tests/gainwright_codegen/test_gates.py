@@ -44,7 +44,7 @@ def test_a_warning_fails_the_compiler_gates(monkeypatch, folder, tmp_path):
 @pytest.mark.slow
 @pytest.mark.skipif(not available("gcc"), reason="gcc is not installed")
 def test_an_index_out_of_bounds_is_found_by_calls_of_both_ticks(folder, tmp_path):
-    bench = altered(folder, tmp_path, "gw_sequencer.c", "  taken = row;", "  taken = row + 9999;")
+    bench = altered(folder, tmp_path, "gw_sequencer.c", "  taken = next;", "  taken = next + 9999;")
     (gate,) = [gate for gate in bench.fuzzed(4, 3000) if gate.verdict != "not installed"]
     assert gate.verdict == "failed" and gate.detail
 

@@ -28,7 +28,7 @@ int32_t gw_sequencer_advance(gw_sequencer *sequencer, const int32_t inputs[GW_IN
     const gw_condition_bits seen = gw_trial_look(sequencer->state, inputs, sequencer->variables);
     const gw_row *const end = &gw_trial_rows[gw_trial_first_row[sequencer->state + 1]];
     const gw_row *row = &gw_trial_rows[gw_trial_first_row[sequencer->state]];
-    const gw_row *taken = row; /* the row behind it */
+    const gw_row *taken = &row[1]; /* the row behind it; a row there is, whatever holds */
     uint32_t hits = 0U;
 
     /* All rows are looked at, so that a second hit is noticed and the time does not vary. */
