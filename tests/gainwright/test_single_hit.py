@@ -218,6 +218,24 @@ def test_conditions_over_many_inputs_are_decided_by_the_solver():
     assert table_faults([_row(0, ("all_in",), ()), _row(1, (), ("all_in",))], attainable) == []
 
 
+@pytest.mark.parametrize("faults", [table_faults, solved_faults])
+def test_conditions_that_name_conditions_that_name_others(faults):
+    """A state is asked for what its rows look at, and for all that this depends on; no more."""
+    texts = {"idle": "c", "near": "a < 3", "soft": "near and b < 5", "elsewhere": "d == 7"}
+    texts |= {"calm": "soft and b != 1", "done": "calm and not idle"}
+    conditions = {name: Condition(name, parse(text), "") for name, text in texts.items()}
+    names = dict.fromkeys("abd", Bounds(Kind.INTEGER, 0, 9)) | {"c": ANY_BOOLEAN}
+    attainable = Attainable(conditions, names)
+    rows = [_row(0, ("done",), ()), _row(1, ("near",), ("done",)), _row(2, (), ("near",))]
+    assert faults(rows, attainable) == []
+    (gap,) = faults(rows[:2], attainable)
+    assert gap.example.booleans == {"done": False, "near": False}
+    assert "a" in gap.example.witness and "d" not in gap.example.witness
+    assert faults([*rows, _row(3, ("done",), ("near",))], attainable) == [
+        DeadRow(_row(3, ("done",), ("near",)))
+    ]
+
+
 def _priorities(count: int, last: bool = True) -> list[Row]:
     """Each row holds if its condition does and none before it; the last one if none does."""
     names = [f"c{number}" for number in range(count)]

@@ -143,3 +143,20 @@ def test_schema_refuses_wrong_shapes(case):
     assert not VALIDATOR.is_valid(document)
     with pytest.raises(InputError):
         trial_from_document(document, "x.toml")
+
+
+def test_a_changed_file_is_read_anew_and_one_of_the_same_text_keeps_its_name(tmp_path):
+    text = shipped_trial_path().read_text(encoding="utf-8")
+    first, second = tmp_path / "first.toml", tmp_path / "second.toml"
+    first.write_text(text, encoding="utf-8")
+    before = load_trial(first)
+    assert load_trial(first) is before
+    changed = text.replace("top_rung = { value = 127", "top_rung = { value = 126")
+    assert changed != text
+    first.write_text(changed, encoding="utf-8")
+    assert load_trial(first).constant("top_rung") == before.constant("top_rung") - 1
+    broken = text.replace('when = ["quiet"]', 'when = ["qiuet"]')
+    for file in (first, second, first):
+        file.write_text(broken, encoding="utf-8")
+        with pytest.raises(InputError, match=file.name):
+            load_trial(file)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import functools
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -54,13 +55,20 @@ INPUTS = sampled(STANDARD.inputs, input_domain(STANDARD))
 VARIABLES = sampled(STANDARD.variables, variable_domain(STANDARD))
 
 
+@functools.cache
+def standard_machines() -> tuple[CompiledSequencer, ReferenceMachine]:
+    """Made once: an example begins by resetting them."""
+    return CompiledSequencer(STANDARD, STRICT), ReferenceMachine(STANDARD)
+
+
 class StandardTrial(RuleBasedStateMachine):
     """Random inputs seldom leave the first states, so the machine may also leap anywhere."""
 
     def __init__(self) -> None:
         super().__init__()
-        self.compiled = CompiledSequencer(STANDARD, STRICT)
-        self.reference = ReferenceMachine(STANDARD)
+        self.compiled, self.reference = standard_machines()
+        for machine in (self.compiled, self.reference):
+            machine.reset()
         self.inputs = {signal.name: signal.low for signal in STANDARD.inputs}
 
     @initialize()

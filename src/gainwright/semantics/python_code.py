@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
+from types import CodeType
 from typing import Any
 
 from gainwright.language.expression import (
@@ -61,6 +63,12 @@ Check = Callable[[Values, Any, Values, Any], tuple[Any, ...]]
 """Takes values before, state index before, values after, state index after the tick."""
 
 
+@lru_cache(maxsize=4096)
+def _compiled(source: str) -> CodeType:
+    # Benches and machines of one trial, of which a process makes many, share it.
+    return compile(source, "<specification>", "exec")
+
+
 class CodeWriter:
     """Writes functions for expressions of one trial."""
 
@@ -88,7 +96,7 @@ class CodeWriter:
             import numpy
 
             namespace["np"] = numpy
-        exec(compile(source, "<specification>", "exec"), namespace)
+        exec(_compiled(source), namespace)
         check: Check = namespace["check"]
         return check
 
