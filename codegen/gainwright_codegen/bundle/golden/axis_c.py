@@ -84,7 +84,8 @@ def _ridden(
     """Return the checksum, at which row the ride stays, and for how many control ticks."""
     axis, signals = ReferenceAxis(trial, stages, reference), noise(_SLOWER)
     initial = [variable.initial for variable in trial.variables]
-    checksum = added(CHECKSUM_START, (trial.index.states[trial.initial_state], *initial))
+    memory = (trial.index.states[trial.initial_state], *initial, axis.order_word)
+    checksum = added(CHECKSUM_START, memory)
     names = [signal.name for signal in trial.inputs]
     count = len(trial.variables)
     stop = stay = 0
@@ -94,8 +95,8 @@ def _ridden(
         _, state, places = vectors.rows[place % len(vectors.rows)]
         base = [of[k] for of, k in zip(vectors.values, places, strict=True)]
         values = lowest if place // len(vectors.rows) == 1 else base[:count]
-        memory = dict(zip((v.name for v in trial.variables), values, strict=True))
-        axis.machine.restore(trial.states[state].name, memory)
+        named = dict(zip((v.name for v in trial.variables), values, strict=True))
+        axis.machine.restore(trial.states[state].name, named)
         inputs = dict(zip(names, base[count:], strict=True))
         for tick in range(ticks[in_a_hurry]):
             pairs = ((next(signals), next(signals)) for _ in range(control_ticks[in_a_hurry]))
@@ -199,6 +200,7 @@ static uint32_t run_ride(void)
     gw_axis_init(&subject, &@MACHINE@);
     ride.checksum = checksum_add(ride.checksum, (uint32_t)subject.sequencer.state);
     ride.checksum = add_variables(ride.checksum, subject.sequencer.variables);
+    ride.checksum = checksum_add(ride.checksum, subject.order.word);
     for (number = 0U; number < 3U * GOLDEN_ROWS; number++) {
         if (number >= 2U * GOLDEN_ROWS) {
             ride.control_ticks = @HURRIED@;

@@ -45,6 +45,12 @@ class ReferenceAxis:
         hearing = Hearing(self.outputs.get("hearing", 0))
         return number, rung, hearing, bool(self.outputs.get("pulse_request", 0))
 
+    @property
+    def order_word(self) -> int:
+        """The last order as one word, as the C has it."""
+        stage, rung, hearing, pulse = self._order
+        return stage | rung << 8 | hearing << 16 | pulse << 24
+
     def _give_order(self) -> None:
         wanted = self._wanted()
         if wanted == self._order:
