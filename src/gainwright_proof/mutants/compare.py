@@ -46,6 +46,8 @@ if TYPE_CHECKING:
 
 _DIRECTORY = Path(__file__).parent
 _MOST_VECTORS = 1 << 18
+_MOST_WHOLE_VECTORS = 1 << 17
+"""Of a mutant that is explored by itself, in each state that it changes."""
 _USUAL_VECTORS = 10
 _ENDLESS = (1 << 64) - 1
 MOST_FOLLOWED = 5_000
@@ -285,7 +287,7 @@ class Comparison:
         """Return vectors of each state that tell apart what its rows read; in the states that a
         mutant changes also what requirements read."""
         own = {} if mutant is None else vectors_of(
-            mutant.trial(self._trial), mutant.states, _MOST_VECTORS
+            mutant.trial(self._trial), mutant.states, _MOST_WHOLE_VECTORS
         )  # fmt: skip
         return [own.get(state) or self._original_vectors(state) for state in self._states]
 
