@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import hashlib
 import io
 import json
 import re
 import runpy
+import shutil
 import sys
 from dataclasses import replace
 from pathlib import Path
@@ -15,6 +17,7 @@ import pytest
 
 from gainwright_cli.main import main
 from gainwright_cli.prove import progress
+from gainwright_proof.c_checks import esbmc
 from gainwright_proof.evidence.schema import evidence_schema
 
 pytestmark = pytest.mark.slow
@@ -75,7 +78,7 @@ def test_a_parser_with_a_defect_ends_the_proof(tmp_path, capsys, monkeypatch):
 
 def test_the_same_proof_gives_the_same_bytes(proved, tmp_path, capsys):
     folder, _ = proved
-    run(capsys, folder / "small.toml", "--out", tmp_path / "again")
+    run(capsys, folder / "small.toml", "--out", tmp_path / "again", "--afresh")
     contents = [
         {
             path.relative_to(place): path.read_bytes()
@@ -104,6 +107,25 @@ def test_recheck_confirms_and_notices_what_was_tampered_with(proved, tmp_path, c
     path.write_text(original, encoding="utf-8")
     assert code == 2
     assert path.name in err
+
+
+@pytest.mark.skipif(esbmc.executable() is None, reason="ESBMC is not installed")
+def test_recheck_lets_the_tools_for_the_c_source_run_again(proved, tmp_path, capsys):
+    """A finding of theirs is changed, and all sums are made to fit; what is kept in the cache about
+    these bytes says what the evidence said before."""
+    folder, _ = proved
+    place = tmp_path / "evidence"
+    shutil.copytree(folder / "evidence", place)
+    document = (place / "evidence.json").read_text(encoding="utf-8")
+    changed = re.sub(r"program of the runs: \w+", f"program of the runs: {'5a' * 32}", document)
+    assert changed != document
+    (place / "evidence.json").write_text(changed, encoding="utf-8")
+    sums = (place / "SHA256SUMS").read_text(encoding="utf-8")
+    old, new = (hashlib.sha256(text.encode()).hexdigest() for text in (document, changed))
+    (place / "SHA256SUMS").write_text(sums.replace(old, new), encoding="utf-8")
+    code, _, err = run(capsys, folder / "small.toml", "--recheck", place)
+    assert code == 2
+    assert "c_source/" in err
 
 
 def test_a_broken_trial_is_refuted_by_a_run_that_replays(tmp_path, capsys):
