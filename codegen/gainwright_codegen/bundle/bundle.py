@@ -16,6 +16,7 @@ from gainwright_codegen.bundle.example_c import EXAMPLE_FILE, example_source
 from gainwright_codegen.bundle.golden.axis_c import errors_part, ride_part
 from gainwright_codegen.bundle.golden.detector_c import detector_part
 from gainwright_codegen.bundle.golden.evidence_c import evidence_part
+from gainwright_codegen.bundle.golden.orders_c import orders_part
 from gainwright_codegen.bundle.golden.rehearsal_c import rehearsal_part
 from gainwright_codegen.bundle.golden.response_c import response_part
 from gainwright_codegen.bundle.golden.rows_c import row_vectors, rows_part
@@ -115,6 +116,7 @@ def _parts(
         parts.append(detector_part(stages, name))
         parts.append(evidence_part())
         parts.append(watch_part())
+        parts.append(orders_part(name))
         # The model of the axis in Python has no loop response, which has a part of its own.
         response = stages[0].response
         if response is not None:

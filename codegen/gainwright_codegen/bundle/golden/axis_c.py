@@ -357,56 +357,6 @@ static uint32_t ranges_are_kept(uint32_t variable)
     return (shows(outputs, golden_rest) != 0U) ? right : 0U;
 }
 
-/* 1 if after so many control ticks more the order taken last is this one. */
-static uint32_t has_taken(uint32_t word, int32_t control_ticks)
-{
-    int32_t k;
-
-    for (k = 0; k < control_ticks; k++) {
-        (void)gw_axis_control_tick(&subject, 0, 0);
-    }
-    return (subject.taken == word) ? 1U : 0U;
-}
-
-/* 1 if the axis finds what it finds where an order was not taken. */
-static uint32_t finds_nothing(void)
-{
-    const uint32_t word = subject.order.word;
-    int32_t found[2][GW_INPUT_SLOTS] = {{0}};
-    uint32_t same = 1U;
-    uint32_t k;
-
-    subject.evidence.burst = GW_LEVEL_ONE;
-    gw_axis_find(&subject, found[0]);
-    subject.order.word = ~word;
-    gw_axis_find(&subject, found[1]);
-    subject.order.word = word;
-    for (k = 0U; k < (uint32_t)GW_INPUT_SLOTS; k++) {
-        same = (found[0][k] == found[1][k]) ? same : 0U;
-    }
-    return same;
-}
-
-/* An order waits where a block ends, and where the one before it is not taken in all its parts. */
-static uint32_t orders_wait(void)
-{
-    const int32_t block = @MACHINE@.stage[0].detector.burst.block_ticks;
-    const uint32_t first = (uint32_t)GW_HEARING_NOISE << 16;
-    const uint32_t second = (uint32_t)GW_HEARING_MOVE << 16;
-    uint32_t right = 1U;
-
-    gw_axis_init(&subject, &@MACHINE@);
-    subject.detector.burst.ticks = (uint16_t)(block - 1);
-    subject.order.word = first;
-    right = (has_taken(first, 1) == 0U) ? right : 0U;
-    right = (has_taken(first, 1) != 0U) ? right : 0U;
-    right = (finds_nothing() != 0U) ? right : 0U;
-    subject.order.word = second;
-    right = (has_taken(first, 1) != 0U) ? right : 0U;
-    right = (has_taken(second, 16) != 0U) ? right : 0U;
-    return right;
-}
-
 static uint32_t run_errors(void)
 {
     uint32_t failures = 0U;
@@ -420,7 +370,6 @@ static uint32_t run_errors(void)
     for (variable = 0U; variable < (uint32_t)GW_VARIABLE_SLOTS; variable++) {
         failures += report(ranges_are_kept(variable), "range of variable", variable);
     }
-    failures += report(orders_wait(), "orders in turn", 0U);
     /* Memory that was never initialised. */
     subject.machine = 0;
     subject.machine_again = 0U;

@@ -1,0 +1,132 @@
+"""Self-test of how an axis takes orders: in turn, and in the parts that judge what was heard."""
+
+from __future__ import annotations
+
+from gainwright_codegen.bundle.golden.selftest_c import SelfTestPart
+from gainwright_codegen.c_text import comment
+
+
+def orders_part(machine: str) -> SelfTestPart:
+    """Return the self-test of orders; ``machine`` is the C name of the machine's object."""
+    text = comment(
+        "Orders: one waits where a block ends, and for all parts of the one before; whichever part "
+        "of it judges what was heard does what the whole does at once."
+    )
+    source = text + "\n" + _ORDERS.replace("@MACHINE@", machine)
+    return SelfTestPart((f"{machine}.h",), source, "run_orders")
+
+
+_ORDERS = """\
+/* 1 if after so many control ticks more the order taken last is this one. */
+static uint32_t has_taken(uint32_t word, int32_t control_ticks)
+{
+    int32_t k;
+
+    for (k = 0; k < control_ticks; k++) {
+        (void)gw_axis_control_tick(&subject, 0, 0);
+    }
+    return (subject.taken == word) ? 1U : 0U;
+}
+
+/* 1 if the axis finds what it finds where an order was not taken. */
+static uint32_t finds_nothing(void)
+{
+    const uint32_t word = subject.order.word;
+    int32_t found[2][GW_INPUT_SLOTS] = {{0}};
+    uint32_t same = 1U;
+    uint32_t k;
+
+    subject.evidence.burst = GW_LEVEL_ONE;
+    gw_axis_find(&subject, found[0]);
+    subject.order.word = ~word;
+    gw_axis_find(&subject, found[1]);
+    subject.order.word = word;
+    for (k = 0U; k < (uint32_t)GW_INPUT_SLOTS; k++) {
+        same = (found[0][k] == found[1][k]) ? same : 0U;
+    }
+    return same;
+}
+
+/* An order waits where a block ends, and where the one before it is not taken in all its parts. */
+static uint32_t orders_wait(void)
+{
+    const int32_t block = @MACHINE@.stage[0].detector.burst.block_ticks;
+    const uint32_t first = (uint32_t)GW_HEARING_NOISE << 16;
+    const uint32_t second = (uint32_t)GW_HEARING_MOVE << 16;
+    uint32_t right = 1U;
+
+    gw_axis_init(&subject, &@MACHINE@);
+    subject.detector.burst.ticks = (uint16_t)(block - 1);
+    subject.order.word = first;
+    right = (has_taken(first, 1) == 0U) ? right : 0U;
+    right = (has_taken(first, 1) != 0U) ? right : 0U;
+    right = (finds_nothing() != 0U) ? right : 0U;
+    subject.order.word = second;
+    right = (has_taken(first, 1) != 0U) ? right : 0U;
+    right = (has_taken(second, 16) != 0U) ? right : 0U;
+    return right;
+}
+
+/* A listening with an answer, after noise at gains that taught what is usual. */
+static void listen(gw_evidence *evidence)
+{
+    int32_t k;
+
+    gw_evidence_reset(evidence);
+    for (k = 0; k <= GW_USUAL_GAINS; k++) {
+        gw_evidence_hear(evidence, (int32_t)GW_HEARING_NOISE);
+        gw_evidence_ring_block(evidence, (k < GW_USUAL_GAINS) ? 20 : 2000);
+        gw_evidence_burst_block(evidence, 3);
+        if (k < GW_USUAL_GAINS) {
+            gw_evidence_new_gain(evidence, 0);
+        }
+    }
+    gw_evidence_hear(evidence, (int32_t)GW_HEARING_RINGING);
+    for (k = 0; k < 7; k++) {
+        gw_evidence_ring_block(evidence, 2500 - (50 * k));
+    }
+}
+
+/* 1 if an order that ends this listening is taken as gw_evidence_hear and gw_evidence_new_gain
+ * take it. */
+static uint32_t order_is_judged(uint32_t hearing, uint32_t rung)
+{
+    const uint32_t before = ((uint32_t)GW_HEARING_RINGING << 16) | (5U << 8);
+    gw_evidence *const found = &subject.evidence;
+    gw_evidence right;
+
+    gw_axis_init(&subject, &@MACHINE@);
+    listen(found);
+    subject.taken = before;
+    subject.rung = 5U;
+    right = *found;
+    if (hearing != (uint32_t)GW_HEARING_RINGING) {
+        gw_evidence_hear(&right, (int32_t)hearing);
+    }
+    if (rung != 5U) {
+        gw_evidence_new_gain(&right, (rung < 5U) ? 1 : 0);
+    }
+    subject.order.word = (hearing << 16) | (rung << 8);
+    (void)has_taken(subject.order.word, 7);
+    return ((found->hearing == right.hearing) && (found->boost == right.boost)
+            && (found->hidden == right.hidden) && (found->grown == right.grown)
+            && (found->earlier == right.earlier) && (found->later == right.later)
+            && (found->noise_before == right.noise_before)
+            && (found->ring_blocks == right.ring_blocks)) ? 1U : 0U;
+}
+
+static uint32_t orders_are_judged(void)
+{
+    uint32_t right = order_is_judged((uint32_t)GW_HEARING_NOISE, 5U);
+
+    right = (order_is_judged((uint32_t)GW_HEARING_RINGING, 6U) != 0U) ? right : 0U;
+    right = (order_is_judged((uint32_t)GW_HEARING_RINGING, 4U) != 0U) ? right : 0U;
+    return (order_is_judged((uint32_t)GW_HEARING_MOVE, 6U) != 0U) ? right : 0U;
+}
+
+static uint32_t run_orders(void)
+{
+    return report(orders_wait(), "orders in turn", 0U)
+           + report(orders_are_judged(), "orders judged", 0U);
+}
+"""
