@@ -209,17 +209,22 @@ def group_size(group):
     return 0
 
 
-def begun_campaign(folder, workers):
-    """A campaign of many minutes whose workers, if it has any, are there."""
+def begun(folder, *words):
+    """The command in a process group of its own."""
     program = (
         "import sys; from gainwright_cli.main import main; import gainwright_sim.campaign.run;"
         "print('ready', file=sys.stderr, flush=True); sys.exit(main(sys.argv[1:]))"
     )
-    words = ["campaign", "--count", "5000", "--workers", workers, "--out", "record"]
-    process = subprocess.Popen(
+    return subprocess.Popen(
         [sys.executable, "-c", program, *words], stdout=subprocess.PIPE, stderr=subprocess.PIPE,
         text=True, cwd=folder, start_new_session=True, preexec_fn=heed_interrupts,
     )  # fmt: skip
+
+
+def begun_campaign(folder, workers):
+    """A campaign of many minutes whose workers, if it has any, are there."""
+    words = ["campaign", "--count", "5000", "--workers", workers, "--out", "record"]
+    process = begun(folder, *words)
     assert process.stderr.readline() == "ready\n"
     wanted = 1 if workers == "1" or sys.platform != "linux" else 1 + int(workers)
     while sys.platform == "linux" and group_size(process.pid) < wanted:
@@ -251,6 +256,23 @@ def test_interrupt_in_mid_campaign_leaves_nothing(tmp_path, workers):
     assert out == ""
     assert not list(tmp_path.iterdir())
     assert not any_left(process.pid), "a worker goes on without the command"
+
+
+def test_interrupt_in_a_proof_ends_it_with_a_word_and_its_tools_with_it(tmp_path):
+    process = begun(tmp_path, "prove", "gentle", "--out", "evidence")
+    try:
+        while not process.stderr.readline().endswith("...\n"):
+            assert process.poll() is None
+        time.sleep(0.5)
+        process.send_signal(signal.SIGINT)
+        out, err = process.communicate(timeout=60)
+    finally:
+        process.kill()
+    assert process.returncode == 130, err
+    assert "interrupted; nothing was written" in err and "Traceback" not in err
+    assert out == "" and not list(tmp_path.iterdir())
+    while any_left(process.pid):  # as below: a tool that stays is a test that never ends
+        time.sleep(0.05)
 
 
 def test_workers_do_not_outlive_a_campaign_that_was_killed(tmp_path):
