@@ -18,7 +18,6 @@ from gainwright_codegen.host import compile_program, compile_shared
 from ..shared.compilers import compiler_parameters
 from ..shared.fixed_c import (
     CLAMPS,
-    COUNTS,
     NARROWINGS,
     PAIRS,
     PRODUCTS,
@@ -66,8 +65,6 @@ def corner_calls() -> Iterator[tuple[str, tuple[int, ...]]]:
         yield from ((name, (a, *pair)) for a in corners for pair in pairwise(CORNERS_32))
     for name, bits in SIGNED.items():
         yield from ((name, (a % 2**bits,)) for a in CORNERS_64)
-    for name in COUNTS:
-        yield from ((name, (a % 2**32,)) for a in CORNERS_32)
     for name, most in SQUARES.items():
         yield from ((name, (a,)) for a in (-most, -1, 0, 1, most))
     for name in RANGE_CHECKS:
