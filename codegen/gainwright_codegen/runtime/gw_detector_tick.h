@@ -55,12 +55,11 @@ static inline int32_t gw_band_filter(gw_band *band, const gw_highpass_coefficien
     return gw_detector_headroom(value);
 }
 
-/* Energy / 2^shift, saturated; shift 0 to 63. Word by word: processors of 32 bits have no shift of a
- * wide number by what is only known then. */
+/* Energy / 2^shift, saturated; shift 0 to 63. In cases: processors of 32 bits have no shift of a wide
+ * number by what is only known then, but one by less than 32 is short. */
 static inline uint32_t gw_energy_shifted(uint64_t energy, uint32_t shift)
 {
     const uint32_t high = (uint32_t)(energy >> 32U);
-    const uint32_t low = (uint32_t)(energy & UINT32_MAX);
 
     if (shift > 31U) {
         return high >> (shift - 32U);
@@ -68,7 +67,7 @@ static inline uint32_t gw_energy_shifted(uint64_t energy, uint32_t shift)
     if ((high >> shift) != 0U) {
         return UINT32_MAX;
     }
-    return (low >> shift) | ((high * 2U) << (31U - shift));
+    return (uint32_t)((energy >> (shift & 31U)) & UINT32_MAX);
 }
 
 static inline int32_t gw_level_of(int64_t energy, const gw_level_settings *settings)
