@@ -26,7 +26,7 @@ from .exported_c import TRIAL, exported
         ("VERIFICATION UNKNOWN\n", 0, "UNFINISHED", "VERIFICATION UNKNOWN"),
         ("", 0, "UNFINISHED", "no output"),
         ("ERROR: Out of memory\n", 1, "UNFINISHED", "memory limit"),
-        ("ERROR: Timed out\n", 1, "UNFINISHED", "time limit"),
+        ("ERROR: Timed out\n", 1, "UNFINISHED", "Timed out"),
         ("Solving\n", None, "UNFINISHED", "time limit"),
         ("ERROR: cannot open file x.c\n", 6, "UNFINISHED", "cannot open"),
         (
