@@ -162,8 +162,9 @@ class RigSignals:
 
 
 def run_both(
-    machine: Machine, ticks: int, axis: Axis, pulse_ticks: int = 200
+    machine: Machine, ticks: int, axis: Axis, pulse_ticks: int = 203
 ) -> tuple[RigSignals, LoopLog]:
+    # Pulses begin where no block ends: an order waits there, and here it lasts two ticks only.
     trial = fixed_gain_trial(round(machine.drive.control_tick_s * 1e6), pulse_ticks)
     bench = Bench(trial, machine, changeable=True)
     rig = bench.rig(1, longest_s=ticks * machine.drive.control_tick_s, log_control=True)
