@@ -265,6 +265,8 @@ static void run_all_flips(int32_t step)
     int32_t pulses = 0;
     int32_t i;
     int64_t faults = 0;
+    int64_t guarded = 0;
+    size_t bit;
 
     gw_axis_init(&axis, &MACHINE);
     for (i = 0; i + AFTER < line_count; i++) {
@@ -280,8 +282,11 @@ static void run_all_flips(int32_t step)
             fail("sound axis latched", i, axis.fault);
         }
     }
-    printf("flips %ld of %ld bits, %ld faults, %ld pulses\n", (long)ticks,
-           (long)(8 * sizeof axis), (long)faults, (long)pulses);
+    for (bit = 0; bit < 8 * sizeof axis; bit++) {
+        guarded += is_guarded(bit) ? 1 : 0;
+    }
+    printf("flips %ld of %ld bits, %ld guarded, %ld faults, %ld pulses\n", (long)ticks,
+           (long)(8 * sizeof axis), (long)guarded, (long)faults, (long)pulses);
 }
 
 int main(int count, char **words)
