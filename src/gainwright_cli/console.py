@@ -6,6 +6,7 @@ import argparse
 import json
 import os
 import sys
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -85,6 +86,15 @@ def seed(text: str) -> int:
             f"found {text!r}, expected a whole number from 0 to 2^{SEED_BITS} - 1"
         )
     return value
+
+
+def refuse_beside(
+    option: str, given: bool, others: Mapping[str, bool], expected: str, remedy: str
+) -> None:
+    """Refuse an option that is given beside the first of others that it does not go with."""
+    beside = [other for other, is_given in others.items() if is_given]
+    if given and beside:
+        raise refuse(option, f"{option} beside {beside[0]}", expected, remedy)
 
 
 def refuse(place: str, found: str, expected: str, remedy: str) -> Exception:

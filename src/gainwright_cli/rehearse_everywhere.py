@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from gainwright_cli.console import console, print_json, refuse
+from gainwright_cli.console import console, print_json, refuse_beside
 from gainwright_cli.schedules import EVERYWHERE_FILE, schedule_sources
 
 if TYPE_CHECKING:
@@ -26,12 +26,10 @@ def check_everywhere(arguments: argparse.Namespace) -> None:
         "--replay": arguments.replay is not None,
         "--reference": arguments.reference is not None,
     }
-    beside = [option for option, is_given in given.items() if is_given]
-    if arguments.everywhere and beside:
-        raise refuse(
-            "--everywhere", f"--everywhere beside {beside[0]}", "one of them",
-            "rehearse one place with --at, or all of them with --everywhere",
-        )  # fmt: skip
+    refuse_beside(
+        "--everywhere", arguments.everywhere, given, "one of them",
+        "rehearse one place with --at, or all of them with --everywhere",
+    )  # fmt: skip
 
 
 def run_everywhere(arguments: argparse.Namespace, trial: Trial, machine: Machine) -> int:

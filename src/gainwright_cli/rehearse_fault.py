@@ -6,13 +6,11 @@ import argparse
 import math
 from typing import TYPE_CHECKING
 
-from gainwright_cli.console import refuse
+from gainwright_cli.console import refuse, refuse_beside
 
 if TYPE_CHECKING:
     from gainwright.language.model import Trial
     from gainwright_sim.rig.faults import RigFault
-
-LONGEST_S = 900.0
 
 
 def add_fault_option(parser: argparse.ArgumentParser) -> None:
@@ -28,6 +26,7 @@ def add_fault_option(parser: argparse.ArgumentParser) -> None:
 
 
 def _fault(text: str) -> tuple[str, float]:
+    from gainwright_sim.rehearsal.rehearse import LONGEST_S
     from gainwright_sim.rig.faults import FAULT_KINDS
 
     kinds = [kind for kind in FAULT_KINDS if kind != "none"]
@@ -46,19 +45,15 @@ def _fault(text: str) -> tuple[str, float]:
 
 def check_fault(arguments: argparse.Namespace) -> None:
     """Refuse options that a broken axis does not go with."""
-    if arguments.fault is None:
-        return
-    beside = {
+    given = {
         "--repeat": arguments.repeat > 1,
         "--everywhere": arguments.everywhere,
         "--then": bool(arguments.then),
     }
-    for option, given in beside.items():
-        if given:
-            raise refuse(
-                "--fault", f"--fault beside {option}", "one rehearsal on one axis that breaks",
-                "leave one out",
-            )  # fmt: skip
+    refuse_beside(
+        "--fault", arguments.fault is not None, given, "one rehearsal on one axis that breaks",
+        "leave one out",
+    )  # fmt: skip
 
 
 def rig_fault(arguments: argparse.Namespace, trial: Trial) -> RigFault:

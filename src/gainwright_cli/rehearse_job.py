@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from gainwright_cli.console import console, print_json, refuse, trial_path
+from gainwright_cli.console import console, print_json, refuse_beside, trial_path
 from gainwright_cli.rehearse_everywhere import everywhere_with_files, write_files
 from gainwright_cli.schedules import EVERYWHERE_FILE
 
@@ -47,12 +47,10 @@ def check_job(arguments: argparse.Namespace) -> None:
         "--replay": arguments.replay is not None,
         "--reference": arguments.reference is not None,
     }
-    beside = [option for option, is_given in given.items() if is_given]
-    if arguments.then and beside:
-        raise refuse(
-            "--then", f"--then beside {beside[0]}", "one of them",
-            "rehearse one trial with that option; `gainwright compare` compares records of jobs",
-        )  # fmt: skip
+    refuse_beside(
+        "--then", bool(arguments.then), given, "one of them",
+        "rehearse one trial with that option; `gainwright compare` compares records of jobs",
+    )  # fmt: skip
 
 
 def run_job(arguments: argparse.Namespace, machine: Machine, description: bytes) -> int:
