@@ -22,7 +22,7 @@ from gainwright.detector.timing import (
 from gainwright.language.model import Stage
 
 DRIVE_SETTINGS = ("speed_gain", "integral_rate", "position_gain", "load_position_gain")
-"""Settings of a drive in the order of the rig's ``enum rig_setting``; kinds tune one each."""
+"""Settings of a drive; kinds tune one each."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 def add_fault_option(parser: argparse.ArgumentParser) -> None:
     from gainwright_sim.rig.faults import FAULT_KINDS
 
-    kinds = "; ".join(f"{kind}: {words}" for kind, words in FAULT_KINDS.items() if kind != "none")
+    kinds = "; ".join(f"{kind.name}: {kind.words}" for kind in FAULT_KINDS.values())
     parser.add_argument(
         "--fault",
         type=_fault,
@@ -29,16 +29,15 @@ def _fault(text: str) -> tuple[str, float]:
     from gainwright_sim.rehearsal.rehearse import LONGEST_S
     from gainwright_sim.rig.faults import FAULT_KINDS
 
-    kinds = [kind for kind in FAULT_KINDS if kind != "none"]
     kind, _, seconds = text.partition("@")
     try:
         at_s = float(seconds)
     except ValueError:
         at_s = math.nan
-    if kind not in kinds or not 0.0 <= at_s <= LONGEST_S:
+    if kind not in FAULT_KINDS or not 0.0 <= at_s <= LONGEST_S:
         raise argparse.ArgumentTypeError(
             f"found {text!r}, expected KIND@SECONDS such as position_frozen@3.5, with a kind of "
-            f"{', '.join(kinds)} and 0 to {LONGEST_S:g} s"
+            f"{', '.join(FAULT_KINDS)} and 0 to {LONGEST_S:g} s"
         )
     return kind, at_s
 
@@ -58,14 +57,15 @@ def check_fault(arguments: argparse.Namespace) -> None:
 
 def rig_fault(arguments: argparse.Namespace, trial: Trial) -> RigFault:
     """Return the fault that is asked for, its moment in sequencer ticks of the trial."""
-    from gainwright_sim.rig.faults import OF_INPUTS, SOUND, RigFault
+    from gainwright_sim.rig.faults import SOUND, RigFault
 
     if arguments.fault is None:
         return SOUND
     kind, at_s = arguments.fault
-    if kind in OF_INPUTS and OF_INPUTS[kind] not in trial.index.inputs:
+    fault = RigFault(kind, round(at_s / (trial.tick_us * 1e-6)))
+    if fault.input is not None and fault.input not in trial.index.inputs:
         raise refuse(
-            "--fault", f"{kind} in trial {trial.name}", f"a trial with the input {OF_INPUTS[kind]}",
+            "--fault", f"{kind} in trial {trial.name}", f"a trial with the input {fault.input}",
             "name another kind, or give the trial that input",
         )  # fmt: skip
-    return RigFault(kind, round(at_s / (trial.tick_us * 1e-6)))
+    return fault

@@ -16,7 +16,7 @@ from gainwright_sim.campaign.sampling import sample
 from gainwright_sim.machine import load_machine
 from gainwright_sim.rehearsal.bench import Bench
 from gainwright_sim.rehearsal.rehearse import rehearse
-from gainwright_sim.rig.faults import AT_THE_LOAD, FAULT_KINDS, OF_INPUTS, RigFault
+from gainwright_sim.rig.faults import FAULT_KINDS, RigFault
 
 TRIAL = load_trial(shipped_trial_path("standard"))
 MET = BrokenAxis("own", 1, 1, "torque_lost", 3.0, "fault_latched", "feedback_frozen", 3.8)
@@ -49,7 +49,7 @@ def test_what_counts_as_wrong(change, met, wrong):
 
 def test_faults_of_the_load_sensor_need_one():
     kinds = {drawn_fault(sample(FAMILIES["own"], k), k, TRIAL).kind for k in range(150)}
-    assert kinds == set(FAULT_KINDS) - {"none", *AT_THE_LOAD}
+    assert kinds == {kind.name for kind in FAULT_KINDS.values() if not kind.at_the_load}
 
 
 def test_replay_line_repeats_the_axis(capsys):
@@ -82,7 +82,7 @@ def test_fault_goes_with_one_rehearsal_only(beside, capsys):
     assert "leave one out" in capsys.readouterr().err
 
 
-@pytest.mark.parametrize("kind", OF_INPUTS)
+@pytest.mark.parametrize("kind", [kind.name for kind in FAULT_KINDS.values() if kind.input])
 def test_fault_that_is_said_stops_the_axis_at_once(kind):
     rehearsal = rehearse(Bench(TRIAL, load_machine("kiln-shuttle")), 1, fault=RigFault(kind, 4000))
     moving = rehearsal.output("motion_enable") * rehearsal.output("torque_request")

@@ -16,6 +16,7 @@ from gainwright_sim.plant.chain import laplacian
 from gainwright_sim.plant.discrete import discretise_machine
 from gainwright_sim.plant.friction import FrictionPair, Response, response
 from gainwright_sim.rig.library import FLAGS, SOURCE_DIRECTORY
+from gainwright_sim.rig.names import names_header
 
 from .test_rig_loop import PLAIN, changed
 
@@ -43,7 +44,8 @@ double probe_decay(double value);
 @functools.cache
 def probe():
     headers = ("rig_friction.h", "rig_math.h", "rig_model.h")
-    sources = read_sources(SOURCE_DIRECTORY, *headers) | {"probe.c": _PROBE.encode()}
+    sources = read_sources(SOURCE_DIRECTORY, *headers) | names_header()
+    sources |= {"probe.c": _PROBE.encode()}
     return load_library(compile_shared(sources, FLAGS, name="friction"), _CDEF)
 
 

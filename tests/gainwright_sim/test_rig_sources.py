@@ -50,7 +50,7 @@ def test_rig_compiles_without_a_warning(monkeypatch, tmp_path, compiler):
     monkeypatch.setenv("GAINWRIGHT_CACHE_DIR", str(tmp_path))
     sources = runtime_sources() | trial_sources(TRIAL)
     sources |= machine_sources(machine_tables(TRIAL, axis_data(HOIST)))
-    sources |= read_sources(library.SOURCE_DIRECTORY, "*.[ch]")
+    sources |= library.rig_sources()
     sources |= read_sources(Path(bare_loop.__file__).parent, "*.[ch]")
     compile_shared(sources, STRICT, name="rig")
 

@@ -15,7 +15,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from gainwright_codegen.host import compile_and_load, read_sources
+from gainwright_codegen.host import compile_and_load
 from gainwright_codegen.sources import runtime_sources
 from gainwright_sim.machine import Chain, Friction
 from gainwright_sim.rig import library
@@ -58,7 +58,7 @@ int32_t jumps_of(const double *position, int32_t ticks, double count, double *si
 
 @cache
 def compiled():
-    headers = read_sources(library.SOURCE_DIRECTORY, "*.h")
+    headers = {name: text for name, text in library.rig_sources().items() if name.endswith(".h")}
     headers |= {name: text for name, text in runtime_sources().items() if name.endswith(".h")}
     sources = headers | {"probe.c": _PROBE.encode()}
     return compile_and_load(sources, ("rig_profile.h",), name="profile", also=_PROTOTYPE)

@@ -11,6 +11,7 @@ from gainwright_codegen.host import compile_and_load, read_sources
 from gainwright_sim.machine import Machine
 from gainwright_sim.rig import configuration
 from gainwright_sim.rig.library import FLAGS, SOURCE_DIRECTORY
+from gainwright_sim.rig.names import names_header
 
 _FOLDER = Path(__file__).parent
 _RIG_HEADERS = (
@@ -45,7 +46,8 @@ class BareLoop:
     ) -> None:
         if machine.chain.body_count != 2 or machine.brake is not None:
             raise ValueError("the bare loop is written for two masses without a brake")
-        sources = read_sources(SOURCE_DIRECTORY, *_RIG_HEADERS) | read_sources(_FOLDER, "*.[ch]")
+        sources = read_sources(SOURCE_DIRECTORY, *_RIG_HEADERS) | names_header()
+        sources |= read_sources(_FOLDER, "*.[ch]")
         ffi, self._library = compile_and_load(sources, ("bare_loop.h",), FLAGS, name="bare_loop")
         self._memory = np.zeros(self._library.bare_loop_size() // 8 + 1, dtype=np.int64)
         self._loop = ffi.cast("bare_loop *", self._memory.ctypes.data)

@@ -20,10 +20,8 @@ from gainwright_sim.rehearsal.outcome import OUTCOMES
 from gainwright_sim.rehearsal.rehearse import Rehearsal, rehearse
 from gainwright_sim.rehearsal.summary import summarise
 from gainwright_sim.rig.faults import (
-    AT_THE_LOAD,
     FAULT_KINDS,
-    LOOP_STAYS_WHOLE,
-    OF_INPUTS,
+    FaultKind,
     RigFault,
 )
 
@@ -62,7 +60,7 @@ class BrokenAxis:
     def wrong(self) -> bool:
         """Whether a gain was verified although the loop had long been broken, or is too high."""
         outcome = OUTCOMES[self.outcome]
-        whole = self.kind in LOOP_STAYS_WHOLE
+        whole = FAULT_KINDS[self.kind].loop_stays_whole
         return outcome.has_result and self.met and (outcome.wrong or not whole)
 
     @property
@@ -98,10 +96,13 @@ def run_broken(
 def drawn_fault(machine: Machine, axis_seed: int, trial: Trial) -> RigFault:
     """Return what breaks on an axis, and when."""
     random = Random(f"fault {axis_seed}")
-    spared = ["none", *(() if machine.load_sensor is not None else AT_THE_LOAD)]
-    spared += [kind for kind, name in OF_INPUTS.items() if name not in trial.index.inputs]
-    kind = random.choice([kind for kind in FAULT_KINDS if kind not in spared])
+    kind = random.choice([k.name for k in FAULT_KINDS.values() if _may_meet(machine, trial, k)])
     return RigFault(kind, round(1000.0 * LATEST_S * random.random()) * 1000 // trial.tick_us)
+
+
+def _may_meet(machine: Machine, trial: Trial, kind: FaultKind) -> bool:
+    has_input = kind.input is None or kind.input in trial.index.inputs
+    return has_input and (machine.load_sensor is not None or not kind.at_the_load)
 
 
 def _chunk(
@@ -161,7 +162,7 @@ def broken_lines(results: Sequence[BrokenAxis], trial_option: str = "") -> Itera
     if wrong:
         yield f"WRONG on {len(wrong)} of {len(results)} axes: verified although the loop was broken"
         for result in wrong:
-            yield f"  {result.family} axis {result.axis_seed}: {FAULT_KINDS[result.kind]}"
+            yield f"  {result.family} axis {result.axis_seed}: {FAULT_KINDS[result.kind].words}"
             yield f"    gainwright rehearse {result.replay}{trial_option}"
         yield ""
     yield from _HEAD
@@ -172,7 +173,7 @@ def broken_lines(results: Sequence[BrokenAxis], trial_option: str = "") -> Itera
     yield ""
     met = sum(result.met for result in results)
     yield f"Wrongly verified: {len(wrong)} of {met} axes whose trial met the fault."
-    if any(result.kind in LOOP_STAYS_WHOLE for result in results):
+    if any(FAULT_KINDS[result.kind].loop_stays_whole for result in results):
         yield (
             "Without the test pulse the loop is whole: where strong noise excites it, a result is "
             "right\nas long as exact theory agrees."

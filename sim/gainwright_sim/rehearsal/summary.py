@@ -93,7 +93,7 @@ class Broken:
     from_s: float
 
     def in_words(self) -> str:
-        return f"from {self.from_s:g} s on: {FAULT_KINDS[self.kind]} ({self.kind})"
+        return f"from {self.from_s:g} s on: {FAULT_KINDS[self.kind].words} ({self.kind})"
 
 
 @dataclass(frozen=True, slots=True)

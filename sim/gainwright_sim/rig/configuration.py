@@ -64,7 +64,7 @@ DRIVE_INPUTS = (
     "rest_jumps",
     "limit_elsewhere",
 )
-"""Inputs that the simulated drive supplies, in the order of ``enum rig_input``."""
+"""Inputs that the simulated drive supplies."""
 DETECTOR_INPUTS = (*FINDINGS, *RESPONSE_FINDINGS)
 """Inputs that the exported detector supplies."""
 OBEYED_OUTPUTS = (
@@ -83,7 +83,7 @@ OBEYED_OUTPUTS = (
     "aborted",
     "fault_latched",
 )
-"""Outputs that the simulated drive obeys, in the order of ``enum rig_output``."""
+"""Outputs that the simulated drive obeys."""
 
 
 def check_rig_inputs(trial: Trial) -> None:

@@ -2,44 +2,68 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
-FAULT_KINDS = {
-    "none": "nothing breaks",
-    "position_frozen": "the encoder reports what it reported last, and calls it valid",
-    "torque_reversed": "the motor's torque has the wrong sign",
-    "torque_lost": "the motor gives no torque",
-    "torque_stuck": "the motor's torque stays what it was",
-    "axis_blocked": "the motor does not turn",
-    "pulse_lost": "the test pulse is not added to the torque",
-    "load_frozen": "the sensor at the load reports what it reported last",
-    "load_reversed": "the sensor at the load counts the wrong way",
-    "permit_released": "the permit is released",
-    "drive_not_ready": "the drive reports a fault of its own",
-    "feedback_invalid": "encoder or current measurement is reported invalid",
-    "window_left": "the axis is reported outside its travel window",
+
+@dataclass(frozen=True, slots=True)
+class FaultKind:
+    """One way to break; the rig's C knows it as ``RIG_FAULT_`` and its name."""
+
+    name: str
+    words: str
+    input: str | None = None
+    """Input of the trial that is 0 from then on; None for what nobody says."""
+    at_the_load: bool = False
+    """Only a trial with a sensor at the load can meet it."""
+    loop_stays_whole: bool = False
+    """Strong noise may excite the loop enough for a verdict all the same."""
+
+
+NO_FAULT = "none"
+
+FAULT_KINDS: Mapping[str, FaultKind] = {
+    kind.name: kind
+    for kind in (
+        FaultKind(
+            "position_frozen", "the encoder reports what it reported last, and calls it valid"
+        ),
+        FaultKind("torque_reversed", "the motor's torque has the wrong sign"),
+        FaultKind("torque_lost", "the motor gives no torque"),
+        FaultKind("torque_stuck", "the motor's torque stays what it was"),
+        FaultKind("axis_blocked", "the motor does not turn"),
+        FaultKind("pulse_lost", "the test pulse is not added to the torque", loop_stays_whole=True),
+        FaultKind(
+            "load_frozen", "the sensor at the load reports what it reported last", at_the_load=True
+        ),
+        FaultKind("load_reversed", "the sensor at the load counts the wrong way", at_the_load=True),
+        FaultKind("permit_released", "the permit is released", "run_permit"),
+        FaultKind("drive_not_ready", "the drive reports a fault of its own", "drive_ready"),
+        FaultKind(
+            "feedback_invalid",
+            "encoder or current measurement is reported invalid",
+            "feedback_valid",
+        ),
+        FaultKind(
+            "window_left", "the axis is reported outside its travel window", "inside_travel_window"
+        ),
+    )
 }
-"""In words, by name: first those of ``enum rig_fault_kind`` in its order, then those of inputs."""
-OF_INPUTS = {
-    "permit_released": "run_permit",
-    "drive_not_ready": "drive_ready",
-    "feedback_invalid": "feedback_valid",
-    "window_left": "inside_travel_window",
-}
-"""Kinds that are said: the input that is 0 from then on."""
-AT_THE_LOAD = ("load_frozen", "load_reversed")
-"""Kinds that only a trial with a sensor at the load can meet."""
-LOOP_STAYS_WHOLE = ("pulse_lost",)
-"""Kinds that leave the loop as it is: strong noise may excite it enough for a verdict."""
+"""By name."""
 
 
 @dataclass(frozen=True, slots=True)
 class RigFault:
-    """From sequencer tick ``start`` on something is broken; only :data:`OF_INPUTS` are said."""
+    """From sequencer tick ``start`` on something is broken."""
 
-    kind: str = "none"
-    """One of :data:`FAULT_KINDS`."""
+    kind: str = NO_FAULT
+    """One of :data:`FAULT_KINDS`, or none."""
     start: int = 0
+
+    @property
+    def input(self) -> str | None:
+        """Input by which the fault is said."""
+        return FAULT_KINDS[self.kind].input if self.kind != NO_FAULT else None
 
 
 SOUND = RigFault()
@@ -47,5 +71,6 @@ SOUND = RigFault()
 
 def fault_data(fault: RigFault) -> dict[str, int]:
     """Return a fault as ``rig_fault``; one of inputs breaks nothing there."""
-    kind = "none" if fault.kind in OF_INPUTS else fault.kind
-    return {"kind": list(FAULT_KINDS).index(kind), "from": fault.start}
+    kinds = (NO_FAULT, *FAULT_KINDS)
+    kind = fault.kind if fault.input is None else NO_FAULT
+    return {"kind": kinds.index(kind), "from": fault.start}

@@ -16,22 +16,22 @@ SIGNALS = (
     ("position", "rad"),
     ("speed", "rad/s"),
     ("load_speed", "rad/s"),
-    ("torque_lowest", "N m"),
+    ("torque_lowest", "N m"),  # torque command in the sequencer tick
     ("torque_highest", "N m"),
     ("speed_error", "rad/s"),
-    ("torque_oscillation", "N m"),
+    ("torque_oscillation", "N m"),  # highest, high-passed, test pulse added
     ("position_reference", "rad"),
     ("measured_torque", "N m"),
-    ("mean_speed", "rad/s"),
-    ("predicted_limit", "rung"),
-    ("predicted_result", "rung"),
-    ("prediction_spread", "1"),
-    ("load_position", "rad"),
-    ("load_decay", "1/s"),
+    ("mean_speed", "rad/s"),  # measured
+    ("predicted_limit", "rung"),  # from rung 0 on, negative: no prediction
+    ("predicted_result", "rung"),  # likewise, of the wanted margins
+    ("prediction_spread", "1"),  # share of the limit
+    ("load_position", "rad"),  # of the sensor at the load, 0 without one
+    ("load_decay", "1/s"),  # as evaluated last
     ("load_frequency", "Hz"),
-    ("load_limit", "1/s"),
+    ("load_limit", "1/s"),  # from all decays so far, 0: none yet
 )
-"""Name and unit of the logged signals, in the order of ``enum rig_signal``."""
+"""Name and unit of the logged signals."""
 
 
 _PER_SEQUENCER_TICK = ("state", "row", "inputs", "variables", "outputs", "signals")

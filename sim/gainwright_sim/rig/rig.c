@@ -114,7 +114,7 @@ static void sequencer_tick(rig *r, rig_log *log)
     int32_t inputs[GW_INPUT_SLOTS] = {0};
     int32_t row;
 
-    if ((r->fault.kind != RIG_NO_FAULT) && (r->sequencer_tick >= r->fault.from)) {
+    if ((r->fault.kind != RIG_FAULT_NONE) && (r->sequencer_tick >= r->fault.from)) {
         r->broken = r->fault.kind;
     }
     rig_measured_report(&r->measured, &r->drive, &r->motion, r->target_rad);
@@ -144,7 +144,7 @@ static void sequencer_tick(rig *r, rig_log *log)
 /* The brake moves towards open or closed at the pace of its times. */
 static double brake_torque(rig *r)
 {
-    if (r->broken == RIG_AXIS_BLOCKED) {
+    if (r->broken == RIG_FAULT_AXIS_BLOCKED) {
         return RIG_BLOCKING_TORQUES * r->drive.torque_limit_nm;
     }
     if (r->plant.brake_torque_nm <= 0.0) {
@@ -244,14 +244,14 @@ static double control(rig *r, rig_log *log)
     int32_t error_signal;
     int32_t pulse;
 
-    if (r->broken != RIG_POSITION_FROZEN) {
+    if (r->broken != RIG_FAULT_POSITION_FROZEN) {
         r->measured.position_rad = rig_counted(&r->drive.encoder, r->x[0]);
     }
     if (r->drive.load_count_rad > 0.0) {
         const double load = r->x[r->plant.motor_speed - 1];
 
-        if (r->broken != RIG_LOAD_FROZEN) {
-            rig_load_sensor_read(&r->load, &r->drive, (r->broken == RIG_LOAD_REVERSED) ? -load : load);
+        if (r->broken != RIG_FAULT_LOAD_FROZEN) {
+            rig_load_sensor_read(&r->load, &r->drive, (r->broken == RIG_FAULT_LOAD_REVERSED) ? -load : load);
         }
         rig_ringing_shake(&r->ringing, &r->drive);
     }
@@ -266,7 +266,7 @@ static double control(rig *r, rig_log *log)
     error_signal = signal_word(r->speed_error, r->drive.speed_words_s_per_rad);
     pulse = gw_axis_control_tick(&r->axis, torque_signal, error_signal);
     log_control(r, log, torque_signal, error_signal);
-    if ((r->torque_on != 0) && (r->broken != RIG_PULSE_LOST)) {
+    if ((r->torque_on != 0) && (r->broken != RIG_FAULT_PULSE_LOST)) {
         pulse_torque = pulse * r->drive.nm_per_torque_word;
     }
     r->torque = rig_limited(torque + pulse_torque, r->drive.torque_limit_nm);
@@ -304,9 +304,9 @@ static void control_tick(rig *r, rig_log *log)
     const double brake = brake_torque(r);
     const double noise = r->drive.noise_nm * rig_noise(&r->noise);
     const double wanted = r->pending[r->pending_next] + ((r->torque_on != 0) ? noise : 0.0);
-    const double applied = (r->broken == RIG_TORQUE_REVERSED) ? -wanted
-                           : (r->broken == RIG_TORQUE_LOST)   ? 0.0
-                           : (r->broken == RIG_TORQUE_STUCK)  ? r->applied_nm
+    const double applied = (r->broken == RIG_FAULT_TORQUE_REVERSED) ? -wanted
+                           : (r->broken == RIG_FAULT_TORQUE_LOST)   ? 0.0
+                           : (r->broken == RIG_FAULT_TORQUE_STUCK)  ? r->applied_nm
                                                               : wanted;
 
     /* The current loop makes the measured torque follow the command, and so carries the sensors'

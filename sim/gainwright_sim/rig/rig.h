@@ -13,66 +13,6 @@
 #include "gw_axis.h"
 #include "rig_model.h"
 
-#define RIG_SIGNALS 17
-
-/* Inputs that the simulated drive supplies; rig_binding.input[] says where the trial wants them. */
-enum rig_input {
-    RIG_START_REQUEST,
-    RIG_RESET_REQUEST,
-    RIG_RUN_PERMIT,
-    RIG_DRIVE_READY,
-    RIG_FEEDBACK_VALID,
-    RIG_INSIDE_TRAVEL_WINDOW,
-    RIG_TORQUE_SATURATED,
-    RIG_CRUISING,
-    RIG_TARGET_REACHED,
-    RIG_STANDSTILL,
-    RIG_OVERSPEED,
-    RIG_FOLLOWING_ERROR,
-    RIG_STILL_TICKS,
-    RIG_TORQUE_SHARE,
-    RIG_STRAINED_TICKS,
-    RIG_SPEED_SHARE,
-    RIG_STEP_OVERSHOOT,
-    RIG_STEP_RESIDUAL,
-    RIG_SWING_GROWTH,
-    RIG_STEP_SENSITIVITY,
-    RIG_STEP_PHASE_MARGIN,
-    RIG_MARGINS_EVALUATED,
-    RIG_LOAD_DRIVEN,
-    RIG_RINGING_HEARD,
-    RIG_RINGING_CUT_OFF,
-    RIG_DECAY_EVALUATED,
-    RIG_DECAY_SPREAD,
-    RIG_DECAYS_MEASURED,
-    RIG_LOAD_LIMIT_RUNG,
-    RIG_PROFILE_ERROR,
-    RIG_PROFILE_OVERSHOOT,
-    RIG_REST_SWING,
-    RIG_REST_JUMPS,
-    RIG_LIMIT_ELSEWHERE,
-    RIG_INPUT_COUNT
-};
-
-/* Outputs of the trial that the simulated drive obeys. */
-enum rig_output {
-    RIG_TORQUE_REQUEST,
-    RIG_BRAKE_OPEN,
-    RIG_MOTION_ENABLE,
-    RIG_TARGET_POSITION,
-    RIG_CRUISE_SHARE,
-    RIG_POSITION_STEP,
-    RIG_STEP_NUMBER,
-    RIG_POSITION_FROM_LOAD,
-    RIG_SHAKE_NUMBER,
-    RIG_PROFILE_WATCH,
-    RIG_FINISHED,
-    RIG_LIMITED_BY_NOISE,
-    RIG_ABORTED,
-    RIG_FAULT_LATCHED,
-    RIG_OUTPUT_COUNT
-};
-
 typedef struct {
     int32_t input[RIG_INPUT_COUNT];   /* index among the trial's inputs, -1: not used */
     int32_t output[RIG_OUTPUT_COUNT]; /* index among the trial's outputs, -1: not there */
@@ -91,20 +31,8 @@ typedef struct {
 } rig_override;
 
 /* What breaks at sequencer tick `from`, and stays so. */
-enum rig_fault_kind {
-    RIG_NO_FAULT,
-    RIG_POSITION_FROZEN,  /* the encoder reports what it reported last, and calls it valid */
-    RIG_TORQUE_REVERSED,  /* the motor's torque has the wrong sign */
-    RIG_TORQUE_LOST,      /* the motor gives none */
-    RIG_TORQUE_STUCK,     /* the motor's torque stays what it was */
-    RIG_AXIS_BLOCKED,     /* the motor does not turn */
-    RIG_PULSE_LOST,       /* the test pulse is not added to the torque */
-    RIG_LOAD_FROZEN,      /* the sensor at the load reports what it reported last */
-    RIG_LOAD_REVERSED     /* ... or counts the wrong way */
-};
-
 typedef struct {
-    int32_t kind;
+    int32_t kind; /* enum rig_fault_kind */
     int32_t from;
 } rig_fault;
 
@@ -117,30 +45,10 @@ typedef struct {
     int32_t *inputs;    /* capacity x GW_INPUT_SLOTS */
     int32_t *variables; /* capacity x GW_VARIABLE_SLOTS, after the tick */
     int32_t *outputs;   /* capacity x GW_OUTPUT_SLOTS */
-    float *signals;     /* capacity x RIG_SIGNALS, see rig_signal */
+    float *signals;     /* capacity x RIG_SIGNAL_COUNT */
     int32_t control_ticks; /* control ticks kept per sequencer tick, 0: none */
     int32_t *control;      /* capacity x control_ticks x 2: what the detector saw, Q4.24 */
 } rig_log;
-
-enum rig_signal {
-    RIG_SIGNAL_POSITION_RAD,
-    RIG_SIGNAL_SPEED_RAD_PER_S,
-    RIG_SIGNAL_LOAD_SPEED_RAD_PER_S,
-    RIG_SIGNAL_TORQUE_LOW_NM, /* lowest and highest torque command in the sequencer tick */
-    RIG_SIGNAL_TORQUE_HIGH_NM,
-    RIG_SIGNAL_SPEED_ERROR_RAD_PER_S,
-    RIG_SIGNAL_OSCILLATION_NM, /* largest high-passed controller torque plus test pulse */
-    RIG_SIGNAL_REFERENCE_RAD,
-    RIG_SIGNAL_MEASURED_TORQUE_NM,
-    RIG_SIGNAL_MEAN_SPEED_RAD_PER_S, /* measured */
-    RIG_SIGNAL_PREDICTED_LIMIT,  /* rungs from rung 0 on, negative: no prediction */
-    RIG_SIGNAL_PREDICTED_RESULT, /* likewise, of the wanted margins */
-    RIG_SIGNAL_PREDICTION_SPREAD, /* share of the limit */
-    RIG_SIGNAL_LOAD_POSITION_RAD, /* of the sensor at the load, 0 without one */
-    RIG_SIGNAL_LOAD_DECAY,        /* 1/s, as evaluated last */
-    RIG_SIGNAL_LOAD_FREQUENCY,    /* Hz, likewise */
-    RIG_SIGNAL_LOAD_LIMIT         /* 1/s, extrapolated from all decays so far, 0: none yet */
-};
 
 typedef struct rig rig;
 

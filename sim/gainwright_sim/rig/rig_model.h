@@ -11,6 +11,8 @@
 
 #include <stdint.h>
 
+#include "rig_names.h"
+
 #define RIG_LINES 288
 #define RIG_SLOW_LINES 150
 #define RIG_LINE_TICKS_MAX 1000000
@@ -24,15 +26,6 @@
 #define RIG_SHARE_LIMIT 511 /* largest share of speed or torque reported, 256 = cruise speed, limit */
 #define RIG_FOLLOWING_LIMIT 1023 /* largest following error reported, 256 = the largest allowed */
 #define RIG_BLOCKING_TORQUES 100.0 /* torque limits that hold a blocked axis */
-
-/* Settings of the drive that a stage may tune. */
-enum rig_setting {
-    RIG_SPEED_GAIN,
-    RIG_INTEGRAL_RATE,
-    RIG_POSITION_GAIN,
-    RIG_LOAD_POSITION_GAIN, /* instead of the one before, while the loop is closed over the load */
-    RIG_SETTING_COUNT
-};
 
 /* Friction on one mass; breakaway is what it has at rest beyond Coulomb's. */
 typedef struct {

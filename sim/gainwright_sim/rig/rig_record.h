@@ -28,7 +28,7 @@ static inline void log_prediction(const rig *r, float *signals)
 static inline void write_log(rig *r, rig_log *log, int32_t row, const int32_t inputs[GW_INPUT_SLOTS])
 {
     const int64_t at = r->sequencer_tick - log->first;
-    float *signals = log->signals + at * RIG_SIGNALS;
+    float *signals = log->signals + at * RIG_SIGNAL_COUNT;
     int32_t variable;
 
     log->state[at] = r->axis.sequencer.state;
@@ -38,21 +38,21 @@ static inline void write_log(rig *r, rig_log *log, int32_t row, const int32_t in
         log->variables[at * GW_VARIABLE_SLOTS + variable] = r->axis.sequencer.variables[variable];
     }
     memcpy(log->outputs + at * GW_OUTPUT_SLOTS, r->axis.outputs, sizeof r->axis.outputs);
-    signals[RIG_SIGNAL_POSITION_RAD] = (float)(r->x[0] - r->start_rad);
-    signals[RIG_SIGNAL_SPEED_RAD_PER_S] = (float)r->x[r->plant.motor_speed];
-    signals[RIG_SIGNAL_LOAD_SPEED_RAD_PER_S] = (float)r->x[r->plant.load_speed];
-    signals[RIG_SIGNAL_TORQUE_LOW_NM] = (float)r->window.torque_low;
-    signals[RIG_SIGNAL_TORQUE_HIGH_NM] = (float)r->window.torque_high;
-    signals[RIG_SIGNAL_SPEED_ERROR_RAD_PER_S] = (float)r->speed_error;
-    signals[RIG_SIGNAL_OSCILLATION_NM] = (float)r->window.oscillation;
-    signals[RIG_SIGNAL_REFERENCE_RAD] = (float)(r->motion.smooth - r->start_rad);
-    signals[RIG_SIGNAL_MEASURED_TORQUE_NM] = (float)r->measured.torque_nm;
-    signals[RIG_SIGNAL_MEAN_SPEED_RAD_PER_S] = (float)r->measured.mean_speed_rad_per_s;
+    signals[RIG_SIGNAL_POSITION] = (float)(r->x[0] - r->start_rad);
+    signals[RIG_SIGNAL_SPEED] = (float)r->x[r->plant.motor_speed];
+    signals[RIG_SIGNAL_LOAD_SPEED] = (float)r->x[r->plant.load_speed];
+    signals[RIG_SIGNAL_TORQUE_LOWEST] = (float)r->window.torque_low;
+    signals[RIG_SIGNAL_TORQUE_HIGHEST] = (float)r->window.torque_high;
+    signals[RIG_SIGNAL_SPEED_ERROR] = (float)r->speed_error;
+    signals[RIG_SIGNAL_TORQUE_OSCILLATION] = (float)r->window.oscillation;
+    signals[RIG_SIGNAL_POSITION_REFERENCE] = (float)(r->motion.smooth - r->start_rad);
+    signals[RIG_SIGNAL_MEASURED_TORQUE] = (float)r->measured.torque_nm;
+    signals[RIG_SIGNAL_MEAN_SPEED] = (float)r->measured.mean_speed_rad_per_s;
     signals[RIG_SIGNAL_PREDICTED_LIMIT] = -1.0F;
     signals[RIG_SIGNAL_PREDICTED_RESULT] = -1.0F;
     signals[RIG_SIGNAL_PREDICTION_SPREAD] = 0.0F;
     log_prediction(r, signals);
-    signals[RIG_SIGNAL_LOAD_POSITION_RAD]
+    signals[RIG_SIGNAL_LOAD_POSITION]
         = (r->drive.load_count_rad > 0.0) ? (float)(r->load.position_rad - r->start_rad) : 0.0F;
     signals[RIG_SIGNAL_LOAD_DECAY] = (float)r->ringing.decay_per_s;
     signals[RIG_SIGNAL_LOAD_FREQUENCY] = (float)r->ringing.frequency_hz;

@@ -13,7 +13,7 @@ from gainwright.language.model import Trial
 from gainwright_codegen.axis_c.tables import StageTables
 from gainwright_sim.machine import Machine
 from gainwright_sim.rig import configuration
-from gainwright_sim.rig.faults import OF_INPUTS, SOUND, RigFault, fault_data
+from gainwright_sim.rig.faults import SOUND, RigFault, fault_data
 from gainwright_sim.rig.log import LogMemory, RigLog
 from gainwright_sim.rig.response import MeasuredResponse, measured_response
 
@@ -75,8 +75,8 @@ class Rig:
         self._log = LogMemory(ffi, trial, control_ticks)
         self._memory = np.zeros(library.rig_size() // 8 + 1, dtype=np.int64)
         self._rig = ffi.cast("rig *", self._memory.ctypes.data)
-        if fault.kind in OF_INPUTS:
-            said = Override(fault.start, FOR_EVER, OF_INPUTS[fault.kind], 0)
+        if fault.input is not None:
+            said = Override(fault.start, FOR_EVER, fault.input, 0)
             overrides = [*overrides, said]
         forced = self._forced = self._overrides(overrides)
         library.rig_start(
