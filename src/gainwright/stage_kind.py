@@ -21,16 +21,13 @@ from gainwright.detector.timing import (
 )
 from gainwright.language.model import Stage
 
-DRIVE_SETTINGS = ("speed_gain", "integral_rate", "position_gain", "load_position_gain")
-"""Settings of a drive; kinds tune one each."""
-
 
 @dataclass(frozen=True, slots=True)
 class StageKind:
     """One setting that a stage may raise."""
 
     setting: str
-    """One of DRIVE_SETTINGS; a stage of that name is of this kind."""
+    """Of the drive; a stage of that name is of this kind."""
     unit: str
     """Engineering unit."""
     per_unit_of: str
@@ -45,6 +42,8 @@ class StageKind:
     pulse_share: Callable[[Stage, DriveRatings, float, float], float]
     """Pulse rule: share of the torque limit for the test pulse, from the stage, the ratings, the
     longest half wave of the pulse in s, and the value that applies in the engineering unit."""
+    in_drive_units: Callable[[DriveRatings, float], str]
+    """A value above 0 in the units that drives use, with the conversion."""
 
 
 def _speed_gain_pulse_share(
@@ -112,6 +111,38 @@ def _stated_pulse_share(
     return stage.pulse_share * min(1.0, math.sqrt(FULL_PULSE_BELOW / (value * half_wave_s)))
 
 
+PER_SECOND_OF_METRE_PER_MINUTE_AND_MM = 1000.0 / 60.0
+"""1 (m/min)/mm is 16.667 1/s."""
+
+
+def _speed_gain_base(ratings: DriveRatings) -> float:
+    return ratings.rated_torque_nm / ratings.top_speed_rad_per_s
+
+
+def _speed_gain_in_words(ratings: DriveRatings, value: float) -> str:
+    base, per_min = _speed_gain_base(ratings), value * 2.0 * math.pi / 60.0
+    return (
+        f"speed gain {value:.4g} N m s/rad = {value / base:.4g} per unit (divided by rated "
+        f"torque / top speed, {base:.4g}) = {per_min:.4g} N m/(1/min) (times 2 pi/60)"
+    )
+
+
+def _integral_rate_in_words(ratings: DriveRatings, value: float) -> str:
+    return f"integral time (reset time) {1e3 / value:.3g} ms (1000 / {value:.4g} 1/s)"
+
+
+def _position_gain_in_words(ratings: DriveRatings, value: float, over: str = "") -> str:
+    linear = value / PER_SECOND_OF_METRE_PER_MINUTE_AND_MM
+    return (
+        f"position gain{over} {value:.4g} 1/s = {linear:.3g} (m/min)/mm (divided by "
+        f"16.67); at 1 m/s without feedforward the position lags by {1e3 / value:.3g} mm"
+    )
+
+
+def _load_position_gain_in_words(ratings: DriveRatings, value: float) -> str:
+    return _position_gain_in_words(ratings, value, " over the load")
+
+
 STAGE_KINDS: Mapping[str, StageKind] = {
     kind.setting: kind
     for kind in (
@@ -119,10 +150,11 @@ STAGE_KINDS: Mapping[str, StageKind] = {
             setting="speed_gain",
             unit="N m s/rad",
             per_unit_of="rated torque per top speed",
-            base=lambda ratings: ratings.rated_torque_nm / ratings.top_speed_rad_per_s,
+            base=_speed_gain_base,
             start=_own_start,
             lowest_oscillation_hz=lowest_oscillation_frequency_hz,
             pulse_share=_speed_gain_pulse_share,
+            in_drive_units=_speed_gain_in_words,
         ),
         StageKind(
             setting="integral_rate",
@@ -132,6 +164,7 @@ STAGE_KINDS: Mapping[str, StageKind] = {
             start=_integral_start,
             lowest_oscillation_hz=_integral_band_hz,
             pulse_share=_stated_pulse_share,
+            in_drive_units=_integral_rate_in_words,
         ),
         StageKind(
             setting="position_gain",
@@ -143,6 +176,7 @@ STAGE_KINDS: Mapping[str, StageKind] = {
             # detector of fast oscillations, but for what the drive measures of its position.
             lowest_oscillation_hz=_integral_band_hz,
             pulse_share=_stated_pulse_share,
+            in_drive_units=_position_gain_in_words,
         ),
         StageKind(
             # The position loop closed over a sensor at the load, not the motor's encoder. Its
@@ -155,7 +189,10 @@ STAGE_KINDS: Mapping[str, StageKind] = {
             start=_load_position_start,
             lowest_oscillation_hz=_integral_band_hz,
             pulse_share=_stated_pulse_share,
+            in_drive_units=_load_position_gain_in_words,
         ),
     )
 }
 """Kinds by the name of their setting."""
+DRIVE_SETTINGS = tuple(STAGE_KINDS)
+"""Settings of a drive that a stage may tune."""

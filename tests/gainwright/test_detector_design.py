@@ -46,8 +46,8 @@ from gainwright.stage_kind import DRIVE_SETTINGS, STAGE_KINDS
 from gainwright_codegen.axis_c.tables import axis_tables
 from gainwright_sim.machine import load_machine
 from gainwright_sim.rig.axis import axis_data
-from gainwright_sim.theory import machine_stability_limit, sample_axis
-from gainwright_sim.theory.stages import STAGE_THEORY
+from gainwright_sim.theory import sample_axis
+from gainwright_sim.theory.stages import SPEED_GAIN, STAGE_THEORY
 
 STAGE = load_trial(shipped_trial_path()).stages[0]
 KIND = STAGE_KINDS[STAGE.name]
@@ -68,7 +68,7 @@ timings = st.builds(
 
 def onset_ratio(machine) -> float:
     """Exact frequency at the stability limit over the lowest that the drive's timing allows."""
-    limit = machine_stability_limit(machine)
+    limit = SPEED_GAIN.limit(machine)
     assert math.isfinite(limit.gain)
     return limit.frequency_hz / lowest_oscillation_frequency_hz(axis_data(machine).timing)
 

@@ -14,7 +14,7 @@ from gainwright_sim.plant.compensation import FrictionCompensation
 from gainwright_sim.plant.loop import DriveLoop
 from gainwright_sim.plant.move import MoveGenerator
 from gainwright_sim.rehearsal.bench import Bench
-from gainwright_sim.theory import machine_stability_limit
+from gainwright_sim.theory.stages import SPEED_GAIN
 
 from .fixed_gain import fixed_gain_trial
 from .test_rig_loop import PLAIN, changed
@@ -37,7 +37,7 @@ def sticky(compensation: str, integral_time_s: float, **friction: float) -> Mach
         motion={"cruise_speed_rad_per_s": 8.0, "acceleration_rad_per_s2": 80.0,
                 "jerk_rad_per_s3": 2400.0},
     )  # fmt: skip
-    gain = machine_stability_limit(machine).gain / 60.0
+    gain = SPEED_GAIN.limit(machine).gain / 60.0
     loop = dataclasses.replace(
         machine.speed_loop,
         start_speed_gain_nms_per_rad=gain,

@@ -14,7 +14,8 @@ from gainwright_sim.campaign.sampling import SAG_SHARE, sample
 from gainwright_sim.machine import load_machine, machine_toml, shipped_machine_names
 from gainwright_sim.machine.model import Machine
 from gainwright_sim.plant.chain import resonances_hz
-from gainwright_sim.theory import machine_stability_limit, sample_axis
+from gainwright_sim.theory import sample_axis
+from gainwright_sim.theory.stages import SPEED_GAIN
 
 SEEDS = range(60)
 NAMES = list(FAMILIES)
@@ -43,7 +44,7 @@ def test_a_seed_gives_the_same_axis_again_and_another_seed_another(name):
 def test_every_axis_has_a_limit_well_above_its_start_gain(name):
     # 16 rungs of 4.5 % are the margin, 127 the whole ladder of the shipped trial.
     for machine in axes(name):
-        limit = machine_stability_limit(machine)
+        limit = SPEED_GAIN.limit(machine)
         ratio = limit.gain / machine.speed_loop.start_speed_gain_nms_per_rad
         assert 1.045**17 < ratio < 1.045**127, machine.name
         assert limit.frequency_hz > 0.0
@@ -144,7 +145,7 @@ def test_friction_reaches_20_percent_on_either_side():
 
 def test_start_gain_of_motion_is_a_sixtieth_to_a_third_of_the_limit():
     for machine in axes("motion"):
-        limit = machine_stability_limit(machine).gain
+        limit = SPEED_GAIN.limit(machine).gain
         assert 2.99 < limit / machine.speed_loop.start_speed_gain_nms_per_rad < 60.01
 
 

@@ -19,7 +19,7 @@ from gainwright_sim.machine import (
 )
 from gainwright_sim.machine.json_schema import machine_schema
 from gainwright_sim.plant.natural import natural_frequencies
-from gainwright_sim.theory import limit_for_rigid_body, machine_stability_limit
+from gainwright_sim.theory.stages import SPEED_GAIN
 
 from .descriptions import CHAIN, EDITS, GOOD
 
@@ -40,11 +40,11 @@ def test_shipped_axis(name):
     invented = name != "positioning-bench"
     assert ("# INVENTED" in text) == ("invented" in machine.origin) == invented
     # The trial climbs from the start gain in rungs of about 4 %: the limit must be in reach.
-    limit = machine_stability_limit(machine)
+    limit = SPEED_GAIN.limit(machine)
     ratio = limit.gain / machine.speed_loop.start_speed_gain_nms_per_rad
     assert 1.04**20 < ratio < 1.04**110
     assert 100.0 < limit.frequency_hz < 4000.0
-    assert limit_for_rigid_body(machine).gain >= limit.gain * (1.0 - 1e-9)
+    assert SPEED_GAIN.rigid_body_limit(machine).gain >= limit.gain * (1.0 - 1e-9)
 
 
 @pytest.mark.parametrize(

@@ -23,7 +23,7 @@ from gainwright_sim.rehearsal.rungs import rung_table
 from gainwright_sim.rehearsal.summary import summarise
 from gainwright_sim.rehearsal.words import summary_lines
 from gainwright_sim.rig.run import Override
-from gainwright_sim.theory.limit import machine_stability_limit
+from gainwright_sim.theory.stages import SPEED_GAIN
 
 TRIAL_FILE = shipped_trial_path("standard")
 TRIAL = load_trial(TRIAL_FILE)
@@ -55,7 +55,7 @@ def test_every_shipped_axis_is_tuned_within_one_rung(name):
     stage = summary.stages[0]
     assert summary.outcome == "finished"
     assert not summary.violations
-    exact = machine_stability_limit(load_machine(name))
+    exact = SPEED_GAIN.limit(load_machine(name))
     assert stage.limit / exact.gain == pytest.approx(1.0, abs=RATIO - 1.0)
     assert stage.onset_frequency_hz == pytest.approx(exact.frequency_hz, rel=0.05)
     assert stage.result <= stage.limit * (1.0 - TRIAL.stages[0].margin)

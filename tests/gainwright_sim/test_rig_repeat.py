@@ -17,7 +17,8 @@ from gainwright_sim.campaign.families import FAMILIES, OWN
 from gainwright_sim.campaign.report import rate_bound
 from gainwright_sim.rehearsal.bench import Bench
 from gainwright_sim.rehearsal.rehearse import rehearse
-from gainwright_sim.theory import machine_stability_limit, sample_axis
+from gainwright_sim.theory import sample_axis
+from gainwright_sim.theory.stages import SPEED_GAIN
 
 AXES = (0, 10, 11, 12, 22, 29, 31)
 """Rigid, two and three masses; among the first forty axes those where the noise seed matters."""
@@ -54,7 +55,7 @@ def test_ten_noise_seeds_end_on_the_same_rung_or_the_next(bench, axis_seed):
     both = rungs["finished"] + rungs["limited_by_noise"]
     assert max(both) - min(both) <= 3 + reserve, rungs
     ratio, start = bench.trial.stages[0].ratio, axis.speed_loop.start_speed_gain_nms_per_rad
-    exact = machine_stability_limit(axis).gain
+    exact = SPEED_GAIN.limit(axis).gain
     low = 0.91 if axis_seed == 31 else 0.94  # one of its ten seeds ends a rung too early
     assert all(low <= start * ratio**rung / exact <= 1.06 for rung in rungs["finished"]), rungs
     assert all(start * ratio**rung / exact <= 1.06 for rung in rungs["limited_by_noise"]), rungs
@@ -77,7 +78,7 @@ def test_quiet_machine_ends_below_its_limit_and_an_oscillating_one_is_noticed():
     stage = trial.stages[0]
     assert stage.rungs == RUNGS
     top = axis.speed_loop.start_speed_gain_nms_per_rad * stage.ratio ** (RUNGS - 1)
-    assert top == pytest.approx(0.8 * machine_stability_limit(sample_axis(3)).gain)
+    assert top == pytest.approx(0.8 * SPEED_GAIN.limit(sample_axis(3)).gain)
     (oscillating,) = run_seeds(OWN, 1.15, [3])
     assert oscillating.onset_rung is not None and oscillating.onset_rung > 30
 

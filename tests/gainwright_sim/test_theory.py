@@ -22,15 +22,13 @@ from gainwright_sim.plant.loop import DriveLoop
 from gainwright_sim.theory import (
     LoopTiming,
     UnstableAtStartError,
-    limit_for_rigid_body,
-    machine_is_stable,
-    machine_speed_loop,
-    machine_stability_limit,
     position_loop,
     sample_axis,
     speed_loop,
     stability_limit,
 )
+from gainwright_sim.theory.closed_loop import machine_loop
+from gainwright_sim.theory.stages import SPEED_GAIN
 from gainwright_sim.theory.ultimate import is_schur_stable, sampled_loop
 
 TWO = Chain((1e-3, 2e-3), (1500.0,), (0.05,))
@@ -75,8 +73,8 @@ def growth_per_tick(machine: Machine, gain: float, ticks: int) -> float:
 )
 def test_simulated_drive_loop_decays_below_and_grows_above_the_limit(machine):
     machine = linear(machine)
-    limit = machine_stability_limit(machine)
-    loop = machine_speed_loop(machine)
+    limit = SPEED_GAIN.limit(machine)
+    loop = machine_loop(machine, "speed_gain")
     for factor in (0.97, 1.03):
         rate = growth_per_tick(machine, factor * limit.gain, 3000)
         radius = abs(loop.dominant_eigenvalue(factor * limit.gain))
@@ -131,7 +129,7 @@ def test_rigid_body_calculation_uses_the_total_inertia():
     friction = Friction()
     machine = dataclasses.replace(machine, drive=drive, speed_loop=loop, friction=friction)
     expected = 2.0 * math.tan(math.pi / 8.0) * (0.0092 + 0.03968) / 125e-6
-    assert limit_for_rigid_body(machine).gain == pytest.approx(expected, rel=1e-9)
+    assert SPEED_GAIN.rigid_body_limit(machine).gain == pytest.approx(expected, rel=1e-9)
 
 
 def test_loop_that_is_unstable_from_the_start_says_so():
@@ -160,7 +158,7 @@ def test_start_gain_from_the_nameplate_alone_suits_random_axes():
     ratios = []
     for seed in range(200):
         machine = sample_axis(seed)
-        limit = machine_stability_limit(machine)
+        limit = SPEED_GAIN.limit(machine)
         ratios.append(limit.gain / machine.speed_loop.start_speed_gain_nms_per_rad)
         # The oscillation is always the fast one of loop delay and motor inertia: no slow
         # instability of position hold and elastic load hides below the limit.
@@ -174,27 +172,27 @@ def test_start_gain_from_the_nameplate_alone_suits_random_axes():
 @pytest.mark.parametrize("name", ["kiln-shuttle", "door-hoist"])
 def test_limit_below_the_start_gain_is_the_same_limit(name, factor):
     machine = load_machine(name)
-    exact = machine_stability_limit(machine)
+    exact = SPEED_GAIN.limit(machine)
     start = factor * exact.gain
     loop = dataclasses.replace(machine.speed_loop, start_speed_gain_nms_per_rad=start)
-    again = machine_stability_limit(dataclasses.replace(machine, speed_loop=loop))
+    again = SPEED_GAIN.limit(dataclasses.replace(machine, speed_loop=loop))
     assert again.gain == pytest.approx(exact.gain, rel=1e-9)
     assert again.frequency_hz == pytest.approx(exact.frequency_hz, rel=1e-9)
 
 
 def test_limit_too_far_below_the_start_gain_is_none():
     machine = load_machine("kiln-shuttle")
-    start = 2e4 * machine_stability_limit(machine).gain
+    start = 2e4 * SPEED_GAIN.limit(machine).gain
     loop = dataclasses.replace(machine.speed_loop, start_speed_gain_nms_per_rad=start)
     with pytest.raises(UnstableAtStartError):
-        machine_stability_limit(dataclasses.replace(machine, speed_loop=loop))
+        SPEED_GAIN.limit(dataclasses.replace(machine, speed_loop=loop))
 
 
 def test_machine_is_stable_on_one_side_of_its_limit_only():
     machine = load_machine("glaze-gantry")
-    limit = machine_stability_limit(machine).gain
-    assert machine_is_stable(machine, 0.999 * limit)
-    assert not machine_is_stable(machine, 1.001 * limit)
+    limit = SPEED_GAIN.limit(machine).gain
+    assert SPEED_GAIN.is_stable(machine, 0.999 * limit)
+    assert not SPEED_GAIN.is_stable(machine, 1.001 * limit)
 
 
 def test_jury_recursion_agrees_with_the_roots_of_random_polynomials():

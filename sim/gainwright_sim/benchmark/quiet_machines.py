@@ -31,7 +31,7 @@ from gainwright_sim.campaign.workers import share_out
 from gainwright_sim.machine import Machine
 from gainwright_sim.rehearsal.outcome import ended_as
 from gainwright_sim.rehearsal.rehearse import Rehearsal, rehearse
-from gainwright_sim.theory import machine_stability_limit
+from gainwright_sim.theory.stages import SPEED_GAIN
 
 RUNGS = 40
 TOP_SHARE = 0.8
@@ -66,7 +66,7 @@ def quiet_axis(
     None if the axis has no limit that theory finds.
     """
     machine = sample(family, seed)
-    limit = machine_stability_limit(machine).gain
+    limit = SPEED_GAIN.limit(machine).gain
     if not math.isfinite(limit):
         return None
     stage = trial.stages[0]

@@ -26,9 +26,9 @@ from gainwright_sim.machine.model import (
 )
 from gainwright_sim.plant.chain import anti_resonances_hz, resonances_hz
 from gainwright_sim.plant.move import LONGEST_SMOOTHING_TICKS
-from gainwright_sim.theory.limit import UnstableAtStartError, machine_stability_limit
+from gainwright_sim.theory.limit import UnstableAtStartError
 from gainwright_sim.theory.random_axis import sample_axis
-from gainwright_sim.theory.stages import STAGE_THEORY
+from gainwright_sim.theory.stages import SPEED_GAIN, STAGE_THEORY
 
 Random = np.random.Generator
 
@@ -201,7 +201,7 @@ def _exact_limit(machine: Machine) -> float | None:
     """Return the limit without integral part and position hold, which are settled afterwards."""
     loop = dataclasses.replace(machine.speed_loop, integral_time_s=0.0, hold_gain_per_s=0.0)
     with suppress(UnstableAtStartError):
-        limit = machine_stability_limit(dataclasses.replace(machine, speed_loop=loop)).gain
+        limit = SPEED_GAIN.limit(dataclasses.replace(machine, speed_loop=loop)).gain
         return limit if math.isfinite(limit) else None
     return None
 

@@ -13,6 +13,7 @@ from dataclasses import dataclass, fields, replace
 from typing import Any, Literal
 
 from gainwright.detector.timing import DriveRatings, DriveTiming, SpeedSource
+from gainwright.stage_kind import DRIVE_SETTINGS
 
 FrictionCompensation = Literal["measured", "none"]
 """Friction measured at constant speed in both directions and fed forward, or left to the gains."""
@@ -259,13 +260,15 @@ class Machine:
 
 
 def start_settings(machine: Machine) -> dict[str, float]:
-    """Return the safe start value of each drive setting, in the unit of its stage kind."""
+    """Return the safe start value of each drive setting, in the unit of its stage kind.
+
+    What no machine begins with is 0.
+    """
     loop = machine.speed_loop
-    return {
+    return dict.fromkeys(DRIVE_SETTINGS, 0.0) | {
         "speed_gain": loop.start_speed_gain_nms_per_rad,
         "integral_rate": 1.0 / loop.integral_time_s if loop.integral_time_s > 0.0 else 0.0,
         "position_gain": loop.hold_gain_per_s,
-        "load_position_gain": 0.0,
     }
 
 

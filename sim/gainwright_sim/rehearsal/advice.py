@@ -8,7 +8,8 @@ from collections.abc import Iterator
 from gainwright.language.model import Trial
 from gainwright_codegen.axis_c.tables import StageTables
 from gainwright_sim.machine import Machine
-from gainwright_sim.theory.limit import UnstableAtStartError, machine_stability_limit
+from gainwright_sim.theory.limit import UnstableAtStartError
+from gainwright_sim.theory.stages import SPEED_GAIN
 
 Q15 = 2**15
 Q24 = 2**24
@@ -107,7 +108,7 @@ def _play_advice(machine: Machine, tables: tuple[StageTables, ...]) -> Iterator[
 
 def _gain_advice(machine: Machine, tables: tuple[StageTables, ...]) -> Iterator[str]:
     try:
-        limit = machine_stability_limit(machine)
+        limit = SPEED_GAIN.limit(machine)
     except UnstableAtStartError as error:
         yield f"start_speed_gain_nms_per_rad: {error}: lower it"
         return

@@ -3,16 +3,12 @@
 from gainwright_sim.theory.closed_loop import (
     ClosedLoop,
     LoopTiming,
-    machine_speed_loop,
     position_loop,
     speed_loop,
 )
 from gainwright_sim.theory.limit import (
     StabilityLimit,
     UnstableAtStartError,
-    limit_for_rigid_body,
-    machine_is_stable,
-    machine_stability_limit,
     stability_limit,
 )
 from gainwright_sim.theory.random_axis import sample_axis
@@ -22,10 +18,6 @@ __all__ = [
     "LoopTiming",
     "StabilityLimit",
     "UnstableAtStartError",
-    "limit_for_rigid_body",
-    "machine_is_stable",
-    "machine_speed_loop",
-    "machine_stability_limit",
     "position_loop",
     "sample_axis",
     "speed_loop",

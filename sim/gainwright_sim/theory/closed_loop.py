@@ -14,7 +14,7 @@ that whole gain ladders are cheap.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from itertools import pairwise
 
@@ -251,6 +251,59 @@ LOAD_SETTING = "load_position_gain"
 """Setting that closes the position loop over the sensor at the load, not over the motor's."""
 
 
+@dataclass(frozen=True, slots=True)
+class _Axis:
+    """A machine with the values of all its settings but the one that is looked at."""
+
+    chain: Chain
+    friction: Friction
+    timing: LoopTiming
+    speed_gain: float
+    hold_gain: float
+    source: PositionSource
+
+
+@dataclass(frozen=True, slots=True)
+class SettingLoop:
+    """What theory must know of a setting."""
+
+    loop: Callable[[_Axis], ClosedLoop]
+    """The closed loop as a function of the setting, in its unit."""
+    highest: Callable[[Machine], float]
+    """No axis is stable beyond this value."""
+
+
+def _speed_gain_loop(a: _Axis) -> ClosedLoop:
+    return speed_loop(a.chain, a.friction, a.timing, a.hold_gain, a.source)
+
+
+def _integral_rate_loop(a: _Axis) -> ClosedLoop:
+    return integral_loop(a.chain, a.friction, a.timing, a.speed_gain, a.hold_gain, a.source)
+
+
+def _position_gain_loop(a: _Axis) -> ClosedLoop:
+    return position_loop(a.chain, a.friction, a.timing, a.speed_gain, a.source)
+
+
+def _highest_speed_gain(machine: Machine) -> float:
+    """No sampled inertia stays stable beyond a few J/Ts; a hundred times that is out of reach."""
+    return 100.0 * machine.chain.total_inertia_kgm2 / machine.drive.control_tick_s
+
+
+def _highest_rate(machine: Machine) -> float:
+    """A rate of several per tick is out of reach of a loop that is late by at least one."""
+    return 10.0 / machine.drive.control_tick_s
+
+
+SETTING_LOOPS: Mapping[str, SettingLoop] = {
+    "speed_gain": SettingLoop(_speed_gain_loop, _highest_speed_gain),
+    "integral_rate": SettingLoop(_integral_rate_loop, _highest_rate),
+    "position_gain": SettingLoop(_position_gain_loop, _highest_rate),
+    LOAD_SETTING: SettingLoop(_position_gain_loop, _highest_rate),
+}
+"""By the name of the setting; one without an entry is tuned without exact figures."""
+
+
 def machine_loop(
     machine: Machine,
     setting: str,
@@ -261,24 +314,22 @@ def machine_loop(
 
     Args:
         machine: its own timing, and its start value of each setting that is not held.
-        setting: one of :data:`gainwright.stage_kind.DRIVE_SETTINGS`; the loop's gain has its unit.
-            Where there is a gain of the load's position, the position loop is closed there alone.
+        setting: one of :data:`SETTING_LOOPS`; the loop's gain has its unit. Where there is a gain
+            of the load's position, the position loop is closed there alone.
         held: values of other settings that differ from the start values.
         chain: replaces the machine's own chain, for what-if calculations.
     """
     values = {**start_settings(machine), **(held or {})}
-    own = machine.chain if chain is None else chain
-    timing, friction = machine_timing(machine, values["integral_rate"]), machine.friction
     by_load = setting == LOAD_SETTING or values[LOAD_SETTING] > 0.0
-    source: PositionSource = "load" if by_load else "motor"
-    speed_gain, hold_gain = (
-        values["speed_gain"], values[LOAD_SETTING if by_load else "position_gain"]
-    )  # fmt: skip
-    if setting == "speed_gain":
-        return speed_loop(own, friction, timing, hold_gain, source)
-    if setting == "integral_rate":
-        return integral_loop(own, friction, timing, speed_gain, hold_gain, source)
-    return position_loop(own, friction, timing, speed_gain, source)
+    axis = _Axis(
+        chain=machine.chain if chain is None else chain,
+        friction=machine.friction,
+        timing=machine_timing(machine, values["integral_rate"]),
+        speed_gain=values["speed_gain"],
+        hold_gain=values[LOAD_SETTING if by_load else "position_gain"],
+        source="load" if by_load else "motor",
+    )
+    return SETTING_LOOPS[setting].loop(axis)
 
 
 def machine_timing(machine: Machine, integral_rate_per_s: float) -> LoopTiming:
@@ -288,8 +339,3 @@ def machine_timing(machine: Machine, integral_rate_per_s: float) -> LoopTiming:
         integral_time_s=1.0 / integral_rate_per_s if integral_rate_per_s > 0.0 else 0.0,
         load_sensor_delay_ticks=machine.load_delay_ticks,
     )
-
-
-def machine_speed_loop(machine: Machine, chain: Chain | None = None) -> ClosedLoop:
-    """Return :func:`machine_loop` of the speed gain, all else at its start settings."""
-    return machine_loop(machine, "speed_gain", chain=chain)

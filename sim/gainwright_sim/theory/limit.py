@@ -8,8 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import brentq
 
-from gainwright_sim.machine.model import Chain, Machine
-from gainwright_sim.theory.closed_loop import ClosedLoop, machine_speed_loop
+from gainwright_sim.theory.closed_loop import ClosedLoop
 
 SCAN_STEP = 1.02
 """Ratio of neighbouring gains of the scan: half the usual rung of a gain ladder."""
@@ -82,24 +81,11 @@ def _refine(loop: ClosedLoop, low: float, high: float) -> StabilityLimit:
     return StabilityLimit(gain, angle / (2.0 * math.pi * loop.tick_s))
 
 
-def machine_stability_limit(machine: Machine, chain: Chain | None = None) -> StabilityLimit:
-    """Return the exact limit of a machine, all else at its start settings.
-
-    The first gain above the start gain at which stability is lost; if the start gain is itself
-    unstable, the nearest below it. Raises :class:`UnstableAtStartError` if there is no stable gain
-    down to :data:`LOWEST_SHARE_OF_START` of the start gain. ``chain`` replaces the machine's own.
-    """
-    start = machine.speed_loop.start_speed_gain_nms_per_rad
-    loop = machine_speed_loop(machine, chain)
-    # No sampled inertia stays stable beyond a few J/Ts; a hundred times the total is out of reach.
-    highest = 100.0 * machine.chain.total_inertia_kgm2 / machine.drive.control_tick_s
-    return limit_near(loop, start, highest)
-
-
 def limit_near(loop: ClosedLoop, start: float, highest: float) -> StabilityLimit:
     """Return the first limit above ``start``, or the nearest below it if that is unstable.
 
-    Raises :class:`UnstableAtStartError` as :func:`machine_stability_limit`.
+    Raises :class:`UnstableAtStartError` if nothing is stable down to
+    :data:`LOWEST_SHARE_OF_START` of ``start``.
     """
     try:
         return stability_limit(loop, start, max(highest, 2.0 * start))
@@ -115,14 +101,3 @@ def _limit_below(loop: ClosedLoop, start: float, error: UnstableAtStartError) ->
         raise error
     last = int(stable[-1])
     return _refine(loop, float(gains[last]), float(gains[last + 1]))
-
-
-def machine_is_stable(machine: Machine, gain_nms_per_rad: float) -> bool:
-    """Whether the linear closed loop decays at a speed gain, all else at its start settings."""
-    radius = float(machine_speed_loop(machine).spectral_radii([gain_nms_per_rad])[0])
-    return radius <= 1.0 + ROUNDING
-
-
-def limit_for_rigid_body(machine: Machine) -> StabilityLimit:
-    """Return what one would calculate from the total inertia alone, springs taken as rigid."""
-    return machine_stability_limit(machine, Chain((machine.chain.total_inertia_kgm2,), (), ()))

@@ -1,7 +1,6 @@
 """Exact theory of each kind of stage: what a rehearsal or a campaign compares with.
 
-One entry per kind of :data:`gainwright.stage_kind.STAGE_KINDS`; a kind without one is reported
-without exact figures. "Held" are the other settings as they are during the stage: results of
+"Held" are the other settings as they are during the stage: results of
 earlier stages, lowest rungs of later ones; what is not named has the machine's start value.
 """
 
@@ -11,7 +10,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from gainwright_sim.machine.model import Chain, Machine, start_settings
-from gainwright_sim.theory.closed_loop import machine_loop
+from gainwright_sim.theory.closed_loop import SETTING_LOOPS, machine_loop
 from gainwright_sim.theory.limit import (
     LOWEST_SHARE_OF_START,
     ROUNDING,
@@ -31,7 +30,11 @@ class StageTheory:
     """No axis is stable beyond this value."""
 
     def limit(self, machine: Machine, held: Held | None = None) -> StabilityLimit:
-        """Return the exact limit; raises UnstableAtStartError if nothing is stable."""
+        """Return the exact limit.
+
+        The first value above the start at which stability is lost; if the start is itself unstable,
+        the nearest below it. Raises :class:`UnstableAtStartError` if nothing is stable.
+        """
         return self._limit(machine, held, None)
 
     def rigid_body_limit(self, machine: Machine, held: Held | None = None) -> StabilityLimit:
@@ -51,22 +54,7 @@ class StageTheory:
         return limit_near(machine_loop(machine, self.setting, held, chain), start, highest)
 
 
-def _highest_speed_gain(machine: Machine) -> float:
-    """No sampled inertia stays stable beyond a few J/Ts; a hundred times that is out of reach."""
-    return 100.0 * machine.chain.total_inertia_kgm2 / machine.drive.control_tick_s
-
-
-def _highest_rate(machine: Machine) -> float:
-    """A rate of several per tick is out of reach of a loop that is late by at least one."""
-    return 10.0 / machine.drive.control_tick_s
-
-
 STAGE_THEORY: Mapping[str, StageTheory] = {
-    theory.setting: theory
-    for theory in (
-        StageTheory("speed_gain", _highest_speed_gain),
-        StageTheory("integral_rate", _highest_rate),
-        StageTheory("position_gain", _highest_rate),
-        StageTheory("load_position_gain", _highest_rate),
-    )
+    setting: StageTheory(setting, loop.highest) for setting, loop in SETTING_LOOPS.items()
 }
+SPEED_GAIN = STAGE_THEORY["speed_gain"]
