@@ -17,6 +17,7 @@ from gainwright_cli.console import (
     add_out_options,
     add_trial_option,
     console,
+    doing,
     print_json,
     seed,
     trial_path,
@@ -96,9 +97,10 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.out is not None:
         from gainwright_sim.campaign.record import write_campaign
 
-        write_campaign(
-            arguments.out, trial_file, trial, results, reports, lines, option, arguments.force
-        )
+        with doing("drawing the picture"):
+            write_campaign(
+                arguments.out, trial_file, trial, results, reports, lines, option, arguments.force
+            )
     if arguments.json:
         families = [report.as_json() for report in reports]
         data = {"seed": arguments.seed, "trial_digest": trial.digest, "families": families}
@@ -156,5 +158,5 @@ def _progress(family: Family, total: int) -> Iterator[Callable[[int], None]]:
 
     screen = console(to_error=True)
     with Progress(console=screen, disable=not screen.is_terminal, transient=True) as bars:
-        task = bars.add_task(f"{family.name}: {family.description}", total=total)
+        task = bars.add_task(family.name, total=total)
         yield lambda done: bars.update(task, completed=done)

@@ -6,7 +6,8 @@ import argparse
 import json
 import os
 import sys
-from collections.abc import Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -32,6 +33,19 @@ def console(to_error: bool = False) -> Console:
     stream = sys.stderr if to_error else sys.stdout
     width = None if stream.isatty() else int(os.environ.get("COLUMNS", "110"))
     return Screen(file=stream, highlight=False, width=width, soft_wrap=not stream.isatty())
+
+
+@contextmanager
+def doing(what: str) -> Iterator[Callable[[str], None]]:
+    """Let a terminal say what takes so long; yields a function that says what comes next.
+
+    Nothing is said where the error output is no terminal.
+    """
+    from rich.live import Live
+    from rich.spinner import Spinner
+
+    with Live(Spinner("dots", what), console=console(to_error=True), transient=True) as line:
+        yield lambda now: line.update(Spinner("dots", now), refresh=True)
 
 
 def print_json(data: Any) -> None:

@@ -5,7 +5,14 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING
 
-from gainwright_cli.console import add_json_option, add_out_options, console, print_json, refuse
+from gainwright_cli.console import (
+    add_json_option,
+    add_out_options,
+    console,
+    doing,
+    print_json,
+    refuse,
+)
 
 if TYPE_CHECKING:
     from gainwright_codegen.crosscheck.run import Crosscheck
@@ -52,14 +59,15 @@ def run(arguments: argparse.Namespace) -> int:
         if name not in known:
             expected = f"one of: {', '.join(known)}"
             raise refuse("--target", name, expected, "name one of them, or none for all")
-    with console(to_error=True).status("building and running the bundle"):
+    with doing("building and running the bundle"):
         result = crosscheck(arguments.bundle, [known[name] for name in dict.fromkeys(wanted)])
     if arguments.json:
         print_json(document(result))
     else:
         _print(HEADINGS, table(result), notes(result))
     if arguments.out:
-        _write(result, arguments.out, arguments.force)
+        with doing("drawing the picture"):
+            _write(result, arguments.out, arguments.force)
     if not result.identical:
         return 1
     return 0 if len(result.tried) == len(result.outcomes) else 3
@@ -88,7 +96,7 @@ def _run_gates(arguments: argparse.Namespace) -> int:
 
     if arguments.fuzz < 1:
         raise refuse("--fuzz", str(arguments.fuzz), "1 second or more", "name how many seconds")
-    with console(to_error=True).status("running the gates"):
+    with doing("running the gates"):
         gates = run_gates(arguments.bundle, arguments.fuzz)
     if arguments.json:
         print_json({"gates": [asdict(gate) for gate in gates]})

@@ -13,6 +13,7 @@ from gainwright_cli.console import (
     add_out_options,
     add_trial_option,
     console,
+    doing,
     print_json,
     trial_path,
 )
@@ -81,12 +82,13 @@ def run(arguments: argparse.Namespace) -> int:
         else read_schedules(arguments.schedule, trial, axis, tables)
     )
     stamp = "" if arguments.evidence is None else _stamp(arguments.evidence, trial, path)
-    with console(to_error=True).status("searching golden vectors for the self-test"):
+    with doing("searching golden vectors for the self-test"):
         bundle = export_axis(trial, axis, arguments.out, stamp, arguments.force, schedules)
     if arguments.report is not None:
         from gainwright_codegen.precision.page import write_report
 
-        write_report(trial, axis, arguments.report, arguments.force)
+        with doing("measuring what fixed point costs"):
+            write_report(trial, axis, arguments.report, arguments.force)
     if arguments.json:
         print_json(
             {

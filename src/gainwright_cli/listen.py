@@ -8,8 +8,8 @@ import shlex
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from gainwright.errors import InputError, Problem, input_error
-from gainwright_cli.console import add_json_option, console, print_json
+from gainwright.errors import InputError, Problem
+from gainwright_cli.console import add_json_option, add_out_options, console, doing, print_json
 
 if TYPE_CHECKING:
     from gainwright.detector.settings import DetectorSettings
@@ -100,21 +100,24 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     _add_numbers(
         parser.add_argument_group("thresholds: given, or from the quiet part"), _THRESHOLDS
     )
-    parser.add_argument("--out", metavar="DIR", help="folder for picture, levels and summary")
+    add_out_options(parser, "picture, levels and summary")
     add_json_option(parser)
 
 
 def run(arguments: argparse.Namespace) -> int:
     from gainwright.listening.listen import listen
     from gainwright.listening.summary import summary_keys
+    from gainwright.result_folder import check_result_folder
 
     if arguments.out is not None:
-        _keep_recording(arguments)
+        check_result_folder(arguments.out, force=arguments.force)
     recording, options = _read(arguments)
-    listening = listen(recording, options, _run_compiled)
+    with doing("compiling the exported detector, and listening"):
+        listening = listen(recording, options, _run_compiled)
     keys = summary_keys(listening)
     if arguments.out is not None:
-        _write(arguments.out, listening, keys)
+        with doing("drawing the picture"):
+            _write(arguments, listening, keys)
     if arguments.json:
         print_json(keys)
     else:
@@ -163,25 +166,12 @@ def _run_compiled(
     return CompiledDetector(settings).run(torque_raw, speed_error_raw)
 
 
-def _keep_recording(arguments: argparse.Namespace) -> None:
-    """Refuse an output folder that holds the recording: folders are replaced as a whole."""
-    folder, recording = Path(arguments.out).resolve(), Path(arguments.recording).resolve()
-    if folder in recording.parents:
-        raise input_error(
-            arguments.out,
-            "--out",
-            "the folder that holds the recording",
-            "a folder of its own, as it is replaced as a whole",
-            "name another folder",
-        )
-
-
-def _write(directory: str, listening: Listening, keys: dict[str, Any]) -> None:
+def _write(arguments: argparse.Namespace, listening: Listening, keys: dict[str, Any]) -> None:
     from gainwright.listening.summary import levels_csv
     from gainwright.result_folder import result_folder
     from gainwright_cli.views.listen_picture import save_listen_picture
 
-    with result_folder(directory) as folder:
+    with result_folder(arguments.out, force=arguments.force) as folder:
         text = json.dumps(keys, indent=2, allow_nan=False) + "\n"
         (folder / "summary.json").write_text(text, encoding="utf-8")
         (folder / "levels.csv").write_text(levels_csv(listening), encoding="utf-8", newline="")

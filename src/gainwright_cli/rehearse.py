@@ -16,6 +16,7 @@ from gainwright_cli.console import (
     add_out_options,
     add_trial_option,
     console,
+    doing,
     print_json,
     refuse,
     seed,
@@ -133,7 +134,7 @@ def run(arguments: argparse.Namespace) -> int:
         if arguments.reference is None
         else read_reference("--reference", arguments.reference, machine)
     )
-    with console(to_error=True).status("compiling the exported C and the rig"):
+    with doing("compiling the exported C and the rig"):
         bench = Bench(trial, machine)
     forced = _forced(arguments.replay, trial) if arguments.replay is not None else {}
     with _progress(trial) as progress:
@@ -145,7 +146,10 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.out is not None:
         from gainwright_sim.rehearsal.record import write_record
 
-        write_record(arguments.out, rehearsal, summary, trial_file, description, arguments.force)
+        with doing("drawing the picture"):
+            write_record(
+                arguments.out, rehearsal, summary, trial_file, description, arguments.force
+            )
     spread = _spread(bench, summary, arguments)
     if arguments.json:
         print_json(_as_json(summary, spread, reference))
@@ -234,7 +238,7 @@ def _spread(bench: Bench, summary: Summary, arguments: argparse.Namespace) -> Sp
 
     if arguments.repeat == 1:
         return None
-    with console(to_error=True).status("rehearsing with other seeds"):
+    with doing("rehearsing with other seeds"):
         return repeat(bench, summary, range(arguments.seed + 1, arguments.seed + arguments.repeat))
 
 

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from gainwright_cli.console import console, print_json, refuse_beside
+from gainwright_cli.console import console, doing, print_json, refuse_beside
 from gainwright_cli.schedules import EVERYWHERE_FILE, schedule_sources
 
 if TYPE_CHECKING:
@@ -60,11 +60,11 @@ def everywhere_with_files(
     from gainwright_sim.rehearsal.everywhere import places_of, rehearse_everywhere
 
     places = places_of(machine)
-    with console(to_error=True).status("compiling the exported C and the rig") as status:
+    with doing("compiling the exported C and the rig") as say:
         bench = Bench(trial, machine, changeable=True)
         found = rehearse_everywhere(
             bench, machine, places, seed,
-            lambda name: status.update(f"{trial.name}, rehearsing: {name}"),
+            lambda name: say(f"{trial.name}, rehearsing: {name}"),
         )  # fmt: skip
     text = json.dumps(found.as_json(), indent=2, allow_nan=False) + "\n"
     files = {EVERYWHERE_FILE: text.encode()}

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from gainwright_cli.console import console, print_json, refuse_beside, trial_path
+from gainwright_cli.console import console, doing, print_json, refuse_beside, trial_path
 from gainwright_cli.rehearse_everywhere import everywhere_with_files, write_files
 from gainwright_cli.schedules import EVERYWHERE_FILE
 
@@ -92,9 +92,9 @@ def _in_one_place(
     done: list[tuple[Rehearsal, bytes]] = []
     parts: list[Summary] = []
     now = machine
-    with console(to_error=True).status("compiling the exported C and the rig") as status:
+    with doing("compiling the exported C and the rig") as say:
         for trial in trials:
-            status.update(f"rehearsing: {trial.name}")
+            say(f"rehearsing: {trial.name}")
             rehearsal = rehearse(Bench(trial, now), arguments.seed, log_control=True)
             done.append((rehearsal, machine_toml(now).encode() if done else description))
             parts.append(summarise(rehearsal))
@@ -103,7 +103,8 @@ def _in_one_place(
             now = with_settings(now, results(parts[-1]))
     job = job_of(machine, [trial.name for trial in trials], parts)
     if arguments.out is not None:
-        _write(arguments, files, done, parts, job.as_json())
+        with doing("drawing the pictures"):
+            _write(arguments, files, done, parts, job.as_json())
     _show(arguments, job.as_json(), list(job.lines()), trials)
     return job.exit_code
 

@@ -94,7 +94,6 @@ CASES = {
     "output is a file": ([*GOOD, "--out", "a-file"], "a file"),
     "output below a file": ([*GOOD, "--out", "a-file/out"], "--out"),
     "output of somebody else": ([*GOOD, "--out", "mine"], "not written by gainwright"),
-    "output holds the recording": ([*GOOD, "--out", "."], "holds the recording"),
 }
 
 
@@ -163,3 +162,15 @@ def test_interrupted_leaves_nothing(folder, capsys, monkeypatch):
     assert main(["listen", *GOOD, "--out", "out"]) == 130
     assert "interrupted" in capsys.readouterr().err
     assert sorted(os.listdir()) == BEFORE
+
+
+def test_a_recording_stays_where_the_results_go(folder):
+    """One rule for all folders: files of others stay, and none is written over unasked."""
+    recording = Path("log.npz").read_bytes()
+    assert main(["listen", *GOOD, "--out", "."]) in (0, 3)
+    assert Path("log.npz").read_bytes() == recording
+    assert {*BEFORE, "summary.json", "levels.csv", "listen.png"} <= set(os.listdir())
+    Path("levels.csv").write_text("mine")
+    assert main(["listen", *GOOD, "--out", "."]) == 2
+    assert main(["listen", *GOOD, "--out", ".", "--force"]) in (0, 3)
+    assert Path("levels.csv").read_text() != "mine"
