@@ -14,6 +14,7 @@ from gainwright.detector.response_design import response_wanted
 from gainwright.errors import InputError
 from gainwright.language.load import load_trial
 from gainwright.language.shipped import shipped_trial_path
+from gainwright_codegen.axis_c.tables import axis_tables
 from gainwright_sim.campaign.families import FAMILIES
 from gainwright_sim.campaign.run import Benches
 from gainwright_sim.campaign.sampling import sample
@@ -23,6 +24,7 @@ from gainwright_sim.rehearsal.rehearse import Rehearsal, rehearse
 from gainwright_sim.rehearsal.response_picture import save_response_picture
 from gainwright_sim.rehearsal.summary import Summary, summarise
 from gainwright_sim.rehearsal.words import summary_lines
+from gainwright_sim.rig.axis import axis_data
 from gainwright_sim.theory.closed_loop import machine_loop
 
 TRIAL = load_trial(shipped_trial_path("gentle"))
@@ -135,14 +137,27 @@ def test_interpolation_errors_that_fall_into_the_band_are_told_from_the_loop() -
         assert prediction.predicted_share == pytest.approx(1.0, abs=0.03), seed
 
 
-def test_a_crossing_that_contradicts_the_prediction_is_named() -> None:
-    machine = sample(FAMILIES["motion"], 91003)
-    summary = summarise(rehearse(Benches(TRIAL).mounted(machine), 91003))
+@pytest.mark.parametrize(("off", "named"), [(0.9, True), (0.95, False), (1.0, False), (1.1, True)])
+def test_a_crossing_that_contradicts_the_prediction_is_named(off: float, named: bool) -> None:
+    _, summary = rehearsed("grinder-slide")
     stage = summary.stages[0]
-    assert stage.limit is not None
     assert stage.prediction is not None
-    assert abs(stage.prediction.predicted_limit / stage.limit - 1.0) > 0.06
-    assert any("contradiction:" in line for line in summary_lines(summary))
+    crossed = dataclasses.replace(stage, limit=stage.prediction.predicted_limit / off)
+    lines = summary_lines(dataclasses.replace(summary, stages=(crossed, *summary.stages[1:])))
+    assert any("contradiction:" in line for line in lines) == named
+
+
+@pytest.mark.parametrize("seed", [970064, 970150, 970179])
+def test_slow_axes_are_not_shaken_to_a_standstill(seed: int) -> None:
+    """0.3 to 1.3 rad/s: where the test signal turns the motor back, friction damps the loop.
+
+    With the signal at the height of fast axes all three were predicted 6 to 18 % too high, by
+    measurements that agreed: friction is as strong in each of them.
+    """
+    summary = summarise(rehearse(Benches(TRIAL).mounted(sample(FAMILIES["motion"], seed)), seed))
+    prediction = summary.stages[0].prediction
+    assert prediction is not None
+    assert prediction.predicted_share == pytest.approx(1.0, abs=0.04)
 
 
 def test_picture_of_the_response(tmp_path) -> None:
@@ -181,6 +196,22 @@ def test_wishes_that_cannot_be_are_refused(old, new, place, remedy, tmp_path) ->
     problem = refused.value.problems[0]
     assert place in problem.place
     assert remedy in problem.remedy
+
+
+def test_slow_axes_get_a_lower_test_signal() -> None:
+    """Its height follows cruise speed; the speed that it gives the rotor is its integral."""
+    machine = load_machine("grinder-slide")
+    steps = []
+    for speed in (0.1, 0.2, 1e3):
+        motion = dataclasses.replace(machine.motion, cruise_speed_rad_per_s=speed)
+        tables = axis_tables(TRIAL, axis_data(dataclasses.replace(machine, motion=motion)))
+        steps.append(tables[0].response.step)
+    assert steps[1] == pytest.approx(2 * steps[0], abs=1)
+    assert steps[2] > 2 * steps[1]
+    shape, drive = tables[0].response.shape, machine.drive
+    torque = np.array(shape) * steps[0] * 8.0 / 2**24 * drive.rated_torque_nm
+    speed = np.cumsum(torque) * drive.control_tick_s / drive.rotor_inertia_kgm2
+    assert np.std(speed) == pytest.approx(0.1 * 0.1, rel=0.03)
 
 
 def test_a_rung_above_the_share_is_refused() -> None:

@@ -71,7 +71,7 @@ def test_limit_of_the_sampled_rigid_axis(share: float) -> None:
     stage, kind = TRIAL.stages[0], STAGE_KINDS["speed_gain"]
     detector = design_detector(kind, stage, timing, ratings)
     wanted = response_wanted(TRIAL, stage)
-    settings = design_response(wanted, kind, stage, timing, ratings, detector)
+    settings = design_response(wanted, kind, stage, timing, ratings, detector, 10.0)
     twin = ReferenceLoopResponse(settings)
     sections = [np.zeros(4) for _ in detector.sections]
     twin.record(True, 0)

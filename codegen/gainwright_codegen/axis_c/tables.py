@@ -30,6 +30,8 @@ class AxisData:
     ratings: DriveRatings
     start_settings: Mapping[str, float]
     """Safe start value of each drive setting by name, in its engineering unit."""
+    cruise_speed_rad_per_s: float
+    """Of the motor, in the constant part of moves."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,7 +144,9 @@ def _response(
     if not measures_response(trial):
         return None
     wanted = response_wanted(trial, stage)
-    return design_response(wanted, kind, stage, axis.timing, axis.ratings, detector)
+    return design_response(
+        wanted, kind, stage, axis.timing, axis.ratings, detector, axis.cruise_speed_rad_per_s
+    )
 
 
 def _kind(trial: Trial, stage: Stage) -> StageKind:

@@ -16,4 +16,5 @@ def axis_data(machine: Machine) -> AxisData:
         timing=machine.drive.timing,
         ratings=machine.drive.ratings,
         start_settings=start_settings(machine),
+        cruise_speed_rad_per_s=machine.motion.cruise_speed_rad_per_s,
     )

@@ -63,6 +63,7 @@ def response_wanted(trial: Trial, stage: Stage) -> ResponseWanted:
         torque_share=values["measuring_torque_permille"] / 1000.0,
         lowest_share=values["measuring_lowest_percent"] / 100.0,
         highest_share=values["measuring_highest_percent"] / 100.0,
+        speed_share=values["measuring_speed_permille"] / 1000.0,
         settle_periods=values["settle_periods"],
         least_periods=values["least_periods"],
         periods=values["periods_wanted"],
@@ -136,6 +137,7 @@ def design_response(
     timing: DriveTiming,
     ratings: DriveRatings,
     detector: DetectorSettings,
+    cruise_speed_rad_per_s: float,
 ) -> ResponseSettings:
     """Return the settings for one stage; the band ends below half the control rate."""
     period = 1.0 / (kind.lowest_oscillation_hz(timing) * timing.control_tick_s)
@@ -144,8 +146,12 @@ def design_response(
     first = max(1, math.ceil(wanted.lowest_share * lowest_line))
     last = min(HIGHEST_LINE, math.floor(wanted.highest_share * lowest_line))
     shape = test_signal(first, last, FLAT_SHARE * lowest_line, stride)
-    torque = wanted.torque_share * ratings.torque_limit_nm / ratings.rated_torque_nm
-    step = SIGNAL.quantise(torque / (SHAPE_ONE * SHAPE_STEPS))
+    shaken = speed_of_rotor(shape, timing.control_tick_s, ratings.rotor_inertia_kgm2)
+    torque_nm = min(
+        wanted.torque_share * ratings.torque_limit_nm,
+        wanted.speed_share * cruise_speed_rad_per_s / shaken,
+    )
+    step = SIGNAL.quantise(torque_nm / ratings.rated_torque_nm / (SHAPE_ONE * SHAPE_STEPS))
     point_shift = (stride - 1).bit_length()
     course = excitation(shape, step, stride, detector) / 2**point_shift
     lines, exponent = _line_words(course, first, last)
@@ -190,6 +196,19 @@ def test_signal(first: int, last: int, flat_until: float, stride: int) -> tuple[
 
 
 test_signal.__test__ = False  # type: ignore[attr-defined]
+
+
+def speed_of_rotor(
+    shape: tuple[int, ...], control_tick_s: float, rotor_inertia_kgm2: float
+) -> float:
+    """Return the effective speed that the test signal gives the rotor alone, in rad/s per N m.
+
+    Per N m of the signal's height. Behind a motor that is shaken to a standstill and back friction
+    changes its direction, and damps what it does not damp otherwise.
+    """
+    spectrum = np.fft.rfft(np.array(shape, dtype=float) / SHAPE_ONE)[1:] / len(shape)
+    omega = 2.0 * np.pi * np.arange(1, len(spectrum) + 1) / (len(shape) * control_tick_s)
+    return float(np.sqrt(2.0 * np.sum(np.abs(spectrum / omega) ** 2)) / rotor_inertia_kgm2)
 
 
 def excitation(

@@ -39,6 +39,7 @@ CONSTANT_RANGES = {
     "measuring_torque_permille": (1, 1000),
     "measuring_lowest_percent": (20, 100),
     "measuring_highest_percent": (150, 1000),
+    "measuring_speed_permille": (1, 1000),
     "settle_periods": (0, 16),
     "least_periods": (1, PERIODS_MAX),
     "periods_wanted": (2, PERIODS_MAX),
@@ -62,6 +63,8 @@ class ResponseWanted:
     lowest_share: float
     """Band of the test signal, shares of the lowest oscillation frequency."""
     highest_share: float
+    speed_share: float
+    """Effective speed that the test signal gives the rotor alone, at most, of cruise speed."""
     settle_periods: int
     least_periods: int
     periods: int
