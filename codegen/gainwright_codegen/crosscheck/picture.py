@@ -5,20 +5,17 @@ from __future__ import annotations
 from collections import Counter
 from pathlib import Path
 
-from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.figure import Figure
-
+from gainwright.picture import INK, new_figure, save, tidy
 from gainwright_codegen.crosscheck.run import Crosscheck
 
-_INK, _COLOURS = "#2b2b2b", ("#1f4e79", "#4f86b5", "#9fbfd8", "#c9a227", "#8a5a2b", "#7a8c3c",
+_COLOURS = ("#1f4e79", "#4f86b5", "#9fbfd8", "#c9a227", "#8a5a2b", "#7a8c3c",
                              "#5b7f77", "#a06a7c", "#b9b9b9")  # fmt: skip
 
 
 def save_picture(path: Path, result: Crosscheck) -> None:
     """Save the picture as PNG; processors that nothing was counted on are left out."""
     counted = [(o.target, o.costs) for o in result.outcomes if o.costs is not None]
-    figure = Figure(figsize=(12.0, 1.8 + 0.45 * len(counted)), layout="constrained")
-    FigureCanvasAgg(figure)
+    figure = new_figure(12.0, 1.8 + 0.45 * len(counted))
     ticks, inside = figure.subplots(1, 2, sharey=True)
     totals = Counter[str]()
     for _, costs in counted:
@@ -48,7 +45,7 @@ def save_picture(path: Path, result: Crosscheck) -> None:
     if shown and counted:
         inside.legend(fontsize=7, frameon=False, loc="center left", bbox_to_anchor=(1.0, 0.5))
     for part in (ticks, inside):
-        part.spines[["top", "right"]].set_visible(False)
+        tidy(part, None)
         part.tick_params(labelsize=9)
-    figure.suptitle("The exported C on each processor", x=0.01, ha="left", fontsize=11, color=_INK)
-    figure.savefig(path, dpi=120, metadata={"Software": None})
+    figure.suptitle("The exported C on each processor", x=0.01, ha="left", fontsize=11, color=INK)
+    save(figure, path)

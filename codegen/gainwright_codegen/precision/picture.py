@@ -6,14 +6,13 @@ from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
-from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.figure import Figure
 
 from gainwright.fixed.section import cascade_response
+from gainwright.picture import INK, legend_above, new_figure, save, tidy
 from gainwright_codegen.axis_c.tables import StageTables
 from gainwright_codegen.precision.figures import StageFigures
 
-_INK, _LINE, _PALE = "#2b2b2b", "#1f4e79", "#c9d6e2"
+_LINE, _PALE = "#1f4e79", "#c9d6e2"
 
 
 def save_picture(
@@ -23,21 +22,20 @@ def save_picture(
     tables: Sequence[StageTables],
 ) -> None:
     """Save the picture as PNG; a line of three parts for each stage."""
-    figure = Figure(figsize=(12.5, 0.6 + 3.4 * len(figures)), layout="constrained")
-    FigureCanvasAgg(figure)
+    figure = new_figure(12.5, 0.6 + 3.4 * len(figures))
     grid = figure.subplots(len(figures), 3, squeeze=False)
     for line, stage, table in zip(grid, figures, tables, strict=True):
         _response(line[0], stage, table, 1.0 / control_tick_s)
         _bits(line[1], stage)
         _room(line[2], stage)
         for part in line:
-            part.spines[["top", "right"]].set_visible(False)
+            tidy(part, None)
             part.tick_params(labelsize=8)
     figure.suptitle(
         "Fixed point: filter, accumulators and room between noise and saturation",
-        x=0.01, ha="left", fontsize=11, color=_INK,
+        x=0.01, ha="left", fontsize=11, color=INK,
     )  # fmt: skip
-    figure.savefig(path, dpi=120, metadata={"Software": None})
+    save(figure, path)
 
 
 def _response(part, stage: StageFigures, table: StageTables, rate_hz: float) -> None:  # type: ignore[no-untyped-def]
@@ -47,11 +45,11 @@ def _response(part, stage: StageFigures, table: StageTables, rate_hz: float) -> 
     realised = cascade_response([q.realised() for q in quantised], grid_hz, rate_hz)
     part.loglog(grid_hz, np.abs(designed), color=_LINE, lw=1.6, label="high-pass as designed")
     error = np.maximum(np.abs(realised - designed), 1e-14)
-    part.loglog(grid_hz, error, color=_INK, lw=0.9, label="realised less designed")
+    part.loglog(grid_hz, error, color=INK, lw=0.9, label="realised less designed")
     part.set_xlabel("frequency, Hz", fontsize=9)
     part.set_ylabel("gain", fontsize=9)
     part.set_title(f"stage {stage.stage}", fontsize=9, loc="left")
-    part.legend(fontsize=8, frameon=False)
+    legend_above(part, 1)
 
 
 def _bits(part, stage: StageFigures) -> None:  # type: ignore[no-untyped-def]

@@ -7,23 +7,21 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.figure import Figure
 from matplotlib.ticker import FuncFormatter, NullFormatter
 
+from gainwright.picture import INK, new_figure, save, tidy
 from gainwright_sim.campaign.report import LIMIT_BAND, OSCILLATION, OSCILLATION_EXTREME
 from gainwright_sim.campaign.run import AxisResult
 from gainwright_sim.rehearsal.outcome import HIGHEST_RESULT_SHARE, OUTCOMES
 
-INK, DOT, WRONG = "#2b2b2b", "#1f4e79", "#b3261e"
+DOT, WRONG = "#1f4e79", "#b3261e"
 LIMIT_RANGE, RESULT_RANGE, OSCILLATION_RANGE = (0.03, 3.0), (0.0, 1.5), (0.0, 0.5)
 """Values beyond these are drawn at the edge, as triangles."""
 
 
 def save_picture(path: Path, results: Mapping[str, Sequence[AxisResult]]) -> None:
     """Save the picture as PNG."""
-    figure = Figure(figsize=(11.5, 1.9 + 0.55 * len(results)), layout="constrained")
-    FigureCanvasAgg(figure)
+    figure = new_figure(11.5, 1.9 + 0.55 * len(results))
     limits, shares, calm = figure.subplots(1, 3, sharey=True, width_ratios=[1.5, 1.0, 1.0])
     for line, group in enumerate(results.values()):
         _dots(limits, line, group, "limit_share", LIMIT_RANGE)
@@ -39,14 +37,13 @@ def save_picture(path: Path, results: Mapping[str, Sequence[AxisResult]]) -> Non
     limits.set_yticks(range(len(results)), [_label(name, results[name]) for name in results])
     limits.set_ylim(len(results) - 0.4, -0.6)
     for axis in (limits, shares, calm):
-        axis.grid(True, axis="x", color="#dddddd", lw=0.6)
-        axis.spines[["top", "right"]].set_visible(False)
+        tidy(axis, "x")
         axis.tick_params(labelsize=9)
     figure.suptitle(
         "Campaign on simulated random axes, against exact theory; red: verified, and wrong",
         x=0.01, ha="left", fontsize=11, color=INK,
     )  # fmt: skip
-    figure.savefig(path, dpi=120, metadata={"Software": None})
+    save(figure, path)
 
 
 def _label(name: str, group: Sequence[AxisResult]) -> str:

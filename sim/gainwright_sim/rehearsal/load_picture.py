@@ -5,13 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 
 import numpy as np
-from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.figure import Figure
 
+from gainwright.picture import INK, legend_above, new_figure, save, tidy
 from gainwright_sim.rehearsal.summary import Summary
 from gainwright_sim.theory.closed_loop import LOAD_SETTING
 
-INK, FOUND, CHOSEN = "#2b2b2b", "#1f4e79", "#ad5a00"
+FOUND, CHOSEN = "#1f4e79", "#ad5a00"
 
 
 def save_load_picture(path: Path, summary: Summary) -> None:
@@ -20,8 +19,7 @@ def save_load_picture(path: Path, summary: Summary) -> None:
     if found is None:
         return
     stage = next(stage for stage in summary.stages if stage.stage == LOAD_SETTING)
-    figure = Figure(figsize=(8.0, 4.6), layout="constrained")
-    FigureCanvasAgg(figure)
+    figure = new_figure(8.0, 4.6)
     axis = figure.subplots()
     ends = np.array([0.0, found.limit_per_s])
     axis.plot(ends, [found.own_decay_per_s, 0.0], color=FOUND, lw=1.0, label="line through them")
@@ -39,11 +37,10 @@ def save_load_picture(path: Path, summary: Summary) -> None:
     axis.set_xlim(left=0.0)
     axis.set_xlabel("gain of the load's position [1/s]")
     axis.set_ylabel("decay of the load's swinging [1/s]")
-    axis.legend(frameon=False, fontsize=9)
-    axis.grid(True, color="#dddddd", lw=0.6)
-    axis.spines[["top", "right"]].set_visible(False)
+    legend_above(axis)
+    tidy(axis)
     figure.suptitle(
         f"{summary.machine}, trial {summary.trial}: limit {found.limit_per_s:.4g} 1/s, not crossed "
         f"(simulated, seed {summary.seed})", x=0.01, ha="left", fontsize=11,
     )  # fmt: skip
-    figure.savefig(path, dpi=120, metadata={"Software": None})
+    save(figure, path)

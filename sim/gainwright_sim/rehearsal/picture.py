@@ -3,51 +3,37 @@
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Callable, Iterator
+from functools import partial
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
 import numpy as np
-from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.figure import Figure
-from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
 
 from gainwright.detector.settings import LEVEL_ONE
+from gainwright.picture import INK, legend_above, new_figure, plain_log_ticks, save, tidy
 from gainwright_sim.rehearsal.outcome import OUTCOMES
 from gainwright_sim.rehearsal.prediction import PredictionMade, predictions_made
 from gainwright_sim.rehearsal.rehearse import Rehearsal
 from gainwright_sim.rehearsal.summary import StageSummary, Summary
 from gainwright_sim.rehearsal.words import headline
 
-INK, GAIN, TORQUE, SPEED, RING, BURST, NOISE, ONSET = (
-    "#2b2b2b", "#1f4e79", "#7a5c2e", "#33691e", "#00695c", "#ad5a00", "#6a1b9a", "#b3261e"
+GAIN, TORQUE, SPEED, RING, BURST, NOISE, ONSET = (
+    "#1f4e79", "#7a5c2e", "#33691e", "#00695c", "#ad5a00", "#6a1b9a", "#b3261e"
 )  # fmt: skip
 
 
 def save_picture(path: Path, rehearsal: Rehearsal, summary: Summary) -> None:
     """Save the picture as PNG."""
-    stages, trial = len(summary.stages), rehearsal.trial
-    visited = [k for k in range(len(trial.states)) if (rehearsal.log.state == k).any()]
-    states_height = 0.2 + 0.13 * len(visited)
-    sensor = int(rehearsal.machine.load_sensor is not None)
-    height = 7.6 + 1.6 * stages + 1.2 * sensor + states_height
-    figure = Figure(figsize=(11.5, height), layout="constrained")
-    FigureCanvasAgg(figure)
-    heights = [2.0] * stages + [1.4, 1.2, 1.6] + [1.2] * sensor + [states_height]
-    axes = figure.subplots(
-        len(heights), 1, sharex=True, height_ratios=heights, squeeze=False
-    ).ravel()
-    time_s = np.arange(len(rehearsal.log)) * trial.tick_us * 1e-6
-    for place, stage in enumerate(summary.stages):
-        _gain(axes[place], time_s, rehearsal, place, stage)
-    _torque(axes[stages], time_s, rehearsal)
-    _speed(axes[stages + 1], time_s, rehearsal)
-    _levels(axes[stages + 2], time_s, rehearsal)
-    if sensor:
-        _load(axes[stages + 3], time_s, rehearsal)
-    _states(axes[-1], rehearsal, visited)
-    for axis in axes:
-        _tidy(axis, summary)
+    panels = list(_panels(rehearsal, summary))
+    heights = [height for height, _ in panels]
+    figure = new_figure(11.5, sum(heights) + 3.0)
+    axes = figure.subplots(len(panels), 1, sharex=True, height_ratios=heights, squeeze=False)[:, 0]
+    time_s = np.arange(len(rehearsal.log)) * rehearsal.trial.tick_us * 1e-6
+    for axis, (_, draw) in zip(axes, panels, strict=True):
+        draw(axis, time_s, rehearsal)
+        _mark_onsets(axis, summary)
     _mark_end(axes[-1], rehearsal, summary)
     axes[-1].set_xlabel("machine time [s]")
     axes[-1].set_xlim(0.0, 1.004 * time_s[-1] if len(time_s) > 1 else 1.0)
@@ -57,11 +43,26 @@ def save_picture(path: Path, rehearsal: Rehearsal, summary: Summary) -> None:
         x=0.01, ha="left", fontsize=11, color=ONSET if OUTCOMES[summary.outcome].wrong else INK,
         wrap=True,
     )  # fmt: skip
-    figure.savefig(path, dpi=120, metadata={"Software": None})
+    save(figure, path)
+
+
+def _panels(
+    rehearsal: Rehearsal, summary: Summary
+) -> Iterator[tuple[float, Callable[[Any, np.ndarray, Rehearsal], None]]]:
+    """Yield height, in inches, and function of each panel, from above."""
+    for place, stage in enumerate(summary.stages):
+        yield 2.0, partial(_gain, place=place, stage=stage)
+    yield 1.4, _torque
+    yield 1.2, _speed
+    yield 1.6, _levels
+    if rehearsal.machine.load_sensor is not None:
+        yield 1.2, _load
+    visited = np.unique(rehearsal.log.state).tolist()
+    yield 0.2 + 0.13 * len(visited), partial(_states, visited=visited)
 
 
 def _gain(
-    axis: Any, time_s: np.ndarray, rehearsal: Rehearsal, place: int, stage: StageSummary
+    axis: Any, time_s: np.ndarray, rehearsal: Rehearsal, *, place: int, stage: StageSummary
 ) -> None:
     table = rehearsal.tables[place]
     gains = np.array(table.gains)[rehearsal.output(table.stage.rung)]
@@ -102,15 +103,13 @@ def _predictions(axis: Any, time_s: np.ndarray, made: list[PredictionMade]) -> N
             yerr=limits * [prediction.spread for prediction in made], fmt="D", color=NOISE, ms=4,
             elinewidth=1.0, capsize=3, label="limit predicted",
         )  # fmt: skip
-        axis.legend(loc="lower right", fontsize=8, frameon=False)
+        legend_above(axis)
 
 
 def _plain_log_scale(axis: Any) -> None:
     """A logarithmic scale whose ticks read 1, 2, 5, 10, not powers of ten."""
     axis.set_yscale("log")
-    axis.yaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
-    axis.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
-    axis.yaxis.set_minor_formatter(NullFormatter())
+    plain_log_ticks(axis.yaxis)
 
 
 def _note(axis: Any, value: float, text: str, colour: str, above: bool) -> None:
@@ -132,7 +131,7 @@ def _speed(axis: Any, time_s: np.ndarray, rehearsal: Rehearsal) -> None:
     axis.plot(time_s, rehearsal.log.signal("load_speed"), color="#9ccc65", lw=0.8, label="load")
     axis.plot(time_s, rehearsal.log.signal("speed"), color=SPEED, lw=0.8, label="motor")
     axis.set_ylabel("speed\n[rad/s]")
-    _legend_above(axis)
+    legend_above(axis)
 
 
 def _levels(axis: Any, time_s: np.ndarray, rehearsal: Rehearsal) -> None:
@@ -148,7 +147,7 @@ def _levels(axis: Any, time_s: np.ndarray, rehearsal: Rehearsal) -> None:
     axis.axhline(1.0, color=INK, lw=0.9, ls=(0, (6, 3)))
     _plain_log_scale(axis)
     axis.set_ylabel("detector\n[of threshold]")
-    _legend_above(axis)
+    legend_above(axis)
 
 
 def _load(axis: Any, time_s: np.ndarray, rehearsal: Rehearsal) -> None:
@@ -160,15 +159,7 @@ def _load(axis: Any, time_s: np.ndarray, rehearsal: Rehearsal) -> None:
     axis.set_ylabel(f"load ahead\nof motor [{unit}]")
 
 
-def _legend_above(axis: Any) -> None:
-    """A legend that no curve runs through."""
-    axis.legend(
-        loc="lower right", bbox_to_anchor=(1.0, 0.97), ncols=3, fontsize=8, frameon=False,
-        borderaxespad=0.0,
-    )  # fmt: skip
-
-
-def _states(axis: Any, rehearsal: Rehearsal, visited: list[int]) -> None:
+def _states(axis: Any, time_s: np.ndarray, rehearsal: Rehearsal, *, visited: list[int]) -> None:
     """A bar for each stay in a state."""
     tick_s, states = rehearsal.trial.tick_us * 1e-6, rehearsal.log.state
     edges = [0, *(np.flatnonzero(np.diff(states)) + 1), len(states)]
@@ -187,31 +178,29 @@ def _states(axis: Any, rehearsal: Rehearsal, visited: list[int]) -> None:
 
 
 def _mark_end(axis: Any, rehearsal: Rehearsal, summary: Summary) -> None:
-    """Write under the picture what decided the end, or what was violated."""
+    """Mark what decided the end, or each violated tick, and write it above the states."""
     if summary.violations:
-        marks = [
-            (v["tick"] * rehearsal.trial.tick_us * 1e-6, f"violated: {v['requirement_id']}")
-            for v in summary.violations
-        ]
+        tick_s, colour = rehearsal.trial.tick_us * 1e-6, ONSET
+        times = [violation["tick"] * tick_s for violation in summary.violations]
+        names = dict.fromkeys(violation["requirement_id"] for violation in summary.violations)
+        text = f"violated: {', '.join(names)}"
     elif summary.ending is not None:
-        end = summary.ending
-        marks = [(end.time_s, f"{end.reason or end.row}: {end.words or end.why}")]
+        end, colour = summary.ending, INK
+        times = [end.time_s]
+        text = f"{end.reason or end.row}: {end.words or end.why}"
     else:
         return
-    time_s = marks[0][0]
-    axis.axvline(time_s, color=ONSET if summary.violations else INK, lw=1.2, ls=(0, (3, 2)))
-    text = "; ".join(dict.fromkeys(text for _, text in marks))
+    for time_s in dict.fromkeys(times):
+        axis.axvline(time_s, color=colour, lw=1.2, ls=(0, (3, 2)))
     axis.annotate(
-        f"{time_s:.3f} s  {textwrap.fill(text, 150)}", (0.0, 1.0), xycoords="axes fraction",
-        xytext=(0, 3), textcoords="offset points", fontsize=8.5,
-        color=ONSET if summary.violations else INK,
+        f"{times[0]:.3f} s  {textwrap.fill(text, 150)}", (0.0, 1.0), xycoords="axes fraction",
+        xytext=(0, 3), textcoords="offset points", fontsize=8.5, color=colour,
     )  # fmt: skip
 
 
-def _tidy(axis: Any, summary: Summary) -> None:
+def _mark_onsets(axis: Any, summary: Summary) -> None:
     for stage in summary.stages:
         if stage.onset_time_s is not None:
             axis.axvline(stage.onset_time_s, color=ONSET, lw=0.8, alpha=0.6)
-    axis.grid(True, which="major", color="#dddddd", lw=0.6)
-    axis.spines[["top", "right"]].set_visible(False)
+    tidy(axis)
     axis.tick_params(labelsize=9)

@@ -7,10 +7,8 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.figure import Figure
-from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
 
+from gainwright.picture import INK, legend_above, new_figure, plain_log_ticks, save, tidy
 from gainwright_sim.rehearsal.prediction import Prediction
 from gainwright_sim.rehearsal.rehearse import Rehearsal
 from gainwright_sim.rehearsal.summary import StageSummary, Summary
@@ -18,7 +16,7 @@ from gainwright_sim.rig.response import MeasuredResponse
 from gainwright_sim.theory.closed_loop import machine_loop
 from gainwright_sim.theory.margins import open_loop
 
-INK, MEASURED, NOISE, LIMIT = "#2b2b2b", "#1f4e79", "#ad5a00", "#b3261e"
+MEASURED, NOISE, LIMIT = "#1f4e79", "#ad5a00", "#b3261e"
 
 
 def save_response_picture(path: Path, rehearsal: Rehearsal, summary: Summary) -> bool:
@@ -29,16 +27,14 @@ def save_response_picture(path: Path, rehearsal: Rehearsal, summary: Summary) ->
     table = rehearsal.tables[0]
     gain = table.gains[response.rung] if stage.result is None else stage.result
     measured = response.open_loop(gain / table.gains[response.rung])
-    figure = Figure(figsize=(9.5, 7.0), layout="constrained")
-    FigureCanvasAgg(figure)
+    figure = new_figure(9.5, 7.0)
     magnitude, phase = figure.subplots(2, 1, sharex=True, height_ratios=[1.3, 1.0])
     exact = _exact(rehearsal, table.kind.setting, gain, response)
     _magnitude(magnitude, response, measured, exact, gain / table.gains[response.rung])
     _phase(phase, response, measured, exact)
     _crossing(magnitude, phase, stage, gain)
     for axis in (magnitude, phase):
-        axis.grid(True, which="major", color="#dddddd", lw=0.6)
-        axis.spines[["top", "right"]].set_visible(False)
+        tidy(axis)
         axis.set_xscale("log")
     _frequencies(phase)
     figure.suptitle(
@@ -47,7 +43,7 @@ def save_response_picture(path: Path, rehearsal: Rehearsal, summary: Summary) ->
         f"\n(simulated, seed {summary.seed})",
         x=0.01, ha="left", fontsize=10, color=INK,
     )  # fmt: skip
-    figure.savefig(path, dpi=120, metadata={"Software": None})
+    save(figure, path)
     return True
 
 
@@ -85,7 +81,7 @@ def _magnitude(
     axis.axhline(1.0, color=INK, lw=0.6)
     axis.set_yscale("log")
     axis.set_ylabel("|L|")
-    axis.legend(loc="lower left", fontsize=8, frameon=False)
+    legend_above(axis)
 
 
 def _phase(
@@ -122,6 +118,4 @@ def _crossing(magnitude: Any, phase: Any, stage: StageSummary, gain: float) -> N
 
 
 def _frequencies(axis: Any) -> None:
-    axis.xaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
-    axis.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
-    axis.xaxis.set_minor_formatter(NullFormatter())
+    plain_log_ticks(axis.xaxis)

@@ -5,9 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.figure import Figure
-
+from gainwright.picture import legend_above, new_figure, save, tidy
 from gainwright_sim.machine import Machine
 from gainwright_sim.machine.model import start_settings
 from gainwright_sim.rehearsal.rehearse import Rehearsal
@@ -25,8 +23,7 @@ def save_responses(path: Path, rehearsal: Rehearsal) -> None:
     machine = rehearsal.machine
     own = start_settings(machine)
     settings = {"before": own, "after": {**own, **rehearsal.settings(-1)}}
-    figure = Figure(figsize=(11.5, 7.0), layout="constrained")
-    FigureCanvasAgg(figure)
+    figure = new_figure(11.5, 7.0)
     axes = figure.subplots(2, 2, sharex="col")
     slowest = min(values["position_gain"] for values in settings.values())
     step_s = min(STEP_TIME_CONSTANTS / slowest, STEP_S_MAX)
@@ -43,7 +40,7 @@ def save_responses(path: Path, rehearsal: Rehearsal) -> None:
         f"{machine.name}: before (start settings) and after; linear loop, without friction",
         x=0.01, ha="left", fontsize=11,
     )  # fmt: skip
-    figure.savefig(path, dpi=120, metadata={"Software": None})
+    save(figure, path)
 
 
 def _per_unit(machine: Machine) -> float:
@@ -64,9 +61,8 @@ def _label(axes: Any, machine: Machine) -> None:
         axes[line, 1].set_ylabel(f"{part} behind the reference\n[{unit}]")
     axes[0, 0].set_title("step of the position reference", fontsize=10, loc="left")
     axes[0, 1].set_title("move by half the travel window, then rest", fontsize=10, loc="left")
-    axes[0, 0].legend(frameon=False, fontsize=9)
+    legend_above(axes[0, 0])
     for axis in axes.ravel():
-        axis.grid(True, color="#dddddd", lw=0.6)
-        axis.spines[["top", "right"]].set_visible(False)
+        tidy(axis)
     for axis in axes[-1]:
         axis.set_xlabel("time [s]")

@@ -8,20 +8,18 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.figure import Figure
-from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
 
 from gainwright.detector.settings import LEVEL_ONE
 from gainwright.listening.blocks import Blocks
 from gainwright.listening.listen import Listening
+from gainwright.picture import INK, new_figure, plain_log_ticks, save, tidy
 
 FloatArray = npt.NDArray[np.float64]
 
 COLUMNS = 3000
 """Longer signals are drawn as the band between least and largest value of this many pieces."""
-INK, TORQUE, SPEED, QUIET, SETTLING, ONSET = (
-    "#2b2b2b", "#8a5a14", "#1b5e63", "#e3f0e3", "#e4e4e4", "#b3261e"
+TORQUE, SPEED, QUIET, SETTLING, ONSET = (
+    "#8a5a14", "#1b5e63", "#e3f0e3", "#e4e4e4", "#b3261e"
 )  # fmt: skip
 REASON_WIDTH = 130
 """Letters in a line of the title."""
@@ -31,8 +29,7 @@ LOWEST_SHOWN = 0.05
 
 def save_listen_picture(path: Path, listening: Listening) -> None:
     """Save the picture as PNG."""
-    figure = Figure(figsize=(11, 9.2), layout="constrained")
-    FigureCanvasAgg(figure)
+    figure = new_figure(11, 9.2)
     axes = figure.subplots(5, 1, sharex=True, height_ratios=[1.1, 1.1, 1.3, 1.3, 1.8])
     recording, thresholds = listening.recording, listening.thresholds
     burst, silence = thresholds.burst.amplitude_per_unit, thresholds.silence.amplitude_per_unit
@@ -53,7 +50,7 @@ def save_listen_picture(path: Path, listening: Listening) -> None:
     figure.suptitle(
         f"{_title(listening)}\n{_reason(listening)}", x=0.01, ha="left", fontsize=11, color=INK
     )
-    figure.savefig(path, dpi=120, metadata={"Software": None})
+    save(figure, path)
 
 
 def _title(listening: Listening) -> str:
@@ -110,9 +107,7 @@ def _levels(axis: Any, listening: Listening) -> None:
         axis.step(time_s, amplitude, where="post", color=colour, lw=0.9, label=label)
     axis.axhline(1.0, color=INK, lw=0.9, ls=(0, (6, 3)))
     axis.set_yscale("log")
-    axis.yaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
-    axis.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
-    axis.yaxis.set_minor_formatter(NullFormatter())
+    plain_log_ticks(axis.yaxis)
     axis.set_ylim(LOWEST_SHOWN, max(4.0, 2.0 * axis.get_ylim()[1]))
     axis.set_ylabel("detector level\n[of threshold]")
 
@@ -139,8 +134,7 @@ def _marks(axis: Any, listening: Listening) -> None:
     if listening.onset is not None:
         axis.axvline(listening.onset.time_s, color=ONSET, lw=1.1, label="onset")
     axis.set_axisbelow(True)
-    axis.grid(True, which="major", color="#dddddd", lw=0.6)
-    axis.spines[["top", "right"]].set_visible(False)
+    tidy(axis)
     axis.tick_params(labelsize=9)
 
 
