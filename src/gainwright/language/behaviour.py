@@ -13,6 +13,7 @@ from gainwright.language.expression import Expression
 from gainwright.language.layout import ROW
 from gainwright.language.model import Row, State
 from gainwright.language.reader import Reader
+from gainwright.language.typing import with_bounds
 
 
 def read_states(reader: Reader) -> tuple[State, ...]:
@@ -165,7 +166,7 @@ def _actions(reader: Reader, actions: Mapping[str, Any], place: str) -> Mapping[
         if found is not None and (found.low > bounds.high or found.high < bounds.low):
             reader.problems.add(
                 where,
-                f"{value}, which lies between {found.low} and {found.high}",
+                with_bounds(str(value), found),
                 f"a value that can be inside the range of {name}, {bounds.low} to {bounds.high}",
                 "correct the expression or widen the range",
             )

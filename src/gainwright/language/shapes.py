@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from typing import Any
 
@@ -83,7 +84,14 @@ _TEXT = {"type": "string", "pattern": r"\S"}
 NAME_SCHEMA = {"type": "string", "pattern": f"^{NAME_PATTERN}$", "maxLength": LONGEST_NAME}
 _WHOLE = {"anyOf": [{"type": "integer"}, _TEXT]}
 _FORMULA = {"anyOf": [_TEXT, {"type": "integer"}, {"type": "boolean"}]}
-_SCALE = "scale the quantity if it has a fraction"
+
+
+def _whole_remedy(value: object) -> str:
+    if isinstance(value, bool):
+        return "write 1 or 0 if a number is meant"
+    if isinstance(value, float) and math.isfinite(value):
+        return "write it without a decimal point; scale the quantity if it has a fraction"
+    return "write one integer, such as 16"
 
 
 class Shape:
@@ -101,7 +109,7 @@ class Shape:
         "an integer, or a text with an expression over constants",
         _WHOLE,
         lambda value: is_integer(value) or is_text(value),
-        f"write it without a decimal point; {_SCALE}",
+        _whole_remedy,
     )
     NUMBER = ValueShape(
         "a finite number", {"type": "number"}, is_number, "write a plain number such as 1.04"

@@ -83,6 +83,12 @@ class _Inference:
                 "plain names",
                 f"write {name}; what a tick changes is said in a requirement of kind step",
             )
+        elif scope.declared.get(name) == "a constant":
+            self._error(
+                f"'{name}', a constant that is not known here",
+                "a constant declared above",
+                "write the constants that others need before them",
+            )
         elif name in scope.declared:
             self._error(
                 f"'{name}', which is {scope.declared[name]}",
@@ -202,11 +208,18 @@ class _Inference:
         if bounds.low >= INT32_LOW and bounds.high <= INT32_HIGH:
             return bounds
         self._error(
-            f"{write(expression)}, which lies between {bounds.low} and {bounds.high}",
+            with_bounds(write(expression), bounds),
             f"every intermediate value between {INT32_LOW} and {INT32_HIGH} (32 bits signed)",
             "narrow the ranges of its operands, or limit them with min and max first",
         )
         return None
+
+
+def with_bounds(text: str, bounds: Bounds) -> str:
+    """Return an expression with what it can be, for a message."""
+    if bounds.low < bounds.high:
+        return f"{text}, which lies between {bounds.low} and {bounds.high}"
+    return text if text == str(bounds.low) else f"{text}, which is {bounds.low}"
 
 
 def _operand_remedy(bounds: Bounds) -> str:
