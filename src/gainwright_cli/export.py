@@ -17,8 +17,7 @@ from gainwright_cli.console import (
     print_json,
     trial_path,
 )
-from gainwright_cli.rehearse_records import started_from
-from gainwright_cli.schedules import read_schedules
+from gainwright_cli.export_inputs import to_export
 
 if TYPE_CHECKING:
     from gainwright.language.model import Trial
@@ -59,11 +58,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     from gainwright.language.load import load_trial
     from gainwright.result_folder import check_result_folder
-    from gainwright_codegen.axis_c.tables import axis_tables
     from gainwright_codegen.bundle.axis import export_axis
     from gainwright_sim.machine import load_machine
-    from gainwright_sim.rig.axis import axis_data
-    from gainwright_sim.rig.fit import check_fit
 
     for option, target in (("--out", arguments.out), ("--report", arguments.report)):
         if target is not None:  # before what takes long
@@ -71,16 +67,7 @@ def run(arguments: argparse.Namespace) -> int:
     path = trial_path(arguments.trial)
     trial = load_trial(path)
     machine = load_machine(arguments.machine)
-    if arguments.after is not None:
-        machine = started_from(machine, arguments.after)
-    axis = axis_data(machine)
-    tables = axis_tables(trial, axis)
-    check_fit(trial, machine, tables)
-    schedules = (
-        ()
-        if arguments.schedule is None
-        else read_schedules(arguments.schedule, trial, axis, tables)
-    )
+    axis, schedules = to_export(trial, machine, arguments.after, arguments.schedule)
     stamp = "" if arguments.evidence is None else _stamp(arguments.evidence, trial, path)
     with doing("searching golden vectors for the self-test"):
         bundle = export_axis(trial, axis, arguments.out, stamp, arguments.force, schedules)

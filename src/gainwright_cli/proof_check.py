@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from gainwright.errors import input_error
 from gainwright_cli.console import console, print_json
+from gainwright_cli.export_inputs import to_export
 
 if TYPE_CHECKING:
     from gainwright.language.model import Trial
@@ -79,7 +80,7 @@ def recheck(
 
     evidence = _read(arguments.recheck, trial, must_stamp=False)
     if arguments.exported is not None:
-        _check_exported(arguments.exported, trial, arguments.machine, evidence.digest)
+        _check_exported(arguments, trial, evidence.digest)
     induction = bool(evidence.obligations)
     stated = stated_findings(evidence.document)
     by_tools = {f.method for f in stated if _by_a_tool(f) and f.verdict is not Verdict.NOT_RUN}
@@ -138,16 +139,17 @@ def _report(
         screen.print(f"  not everything is proved: {', '.join(left[:5])}", markup=False)
 
 
-def _check_exported(folder: str, trial: Trial, machine: str | None, digest: str) -> None:
+def _check_exported(arguments: argparse.Namespace, trial: Trial, digest: str) -> None:
     """Raise InputError unless a folder is what the exporter writes with this evidence."""
     from gainwright_codegen.bundle.axis import axis_bundle
     from gainwright_codegen.bundle.stamp import check_exported_folder
     from gainwright_sim.machine import load_machine
-    from gainwright_sim.rig.axis import axis_data
 
-    name = machine if machine is not None else _machine_named_in(folder)
-    bundle = axis_bundle(trial, axis_data(load_machine(name)), digest)
-    check_exported_folder(folder, bundle.files)
+    name = arguments.machine
+    machine = load_machine(_machine_named_in(arguments.exported) if name is None else name)
+    axis, schedules = to_export(trial, machine, arguments.after, arguments.schedule)
+    bundle = axis_bundle(trial, axis, digest, schedules)
+    check_exported_folder(arguments.exported, bundle.files)
 
 
 def _machine_named_in(folder: str) -> str:

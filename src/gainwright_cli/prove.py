@@ -88,6 +88,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="MACHINE",
         help="with --exported: the machine it was exported for, if it is not a shipped one",
     )
+    parser.add_argument(
+        "--after", metavar="RECORD", help="with --exported: the record that it was exported --after"
+    )
+    parser.add_argument(
+        "--schedule",
+        metavar="RECORD",
+        help="with --exported: the record that it was exported with as --schedule",
+    )
     add_json_option(parser)
 
 
@@ -117,7 +125,14 @@ def _check_options(arguments: argparse.Namespace) -> None:
     """Refuse options that would do nothing."""
     needs = {
         "--exported": (arguments.exported is not None, arguments.recheck is not None, "--recheck"),
-        "--machine": (arguments.machine is not None, arguments.exported is not None, "--exported"),
+        **{
+            option: (given is not None, arguments.exported is not None, "--exported")
+            for option, given in (
+                ("--machine", arguments.machine),
+                ("--after", arguments.after),
+                ("--schedule", arguments.schedule),
+            )
+        },
         "--force": (arguments.force, arguments.out is not None, "--out"),
     }
     for option, (given, fulfilled, other) in needs.items():

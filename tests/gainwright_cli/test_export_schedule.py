@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import argparse
 import json
 import subprocess
 
 import pytest
 
+from gainwright.errors import InputError
 from gainwright.language.load import load_trial
 from gainwright.language.shipped import shipped_trial_path
 from gainwright.result_folder import listed_files, result_folder
 from gainwright_cli.main import main
+from gainwright_cli.proof_check import _check_exported
 from gainwright_codegen.axis_c.tables import axis_tables
 from gainwright_codegen.host import compile_program
 from gainwright_sim.machine import load_machine
@@ -122,3 +125,21 @@ def test_export_after_a_record_starts_from_its_gains(capsys, tmp_path):
     assert json.loads(said)["machine_digest"] != AXIS.digest
     assert json.loads(said)["schedules"] == []
     assert "gw_schedule.h" not in listed_files(out)
+
+
+def recheck(folder, schedule):
+    """What `prove --recheck --exported` does with the folder, of an export without a stamp."""
+    asked = argparse.Namespace(exported=str(folder), machine=None, after=None, schedule=schedule)
+    _check_exported(asked, TRIAL, "")
+
+
+def test_an_exported_folder_is_compared_with_its_schedule(bundle, tmp_path):
+    schedule = record(tmp_path / "record")
+    for name, content in bundle.items():
+        (tmp_path / name).write_bytes(content)
+    recheck(tmp_path, schedule)
+    with pytest.raises(InputError, match=SOURCE):
+        recheck(tmp_path, None)
+    (tmp_path / SOURCE).write_bytes(bundle[SOURCE].replace(b"0", b"1", 1))
+    with pytest.raises(InputError, match=SOURCE):
+        recheck(tmp_path, schedule)

@@ -192,6 +192,8 @@ def test_one_requirement_alone(tmp_path, capsys):
         (["standard", "--only", "trial_ends", "--out", "x"], "whole trial"),
         (["standard", "--exported", "x"], "--recheck"),
         (["standard", "--machine", "x"], "--exported"),
+        (["standard", "--after", "x"], "--exported"),
+        (["standard", "--schedule", "x"], "--exported"),
         (["standard", "--force"], "--out"),
         (["standard", "--quick", "--solvers"], "exploration alone"),
         (["standard", "--full", "--out", "x"], "waits folded"),
