@@ -8,6 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from gainwright.described.nearest import suggestion
 from gainwright.errors import InputError, input_error
 from gainwright.language.shipped import shipped_trial_names, shipped_trial_path
 from gainwright_cli.console import (
@@ -72,11 +73,17 @@ def _kind(name: str) -> tuple[str, Path]:
     from gainwright.described.text_file import read_toml
     from gainwright_sim.machine import machine_path, shipped_machine_names
 
-    if name in shipped_trial_names() and not Path(name).exists():
+    shipped = (*shipped_trial_names(), *shipped_machine_names())
+    if name in shipped_trial_names():  # as elsewhere, a folder such as a record does not hide it
         return "trial", shipped_trial_path(name)
-    if name in shipped_machine_names() and not Path(name).exists():
+    if name in shipped_machine_names():
         return "machine", machine_path(name)
     path = Path(name)
+    if not path.suffix and not path.exists():
+        raise input_error(
+            name, "", "neither a shipped trial or machine nor a file",
+            f"a path, or one of {', '.join(shipped)}", suggestion(name, shipped, "check the path"),
+        )  # fmt: skip
     tables = read_toml(path).keys()
     if kind := file_kind(tables):
         return kind, path

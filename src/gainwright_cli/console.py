@@ -60,8 +60,21 @@ def trial_path(name_or_path: str) -> Path:
     """
     path = Path(name_or_path)
     if path.suffix == "" and (not path.exists() or name_or_path in shipped_trial_names()):
+        _refuse_machine(name_or_path)
         return shipped_trial_path(name_or_path)
     return path
+
+
+def _refuse_machine(name: str) -> None:
+    if name in shipped_trial_names():
+        return
+    from gainwright_sim.machine import shipped_machine_names
+
+    if name in shipped_machine_names():
+        raise input_error(
+            name, "", "a machine", f"a trial: a path, or one of {', '.join(shipped_trial_names())}",
+            f"name a trial; `gainwright rehearse {name}` rehearses one on that machine",
+        )  # fmt: skip
 
 
 def add_trial_option(parser: argparse.ArgumentParser) -> None:
@@ -100,6 +113,12 @@ def seed(text: str) -> int:
             f"found {text!r}, expected a whole number from 0 to 2^{SEED_BITS} - 1"
         )
     return value
+
+
+def refuse_without(option: str, given: bool, other: str, other_given: bool) -> None:
+    """Refuse an option that does nothing without another one."""
+    if given and not other_given:
+        raise refuse(option, f"{option} without {other}", f"{other} too", f"add {other}")
 
 
 def refuse_beside(

@@ -12,10 +12,15 @@ from gainwright_cli.console import (
     doing,
     print_json,
     refuse,
+    refuse_beside,
+    refuse_without,
 )
 
 if TYPE_CHECKING:
     from gainwright_codegen.crosscheck.run import Crosscheck
+
+
+FUZZ_S = 60
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -35,15 +40,17 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--fuzz",
         type=int,
-        default=60,
         metavar="SECONDS",
-        help="with --gates: how long both ticks are fuzzed (60)",
+        help="with --gates: how long both ticks are fuzzed (default: 60)",
     )
     add_out_options(parser, "table, data and picture")
     add_json_option(parser)
 
 
 def run(arguments: argparse.Namespace) -> int:
+    refuse_without("--fuzz", arguments.fuzz is not None, "--gates", arguments.gates)
+    others = {"--target": bool(arguments.target), "--out": arguments.out is not None}
+    refuse_beside("--gates", arguments.gates, others, "one of them", "leave one out")
     if arguments.gates:
         return _run_gates(arguments)
     from gainwright.result_folder import check_result_folder
@@ -94,10 +101,11 @@ def _run_gates(arguments: argparse.Namespace) -> int:
 
     from gainwright_codegen.gates.gates import exit_code, lines, run_gates
 
-    if arguments.fuzz < 1:
-        raise refuse("--fuzz", str(arguments.fuzz), "1 second or more", "name how many seconds")
+    fuzz_s = FUZZ_S if arguments.fuzz is None else arguments.fuzz
+    if fuzz_s < 1:
+        raise refuse("--fuzz", str(fuzz_s), "1 second or more", "name how many seconds")
     with doing("running the gates"):
-        gates = run_gates(arguments.bundle, arguments.fuzz)
+        gates = run_gates(arguments.bundle, fuzz_s)
     if arguments.json:
         print_json({"gates": [asdict(gate) for gate in gates]})
     else:

@@ -16,6 +16,7 @@ from collections.abc import Sequence
 
 from gainwright import __version__
 from gainwright.errors import InputError
+from gainwright_cli.console import refuse_without
 
 EXIT_CODES = {
     0: "done",
@@ -58,6 +59,8 @@ def main(argv: Sequence[str] | None = None) -> int:
     _print_what_can_be_printed()
     try:
         arguments = parser(words).parse_args(words)
+        if "force" in arguments:
+            refuse_without("--force", arguments.force, "--out", arguments.out is not None)
         code = int(arguments.run(arguments))
         sys.stdout.flush()
         return code

@@ -20,6 +20,8 @@ from gainwright_cli.console import (
     console,
     print_json,
     refuse,
+    refuse_beside,
+    refuse_without,
     trial_path,
 )
 
@@ -123,21 +125,25 @@ def run(arguments: argparse.Namespace) -> int:
 
 def _check_options(arguments: argparse.Namespace) -> None:
     """Refuse options that would do nothing."""
-    needs = {
-        "--exported": (arguments.exported is not None, arguments.recheck is not None, "--recheck"),
-        **{
-            option: (given is not None, arguments.exported is not None, "--exported")
-            for option, given in (
-                ("--machine", arguments.machine),
-                ("--after", arguments.after),
-                ("--schedule", arguments.schedule),
-            )
-        },
-        "--force": (arguments.force, arguments.out is not None, "--out"),
+    exported = arguments.exported is not None
+    refuse_without("--exported", exported, "--recheck", arguments.recheck is not None)
+    for name in ("machine", "after", "schedule"):
+        given = getattr(arguments, name) is not None
+        refuse_without(f"--{name}", given, "--exported", exported)
+    of_a_proof = {
+        f"--{name}": bool(getattr(arguments, name))
+        for name in ("out", "solvers", "mutants", "only", "quick", "afresh", "full")
     }
-    for option, (given, fulfilled, other) in needs.items():
-        if given and not fulfilled:
-            raise refuse(option, f"{option} without {other}", f"{other} too", f"add {other}")
+    for name in ("recheck", "replay", "inserted_defects"):
+        option = f"--{name.replace('_', '-')}"
+        refuse_beside(
+            option, bool(getattr(arguments, name)), of_a_proof, "one of them",
+            f"leave one out: {option} is no proof of its own",
+        )  # fmt: skip
+    refuse_beside(
+        "--quick", arguments.quick, {"--afresh": arguments.afresh}, "one of them",
+        "leave --afresh out: exploration is never remembered",
+    )  # fmt: skip
     if arguments.only and (arguments.out or arguments.mutants):
         raise refuse(
             "--only", "--only beside --out or --mutants", "one of them",

@@ -143,8 +143,12 @@ def test_what_is_no_text_file(capsys, tmp_path, monkeypatch, words, kind):
     ("words", "wanted"),
     [
         (["rehearse", "kiln-shutle"], "did you mean kiln-shuttle"),
-        (["check", "standrad"], "standrad"),
+        (["check", "standrad"], "did you mean 'standard'"),
+        (["check", "door-hoits"], "did you mean 'door-hoist'"),
         (["show", "nothing"], "standard"),
+        (["show", "standrad"], "did you mean 'standard'"),
+        (["prove", "kiln-shuttle"], "a machine"),
+        (["rehearse", "kiln-shuttle", "--trial", "door-hoist"], "a machine"),
         (["rehearse", ""], "name"),
         (["rehearse", "kiln-shuttle", "--trial", "nothing"], "standard"),
     ],
@@ -371,9 +375,13 @@ def test_reader_that_leaves_early_is_no_error():
     assert done.stderr == ""
 
 
-def test_a_folder_does_not_hide_a_shipped_trial(capsys, tmp_path, monkeypatch):
+def test_a_folder_does_not_hide_what_is_shipped(capsys, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     (tmp_path / "gentle").mkdir()
+    (tmp_path / "door-hoist").mkdir()
     code, out, _ = run(capsys, "show", "gentle", "--state", "idle")
     assert code == 0
     assert "State idle" in out
+    for name, kind in (("gentle", "trial"), ("door-hoist", "machine")):
+        code, out, _ = run(capsys, "check", name)
+        assert code == 0 and f"valid {kind}" in out

@@ -158,3 +158,20 @@ def test_advice_about_a_machine(key, factor, said, tmp_path, capsys):
 def test_a_trial_option_beside_a_trial_is_refused(capsys):
     assert main(["check", "standard", "--trial", "other.toml"]) == 2
     assert "leave it out" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("words", "wanted"),
+    [
+        (["rehearse", "kiln-shuttle", "--force"], "--force without --out"),
+        (["campaign", "--force"], "--force without --out"),
+        (["listen", "x.csv", "--torque", "a", "--force"], "--force without --out"),
+        (["crosscheck", "x", "--force"], "--force without --out"),
+        (["crosscheck", "x", "--fuzz", "3"], "--fuzz without --gates"),
+        (["crosscheck", "x", "--gates", "--target", "y"], "--gates beside --target"),
+    ],
+)
+def test_an_option_that_does_nothing_is_refused(words, wanted, capsys):
+    assert main(words) == 2
+    captured = capsys.readouterr()
+    assert captured.out == "" and wanted in captured.err

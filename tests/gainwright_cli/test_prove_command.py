@@ -197,6 +197,10 @@ def test_one_requirement_alone(tmp_path, capsys):
         (["standard", "--force"], "--out"),
         (["standard", "--quick", "--solvers"], "exploration alone"),
         (["standard", "--full", "--out", "x"], "waits folded"),
+        (["standard", "--quick", "--afresh"], "never remembered"),
+        (["standard", "--recheck", "x", "--quick"], "--recheck beside --quick"),
+        (["standard", "--replay", "x", "--mutants"], "--replay beside --mutants"),
+        (["--inserted-defects", "--out", "x"], "--inserted-defects beside --out"),
     ],
 )
 def test_options_that_do_nothing_are_refused(capsys, words, wanted):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from gainwright.described.nearest import suggestion
 from gainwright.errors import input_error
 
 _FOLDER = Path(__file__).parent.parent / "trials"
@@ -22,6 +23,6 @@ def shipped_trial_path(name: str = "standard") -> Path:
             "",
             "no shipped trial of that name",
             f"one of {', '.join(shipped_trial_names())}",
-            "choose one of these, or give the path of a file",
+            suggestion(name, shipped_trial_names(), "give the path of a file"),
         )
     return _FOLDER / f"{name}.toml"
