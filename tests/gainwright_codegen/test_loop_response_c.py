@@ -54,7 +54,10 @@ class Compiled:
         self.library.gw_response_record(self.state, int(on), rung)
 
     def sample(self, torque: int) -> int:
-        return self.library.gw_response_sample(self.state, self.settings, torque)
+        given = self.library.gw_response_sample(self.state, self.settings, torque)
+        if self.state.due:
+            self.library.gw_response_prepare(self.state, self.settings)
+        return given
 
     def evaluate(self) -> int:
         slices = 0

@@ -56,6 +56,8 @@ static void any_response(gw_loop_response *response)
     response->again = ANY;
     response->window = ANY;
     response->weight = ANY;
+    response->weight_next = ANY;
+    response->due = ANY;
     response->weights = ANY;
     response->rung = ANY;
     response->eighths = ANY;
@@ -96,7 +98,7 @@ void gw_check_response_all(void)
 
     any_settings(&settings);
     any_response(&response);
-    switch (gw_any_int32(0, 5)) {
+    switch (gw_any_int32(0, 6)) {
     case 0:
         (void)gw_response_sample(&response, &settings, ANY);
         break;
@@ -110,6 +112,9 @@ void gw_check_response_all(void)
         gw_response_findings(&response, &settings, ANY, findings);
         break;
     case 4:
+        gw_response_prepare(&response, &settings);
+        break;
+    case 5:
         gw_response_line(&response, &settings, ANY, inverse);
         break;
     default:

@@ -27,6 +27,27 @@ _FROM_DRIVE = {
     "strained_ticks": "drive->watch.strained_ticks",
     "standstill": "(magnitude(drive->speed) < CRUISE / 32) ? 1 : 0",
 }
+_MEASURES = {
+    "cruising": """\
+static int32_t cruises(const example_drive *drive)
+{
+    return ((magnitude(drive->reference) == CRUISE)
+            && (magnitude(drive->speed - drive->reference) < CRUISE / 4)) ? 1 : 0;
+}
+
+""",
+    "speed_share": """\
+/* 256 = cruise speed towards the target. */
+static int32_t speed_share(const example_drive *drive)
+{
+    const int32_t share = limited(((int64_t)drive->speed * 256) / CRUISE, 511);
+
+    return (((int64_t)drive->target * 256) >= drive->position) ? share : -share;
+}
+
+""",
+}
+"""What the drive computes only for a trial that has the input."""
 _ENDS = ("finished", "limited_by_noise", "aborted", "fault_latched")
 
 
@@ -62,6 +83,7 @@ def invented_drive(trial: Trial, machine: str, pace: Pace) -> str:
 
 def _filled(text: str, trial: Trial, machine: str, pace: Pace) -> str:
     outputs = {output.name for output in trial.outputs}
+    names = {signal.name for signal in trial.inputs}
     inputs = "\n".join(
         f"    inputs[{constant('INPUT', signal.name)}] = {_FROM_DRIVE[signal.name]};"
         for signal in trial.inputs
@@ -71,6 +93,7 @@ def _filled(text: str, trial: Trial, machine: str, pace: Pace) -> str:
         f"(outputs[{constant('OUTPUT', name)}] != 0)" for name in _ENDS if name in outputs
     )
     for name, value in (
+        ("MEASURES", "".join(text for name, text in _MEASURES.items() if name in names)),
         ("MACHINE", machine),
         ("TRAVEL", str(pace.travel)),
         ("STIFF", str(pace.stiff)),
@@ -140,21 +163,7 @@ static void move_reference(example_drive *drive, int32_t moves)
     drive->position += ((int64_t)drive->reference * TRAVEL_PER_TICK) / CRUISE;
 }
 
-static int32_t cruises(const example_drive *drive)
-{
-    return ((magnitude(drive->reference) == CRUISE)
-            && (magnitude(drive->speed - drive->reference) < CRUISE / 4)) ? 1 : 0;
-}
-
-/* 256 = cruise speed towards the target. */
-static int32_t speed_share(const example_drive *drive)
-{
-    const int32_t share = limited(((int64_t)drive->speed * 256) / CRUISE, 511);
-
-    return (((int64_t)drive->target * 256) >= drive->position) ? share : -share;
-}
-
-/* Speed controller and motor over one control tick. */
+@MEASURES@/* Speed controller and motor over one control tick. */
 static void control_tick(example_drive *drive, gw_axis *axis)
 {
     const gw_machine_stage *stage = &axis->machine->stage[0];

@@ -85,19 +85,23 @@ void bench_place(uint32_t number)
     gw_axis_seal(&bench_axis);
 }
 
-/* 1 if the axis can measure a loop response; from the next control tick on it does. */
-int32_t bench_measure(int32_t stage);
-int32_t bench_measure(int32_t stage)
+/* 1 if the axis can measure a loop response. */
+int32_t bench_measures(void);
+int32_t bench_measures(void)
 {
+    return GW_HAS_LOOP_RESPONSE;
+}
+
+/* The axis measures a loop response, from a first period of a window on. */
+void bench_measure(uint32_t number);
+void bench_measure(uint32_t number)
+{
+    (void)number;
 #if GW_HAS_LOOP_RESPONSE
     bench_axis.order.height = 0;
-    bench_axis.order.word = (uint32_t)stage | ((uint32_t)GW_HEARING_RESPONSE << 16);
-    bench_axis.taken = (uint32_t)stage;
+    bench_axis.order.word = (uint32_t)GW_HEARING_RESPONSE << 16;
+    bench_axis.taken = 0U;
     gw_axis_seal(&bench_axis);
-    return 1;
-#else
-    (void)stage;
-    return 0;
 #endif
 }
 
@@ -144,6 +148,42 @@ void bench_ends(uint32_t number)
     bench_axis.evidence.hearing = (uint8_t)(number % ((uint32_t)GW_HEARING_MOVE + 1U));
     bench_axis.evidence.groups = (uint8_t)(GW_GROUPS - (number % 2U));
     gw_pulse_start(&bench_axis.pulse, height, gw_pulse_complement(height));
+}
+
+/* It has settled; a period or a point ends in the next control tick, and blocks beside it, or
+ * something is to be prepared or judged: the most that comes together. */
+void bench_sum_ends(uint32_t number);
+void bench_sum_ends(uint32_t number)
+{
+#if GW_HAS_LOOP_RESPONSE
+    const gw_machine_stage *stage = &@MACHINE@.stage[0];
+    gw_loop_response *response = &bench_axis.response;
+
+    bench_ends(number);
+    gw_pulse_reset(&bench_axis.pulse);
+    if (number % 2U == 0U) {
+        gw_detector_restart_blocks(&bench_axis.detector);
+    }
+    if (number % 3U == 0U) {
+        /* As the order begins it that ended a listening: parts of that are still to be judged. */
+        bench_axis.evidence.hearing = (uint8_t)GW_HEARING_RINGING;
+        bench_axis.due = (uint8_t)GW_DUE_OF_ORDER;
+        response->recording = 3;
+    } else {
+        bench_axis.evidence.hearing = (uint8_t)GW_HEARING_RESPONSE;
+        response->recording = 1;
+    }
+    response->due = (number % 4U < 2U) ? 1 : 0;
+    response->evaluated = 1;
+    response->agreeing = 2;
+    response->settling = 0;
+    response->filled = stage->response.stride - 1;
+    response->next = (number % 5U == 4U) ? 7 : (GW_RESPONSE_POINTS - 1);
+    response->periods = (int32_t)(number % 30U);
+    response->window = GW_RESPONSE_PERIODS_MAX - 1;
+#else
+    (void)number;
+#endif
 }
 
 /* The pulse of the first stage begins with the next control tick. */

@@ -18,7 +18,9 @@ _CALLS = {
     "bench_pulse": "void {}(uint32_t)",
     "bench_order": "void {}(uint32_t)",
     "bench_ends": "void {}(uint32_t)",
-    "bench_measure": "uint32_t {}(uint32_t)",
+    "bench_measures": "uint32_t {}(void)",
+    "bench_measure": "void {}(uint32_t)",
+    "bench_sum_ends": "void {}(uint32_t)",
 }
 _DATA = ("bench_axis", "bench_found", "bench_inputs", "bench_sizes")
 _WORD = 2**32

@@ -20,6 +20,9 @@ _PHASE_TICKS = 100
 _PREPARED = {"bench_pulse": 160, "bench_order": 37, "bench_ends": 7}
 """What is called so many control ticks after each other: a pulse, orders of a search, and as much
 as can end together."""
+_MEASURING = {"bench_measure": CONTROL_TICKS, "bench_sum_ends": 7}
+"""The same where the trial has the loop response measured: from its beginning, and as much as can
+end together."""
 _LIMIT, _WORD_HIGH, _WORD_LOW = 2**28 - 1, 2**31 - 1, -(2**31)
 _SEED = 1
 _FUNCTIONS = 9
@@ -118,15 +121,12 @@ def _ticks(processor: Processor) -> Iterator[Iterator[_Call]]:
     First control ticks, with pulses, with orders and with blocks that end, then sequencer ticks in
     their two halves, one for each golden sequence.
     """
-    for name, every in _PREPARED.items():
+    measuring = _MEASURING if processor.call("bench_measures") else {}
+    for name, every in (_PREPARED | measuring).items():
         processor.call("bench_init")
         for tick, pair in enumerate(signals()):
             if tick % every == 0:
                 processor.call(name, tick // every)
-            yield iter((("gw_axis_control_tick", pair),))
-    processor.call("bench_init")
-    if processor.call("bench_measure", 0):
-        for pair in signals():
             yield iter((("gw_axis_control_tick", pair),))
     for number in range(sizes(processor).sequences):
         yield _sequencer_tick(processor, number)

@@ -257,17 +257,32 @@ static int32_t boosted(const gw_axis *axis)
     return (wanted < most) ? wanted : most;
 }
 
-/* The order for the new outputs; a pulse begins where they ask for one and those before did not. */
+/* The word with one pulse more. */
+static uint32_t with_pulse(uint32_t word)
+{
+    const uint32_t pulses = ((word >> GW_ORDER_PULSE_COUNT_AT) + 1U) << GW_ORDER_PULSE_COUNT_AT;
+
+    return (word & ~GW_ORDER_PULSES) | pulses;
+}
+
+/* The order for the new outputs; a pulse begins where they ask for one and those before did not.
+ * Where only that request has ended, a pulse that no control tick has begun yet stays ordered. */
 static void give_order(gw_axis *axis)
 {
-    const uint32_t wanted = ordered(axis->machine, axis->outputs);
+    const uint32_t before = axis->order.word;
+    uint32_t wanted = ordered(axis->machine, axis->outputs) | (before & GW_ORDER_PULSES);
     int32_t height = 0;
 
-    if (wanted == axis->order.word) {
+    if (wanted == before) {
         return;
     }
-    if ((wanted & ~axis->order.word & GW_ORDER_PULSE) != 0U) {
+    if ((wanted & ~before & GW_ORDER_PULSE) != 0U) {
         height = boosted(axis);
+        wanted = with_pulse(wanted);
+    } else if (((wanted ^ before) == GW_ORDER_PULSE) && (gw_number_now(&axis->taken) != before)) {
+        height = axis->order.height;
+    } else {
+        /* Nothing is to begin. */
     }
     gw_write_word(&axis->order.height, height);
     gw_write_word(&axis->order.complement, gw_pulse_complement(height));

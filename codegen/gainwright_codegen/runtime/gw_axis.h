@@ -37,8 +37,9 @@ extern "C" {
 #define GW_BAD_RATE INT32_C(-4)
 
 /* Tolerance: counted from the first sequencer tick after a reset, every GW_RATE_BLOCK sequencer
- * ticks must see GW_RATE_BLOCK times the machine's control_ticks, a quarter more or less. How many come before the first sequencer tick does not matter; nor do single late ticks
- * that the block makes up for. */
+ * ticks must see GW_RATE_BLOCK times the machine's control_ticks, a quarter more or less. How many
+ * come before the first sequencer tick does not matter; nor do single late ticks that the block makes
+ * up for. */
 #define GW_RATE_BLOCK 8
 #define GW_RATE_FEWEST(control_ticks) ((GW_RATE_BLOCK * (control_ticks) * 3) / 4)
 #define GW_RATE_MOST(control_ticks) ((GW_RATE_BLOCK * (control_ticks) * 5) / 4)
@@ -61,8 +62,11 @@ typedef struct {
 } gw_axis_order;
 
 /* Bytes of the word: stage (whose detector settings and pulse apply), rung of that stage, enum
- * gw_hearing (what the detector's blocks belong to), and whether a pulse is requested. */
+ * gw_hearing (what the detector's blocks belong to), and pulses: whether one is requested, and how
+ * many were ordered, counted round, so that each begins once, whatever order it is taken with. */
 #define GW_ORDER_PULSE UINT32_C(0x01000000)
+#define GW_ORDER_PULSES UINT32_C(0xFE000000)
+#define GW_ORDER_PULSE_COUNT_AT 25U
 
 static inline int32_t gw_order_stage(uint32_t word)
 {

@@ -29,7 +29,7 @@ static void begin_order(gw_axis *axis, uint32_t word)
     if (gw_order_rung(word) != (int32_t)axis->rung) {
         due |= GW_DUE_GAIN | GW_DUE_NOISE | GW_DUE_RUNG;
     }
-    if (axis->order.height != 0) {
+    if (((word ^ axis->taken) & GW_ORDER_PULSES) != 0U) {
         gw_pulse_start(&axis->pulse, axis->order.height, axis->order.complement);
     }
 #if GW_HAS_LOOP_RESPONSE
@@ -79,6 +79,73 @@ static void do_first(gw_axis *axis, uint32_t due)
     }
 }
 
+#if GW_HAS_LOOP_RESPONSE
+/* While the loop response is measured nobody listens to the speed error; its filter takes some tens
+ * of ticks to settle then. */
+static int32_t listens_to_speed(const gw_axis *axis)
+{
+    return (axis->response.recording == 0) ? 1 : 0;
+}
+
+static int32_t response_is_due(const gw_axis *axis)
+{
+    return (axis->response.due != 0) ? 1 : 0;
+}
+
+/* Goes before what judges the time until an order: no block ends soon after one. */
+static void prepare_response(gw_axis *axis, const gw_machine_stage *stage)
+{
+    gw_response_prepare(&axis->response, &stage->response);
+}
+
+/* The torque command behind the high-pass is what the detector has just found. */
+static int32_t response_torque(gw_axis *axis, const gw_machine_stage *stage)
+{
+    const int32_t filtered = axis->detector.burst.past[GW_DETECTOR_SECTIONS].last;
+
+    return (axis->response.recording == 0)
+               ? 0
+               : gw_response_sample(&axis->response, &stage->response, filtered);
+}
+#else
+static int32_t listens_to_speed(const gw_axis *axis)
+{
+    (void)axis;
+    return 1;
+}
+
+static int32_t response_is_due(const gw_axis *axis)
+{
+    (void)axis;
+    return 0;
+}
+
+static void prepare_response(gw_axis *axis, const gw_machine_stage *stage)
+{
+    (void)axis;
+    (void)stage;
+}
+
+static int32_t response_torque(gw_axis *axis, const gw_machine_stage *stage)
+{
+    (void)axis;
+    (void)stage;
+    return 0;
+}
+#endif
+
+/* Both signals of a tick; the sum of what they complete. */
+static int32_t sample(gw_axis *axis, const gw_machine_stage *stage, int32_t torque_command,
+                      int32_t speed_error)
+{
+    int32_t ended = 0;
+
+    if (listens_to_speed(axis) != 0) {
+        ended = gw_detector_speed(&axis->detector, &stage->detector, speed_error);
+    }
+    return ended + gw_detector_torque(&axis->detector, &stage->detector, torque_command);
+}
+
 /* Of two blocks the burst is heard at once. */
 static void take_blocks(gw_axis *axis, int32_t ended)
 {
@@ -97,6 +164,7 @@ int32_t gw_axis_control_tick(gw_axis *axis, int32_t torque_command, int32_t spee
     const gw_machine_stage *stage;
     uint32_t word;
     uint32_t due;
+    int32_t prepares;
     int32_t ended;
     int32_t torque;
 
@@ -105,6 +173,7 @@ int32_t gw_axis_control_tick(gw_axis *axis, int32_t torque_command, int32_t spee
     }
     axis->control_ticks = (uint16_t)(axis->control_ticks + 1U);
     due = axis->due;
+    prepares = response_is_due(axis);
     word = gw_number_now(&axis->order.word);
     stage = stage_now(axis);
     if ((word != axis->taken) && (due == 0U)
@@ -112,19 +181,16 @@ int32_t gw_axis_control_tick(gw_axis *axis, int32_t torque_command, int32_t spee
         begin_order(axis, word);
         stage = stage_now(axis);
     }
-    ended = gw_detector_sample(&axis->detector, &stage->detector, torque_command, speed_error);
+    ended = sample(axis, stage, torque_command, speed_error);
     if (ended != 0) {
         take_blocks(axis, ended);
+    } else if (prepares != 0) {
+        prepare_response(axis, stage);
     } else if (due != 0U) {
         do_first(axis, due);
     } else {
         /* Nothing else in this tick. */
     }
     torque = gw_pulse_sample(&axis->pulse, &stage->pulse);
-#if GW_HAS_LOOP_RESPONSE
-    /* The torque command behind the high-pass is what the detector has just found. */
-    torque += gw_response_sample(&axis->response, &stage->response,
-                                 axis->detector.burst.past[GW_DETECTOR_SECTIONS].last);
-#endif
-    return (gw_word_now(&axis->fault) == 0) ? torque : 0;
+    return (gw_word_now(&axis->fault) == 0) ? (torque + response_torque(axis, stage)) : 0;
 }

@@ -110,20 +110,35 @@ static inline int32_t gw_detector_block_ends(const gw_detector *detector,
             || (burst >= (uint32_t)settings->burst.block_ticks)) ? 1 : 0;
 }
 
-/* One control tick. Signals are Q4.24: torque per unit of rated torque, speed per unit of top
- * speed. Returns the sum of what it completes. */
+/* The speed error of one control tick, Q4.24 per unit of top speed; 0, or GW_RING_BLOCK_ENDED. */
+static inline int32_t gw_detector_speed(gw_detector *detector, const gw_detector_settings *settings,
+                                        int32_t speed_error)
+{
+    const int32_t value = gw_band_filter(&detector->ring, &settings->section[0],
+                                         &settings->section[1], speed_error);
+
+    return gw_band_add_square(&detector->ring, &settings->ring, value) * GW_RING_BLOCK_ENDED;
+}
+
+/* The torque command of one control tick, Q4.24 per unit of rated torque; 0, or
+ * GW_BURST_BLOCK_ENDED. */
+static inline int32_t gw_detector_torque(gw_detector *detector, const gw_detector_settings *settings,
+                                         int32_t torque_command)
+{
+    const int32_t value = gw_band_filter(&detector->burst, &settings->section[0],
+                                         &settings->section[1], torque_command);
+
+    return gw_band_add_square(&detector->burst, &settings->burst, value) * GW_BURST_BLOCK_ENDED;
+}
+
+/* Both, for who always listens to both. */
 static inline int32_t gw_detector_sample(gw_detector *detector,
                                          const gw_detector_settings *settings,
                                          int32_t torque_command, int32_t speed_error)
 {
-    const int32_t ring = gw_band_add_square(
-        &detector->ring, &settings->ring,
-        gw_band_filter(&detector->ring, &settings->section[0], &settings->section[1], speed_error));
-    const int32_t burst = gw_band_add_square(
-        &detector->burst, &settings->burst,
-        gw_band_filter(&detector->burst, &settings->section[0], &settings->section[1], torque_command));
+    const int32_t ended = gw_detector_speed(detector, settings, speed_error);
 
-    return (ring * GW_RING_BLOCK_ENDED) + (burst * GW_BURST_BLOCK_ENDED);
+    return ended + gw_detector_torque(detector, settings, torque_command);
 }
 
 #endif

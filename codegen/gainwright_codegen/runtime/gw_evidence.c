@@ -107,6 +107,7 @@ static int32_t expected(int32_t noise, int32_t before, int32_t part)
     return smaller(noise, known + (known / part) + (GW_NOISE_LEAST / 2));
 }
 
+/* Noise that has risen far above the usual, and stays there from gain to gain, is counted. */
 static void count_grown(gw_evidence *evidence)
 {
     const int32_t usual = gw_clamp_i32(evidence->ring_usual, 0, GW_LEVEL_MAX);
@@ -135,7 +136,6 @@ void gw_evidence_end_gain(gw_evidence *evidence, int32_t lower)
     }
 }
 
-/* Noise that has risen far above the usual, and stays there from gain to gain, is counted. */
 void gw_evidence_compare_gain(gw_evidence *evidence, int32_t lower)
 {
     if (lower != 0) {

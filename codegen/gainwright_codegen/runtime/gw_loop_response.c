@@ -11,11 +11,13 @@
 /* What sums and points hold at most, 32 periods or 64 samples; others are damaged. */
 #define SUM_LIMIT INT32_C(0x1FFFFFFF)
 #define SUM_LOWEST (-SUM_LIMIT - 1)
-/* An order is taken in one control tick, and sums begin in the next. */
+/* Values of `recording`: an order is taken in one control tick, and prepared in the next two. */
+#define RECORDING 1
 #define STARTING 2
 #define ORDERED 3
 #define WEIGHT_MAX 127
 #define WEIGHT_BITS 7U
+#define WEIGHTS_MASK 4095 /* 32 periods of 127 */
 
 /* Slices of the evaluation, by number. */
 #define POINTS_PER_SLICE 32
@@ -47,6 +49,8 @@ void gw_response_reset(gw_loop_response *response)
     response->again = 0;
     response->window = 0;
     response->weight = 0;
+    response->weight_next = 0;
+    response->due = 0;
     response->weights = 0;
     response->rung = 0;
     response->eighths = 8;
@@ -71,11 +75,11 @@ static const int8_t half_window[33] = {
     76, 82, 88, 93, 99, 104, 108, 113, 116, 120, 122, 124, 126, 127, 127
 };
 
-/* Weight of the period that begins: Hann's window in its middle; nothing after the last. */
-static int32_t weight_now(const gw_loop_response *response)
+/* Weight of a period, counted from 0 to GW_RESPONSE_PERIODS_MAX: Hann's window in its middle; nothing
+ * after the last. */
+static int32_t weight_of(const gw_loop_response *response, int32_t period)
 {
     const int32_t window = gw_clamp_i32(response->window, 1, GW_RESPONSE_PERIODS_MAX);
-    const int32_t period = gw_margins_periods(response);
     const int32_t place = (((2 * period) + 1) * 32) / window;
     int32_t weight = 0;
 
@@ -125,12 +129,17 @@ static void begin_sums(gw_loop_response *response, const gw_response_settings *s
 }
 
 /* Sums of another gain, or such as were evaluated, are begun anew; others go on where they stopped. */
-static void start(gw_loop_response *response, const gw_response_settings *settings)
+static void renew(gw_loop_response *response, const gw_response_settings *settings)
 {
     if ((response->evaluated != 0) || (response->rung != response->wanted)) {
         begin_sums(response, settings, response->wanted);
     }
-    response->weight = weight_now(response);
+    response->recording = STARTING;
+}
+
+static void start(gw_loop_response *response, const gw_response_settings *settings)
+{
+    response->weight = weight_of(response, gw_margins_periods(response));
     response->sum = 0;
     response->filled = 0;
     response->next = gw_clamp_i32(response->next, 0, GW_RESPONSE_POINTS - 1);
@@ -138,7 +147,7 @@ static void start(gw_loop_response *response, const gw_response_settings *settin
     response->settling = settings->settle_periods * (GW_RESPONSE_POINTS * settings->stride);
     response->evaluated = 0;
     response->slice = IDLE;
-    response->recording = 1;
+    response->recording = RECORDING;
 }
 
 void gw_response_record(gw_loop_response *response, int32_t record, int32_t rung)
@@ -147,10 +156,33 @@ void gw_response_record(gw_loop_response *response, int32_t record, int32_t rung
         response->recording = 0;
     } else if (response->recording == 0) {
         response->recording = ORDERED;
+        response->due = 1;
         response->wanted = rung;
     } else {
         /* It goes on. */
     }
+}
+
+void gw_response_prepare(gw_loop_response *response, const gw_response_settings *settings)
+{
+    if (response->recording == ORDERED) {
+        renew(response, settings);
+    } else if (response->recording == STARTING) {
+        start(response, settings);
+    } else {
+        response->weight_next
+            = weight_of(response, gw_clamp_i32(response->periods, 0, GW_RESPONSE_PERIODS_MAX - 1) + 1);
+        response->due = 0;
+    }
+}
+
+/* Periods are complete: their weights are what the sums are to be divided by. */
+static void end_period(gw_loop_response *response)
+{
+    response->weights = (response->weights & WEIGHTS_MASK) + (response->weight & WEIGHT_MAX);
+    response->periods = gw_clamp_i32(response->periods, 0, GW_RESPONSE_PERIODS_MAX - 1) + 1;
+    response->weight = response->weight_next;
+    response->due = 1;
 }
 
 /* The first period overwrites what was there before. */
@@ -169,9 +201,7 @@ static void end_point(gw_loop_response *response, const gw_response_settings *se
     response->filled = 0;
     response->next = (next + 1) & (GW_RESPONSE_POINTS - 1);
     if (next == (GW_RESPONSE_POINTS - 1)) {
-        response->weights = gw_margins_weights(response) + (response->weight & WEIGHT_MAX);
-        response->periods = gw_clamp_i32(response->periods, 0, GW_RESPONSE_PERIODS_MAX - 1) + 1;
-        response->weight = weight_now(response);
+        end_period(response);
     }
 }
 
@@ -197,12 +227,9 @@ int32_t gw_response_sample(gw_loop_response *response, const gw_response_setting
     const int32_t ticks = GW_RESPONSE_POINTS * settings->stride;
     int32_t torque = 0;
 
-    if (response->recording == ORDERED) {
-        response->recording = STARTING;
-    } else if (response->recording == STARTING) {
-        start(response, settings);
-    } else if (response->recording != 0) {
-        const int32_t tick = gw_clamp_i32(response->tick, 0, ticks - 1);
+    if (response->recording == RECORDING) {
+        const int32_t tick
+            = ((uint32_t)response->tick < (uint32_t)ticks) ? response->tick : 0;
 
         torque = settings->shape[tick] * (settings->step * gw_margins_eighths(response));
         response->tick = ((tick + 1) < ticks) ? (tick + 1) : 0;

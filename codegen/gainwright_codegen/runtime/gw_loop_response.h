@@ -77,7 +77,7 @@ typedef struct {
     /* Written by the control tick while it records, by the sequencer tick while it evaluates. */
     int32_t point[GW_RESPONSE_POINTS];
     /* Written by the control tick. */
-    int32_t recording; /* 1: D is given; 2, 3: it will be */
+    int32_t recording; /* 1: D is given; 2, 3: it will be, once gw_response_prepare has set it up */
     int32_t wanted;    /* rung of the sums that begin then */
     int32_t tick;      /* of the period */
     int32_t settling;  /* control ticks until sums begin */
@@ -89,6 +89,8 @@ typedef struct {
     int32_t again;     /* measurements at this rung before this one, 0 to 15 */
     int32_t window;    /* so many make the measurement: fewer where the last one this way was cut off */
     int32_t weight;    /* of the present period, 0 to 127 */
+    int32_t weight_next; /* of the one after it, once it is prepared */
+    int32_t due;       /* 1: there is something to prepare */
     int32_t weights;   /* of the complete ones together */
     int32_t rung;      /* that all sums belong to */
     int32_t eighths;   /* of the height that the test signal has in them */
@@ -128,9 +130,11 @@ enum gw_response_finding {
 
 void gw_response_reset(gw_loop_response *response);
 
-/* By the control tick, when it takes an order: record, or stop recording. D begins two control
- * ticks later, so that no tick does all. */
+/* By the control tick, when it takes an order: record, or stop recording. */
 void gw_response_record(gw_loop_response *response, int32_t record, int32_t rung);
+/* What is due, by a control tick in which no block ends, within a period: the two parts of a
+ * beginning, after which D is given, then in each period the weight of the next. */
+void gw_response_prepare(gw_loop_response *response, const gw_response_settings *settings);
 /* One control tick: takes the filtered torque command of the controller, Q4.24, and returns the
  * torque to add, 0 while it does not record. */
 int32_t gw_response_sample(gw_loop_response *response, const gw_response_settings *settings,

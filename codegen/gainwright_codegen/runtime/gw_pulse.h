@@ -18,7 +18,7 @@
 #define GW_PULSE_DAMAGED INT32_C(-1)
 
 typedef struct {
-    const int16_t *shape; /* Q0.15, -32767 to 32767 */
+    const int16_t *shape; /* Q0.15, any 16 bits */
     int32_t ticks;        /* samples in shape */
 } gw_pulse_shape;
 
@@ -51,11 +51,10 @@ static inline void gw_pulse_start(gw_pulse *pulse, int32_t height, int32_t compl
  * height below 0, and INT32_MIN, whose opposite does not fit, gives itself. */
 static inline int32_t gw_pulse_torque(int32_t height, int32_t sample)
 {
-    const uint64_t product = (uint64_t)gw_product_i64(height, sample);
-    const uint64_t whole = (product >> 15U) & UINT32_MAX;
-    const uint64_t half = (product >> 14U) & UINT64_C(1);
+    const int64_t raised = gw_product_i64(height, sample) + INT64_C(16384);
+    const uint64_t whole = ((uint64_t)raised >> 15U) & UINT32_MAX;
 
-    return gw_signed_i32((uint32_t)whole + (uint32_t)half);
+    return gw_signed_i32((uint32_t)whole);
 }
 
 /* Torque to add in this control tick, Q4.24; 0 when idle or damaged. */

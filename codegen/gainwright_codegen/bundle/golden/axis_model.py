@@ -24,7 +24,7 @@ class ReferenceAxis:
         machine.restore(trial.initial_state, {v.name: v.initial for v in trial.variables})
         self.outputs = machine.outputs()
         self._order = self._taken = self._wanted()
-        self._height = 0
+        self._height = self._pulses = 0
         self._forget()
 
     @property
@@ -49,7 +49,7 @@ class ReferenceAxis:
     def order_word(self) -> int:
         """The last order as one word, as the C has it."""
         stage, rung, hearing, pulse = self._order
-        return stage | rung << 8 | hearing << 16 | pulse << 24
+        return stage | rung << 8 | hearing << 16 | pulse << 24 | (self._pulses % 128) << 25
 
     def _give_order(self) -> None:
         wanted = self._wanted()
@@ -58,6 +58,7 @@ class ReferenceAxis:
         heights = self._stages[wanted[0]].pulse.heights
         doubled = heights[wanted[1]] << min(self._evidence.boost, BOOST_MAX)
         begins = wanted[3] and not self._order[3]
+        self._pulses += begins
         self._height = min(doubled, heights[0] + heights[0] // 2 + heights[0] // 8) if begins else 0
         self._order = wanted
 

@@ -10,7 +10,8 @@ def orders_part(machine: str) -> SelfTestPart:
     """Return the self-test of orders; ``machine`` is the C name of the machine's object."""
     text = comment(
         "Orders: one waits where a block ends, and for all parts of the one before; whichever part "
-        "of it judges what was heard does what the whole does at once."
+        "of it judges what was heard does what the whole does at once; a pulse that no control "
+        "tick began while it was requested is given once all the same."
     )
     source = text + "\n" + _ORDERS.replace("@MACHINE@", machine)
     return SelfTestPart((f"{machine}.h",), source, "run_orders")
@@ -124,9 +125,74 @@ static uint32_t orders_are_judged(void)
     return (order_is_judged((uint32_t)GW_HEARING_MOVE, 6U) != 0U) ? right : 0U;
 }
 
+#if GW_HAS_PULSE_REQUEST
+/* Control ticks in which a pulse is given, of so many. */
+static int32_t pulse_ticks(int32_t control_ticks)
+{
+    int32_t given = 0;
+    int32_t k;
+
+    for (k = 0; k < control_ticks; k++) {
+        given += (gw_axis_control_tick(&subject, 0, 0) != 0) ? 1 : 0;
+    }
+    return given;
+}
+
+/* Which of two orders, one after the other, begin a pulse, given by golden rows: 3, the first only,
+ * before any control tick takes it; 1, it does, but the second asks for more than its end. */
+static uint32_t orders_a_pulse(uint32_t first, uint32_t second)
+{
+    int32_t values[SIGNALS];
+    uint32_t word;
+
+    golden_vector(first, values);
+    (void)step_from((int32_t)golden_rows[first].state, values);
+    word = subject.order.word;
+    if (((word & GW_ORDER_PULSE) == 0U) || (subject.order.height == 0)
+        || ((int32_t)golden_rows[second].state != subject.sequencer.state)) {
+        return 0U;
+    }
+    subject.detector.burst.ticks = (uint16_t)(@MACHINE@.stage[0].detector.burst.block_ticks - 1);
+    (void)gw_axis_control_tick(&subject, 0, 0);
+    golden_vector(second, values);
+    (void)gw_axis_step(&subject, &values[GW_VARIABLE_SLOTS]);
+    return ((subject.order.word ^ word) == GW_ORDER_PULSE) ? 3U : 1U;
+}
+
+/* A late one is given once, with all its samples; where the next order asks for something else it
+ * is given up. */
+static uint32_t late_pulses_are_given(void)
+{
+    const int32_t ticks = @MACHINE@.stage[0].pulse.ticks;
+    uint32_t right = 1U;
+    uint32_t first;
+    uint32_t second;
+
+    for (first = 0U; first < GOLDEN_ROWS; first++) {
+        for (second = 0U; second < GOLDEN_ROWS; second++) {
+            const uint32_t orders = orders_a_pulse(first, second);
+
+            if (orders != 0U) {
+                const int32_t wanted = (orders == 3U) ? ticks : 0;
+
+                right = (pulse_ticks(ticks + 40) == wanted) ? right : 0U;
+                right = (pulse_ticks(ticks) == 0) ? right : 0U;
+            }
+        }
+    }
+    return right;
+}
+#else
+static uint32_t late_pulses_are_given(void)
+{
+    return 1U;
+}
+#endif
+
 static uint32_t run_orders(void)
 {
     return report(orders_wait(), "orders in turn", 0U)
-           + report(orders_are_judged(), "orders judged", 0U);
+           + report(orders_are_judged(), "orders judged", 0U)
+           + report(late_pulses_are_given(), "late pulses", 0U);
 }
 """

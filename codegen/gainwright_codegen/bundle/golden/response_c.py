@@ -108,6 +108,9 @@ static void response_tick(golden_response *golden, const int32_t round[5])
         answer + gw_floor_shift_i32(drawn, (uint32_t)round[4])));
     const int32_t given = gw_response_sample(&subject.response, settings, torque);
 
+    if (subject.response.due != 0) {
+        gw_response_prepare(&subject.response, settings);
+    }
     golden->past[golden->tick % 8U] = given;
     golden->tick++;
     golden->checksum = checksum_add(golden->checksum, (uint32_t)given);
