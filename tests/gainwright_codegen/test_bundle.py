@@ -66,8 +66,8 @@ def test_the_self_test_takes_every_row(bundle):
 
 
 def test_the_self_test_is_short(bundle):
-    """It must fit the flash of the target beside the code that it tests: 9.9 kB of 16."""
-    assert len(bundle.files["gw_selftest.c"]) < 50_000
+    """It must fit the flash of the target beside the code that it tests: 11.1 kB of 16."""
+    assert len(bundle.files["gw_selftest.c"]) < 52_000
 
 
 def _changed(bundle: Bundle, name: str, pattern: str, replacement: str, number: int = 0) -> bytes:
@@ -171,6 +171,8 @@ def test_the_self_test_rehearses_a_whole_trial(bundle):
         ("gw_machine_kiln_shuttle.c", r"(GW_TRIAL_FINGERPRINT !=) \w+", r"\1 1U"),
         ("gw_trial.c", r"(GW_TRIAL_FINGERPRINT !=) \w+", r"\1 1U"),
         ("gw_evidence.c", r"(GW_RUNTIME_VERSION !=) \d+", r"\1 1"),
+        ("gw_evidence.c", r"(GW_RUNTIME_FINGERPRINT !=) \w+", r"\1 1U"),
+        ("gw_fixed.h", r"(#define GW_RUNTIME_FINGERPRINT) \w+", r"\1 1U"),
         ("gw_watch.h", r"(GW_RUNTIME_VERSION !=) \d+", r"\1 1"),
         ("gw_machine_kiln_shuttle.h", r"(GW_RUNTIME_VERSION !=) \d+", r"\1 1"),
         ("gw_trial.h", r"(#define GW_TRIAL_RUNTIME_VERSION) \d+", r"\1 1"),

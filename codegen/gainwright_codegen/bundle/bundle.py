@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 
 from gainwright.language.model import Trial
 from gainwright.result_folder import SUMS_FILE
@@ -83,8 +84,7 @@ def make_bundle(
         files[EXAMPLE_FILE] = example_source(trial, machine, identities).encode("ascii")
     files["gw_selftest.c"] = selftest_source(parts, identities).encode("ascii")
     if machine is not None:
-        units = [name for name in files if name.endswith(".c")]
-        files |= build_files(identities, units)
+        files |= build_files(identities, files)
         files["GUIDE.md"] = guide(trial, machine, stages, identities, schedules).encode("ascii")
     files["README.txt"] = readme(trial, machine, files, found.rows).encode("ascii")
     files[SUMS_FILE] = folder_checksums(files)
@@ -146,14 +146,34 @@ def _with_banner(name: str, text: bytes) -> bytes:
     opening = banner(
         f"{name}, static file, version {RUNTIME_VERSION}; the same in every export.", ()
     )
-    check = _SAME_VERSION.format(name=name, version=RUNTIME_VERSION)
+    fingerprint = _runtime_fingerprint()
+    check = _SAME_VERSION.format(name=name, version=RUNTIME_VERSION, fingerprint=fingerprint)
+    if name == _VERSION_FILE:
+        text = text.replace(
+            _VERSION, _VERSION + _FINGERPRINT.format(fingerprint=fingerprint).encode("ascii")
+        )
     return b"\n".join([opening.encode("ascii"), text, check.encode("ascii")])
 
 
+@cache
+def _runtime_fingerprint() -> str:
+    """Return the first 32 bits of the digest of all static files, as the preprocessor has it."""
+    digest = hashlib.sha256()
+    for name, text in sorted(runtime_sources().items()):
+        digest.update(f"{name} {len(text)}\n".encode("ascii") + text)
+    return f"0x{digest.hexdigest()[:8]}U"
+
+
+_VERSION_FILE = "gw_fixed.h"
+_VERSION = f"#define GW_RUNTIME_VERSION {RUNTIME_VERSION}\n".encode("ascii")
+_FINGERPRINT = """\
+/* The first 32 bits of the digest of all static files: a changed byte is another version. */
+#define GW_RUNTIME_FINGERPRINT {fingerprint}
+"""
 _SAME_VERSION = """\
 /* Static files of different versions do not compile together. */
 #ifdef GW_RUNTIME_VERSION
-#if GW_RUNTIME_VERSION != {version}
+#if (GW_RUNTIME_VERSION != {version}) || (GW_RUNTIME_FINGERPRINT != {fingerprint})
 #error "{name} and gw_fixed.h are of different versions: another version of the static files"
 #endif
 #endif

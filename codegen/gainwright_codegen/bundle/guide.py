@@ -330,13 +330,17 @@ Not certified. `gainwright crosscheck FOLDER --gates` has `cppcheck` look: no ma
 rule that it knows is broken (directive 4.9 apart, it looks at rules). Advisory rules:"""
 
 
-def build_files(identities: Sequence[str], units: Iterable[str]) -> dict[str, bytes]:
-    """Return ``Makefile`` and ``CMakeLists.txt``."""
-    firmware = " ".join(sorted(set(units) - {"gw_selftest.c", EXAMPLE_FILE}))
+def build_files(identities: Sequence[str], names: Iterable[str]) -> dict[str, bytes]:
+    """Return ``Makefile`` and ``CMakeLists.txt`` for the C files and headers among ``names``."""
+    sources = set(names) - {"gw_selftest.c", EXAMPLE_FILE}
+    firmware, headers = (
+        " ".join(sorted(name for name in sources if name.endswith(kind))) for kind in (".c", ".h")
+    )
+    makefile = _MAKE.replace("@UNITS@", firmware).replace("@HEADERS@", headers)
     lines = [CAUTION, *identities]
     head = "".join(f"# {line}\n" for line in lines)
     return {
-        "Makefile": (head + _MAKE.replace("@UNITS@", firmware)).encode("ascii"),
+        "Makefile": (head + makefile).encode("ascii"),
         "CMakeLists.txt": (head + _CMAKE.replace("@UNITS@", firmware)).encode("ascii"),
     }
 
@@ -346,15 +350,16 @@ _MAKE = """\
 CC ?= cc
 CFLAGS ?= -std=c99 -O2 -Wall -Wextra -pedantic
 UNITS = @UNITS@
+HEADERS = @HEADERS@
 
 check: selftest example
 \t./selftest
 \t./example
 
-selftest: gw_selftest.c $(UNITS)
+selftest: gw_selftest.c $(UNITS) $(HEADERS)
 \t$(CC) $(CFLAGS) -o $@ gw_selftest.c $(UNITS)
 
-example: gw_example.c $(UNITS)
+example: gw_example.c $(UNITS) $(HEADERS)
 \t$(CC) $(CFLAGS) -DGW_EXAMPLE_MAIN -o $@ gw_example.c $(UNITS)
 
 clean:
