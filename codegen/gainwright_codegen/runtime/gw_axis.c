@@ -257,36 +257,42 @@ static int32_t boosted(const gw_axis *axis)
     return (wanted < most) ? wanted : most;
 }
 
-/* The word with one pulse more. */
-static uint32_t with_pulse(uint32_t word)
+/* How many pulses were ordered, with one more, where it stands in the word. */
+static uint32_t one_pulse_more(uint32_t word)
 {
-    const uint32_t pulses = ((word >> GW_ORDER_PULSE_COUNT_AT) + 1U) << GW_ORDER_PULSE_COUNT_AT;
-
-    return (word & ~GW_ORDER_PULSES) | pulses;
+    return ((word >> GW_ORDER_PULSE_COUNT_AT) + 1U) << GW_ORDER_PULSE_COUNT_AT;
 }
 
-/* The order for the new outputs; a pulse begins where they ask for one and those before did not.
- * Where only that request has ended, a pulse that no control tick has begun yet stays ordered. */
-static void give_order(gw_axis *axis)
+/* A pulse begins where one is requested and was not before. Where only that request has ended, a
+ * pulse that no control tick has begun yet stays ordered. */
+static void write_order(gw_axis *axis, uint32_t wanted)
 {
     const uint32_t before = axis->order.word;
-    uint32_t wanted = ordered(axis->machine, axis->outputs) | (before & GW_ORDER_PULSES);
+    const uint32_t changed = (wanted ^ before) & ~GW_ORDER_PULSES;
+    uint32_t pulses = before & GW_ORDER_PULSES;
     int32_t height = 0;
 
-    if (wanted == before) {
-        return;
-    }
     if ((wanted & ~before & GW_ORDER_PULSE) != 0U) {
         height = boosted(axis);
-        wanted = with_pulse(wanted);
-    } else if (((wanted ^ before) == GW_ORDER_PULSE) && (gw_number_now(&axis->taken) != before)) {
+        pulses = one_pulse_more(before);
+    } else if ((changed == GW_ORDER_PULSE) && (gw_number_now(&axis->taken) != before)) {
         height = axis->order.height;
     } else {
         /* Nothing is to begin. */
     }
     gw_write_word(&axis->order.height, height);
     gw_write_word(&axis->order.complement, gw_pulse_complement(height));
-    gw_write_number(&axis->order.word, wanted);
+    gw_write_number(&axis->order.word, wanted | pulses);
+}
+
+/* The order for the new outputs, if it differs from the last one. */
+static void give_order(gw_axis *axis)
+{
+    const uint32_t wanted = ordered(axis->machine, axis->outputs);
+
+    if (wanted != (axis->order.word & ~GW_ORDER_PULSES)) {
+        write_order(axis, wanted);
+    }
 }
 
 int32_t gw_axis_step(gw_axis *axis, const int32_t inputs[GW_INPUT_SLOTS])
