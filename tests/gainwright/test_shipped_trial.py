@@ -106,13 +106,24 @@ def test_strong_noise_excites_the_loop_itself():
     assert walk.rows[-1] == "listen_again"  # what rises is no noise
 
 
-def test_noise_that_leaps_is_onset():
+def test_noise_that_leaps_is_onset_if_it_is_heard_twice():
     """Louder than noise is at this gain, though no burst: the loop oscillates by itself."""
     loud = {"noise_level": TRIAL.constant("noise_threshold"), "noise_tripled": 1}
     walk = Walk().started().at_rung(30, "hear_own_noise")
-    assert walk.tick(**loud) == "oscillation_onset@hear_own_noise"
+    assert walk.tick(**loud) == "oscillation_heard_once"
+    walk.until("hear_own_noise")
+    assert walk.rung == 30
+    assert walk.tick(**loud) == "oscillation_onset"
     walk.until("finished")
     assert (walk.rung, walk.reason) == (30 - MARGIN, "below_onset")
+
+
+def test_noise_that_leaps_once_is_no_onset():
+    loud = {"noise_level": TRIAL.constant("noise_threshold"), "noise_tripled": 1}
+    walk = Walk().started().at_rung(30, "hear_own_noise")
+    walk.tick(**loud)
+    walk.until("detect")
+    assert "give_pulse" in walk.rows
 
 
 @pytest.mark.parametrize("hidden", [0, 1])
@@ -127,11 +138,14 @@ def test_noise_ends_the_search_in_an_end_of_its_own(hidden):
 
 
 def test_noise_that_has_risen_for_good_ends_the_search_a_reserve_below():
-    """However little of it shows in the torque: a loop that friction bounds sounds like this."""
+    """If it shows at all in the torque: a loop that friction bounds sounds like this."""
+    shows = TRIAL.constant("faint_burst")
     walk = Walk().started().at_rung(30, "hear_own_noise")
-    assert walk.tick(noise_grown=1) == "noise_ends_search@hear_own_noise"
+    assert walk.tick(noise_grown=1, noise_level=shows - 1) == "give_pulse"
+    walk.at_rung(31, "hear_own_noise")
+    assert walk.tick(noise_grown=1, noise_level=shows) == "noise_ends_search@hear_own_noise"
     walk.until("noise_limited")
-    assert (walk.machine.variables["limit_rung"], walk.rung) == (26, 26 - MARGIN)
+    assert (walk.machine.variables["limit_rung"], walk.rung) == (27, 27 - MARGIN)
 
 
 @pytest.mark.parametrize(("rung", "result"), [(4, 0), (15, 0), (16, 0), (17, 1)])

@@ -20,7 +20,8 @@ REASONS = {
     "complete": {
         "burst_onset@*": "margins are those of the stage",
         "noise_*": "margins are those of the stage, and 8 rungs or more: no reserve beyond them",
-        "oscillation_onset@*": "margins are those of the stage",
+        "oscillation_*": "margins are those of the stage; heard once is enough",
+        "verify_oscillation_*": "as in its search, one row for both",
         "*top_rung*": "margins are those of the stage",
         "ringing_onset@*": "margins are those of the stage",
         "raise_gain": "two rungs at once up to the margin, where onset leaves no result anyway",
@@ -33,6 +34,7 @@ REASONS = {
 OTHER_CONDITIONS = {
     "gentle": set(),
     "complete": {
+        "first_hearing": "no row asks for it",
         "noise_fills_torque": "integral action near its limit rings after turning round",
         "lasting": "torque that is strained for long without a burst is onset too",
         "at_top_rung": "of the stage",
