@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import io
+import re
 
 import pytest
 from rich.console import Console
 
 from gainwright.language.decision_table import decision_table
 from gainwright.language.load import load_trial
-from gainwright.language.shipped import shipped_trial_path
-from gainwright_cli.views.tables import render_trial, summary
+from gainwright.language.shipped import shipped_trial_names, shipped_trial_path
+from gainwright_cli.views.tables import render_state, render_trial
 
 TRIAL = load_trial(shipped_trial_path())
 
@@ -50,6 +51,22 @@ def test_piped_output_is_plain_text():
     assert text == _shown(width=80)
 
 
+@pytest.mark.parametrize("terminal", [False, True])
+@pytest.mark.parametrize("name", shipped_trial_names())
+def test_tables_are_whole_in_80_columns(name, terminal):
+    """No rule number, condition or entry is cut off: what does not fit side by side goes below."""
+    trial, stream = load_trial(shipped_trial_path(name)), io.StringIO()
+    console = Console(file=stream, width=80, force_terminal=terminal, no_color=True)
+    for state in trial.states:
+        render_state(trial, state, console)
+    text = re.sub(r"\x1b\[[0-9;]*m", "", stream.getvalue())
+    assert "\u2026" not in text
+    heads = re.findall(r"^\W*condition((?: *\W* *\d+)+)", text, re.M)
+    numbers = [int(number) for head in heads for number in re.findall(r"\d+", head)]
+    rules = [len(trial.rows_by_state[state.name]) for state in trial.states]
+    assert numbers == [number for count in rules for number in range(1, count + 1)]
+
+
 def test_terminal_output_is_styled():
     assert "\x1b[" in _shown(terminal=True)
 
@@ -68,11 +85,3 @@ def test_decision_table_says_what_the_rows_say(state):
 def test_unknown_state():
     with pytest.raises(KeyError):
         decision_table(TRIAL, "nowhere")
-
-
-def test_summary_counts():
-    assert summary(TRIAL) == (
-        f"trial standard: {len(TRIAL.states)} states, {len(TRIAL.rows)} rows, "
-        f"{len(TRIAL.conditions)} conditions, {len(TRIAL.requirements)} requirements, "
-        f"{len(TRIAL.hazards)} hazards, 1 stages; digest {TRIAL.digest}"
-    )

@@ -6,7 +6,7 @@ with its next state, actions and reason. Piped output is plain text.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 
 from rich import box
 from rich.console import Console
@@ -40,20 +40,6 @@ def render_trial(trial: Trial, console: Console, verdicts: Verdicts | None = Non
     render_requirements(trial, console, verdicts)
 
 
-def summary(trial: Trial) -> str:
-    """Return one line that says how much there is in a valid trial."""
-    counts = (
-        (trial.states, "states"),
-        (trial.rows, "rows"),
-        (trial.conditions, "conditions"),
-        (trial.requirements, "requirements"),
-        (trial.hazards, "hazards"),
-        (trial.stages, "stages"),
-    )
-    listed = ", ".join(f"{len(items)} {what}" for items, what in counts)
-    return f"trial {trial.name}: {listed}; digest {trial.digest}"
-
-
 def render_state(trial: Trial, state: State, console: Console) -> None:
     """Print meaning, outputs and decision table of one state."""
     end = " (an end: the trial may rest here)" if state.end else ""
@@ -65,7 +51,8 @@ def render_state(trial: Trial, state: State, console: Console) -> None:
     )
     _paragraph(console, f"Outputs: {outputs}", "dim")
     table = decision_table(trial, state.name)
-    console.print(_entries(table, console))
+    for rules in _fitting(table, console):
+        console.print(_entries(table, rules, console))
     console.print(_rules(table, console))
 
 
@@ -133,13 +120,31 @@ def _render_conditions(trial: Trial, console: Console) -> None:
     console.print(_plain_table(("name", "holds when", "meaning"), rows, console))
 
 
-def _entries(table: DecisionTable, console: Console) -> Table:
+_FRAME = 3
+"""What a column takes beside its text: a space on either side and a line."""
+
+
+def _fitting(table: DecisionTable, console: Console) -> Iterator[range]:
+    """Yield the rules, counted from 0, that fit side by side; a wide table is shown in parts."""
+    titles = max(len(name) for name in ("condition", *table.conditions)) + _FRAME
+    room, first = console.width - titles, 0
+    for number in range(len(table.rules)):
+        width = len(str(number + 1)) + _FRAME
+        if width > room and number > first:
+            yield range(first, number)
+            room, first = console.width - titles, number
+        room -= width
+    yield range(first, len(table.rules))
+
+
+def _entries(table: DecisionTable, rules: range, console: Console) -> Table:
     grid = _empty_table(console)
     grid.add_column("condition", no_wrap=True)
-    for number in range(1, len(table.rules) + 1):
-        grid.add_column(str(number), justify="center", no_wrap=True)
+    for number in rules:
+        grid.add_column(str(number + 1), justify="center", no_wrap=True)
     for condition, entries in zip(table.conditions, table.entries, strict=True):
-        cells = [Text(entry, style=_ENTRY_STYLES.get(entry, "dim")) for entry in entries]
+        shown = (entries[number] for number in rules)
+        cells = [Text(entry, style=_ENTRY_STYLES.get(entry, "dim")) for entry in shown]
         grid.add_row(Text(condition), *cells)
     return grid
 
