@@ -13,6 +13,7 @@ import os
 import sys
 import traceback
 from collections.abc import Sequence
+from typing import Any
 
 from gainwright import __version__
 from gainwright.errors import InputError
@@ -58,7 +59,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     _print_what_can_be_printed()
     try:
-        arguments = parser(words).parse_args(words)
+        arguments = _parsed(words)
         if "force" in arguments:
             refuse_without("--force", arguments.force, "--out", arguments.out is not None)
         code = int(arguments.run(arguments))
@@ -82,6 +83,22 @@ def main(argv: Sequence[str] | None = None) -> int:
         return 2
     except Exception as error:
         return _internal_error(error, words)
+
+
+class _Parser(argparse.ArgumentParser):
+    """Hides no error of the output, as its base does."""
+
+    def _print_message(self, message: str, file: Any = None) -> None:
+        (file or sys.stderr).write(message)
+
+
+def _parsed(words: Sequence[str]) -> argparse.Namespace:
+    """Return the options; a help text that nothing can hold is as bad as any other output."""
+    try:
+        return parser(words).parse_args(words)
+    except SystemExit:
+        sys.stdout.flush()
+        raise
 
 
 def _print_what_can_be_printed() -> None:
@@ -115,7 +132,7 @@ def _internal_error(error: Exception, words: Sequence[str]) -> int:
 
 def parser(words: Sequence[str] = (), whole: bool = False) -> argparse.ArgumentParser:
     """Return the parser with the options of the command in ``words``, or of all if ``whole``."""
-    top = argparse.ArgumentParser(
+    top = _Parser(
         prog="gainwright",
         description="Tune servo axes by trial on the machine itself: specify, rehearse, prove and "
         "export the trial.",

@@ -96,9 +96,10 @@ def test_a_reader_that_goes_away_is_no_failure():
 
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="this system has no /dev/full")
-def test_a_full_disk_is_one_sentence():
+@pytest.mark.parametrize("words", [["show"], ["list"], ["--help"], ["--version"]])
+def test_a_full_disk_is_one_sentence(words):
     with open("/dev/full", "w") as full:
-        done = command("show", stdout=full, stderr=subprocess.PIPE)
+        done = command(*words, stdout=full, stderr=subprocess.PIPE)
     assert done.returncode == 2
     assert done.stderr == "gainwright: standard output: no space left on device\n"
 
