@@ -59,6 +59,21 @@ def test_ringing_that_lasts_but_hardly_shows_in_the_torque():
 
 
 @pytest.mark.slow
+@pytest.mark.parametrize(("family", "seed"), [("encoder", 900201), ("mixed", 900255)])
+def test_encoder_noise_that_leaps_once_is_no_onset(family, seed):
+    """Called onset at 0.10 and 0.27 of the limit; one rung on, or heard again, it is noise."""
+    assert rehearsed(family, seed).outcome == "limited_by_noise"
+
+
+@pytest.mark.slow
+def test_noise_that_does_not_show_in_the_torque_ends_no_search():
+    """Speed error four times the usual without any torque: a drive of 1 kHz, at its limit."""
+    summary = rehearsed("rates", 700015)
+    assert summary.outcome == "finished"
+    assert 0.94 < summary.stages[0].theory.limit_share < 1.06
+
+
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", [200010, 200016, 200032])
 def test_move_that_ends_before_the_last_noise_is_tried_again(seed):
     """Each gave up with speed_not_reached, though it moved at cruise speed nearly all the time."""
