@@ -143,7 +143,8 @@ def test_a_known_loop_is_found() -> None:
     compiled, delay, share = Compiled(settings), 3, 0.3
     compiled.record(True, 0)
     assert [compiled.sample(0) for _ in range(2)] == [0, 0]
-    for torque in course(settings, "answer", 6 * settings.period_ticks, 1):
+    settling = settings.period_ticks - settings.settle_ticks
+    for torque in course(settings, "answer", 6 * settings.period_ticks, 1)[settling:]:
         compiled.sample(int(torque))
     compiled.record(False, 0)
     compiled.evaluate()

@@ -22,7 +22,7 @@ static void any_settings(gw_response_settings *settings)
     settings->step = gw_any_int32(0, 1 << 18);
     settings->stride = gw_any_int32(1, 64);
     settings->point_shift = gw_any_int32(0, 6);
-    settings->settle_periods = gw_any_int32(0, 16);
+    settings->settle_ticks = gw_any_int32(0, 64 * GW_RESPONSE_POINTS);
     settings->least_periods = gw_any_int32(1, GW_RESPONSE_PERIODS_MAX);
     settings->window = gw_any_int32(2, GW_RESPONSE_PERIODS_MAX);
     settings->window_more = gw_any_int32(0, GW_RESPONSE_PERIODS_MAX);
@@ -65,11 +65,14 @@ static void any_response(gw_loop_response *response)
     response->evaluated = ANY;
     response->largest = ANY;
     response->shift = ANY;
-    response->last_re = ANY;
-    response->last_im = ANY;
+    for (i = 0; i < GW_RESPONSE_LINES_KEPT; i++) {
+        response->last_re[i] = ANY;
+        response->last_im[i] = ANY;
+    }
     response->allowed = ANY;
     for (i = 0; i < GW_RESPONSE_CROSSINGS; i++) {
         response->crossing[i] = ANY;
+        response->crossing_mean[i] = ANY;
         response->crossing_line[i] = ANY;
     }
     for (i = 0; i < 2; i++) {

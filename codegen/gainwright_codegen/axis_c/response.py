@@ -7,7 +7,7 @@ from gainwright_codegen.axis_c.tables import StageTables
 from gainwright_codegen.axis_c.text import number
 
 RESPONSE_SCALARS = (
-    "step", "stride", "point_shift", "settle_periods", "least_periods", "window", "window_more",
+    "step", "stride", "point_shift", "settle_ticks", "least_periods", "window", "window_more",
     "first_line",
     "last_line", "flat_line", "exponent", "tangent", "inverse_square", "margin", "octave",
     "agreement",

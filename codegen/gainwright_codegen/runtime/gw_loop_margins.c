@@ -16,6 +16,8 @@
 #define SPREAD_USABLE INT32_C(512)
 /* The same, if the crossing was found again nevertheless: 4096 / 4. */
 #define SPREAD_AGAIN INT32_C(1024)
+/* From so much noise on, means of lines tell a crossing better than the two beside it: 4096 / 33. */
+#define SPREAD_OF_MEANS INT32_C(124)
 #define AVERAGED_MAX 8
 /* A position that is near no other. */
 #define NOWHERE (4 * GW_POSITION_MAX)
@@ -32,24 +34,6 @@ int32_t gw_margins_periods(const gw_loop_response *response)
 int32_t gw_margins_weights(const gw_loop_response *response)
 {
     return gw_clamp_i32(response->weights, 0, 127 * GW_RESPONSE_PERIODS_MAX);
-}
-
-/* Square root of 0 or more, rounded down. */
-static int32_t root(int32_t square)
-{
-    int32_t rest = square;
-    int32_t found = 0;
-    int32_t bit;
-
-    for (bit = INT32_C(0x40000000); bit != 0; bit /= 4) {
-        if (rest >= (found + bit)) {
-            rest -= found + bit;
-            found = (found / 2) + bit;
-        } else {
-            found /= 2;
-        }
-    }
-    return found;
 }
 
 static void forget_noise(gw_loop_response *response)
@@ -101,45 +85,55 @@ static int64_t square_of(int32_t re, int32_t im)
     return gw_product_i64(re, re) + gw_product_i64(im, im);
 }
 
-/* The lowest crossings are kept, in their order. */
-static void keep_crossing(gw_loop_response *response, int32_t crossing, int32_t line)
+/* The lowest crossings are kept, in their order: of the last of them room is made. */
+static void keep_crossing(gw_loop_response *response, int32_t at, int32_t mean, int32_t line)
 {
-    int32_t at = crossing;
-    int32_t at_line = line;
-    int32_t i;
+    int32_t i = GW_RESPONSE_CROSSINGS - 1;
 
-    for (i = 0; i < GW_RESPONSE_CROSSINGS; i++) {
-        const int32_t kept = response->crossing[i];
-
-        if (at < kept) {
-            const int32_t kept_line = response->crossing_line[i];
-
-            response->crossing[i] = at;
-            response->crossing_line[i] = at_line;
-            at = kept;
-            at_line = kept_line;
+    if (at < response->crossing[i]) {
+        for (; (i > 0) && (at < response->crossing[i - 1]); i--) {
+            response->crossing[i] = response->crossing[i - 1];
+            response->crossing_mean[i] = response->crossing_mean[i - 1];
+            response->crossing_line[i] = response->crossing_line[i - 1];
         }
+        response->crossing[i] = at;
+        response->crossing_mean[i] = mean;
+        response->crossing_line[i] = line;
     }
 }
 
-/* Between two lines with different signs of the imaginary part. */
-static void look_for_crossing(gw_loop_response *response, int32_t line, int32_t re, int32_t im)
+/* Real part where the straight line between two responses, with different signs of the imaginary
+ * part, is real. */
+static int32_t real_between(int32_t re, int32_t im, int32_t next_re, int32_t next_im)
 {
-    const int32_t before = gw_absolute_i32(response->last_im);
-    const int32_t after = gw_absolute_i32(im);
-    const int32_t sum = before + after;
+    const int32_t before = gw_absolute_i32(im);
+    const int32_t sum = before + gw_absolute_i32(next_im);
     const int32_t bits = gw_transform_larger(gw_transform_bits((uint32_t)sum) - 16, 0);
     const int32_t way = gw_transform_larger(gw_floor_shift_i32(sum, (uint32_t)bits), 1);
     const int32_t part = gw_clamp_i32(gw_floor_shift_i32(before, (uint32_t)bits), 0, 65535);
     const int32_t share = gw_clamp_i32((part * 32767) / way, 0, 32767);
-    const int32_t at = response->last_re
-                       + gw_multiply_floor_i32(re - response->last_re, share, 15U);
+
+    return re + gw_multiply_floor_i32(next_re - re, share, 15U);
+}
+
+/* Between the two lines before this one. Means of two lines on either side lie on the same straight
+ * line as they do, with less noise. */
+static void look_for_crossing(gw_loop_response *response, int32_t line, int32_t re, int32_t im)
+{
+    const int32_t *const last_re = response->last_re;
+    const int32_t *const last_im = response->last_im;
+    const int32_t at = real_between(last_re[1], last_im[1], last_re[0], last_im[0]);
     const int64_t most = (int64_t)NEIGHBOUR * NEIGHBOUR * gw_product_i64(at, at);
 
-    if ((at >= NEAREST_CROSSING)
-        && (square_of(response->last_re, response->last_im) <= most)
-        && (square_of(re, im) <= most)) {
-        keep_crossing(response, at, line);
+    if ((at >= NEAREST_CROSSING) && (square_of(last_re[1], last_im[1]) <= most)
+        && (square_of(last_re[0], last_im[0]) <= most)) {
+        const int32_t before = gw_transform_half_of_sum(last_im[2], last_im[1]);
+        const int32_t after = gw_transform_half_of_sum(last_im[0], im);
+        const int32_t mean
+            = real_between(gw_transform_half_of_sum(last_re[2], last_re[1]), before,
+                           gw_transform_half_of_sum(last_re[0], re), after);
+
+        keep_crossing(response, at, ((before < 0) != (after < 0)) ? mean : at, line - 1);
     }
 }
 
@@ -158,11 +152,11 @@ static void allow(gw_loop_response *response, const gw_response_settings *settin
 
     if (re > 0) {
         if (((int64_t)im * GW_RATIO_ONE) < ((int64_t)re * settings->tangent)) {
-            gain = root((int32_t)square);
+            gain = gw_transform_root((int32_t)square);
         }
         if (kept >= 0) {
             /* No more than |Y|, and so than what the phase margin allows. */
-            const int32_t peak = re - root(gw_saturate_i32(kept));
+            const int32_t peak = re - gw_transform_root(gw_saturate_i32(kept));
 
             gain = (peak >= SMALLEST_GAIN) ? peak : gain;
         }
@@ -187,22 +181,32 @@ static int32_t first_used(const gw_response_settings *settings)
     return settings->first_line + is_noise_line(settings->first_line);
 }
 
-/* Middle of the way from the line before, then the line itself. */
+/* Middle of the way from the line before, then the line itself. No loop oscillates at the first of
+ * them, where its own lag is small, so that crossings are looked for as soon as enough are known. */
 static void take_response(gw_loop_response *response, const gw_response_settings *settings,
                           int32_t line, int32_t re, int32_t im)
 {
-    response->last_re = ratio_in_range(response->last_re);
-    response->last_im = ratio_in_range(response->last_im);
+    int32_t i;
+
+    for (i = 0; i < GW_RESPONSE_LINES_KEPT; i++) {
+        response->last_re[i] = ratio_in_range(response->last_re[i]);
+        response->last_im[i] = ratio_in_range(response->last_im[i]);
+    }
+    if (((line - first_used(settings)) > GW_RESPONSE_LINES_KEPT)
+        && ((response->last_im[1] < 0) != (response->last_im[0] < 0))) {
+        look_for_crossing(response, line, re, im);
+    }
     if (line != first_used(settings)) {
-        if ((response->last_im < 0) != (im < 0)) {
-            look_for_crossing(response, line, re, im);
-        }
-        allow(response, settings, gw_transform_half_of_sum(response->last_re, re),
-              gw_transform_half_of_sum(response->last_im, im));
+        allow(response, settings, gw_transform_half_of_sum(response->last_re[0], re),
+              gw_transform_half_of_sum(response->last_im[0], im));
     }
     allow(response, settings, re, im);
-    response->last_re = re;
-    response->last_im = im;
+    for (i = GW_RESPONSE_LINES_KEPT - 1; i > 0; i--) {
+        response->last_re[i] = response->last_re[i - 1];
+        response->last_im[i] = response->last_im[i - 1];
+    }
+    response->last_re[0] = re;
+    response->last_im[0] = im;
 }
 
 void gw_margins_begin(gw_loop_response *response)
@@ -211,7 +215,12 @@ void gw_margins_begin(gw_loop_response *response)
 
     for (i = 0; i < GW_RESPONSE_CROSSINGS; i++) {
         response->crossing[i] = GW_MARGINS_NONE;
+        response->crossing_mean[i] = GW_MARGINS_NONE;
         response->crossing_line[i] = 0;
+    }
+    for (i = 0; i < GW_RESPONSE_LINES_KEPT; i++) {
+        response->last_re[i] = 0;
+        response->last_im[i] = 0;
     }
     response->allowed = GW_MARGINS_NONE;
     forget_noise(response);
@@ -284,10 +293,22 @@ static int32_t noise_at(const gw_loop_response *response, const gw_response_sett
     const int32_t lines = gw_clamp_i32(response->noise_lines[part], 0, 256);
     const int64_t all = response->noise[part] & INT64_C(0xFFFFFFFFFFFF);
     const int64_t mean = (lines > 2) ? ((all - gw_product_i64(most, most)) / (lines - 1)) : all;
-    const int64_t share = (int64_t)root(gw_clamp_i64(mean, 0, INT32_MAX));
+    const int64_t share = (int64_t)gw_transform_root(gw_clamp_i64(mean, 0, INT32_MAX));
 
     return gw_clamp_i64(gw_floor_shift_i64(share * response->crossing[place], 16U), 0,
                         GW_RESPONSE_SPREAD_MAX);
+}
+
+/* With much noise the mean counts, unless it differs by more than noise does. */
+static void take_mean(gw_loop_response *response, const gw_response_settings *settings, int32_t place)
+{
+    const int32_t noise = noise_at(response, settings, place);
+    const int64_t way = (int64_t)response->crossing_mean[place] - response->crossing[place];
+    const int64_t most = 2 * gw_floor_shift_i64(gw_product_i64(response->crossing[place], noise), 12U);
+
+    if ((noise >= SPREAD_OF_MEANS) && (way <= most) && (-way <= most)) {
+        response->crossing[place] = response->crossing_mean[place];
+    }
 }
 
 /* How far the nearest crossing is that was found before at this frequency. */
@@ -394,9 +415,11 @@ void gw_margins_conclude(gw_loop_response *response, const gw_response_settings 
     int32_t i;
 
     for (i = 0; i < GW_RESPONSE_CROSSINGS; i++) {
-        positions[i] = (response->crossing[i] < GW_MARGINS_NONE)
-                           ? position(response, settings, response->crossing[i], 12)
-                           : NOWHERE;
+        positions[i] = NOWHERE;
+        if (response->crossing[i] < GW_MARGINS_NONE) {
+            take_mean(response, settings, i);
+            positions[i] = position(response, settings, response->crossing[i], 12);
+        }
     }
     place = found_again(response, settings, positions);
     again = (place < GW_RESPONSE_CROSSINGS) ? 1 : 0;

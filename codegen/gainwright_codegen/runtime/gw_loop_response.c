@@ -58,8 +58,6 @@ void gw_response_reset(gw_loop_response *response)
     response->evaluated = 1;
     response->largest = 0;
     response->shift = 0;
-    response->last_re = 0;
-    response->last_im = 0;
     gw_margins_begin(response);
     gw_margins_forget(response);
     response->spread = GW_RESPONSE_SPREAD_MAX;
@@ -143,8 +141,9 @@ static void start(gw_loop_response *response, const gw_response_settings *settin
     response->sum = 0;
     response->filled = 0;
     response->next = gw_clamp_i32(response->next, 0, GW_RESPONSE_POINTS - 1);
-    response->tick = response->next * settings->stride;
-    response->settling = settings->settle_periods * (GW_RESPONSE_POINTS * settings->stride);
+    response->tick = (response->next * settings->stride) - settings->settle_ticks;
+    response->tick += (response->tick < 0) ? (GW_RESPONSE_POINTS * settings->stride) : 0;
+    response->settling = settings->settle_ticks;
     response->evaluated = 0;
     response->slice = IDLE;
     response->recording = RECORDING;

@@ -51,6 +51,7 @@ extern "C" {
 #define GW_RESPONSE_ROOM_MAX INT32_C(127)
 /* Crossings of an evaluation that are kept: the lowest ones. */
 #define GW_RESPONSE_CROSSINGS 4
+#define GW_RESPONSE_LINES_KEPT 3
 
 typedef struct {
     const int8_t *shape;    /* of one period, up to 127, GW_RESPONSE_POINTS * stride */
@@ -58,7 +59,7 @@ typedef struct {
     int32_t step;           /* times shape and 8, near the limit 6: torque, Q4.24; up to 2^18 */
     int32_t stride;         /* control ticks summed to one point, 1 to 64 */
     int32_t point_shift;    /* 2^point_shift is stride or more: sums become means */
-    int32_t settle_periods; /* before anything is summed */
+    int32_t settle_ticks;   /* control ticks before anything is summed, up to a period */
     int32_t least_periods;  /* without so many there is nothing to evaluate, 1 to ..._PERIODS_MAX */
     int32_t window;         /* periods of a whole measurement, 2 to ..._PERIODS_MAX */
     int32_t window_more;    /* so many more with each measurement at the same rung, 0 to 32 */
@@ -99,10 +100,11 @@ typedef struct {
     int32_t evaluated; /* 1: the sums have been used up */
     int32_t largest;
     int32_t shift;
-    int32_t last_re; /* Y of the line before, Q12 */
-    int32_t last_im;
+    int32_t last_re[GW_RESPONSE_LINES_KEPT]; /* Y of the lines before, the nearest first, Q12 */
+    int32_t last_im[GW_RESPONSE_LINES_KEPT];
     int32_t allowed;  /* smallest gain at which another wanted margin is missed, Q8 */
     int32_t crossing[GW_RESPONSE_CROSSINGS];      /* lowest first, in multiples of the gain, Q12 */
+    int32_t crossing_mean[GW_RESPONSE_CROSSINGS]; /* the same, from two lines on either side */
     int32_t crossing_line[GW_RESPONSE_CROSSINGS]; /* where they are */
     int32_t noise_lines[2]; /* without excitation: up to flat_line, and above */
     int32_t noise_most[2];  /* largest |U / D| of them, Q16 */

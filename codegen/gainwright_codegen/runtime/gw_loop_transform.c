@@ -169,3 +169,20 @@ void gw_transform_ratio(const int32_t point[GW_RESPONSE_POINTS], int32_t line, c
     found[0] = ratio((d[0] * re) + (d[1] * im), reciprocal, parts, bits);
     found[1] = ratio((d[1] * re) - (d[0] * im), reciprocal, parts, bits);
 }
+
+int32_t gw_transform_root(int32_t square)
+{
+    int32_t rest = square;
+    int32_t found = 0;
+    int32_t bit;
+
+    for (bit = INT32_C(0x40000000); bit != 0; bit /= 4) {
+        if (rest >= (found + bit)) {
+            rest -= found + bit;
+            found = (found / 2) + bit;
+        } else {
+            found /= 2;
+        }
+    }
+    return found;
+}

@@ -27,6 +27,8 @@ int32_t gw_transform_bits(uint32_t magnitude);
 /* value * 2^bits, saturated, or rounded towards minus infinity; bits -30 to 30. */
 int32_t gw_transform_scaled(int32_t value, int32_t bits);
 int32_t gw_transform_half_of_sum(int32_t a, int32_t b);
+/* Square root of 0 or more, rounded down. */
+int32_t gw_transform_root(int32_t square);
 
 /* Butterfly 0 to GW_TRANSFORM_BUTTERFLIES - 1, in that order, of the transform of the even (real
  * part) and odd (imaginary part) points; what comes out stands in bit-reversed order. */

@@ -36,6 +36,8 @@ SMALL_MAX = 32767
 SMALLEST_GAIN = 128
 NONE = 2**31 - 1
 SPREAD_USABLE, SPREAD_AGAIN = 512, 1024
+SPREAD_OF_MEANS = 124
+LINES_KEPT = 3
 POSITION_MAX = 2**20
 AVERAGED_MAX = 8
 NOWHERE = 4 * POSITION_MAX
@@ -54,13 +56,14 @@ class Lines:
     """What is found from line to line."""
 
     allowed: int = NONE
-    crossings: list[tuple[int, int]] = field(default_factory=list)
-    """The lowest, with their lines."""
+    crossings: list[tuple[int, int, int]] = field(default_factory=list)
+    """The lowest: from the two lines beside it, from two on either side, the line."""
     noise: list[int] = field(default_factory=lambda: [0, 0])
     noise_lines: list[int] = field(default_factory=lambda: [0, 0])
     """In the flat part of the band, and above."""
     noise_most: list[int] = field(default_factory=lambda: [0, 0])
-    last: tuple[int, int] | None = None
+    last: list[tuple[int, int]] = field(default_factory=list)
+    """The lines before, the nearest first."""
 
     def take(self, settings: ResponseSettings, line: int, found: tuple[int, int]) -> None:
         """Take D / U of the next line, Q12."""
@@ -68,13 +71,13 @@ class Lines:
             self._add_noise(line > settings.flat_line, *found)
             return
         here = found[0] + ONE, found[1]
-        if self.last is not None:
-            if (self.last[1] < 0) != (here[1] < 0):
-                self._look_for_crossing(line, self.last, here)
-            middle = (round_shift(a + b, 1) for a, b in zip(self.last, here, strict=True))
-            self._allow(settings, *middle)
+        first = settings.first_line + is_noise_line(settings.first_line)
+        if line - first > LINES_KEPT and (self.last[1][1] < 0) != (self.last[0][1] < 0):
+            self._look_for_crossing(line, here)
+        if self.last:
+            self._allow(settings, *_middle(self.last[0], here))
         self._allow(settings, *here)
-        self.last = here
+        self.last = [here, *self.last][:LINES_KEPT]
 
     def _add_noise(self, part: bool, re: int, im: int) -> None:
         most, least = max(abs(re), abs(im)), min(abs(re), abs(im))
@@ -83,15 +86,17 @@ class Lines:
         self.noise_lines[part] += 1
         self.noise_most[part] = max(self.noise_most[part], share)
 
-    def _look_for_crossing(self, line: int, last: tuple[int, int], here: tuple[int, int]) -> None:
-        before, after = abs(last[1]), abs(here[1])
-        bits = max((before + after).bit_length() - 16, 0)
-        share = (before >> bits) * 32767 // max((before + after) >> bits, 1)
-        at = last[0] + multiply_floor(here[0] - last[0], share, 15)
+    def _look_for_crossing(self, line: int, here: tuple[int, int]) -> None:
+        """Look between the two lines before this one."""
+        after, before, long_before = self.last
+        at = _real_between(before, after)
         most = NEIGHBOUR**2 * at * at
-        near = all(re * re + im * im <= most for re, im in (last, here))
+        near = all(re * re + im * im <= most for re, im in (before, after))
         if at >= NEAREST_CROSSING and near:
-            self.crossings = sorted([*self.crossings, (at, line)], key=_value)[:CROSSINGS]
+            means = _middle(long_before, before), _middle(after, here)
+            crossed = (means[0][1] < 0) != (means[1][1] < 0)
+            found = at, _real_between(*means) if crossed else at, line - 1
+            self.crossings = sorted([*self.crossings, found], key=_value)[:CROSSINGS]
 
     def _allow(self, settings: ResponseSettings, re: int, im: int) -> None:
         re = clamp(re >> 4, -SMALL_MAX, SMALL_MAX)
@@ -108,11 +113,17 @@ class Lines:
         if gain >= SMALLEST_GAIN:
             self.allowed = min(self.allowed, gain)
 
-    def spread(self, settings: ResponseSettings, place: int) -> int:
+    def chosen(self, settings: ResponseSettings) -> list[tuple[int, int]]:
+        """Return each crossing with its line: with much noise means of lines tell it better."""
+        found = []
+        for at, mean, line in self.crossings:
+            noise = self.noise_at(settings, at, line)
+            near = abs(mean - at) <= 2 * (at * noise >> 12)
+            found.append((mean if noise >= SPREAD_OF_MEANS and near else at, line))
+        return found
+
+    def noise_at(self, settings: ResponseSettings, at: int, line: int) -> int:
         """Return the noise at a crossing, 4096 = the crossing itself."""
-        if place >= len(self.crossings):
-            return SPREAD_MAX
-        at, line = self.crossings[place]
         part = line > settings.flat_line
         mean, lines = self.noise[part], self.noise_lines[part]
         if lines > 2:
@@ -121,8 +132,20 @@ class Lines:
         return min(share * at >> 16, SPREAD_MAX)
 
 
-def _value(crossing: tuple[int, int]) -> int:
+def _value(crossing: tuple[int, int, int]) -> int:
     return crossing[0]
+
+
+def _middle(a: tuple[int, int], b: tuple[int, int]) -> tuple[int, int]:
+    return round_shift(a[0] + b[0], 1), round_shift(a[1] + b[1], 1)
+
+
+def _real_between(a: tuple[int, int], b: tuple[int, int]) -> int:
+    """Return the real part where the straight line between two responses is real."""
+    before, after = abs(a[1]), abs(b[1])
+    bits = max((before + after).bit_length() - 16, 0)
+    share = (before >> bits) * 32767 // max((before + after) >> bits, 1)
+    return a[0] + multiply_floor(b[0] - a[0], share, 15)
 
 
 def root(square: int) -> int:
@@ -204,8 +227,8 @@ class ReferenceLoopResponse:
         stride = self.settings.stride
         self.weight = self._weight_now()
         self.sum = self.filled = 0
-        self.tick = self.next * stride
-        self.settling = self.settings.settle_periods * POINTS * stride
+        self.settling = self.settings.settle_ticks
+        self.tick = (self.next * stride - self.settling) % len(self.settings.shape)
         self.evaluated = False
 
     def _begin(self, rung: int) -> None:
@@ -287,21 +310,22 @@ class ReferenceLoopResponse:
         self.evaluated = True
 
     def _conclude(self, lines: Lines) -> None:
-        positions = [self._position(at, 12) for at, _ in lines.crossings]
-        places = [
-            (position, line) for position, (_, line) in zip(positions, lines.crossings, strict=True)
-        ]
+        crossings = lines.chosen(self.settings)
+        places = [(self._position(at, 12), line) for at, line in crossings]
         again = self._found_again(places)
         place = 0 if again is None else again
-        self.spread = lines.spread(self.settings, place)
+        self.spread = (
+            lines.noise_at(self.settings, *crossings[place]) if crossings else SPREAD_MAX
+        )
         if self.spread > (SPREAD_USABLE if again is None else SPREAD_AGAIN):
             self.agreeing = min(self.agreeing, 1)
             return
         mean = [(self.limit_position, self.limit_line)] if self.agreeing > 0 else []
-        result = positions[place] - self.settings.margin
+        limit = places[place][0]
+        result = limit - self.settings.margin
         if lines.allowed < NONE:
             result = min(result, self._position(lines.allowed, 8))
-        self._agree(again is not None, positions[place], result)
+        self._agree(again is not None, limit, result)
         self.limit_line = places[place][1]
         self.known = places + mean
 

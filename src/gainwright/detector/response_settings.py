@@ -40,7 +40,7 @@ CONSTANT_RANGES = {
     "measuring_lowest_percent": (20, 100),
     "measuring_highest_percent": (150, 1000),
     "measuring_speed_permille": (1, 1000),
-    "settle_periods": (0, 16),
+    "settle_percent": (0, 100),
     "least_periods": (1, PERIODS_MAX),
     "periods_wanted": (2, PERIODS_MAX),
     "periods_more": (0, PERIODS_MAX),
@@ -65,7 +65,8 @@ class ResponseWanted:
     highest_share: float
     speed_share: float
     """Effective speed that the test signal gives the rotor alone, at most, of cruise speed."""
-    settle_periods: int
+    settle_share: float
+    """Of a period, before anything is summed."""
     least_periods: int
     periods: int
     """Of a whole measurement."""
@@ -88,7 +89,7 @@ class ResponseSettings:
     stride: int
     point_shift: int
     """2^point_shift is the stride or more: points are means, not sums."""
-    settle_periods: int
+    settle_ticks: int
     least_periods: int
     window: int
     """Periods of a whole measurement."""

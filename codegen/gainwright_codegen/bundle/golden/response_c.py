@@ -48,7 +48,7 @@ def response_part(settings: ResponseSettings, machine: str) -> SelfTestPart:
 
 def _full(settings: ResponseSettings) -> int:
     periods = max(settings.least_periods, min(settings.window, _MOST_PERIODS))
-    return (periods + settings.settle_periods) * settings.period_ticks + 5
+    return periods * settings.period_ticks + settings.settle_ticks + 5
 
 
 def _checksum(settings: ResponseSettings) -> int:
