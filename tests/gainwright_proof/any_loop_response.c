@@ -75,7 +75,7 @@ static void any_response(gw_loop_response *response)
         response->crossing_mean[i] = ANY;
         response->crossing_line[i] = ANY;
     }
-    for (i = 0; i < 2; i++) {
+    for (i = 0; i < GW_RESPONSE_PARTS; i++) {
         response->noise_lines[i] = ANY;
         response->noise_most[i] = ANY;
         response->noise[i] = gw_any_int64(INT64_MIN, INT64_MAX);

@@ -40,7 +40,7 @@ static void forget_noise(gw_loop_response *response)
 {
     int32_t i;
 
-    for (i = 0; i < 2; i++) {
+    for (i = 0; i < GW_RESPONSE_PARTS; i++) {
         response->noise[i] = 0;
         response->noise_most[i] = 0;
         response->noise_lines[i] = 0;
@@ -61,7 +61,9 @@ void gw_margins_ratio(const gw_loop_response *response, const gw_response_settin
 /* Where noise is to be looked at that concerns a line: in the flat part of the band, or above. */
 static int32_t part_of(const gw_response_settings *settings, int32_t line)
 {
-    return (line <= settings->flat_line) ? 0 : 1;
+    const int32_t above = (line <= (2 * settings->flat_line)) ? 1 : 2;
+
+    return (line <= settings->flat_line) ? 0 : above;
 }
 
 /* |U| / |D| of a line without excitation, within 7 %. */

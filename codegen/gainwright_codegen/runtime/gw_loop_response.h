@@ -52,6 +52,8 @@ extern "C" {
 /* Crossings of an evaluation that are kept: the lowest ones. */
 #define GW_RESPONSE_CROSSINGS 4
 #define GW_RESPONSE_LINES_KEPT 3
+/* Of the band, in which noise is told apart. */
+#define GW_RESPONSE_PARTS 3
 
 typedef struct {
     const int8_t *shape;    /* of one period, up to 127, GW_RESPONSE_POINTS * stride */
@@ -106,9 +108,9 @@ typedef struct {
     int32_t crossing[GW_RESPONSE_CROSSINGS];      /* lowest first, in multiples of the gain, Q12 */
     int32_t crossing_mean[GW_RESPONSE_CROSSINGS]; /* the same, from two lines on either side */
     int32_t crossing_line[GW_RESPONSE_CROSSINGS]; /* where they are */
-    int32_t noise_lines[2]; /* without excitation: up to flat_line, and above */
-    int32_t noise_most[2];  /* largest |U / D| of them, Q16 */
-    int64_t noise[2];       /* sum of |U / D|^2 of them, Q32 */
+    int32_t noise_lines[GW_RESPONSE_PARTS]; /* without excitation: up to flat_line, twice that, above */
+    int32_t noise_most[GW_RESPONSE_PARTS];  /* largest |U / D| of them, Q16 */
+    int64_t noise[GW_RESPONSE_PARTS];       /* sum of |U / D|^2 of them, Q32 */
     int32_t spread;   /* noise at the limit, 4096 = 1 */
     int32_t agreeing; /* successive predictions that agree, 0: none */
     int32_t known[GW_RESPONSE_CROSSINGS + 1]; /* crossings of the evaluation before, 1/256 rung from

@@ -38,6 +38,7 @@ NONE = 2**31 - 1
 SPREAD_USABLE, SPREAD_AGAIN = 512, 1024
 SPREAD_OF_MEANS = 124
 LINES_KEPT = 3
+PARTS = 3
 POSITION_MAX = 2**20
 AVERAGED_MAX = 8
 NOWHERE = 4 * POSITION_MAX
@@ -58,17 +59,17 @@ class Lines:
     allowed: int = NONE
     crossings: list[tuple[int, int, int]] = field(default_factory=list)
     """The lowest: from the two lines beside it, from two on either side, the line."""
-    noise: list[int] = field(default_factory=lambda: [0, 0])
-    noise_lines: list[int] = field(default_factory=lambda: [0, 0])
-    """In the flat part of the band, and above."""
-    noise_most: list[int] = field(default_factory=lambda: [0, 0])
+    noise: list[int] = field(default_factory=lambda: [0] * PARTS)
+    noise_lines: list[int] = field(default_factory=lambda: [0] * PARTS)
+    """In the flat part of the band, up to twice its end, and above."""
+    noise_most: list[int] = field(default_factory=lambda: [0] * PARTS)
     last: list[tuple[int, int]] = field(default_factory=list)
     """The lines before, the nearest first."""
 
     def take(self, settings: ResponseSettings, line: int, found: tuple[int, int]) -> None:
         """Take D / U of the next line, Q12."""
         if is_noise_line(line):
-            self._add_noise(line > settings.flat_line, *found)
+            self._add_noise(_part_of(settings, line), *found)
             return
         here = found[0] + ONE, found[1]
         first = settings.first_line + is_noise_line(settings.first_line)
@@ -79,7 +80,7 @@ class Lines:
         self._allow(settings, *here)
         self.last = [here, *self.last][:LINES_KEPT]
 
-    def _add_noise(self, part: bool, re: int, im: int) -> None:
+    def _add_noise(self, part: int, re: int, im: int) -> None:
         most, least = max(abs(re), abs(im)), min(abs(re), abs(im))
         share = min(2**28 // max(most + 3 * (least // 8), 1), 65535)
         self.noise[part] += share * share
@@ -124,12 +125,16 @@ class Lines:
 
     def noise_at(self, settings: ResponseSettings, at: int, line: int) -> int:
         """Return the noise at a crossing, 4096 = the crossing itself."""
-        part = line > settings.flat_line
+        part = _part_of(settings, line)
         mean, lines = self.noise[part], self.noise_lines[part]
         if lines > 2:
             mean = (mean - self.noise_most[part] ** 2) // (lines - 1)
         share = root(min(mean, 2**31 - 1))
         return min(share * at >> 16, SPREAD_MAX)
+
+
+def _part_of(settings: ResponseSettings, line: int) -> int:
+    return (line > settings.flat_line) + (line > 2 * settings.flat_line)
 
 
 def _value(crossing: tuple[int, int, int]) -> int:
