@@ -184,7 +184,7 @@ static int32_t first_used(const gw_response_settings *settings)
 }
 
 /* Middle of the way from the line before, then the line itself. No loop oscillates at the first of
- * them, where its own lag is small, so that crossings are looked for as soon as enough are known. */
+ * them, where its own lag is small, so that crossings are looked for as soon as enough are known; in the last part of the band only they count. */
 static void take_response(gw_loop_response *response, const gw_response_settings *settings,
                           int32_t line, int32_t re, int32_t im)
 {
@@ -198,11 +198,13 @@ static void take_response(gw_loop_response *response, const gw_response_settings
         && ((response->last_im[1] < 0) != (response->last_im[0] < 0))) {
         look_for_crossing(response, line, re, im);
     }
-    if (line != first_used(settings)) {
-        allow(response, settings, gw_transform_half_of_sum(response->last_re[0], re),
-              gw_transform_half_of_sum(response->last_im[0], im));
+    if (part_of(settings, line) < 2) {
+        if (line != first_used(settings)) {
+            allow(response, settings, gw_transform_half_of_sum(response->last_re[0], re),
+                  gw_transform_half_of_sum(response->last_im[0], im));
+        }
+        allow(response, settings, re, im);
     }
-    allow(response, settings, re, im);
     for (i = GW_RESPONSE_LINES_KEPT - 1; i > 0; i--) {
         response->last_re[i] = response->last_re[i - 1];
         response->last_im[i] = response->last_im[i - 1];

@@ -75,9 +75,10 @@ class Lines:
         first = settings.first_line + is_noise_line(settings.first_line)
         if line - first > LINES_KEPT and (self.last[1][1] < 0) != (self.last[0][1] < 0):
             self._look_for_crossing(line, here)
-        if self.last:
-            self._allow(settings, *_middle(self.last[0], here))
-        self._allow(settings, *here)
+        if _part_of(settings, line) < 2:
+            if self.last:
+                self._allow(settings, *_middle(self.last[0], here))
+            self._allow(settings, *here)
         self.last = [here, *self.last][:LINES_KEPT]
 
     def _add_noise(self, part: int, re: int, im: int) -> None:
