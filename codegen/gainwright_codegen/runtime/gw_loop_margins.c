@@ -183,8 +183,8 @@ static int32_t first_used(const gw_response_settings *settings)
     return settings->first_line + is_noise_line(settings->first_line);
 }
 
-/* Middle of the way from the line before, then the line itself. No loop oscillates at the first of
- * them, where its own lag is small, so that crossings are looked for as soon as enough are known; in the last part of the band only they count. */
+/* Middle of the way from the line before, then the line itself. No loop oscillates at the first ones,
+ * where its own lag is small; in the last part of the band only crossings count. */
 static void take_response(gw_loop_response *response, const gw_response_settings *settings,
                           int32_t line, int32_t re, int32_t im)
 {

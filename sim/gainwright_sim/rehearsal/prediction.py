@@ -113,7 +113,8 @@ def _between_lines(response: MeasuredResponse) -> np.ndarray:
     A place is left out (nan) where a line beside it is more than NEIGHBOUR times as large: there
     noise decides, as for a crossing in the exported C.
     """
-    first, second = response.inverse[:-1, None], response.inverse[1:, None]
+    inverse = response.inverse[response.frequency_hz <= response.margins_until_hz]
+    first, second = inverse[:-1, None], inverse[1:, None]
     between = first + STEPS * (second - first)
     larger = np.maximum(np.abs(first), np.abs(second))
     return np.where(larger <= NEIGHBOUR * np.abs(between), between, np.nan)

@@ -26,6 +26,8 @@ class MeasuredResponse:
     """(n,)"""
     inverse: NDArray[np.complex128]
     """(n,) Y = -1 / L."""
+    margins_until_hz: float
+    """Above it noise may decide what margins there seem to be, and only crossings count."""
     noise_hz: NDArray[np.float64]
     """(m,) Lines without excitation."""
     noise: NDArray[np.float64]
@@ -55,6 +57,7 @@ def measured_response(
         rung=rung,
         frequency_hz=np.array([hz for hz, _ in used]),
         inverse=np.array([value for _, value in used]),
+        margins_until_hz=settings.line_hz(2 * settings.flat_line, control_tick_s),
         noise_hz=np.array([hz for hz, _ in noise]),
         noise=np.array([1.0 / max(abs(value - 1.0), 1.0 / ONE) for _, value in noise]),
     )

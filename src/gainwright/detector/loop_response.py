@@ -320,9 +320,7 @@ class ReferenceLoopResponse:
         places = [(self._position(at, 12), line) for at, line in crossings]
         again = self._found_again(places)
         place = 0 if again is None else again
-        self.spread = (
-            lines.noise_at(self.settings, *crossings[place]) if crossings else SPREAD_MAX
-        )
+        self.spread = lines.noise_at(self.settings, *crossings[place]) if crossings else SPREAD_MAX
         if self.spread > (SPREAD_USABLE if again is None else SPREAD_AGAIN):
             self.agreeing = min(self.agreeing, 1)
             return

@@ -5,8 +5,7 @@ every eighth, with phases after Schroeder (1970, IEEE Trans. Inf. Theory 16:85),
 peak low. Its band begins below the lowest frequency at which the loop can oscillate: where the
 drive's own lag is small, phase margin and sensitivity cannot be bad, whatever the machine (the
 plant's phase seen from the motor stays within 90 degrees). Amplitudes fall in proportion to
-1/frequency from 1.8 times that frequency on, as the loop's answer does, and faster from twice that
-on: few loops oscillate there, but a limit that lies beyond the band is not seen at all.
+1/frequency from 1.8 times that frequency on, as the loop's answer does.
 """
 
 from __future__ import annotations
@@ -184,7 +183,7 @@ def test_signal(first: int, last: int, flat_until: float, stride: int) -> tuple[
     used = np.array([line for line in range(first, last + 1) if not is_noise_line(line)])
     order = np.arange(len(used))
     phases = -np.pi * order * (order - 1) / len(used)
-    amplitudes = np.minimum(1.0, flat_until / used) * np.minimum(1.0, 2.0 * flat_until / used)
+    amplitudes = np.minimum(1.0, flat_until / used)
     time = np.arange(POINTS * stride) / (POINTS * stride)
     angles = 2.0 * np.pi * used[:, None] * time + phases[:, None]
     signal = (amplitudes[:, None] * np.cos(angles)).sum(axis=0)
