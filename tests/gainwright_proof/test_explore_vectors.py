@@ -7,11 +7,12 @@ from dataclasses import replace
 
 import pytest
 
-from gainwright.language.expression import Binary, Integer, Operator, Reference
+from gainwright.language.expression import Binary, Integer, Operator, Reference, references
 from gainwright.language.model import Condition, Kind, RequirementKind, Signal
 from gainwright.semantics.evaluate import Moment, Step, evaluate, evaluate_over
 from gainwright.semantics.machine import ReferenceMachine
-from gainwright_proof.exploration.vectors import TooManyVectors, vectors_by_state
+from gainwright_proof.exploration.specialise import Specialiser
+from gainwright_proof.exploration.vectors import InputGroups, TooManyVectors, vectors_by_state
 
 from ..shared.explore_trials import random_trial
 from ..shared.random_trials import counter_trial
@@ -86,6 +87,50 @@ def test_vectors_show_all_that_any_vector_shows(seed):
             if chosen.situations is not None:
                 enough = chosen.enough[situation(chosen.situations, variables)]
                 assert {some[number][1] for number in enough} == done
+
+
+def kept(group, forms, variables, others):
+    """Return the choices of a group that stand for all, as the comparison of mutants keeps them:
+    one for each kind and each combination of the conditions that read no other input."""
+    own = [form for form in forms if set(references(form)) & set(others) <= set(group.inputs)]
+    found = {}
+    for choice, kind in zip(group.choices, group.kinds, strict=True):
+        values = {**others, **dict(zip(group.inputs, choice, strict=True))}
+        booleans = tuple(evaluate(form, {**values, **variables}) for form in own)
+        found.setdefault((kind, booleans), dict(zip(group.inputs, choice, strict=True)))
+    return list(found.values())
+
+
+@pytest.mark.parametrize("seed", seeds(range(6), slow=(*range(6, 16), 20, 38)))
+def test_groups_of_inputs_show_all_that_any_input_shows(seed):
+    trial = random_trial(seed)
+    specialiser, finder = Specialiser(trial), InputGroups(trial)
+    forms = [specialiser.condition(condition.name) for condition in trial.conditions]
+    assigned = [(n, specialiser.expanded(v)) for row in trial.rows for n, v in row.actions.items()]
+    apart = [feature for name, value in assigned for feature in finder.assigned(name, value)]
+    groups = finder.of("any state", [(form,) for form in forms], apart)
+    lowest = {signal.name: signal.low for signal in trial.inputs}
+    watched = [*forms, *apart]
+    for variables in combinations(trial.variables):
+        every = {
+            tuple(evaluate(form, {**inputs, **variables}) for form in watched)
+            for inputs in combinations(trial.inputs)
+        }
+        some = set()
+        for chosen in itertools.product(*(kept(g, forms, variables, lowest) for g in groups)):
+            values = lowest | {name: value for part in chosen for name, value in part.items()}
+            some.add(tuple(evaluate(form, {**values, **variables}) for form in watched))
+        assert some == every
+
+
+def test_a_condition_over_two_groups_keeps_their_choices_apart():
+    """Each input joins the variable by itself, so that neither decides alone."""
+    inputs = tuple(Signal(name, Kind.INTEGER, 0, 3, "", "") for name in ("here", "there"))
+    above = (Binary(Operator.GREATER, Reference(s.name), Reference("count_up")) for s in inputs)
+    both = Condition("both", Binary(Operator.AND, *above), "")
+    trial = replace(counter_trial(), inputs=inputs, conditions=(both,), rows=(), requirements=())
+    groups = InputGroups(trial).of("any state", [(both.expression,)], ())
+    assert [len(set(group.kinds)) for group in groups] == [4, 4]
 
 
 def test_order_of_a_wide_input_among_the_values_of_a_variable():

@@ -18,6 +18,7 @@ from gainwright.language.model import RequirementKind, Trial
 from gainwright_proof.exploration import explore
 from gainwright_proof.exploration.limits import Limits
 from gainwright_proof.exploration.shortened import shortened_trial
+from gainwright_proof.exploration.vectors import TooManyVectors
 from gainwright_proof.mutants import judge as mutants_judge
 from gainwright_proof.mutants.generate import mutants
 from gainwright_proof.mutants.judge import judge_mutants
@@ -198,7 +199,10 @@ def test_an_original_that_is_not_explored_in_full_proves_nothing_equivalent():
 
 
 def test_inputs_that_matter_in_too_many_ways_leave_it_undecided(monkeypatch):
-    monkeypatch.setattr("gainwright_proof.mutants.compare._MOST_VECTORS", 1)
+    def refused(*_asked):
+        raise TooManyVectors("the inputs can matter in 7 ways")
+
+    monkeypatch.setattr("gainwright_proof.mutants.offers.InputGroups.of", refused)
     found = judge_mutants(small(), workers=1, most_explored=3)
     assert len(found.undecided) > 20
     assert "can matter in" in found.undecided[-1].detail

@@ -22,13 +22,13 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Container, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from gainwright.language.expression import Expression, references
-from gainwright.language.model import Kind, Signal, State, Trial, Variable
+from gainwright.language.model import Kind, Signal, State, Trial
 from gainwright.semantics.array_code import filled
 from gainwright.semantics.python_code import ARRAY, CodeWriter
 from gainwright_proof.exploration.behaviour import Behaviour, firsts_of_each
@@ -83,23 +83,72 @@ def vectors_of(trial: Trial, states: Iterable[str], most: int) -> dict[str, tupl
             for s in trial.states if s.name in wanted}  # fmt: skip
 
 
-def vectors_for(
-    trial: Trial,
-    conditions: Iterable[Expression],
-    assigned: Iterable[tuple[Variable, Expression]],
-    most: int,
-) -> tuple[Vector, ...]:
-    """Return one vector for every combination of feature values, for all states together.
+@dataclass(frozen=True, slots=True)
+class InputGroup:
+    """Inputs that share features; each choice of one group occurs with every choice of another."""
 
-    Conditions and assigned values are over inputs and variables only. Raises TooManyVectors.
-    """
-    finder = FeatureFinder(trial)
-    found: dict[Expression, None] = {}
-    for condition in conditions:
-        found |= dict.fromkeys(finder.of_formula(condition))
-    for variable, value in assigned:
-        found |= dict.fromkeys(finder.of_assignment(variable, value))
-    return tuple(_Builder(trial).combinations("any state", list(found), most))
+    inputs: tuple[str, ...]
+    """In the order of the trial."""
+    choices: tuple[Vector, ...]
+    """Values of these inputs, one for every combination of the features that read them."""
+    kinds: tuple[int, ...]
+    """For each choice: those of the same kind agree in every feature that is to be told apart, and
+    in those of conditions that other groups are read by too."""
+
+
+class InputGroups:
+    """Groups of inputs of one trial, for any set of conditions; what was found is kept."""
+
+    def __init__(self, trial: Trial) -> None:
+        self._builder = _Builder(trial)
+        self._finder = FeatureFinder(trial)
+        self._variables = {variable.name: variable for variable in trial.variables}
+        self._found: dict[object, InputGroup] = {}
+        self._features_of: dict[tuple[Expression, ...], list[Expression]] = {}
+
+    def assigned(self, name: str, value: Expression) -> list[Expression]:
+        """Return the features of what a variable gets; over inputs and variables only."""
+        return self._finder.of_assignment(self._variables[name], value)
+
+    def of(
+        self, place: str, conditions: Iterable[Sequence[Expression]], apart: Iterable[Expression]
+    ) -> tuple[InputGroup, ...]:
+        """Return the groups for conditions, each in all forms that it has, over inputs and
+        variables only, and for features that are to be told apart besides.
+
+        Raises TooManyVectors, which names the place, if a group has too many choices.
+        """
+        told = list(dict.fromkeys(apart))
+        read = [self._features(tuple(forms)) for forms in conditions]
+        every = dict.fromkeys((*(f for features in read for f in features), *told))
+        groups = self._builder.grouped(every)
+        group_of = {name: n for n, (names, _) in enumerate(groups) for name in names}
+        wide = set(told)
+        for features in read:
+            if len({group_of[name] for f in features for name in references(f)}) > 1:
+                wide.update(features)
+        return tuple(self._group(place, names, shared, wide) for names, shared in groups)
+
+    def _features(self, forms: tuple[Expression, ...]) -> list[Expression]:
+        if forms not in self._features_of:
+            every = (f for form in forms for f in self._finder.of_formula(form))
+            self._features_of[forms] = list(dict.fromkeys(every))
+        return self._features_of[forms]
+
+    def _group(
+        self,
+        place: str,
+        names: tuple[str, ...],
+        shared: tuple[Expression, ...],
+        wide: Container[Expression],
+    ) -> InputGroup:
+        told = tuple(feature for feature in shared if feature in wide)
+        key = names, frozenset(shared), frozenset(told)
+        if key not in self._found:
+            choices = tuple(self._builder.choices(place, names, shared))
+            kinds = self._builder.kinds(names, choices, told)
+            self._found[key] = InputGroup(names, choices, kinds)
+        return self._found[key]
 
 
 class _Builder:
@@ -131,8 +180,8 @@ class _Builder:
     ) -> Iterator[Vector]:
         """Yield a vector for every combination of values of the features."""
         groups = [
-            (names, list(self._choices(state, names, shared)))
-            for names, shared in self._grouped(features)
+            (names, list(self.choices(state, names, shared)))
+            for names, shared in self.grouped(features)
         ]
         count = math.prod(len(choices) for _, choices in groups)
         if count > most:
@@ -155,7 +204,7 @@ class _Builder:
                 found |= dict.fromkeys(finder.of_formula(formula))
         return list(found)
 
-    def _grouped(
+    def grouped(
         self, features: Iterable[Expression]
     ) -> list[tuple[tuple[str, ...], tuple[Expression, ...]]]:
         """Return groups of inputs that share features, in the order of the inputs."""
@@ -171,7 +220,7 @@ class _Builder:
         ordered = [(tuple(sorted(names, key=order.index)), tuple(m)) for names, m in groups]
         return sorted(ordered, key=lambda group: order.index(group[0][0]))
 
-    def _choices(
+    def choices(
         self, state: str, names: Sequence[str], features: tuple[Expression, ...]
     ) -> Iterator[Vector]:
         """Yield the first combination of values for each combination of feature values."""
@@ -183,6 +232,17 @@ class _Builder:
                 f"values that may matter (at most {MOST_VALUES})"
             )
         yield from self._first_of_each(names, values, features)
+
+    def kinds(
+        self, names: Sequence[str], choices: Sequence[Vector], features: Sequence[Expression]
+    ) -> tuple[int, ...]:
+        """Return a number for each choice of values; the same where all features are the same."""
+        table = np.array(choices, dtype=np.int64).reshape(len(choices), len(names))
+        columns = {name: table[:, place] for place, name in enumerate(names)}
+        values = self._writer.function(features)(columns, 0, {}, 0)
+        rows = zip(*(filled(value, len(choices)).tolist() for value in values), strict=True)
+        numbers: dict[tuple[int, ...], int] = {}
+        return tuple(numbers.setdefault(row, len(numbers)) for row in rows) or (0,) * len(choices)
 
     def _values_of(self, name: str, features: tuple[Expression, ...]) -> list[int]:
         """Return the values of one input that its own parts of the features tell apart."""

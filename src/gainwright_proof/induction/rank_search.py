@@ -8,7 +8,12 @@ from dataclasses import dataclass
 
 from gainwright.language.model import Trial
 from gainwright.semantics.python_code import Check, CodeWriter
-from gainwright_proof.induction.deadline import Course, CourseFinder, Deadline
+from gainwright_proof.induction.deadline import (
+    WHOLE_TRIAL,
+    Course,
+    CourseFinder,
+    Deadline,
+)
 from gainwright_proof.induction.fast_machine import Values
 from gainwright_proof.induction.induction import Facts
 from gainwright_proof.induction.rank_fit import ROUNDING, NoRankError, RankFit
@@ -19,6 +24,8 @@ from gainwright_proof.induction.specialise import negated, specialised
 from gainwright_proof.induction.terms import StepTerms
 
 MOST_ROUNDS = 40
+EASY_ROUNDS = 8
+"""For what is reported only if it is easily shown."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +106,8 @@ class RankSearch:
             self._learn(tick)
         self._learn_starts()
         exact = False
-        for _ in range(MOST_ROUNDS):
+        is_extra = self._deadline.subject == WHOLE_TRIAL
+        for _ in range(EASY_ROUNDS if is_extra else MOST_ROUNDS):
             least = self._fit.least_greatest()
             if self._deadline.within_ticks is not None and self._too_long(least):
                 # No ranks of this form are short enough, whole numbers or not.

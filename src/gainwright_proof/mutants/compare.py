@@ -12,7 +12,6 @@ mutant is not single-hit, and is caught too.
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -21,7 +20,6 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gainwright.language.cube import cube
-from gainwright.language.expression import Expression
 from gainwright.language.model import RequirementKind, Row, Trial
 from gainwright_codegen.host import compile_and_load, flags_for, read_sources
 from gainwright_codegen.host.sequencer import CHECKERS
@@ -29,23 +27,20 @@ from gainwright_codegen.sources import sequencer_sources
 from gainwright_codegen.trial_c.rows import distinct_actions
 from gainwright_proof.exploration.encoding import Encoding
 from gainwright_proof.exploration.short_waits import Wait
-from gainwright_proof.exploration.specialise import Specialiser
-from gainwright_proof.exploration.vectors import vectors_for, vectors_of
-from gainwright_proof.mutants.mutant import Mutant
+from gainwright_proof.exploration.vectors import vectors_of
+from gainwright_proof.mutants.mutant import Mutant, MutationKind
 from gainwright_proof.mutants.mutant_model import (
     MutantModel,
     conditions_of,
-    dependent,
-    response_triggers,
     timed_requirements,
     why_untimed,
 )
+from gainwright_proof.mutants.offers import Offer, Offers, new_rows, words_of
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 _DIRECTORY = Path(__file__).parent
-_MOST_VECTORS = 1 << 18
 _MOST_WHOLE_VECTORS = 1 << 17
 """Of a mutant that is explored by itself, in each state that it changes."""
 _USUAL_VECTORS = 10
@@ -124,7 +119,7 @@ class Comparison:
         self._ffi, self._library = compile_and_load(
             sources, ("gx_mutant.h", "gx_reach.h"), flags, name="mutants"
         )
-        self._vectors_of_original: dict[str, Sequence[tuple[int, ...]]] = {}
+        self._offers = Offers(trial, self._variants, self._bits, self._words)
 
     @property
     def nodes(self) -> int:
@@ -135,11 +130,22 @@ class Comparison:
         """Return the number of the variant of the conditions that a mutant needs."""
         return self._variants.index(conditions_of(mutant))
 
-    def looked_at(self, mutant: Mutant) -> tuple[tuple[str, frozenset[str]], ...]:
-        """Return, for each state that a mutant changes, the conditions that its rows look at."""
+    def alike(self, mutant: Mutant) -> object:
+        """Return what mutants that are compared together have in common."""
+        is_added = mutant.kind is MutationKind.LITERAL_ADDED
+        return self.variant(mutant), is_added, self._looked_at(mutant)
+
+    def _looked_at(self, mutant: Mutant) -> tuple[tuple[str, frozenset[str]], ...]:
+        """Return, for each state that a mutant changes, the conditions that decide what it does.
+
+        These are those that the rows of the state look at; of a row that wants one more literal,
+        its own: the mutant differs only where that row held, and there no row holds any more.
+        """
         found = []
         for state in mutant.states:
-            rows = (*self._trial.rows_by_state[state], *_new_rows(mutant, state))
+            rows = list(new_rows(mutant, state))
+            if mutant.kind is not MutationKind.LITERAL_ADDED:
+                rows += self._trial.rows_by_state[state]
             names = frozenset(name for row in rows for name in (*row.when, *row.unless))
             found.append((state, names))
         return tuple(found)
@@ -155,77 +161,49 @@ class Comparison:
             TooManyVectors: the inputs can matter in too many ways.
             MemoryError: memory is short.
         """
-        variant = self.variant(mutants[0])
-        found: dict[tuple[int, ...], None] = {}
-        for state, names in self.looked_at(mutants[0]):
-            found |= dict.fromkeys(self._vectors(variant, state, names, mutants))
-        return self._made(variant, [list(found)] * len(self._states), mutants[0].states, True)
+        variant, states = self.variant(mutants[0]), mutants[0].states
+        looked_at = self._looked_at(mutants[0])
+        if mutants[0].kind is MutationKind.LITERAL_ADDED:
+            own = {state: self._offers.of_conditions(state, names) for state, names in looked_at}
+            return self._made(variant, own, states, follows=False)
+        own = {state: self._offers.usual(variant, state, mutants) for state, _ in looked_at}
+        return self._made(variant, own, states)
 
     def _made(
         self,
         variant: int,
-        vectors: Sequence[Sequence[tuple[int, ...]]],
-        states: Iterable[str],
-        shared: bool,
+        own: Mapping[str, Offer],
+        wanted: Iterable[str],
         whole_states: Container[str] = (),
+        follows: bool = True,
     ) -> Any:
-        """Return a comparison with vectors for each state; if they are shared, the same for all.
+        """Return a comparison with what is offered in some states; in the others what the original
+        can tell apart, if the mutant is to be followed there.
 
         In whole states no vector stands for another one.
         """
-        parts = vectors[:1] if shared else vectors
-        # Trials without inputs have one vector of nothing.
-        rows = [vector or (0,) for part in parts for vector in part]
-        table = np.array(rows, dtype=np.int32).reshape(len(rows), -1)
-        ends = list(itertools.accumulate(map(len, parts)))
-        whole = [int(name in whole_states) for name in self._states][: len(parts)]
-        spans = np.array([(end - len(part), end, flag)
-                          for part, end, flag in zip(parts, ends, whole, strict=True)],
-                         dtype=np.uint32)  # fmt: skip
-        if shared:
-            spans = np.repeat(spans, len(vectors), axis=0)
+        parts = [
+            own.get(state) or (self._offers.original(state) if follows else self._offers.nothing())
+            for state in self._states
+        ]
+        tables = self._offers.tables(parts, [name in whole_states for name in self._states])
+        offer = self._ffi.new("gx_offer *")
+        kinds = ("int32_t[]", "uint32_t[]", "gx_group[]", "gx_span[]")
+        kept = [self._pointer(*pair) for pair in zip(kinds, tables, strict=True)]
+        offer.choices, offer.kinds, offer.groups, offer.spans = kept
         made = self._library.gx_comparison_new(
             variant, self._pointer("gx_rule[]", self._original),
             self._pointer("uint64_t[]", self._codes),
             self._pointer("gx_rows[]", self._rows), len(self._codes),
-            self._pointer("int32_t[]", table), self._pointer("gx_span[]", spans),
-            self._pointer("uint8_t[]", self._wanted(states)),
+            offer, self._pointer("uint8_t[]", self._wanted(wanted)),
         )  # fmt: skip
         if made == self._ffi.NULL:
             raise MemoryError
-        handle = self._ffi.gc(made, self._library.gx_comparison_free)
-        return handle, table, spans
-
-    def _vectors(
-        self,
-        variant: int,
-        state: str,
-        names: frozenset[str],
-        mutants: Sequence[Mutant],
-        also: Iterable[Expression] = (),
-    ) -> Sequence[tuple[int, ...]]:
-        """Return input vectors for one state, whatever the mutants do there; ``also``: told apart
-        besides."""
-        specialiser = Specialiser(self._trial)
-        changed = dependent(self._trial, self._variants[variant])
-        expressions = [specialiser.condition(c.name) for c in self._trial.conditions
-                       if c.name in names]  # fmt: skip
-        expressions += [expression for name, expression in changed if name in names]
-        expressions += also
-        rows = [*self._trial.rows_by_state[state]]
-        rows += [row for mutant in mutants for row in _new_rows(mutant, state)]
-        variables = {v.name: v for v in self._trial.variables}
-        assigned = dict.fromkeys(pair for row in rows for pair in row.actions.items())
-        return vectors_for(
-            self._trial,
-            expressions,
-            [(variables[name], specialiser.expanded(value)) for name, value in assigned],
-            _MOST_VECTORS,
-        )
+        return self._ffi.gc(made, self._library.gx_comparison_free), kept
 
     def compare(self, prepared: Any, mutant: Mutant) -> Compared:
         """Compare a mutant with the original; MemoryError if memory is short."""
-        handle, *_ = prepared
+        handle, _ = prepared
         rules = self._rules(mutant)
         outcome = self._ffi.new("gx_outcome *")
         done = self._library.gx_judge_mutant(
@@ -240,15 +218,38 @@ class Comparison:
     def reached(self, mutant: Mutant | None, most: int) -> Reached:
         """Explore a mutant by itself, with its times; None stands for the original.
 
+        First inputs are told apart as in a comparison, which is enough for nearly all that fails.
+        Where nothing does, all is told apart that requirements read in the states that it changes.
+
         Raises:
             TooManyVectors: the inputs can matter in too many ways.
             MemoryError: memory is short.
         """
+        if mutant is None:
+            return self._explored(None, {}, (), most)
+        variant = self.variant(mutant)
+        usual = {
+            state: self._offers.usual(variant, state, [mutant], timed=True)
+            for state in mutant.states
+        }
+        found = self._explored(mutant, usual, (), most)
+        if found.failed or not found.complete:
+            return found
+        vectors = vectors_of(mutant.trial(self._trial), mutant.states, _MOST_WHOLE_VECTORS)
+        whole = {state: self._offers.whole(its) for state, its in vectors.items()}
+        return self._explored(mutant, whole, mutant.states, most)
+
+    def _explored(
+        self,
+        mutant: Mutant | None,
+        own: Mapping[str, Offer],
+        whole_states: Container[str],
+        most: int,
+    ) -> Reached:
         variant = 0 if mutant is None else self.variant(mutant)
         states = () if mutant is None else mutant.states
         rules = self._original if mutant is None else self._rules(mutant)
-        vectors = self._whole_vectors(mutant)
-        handle, *_ = kept = self._made(variant, vectors, (), False, states)
+        handle, _ = kept = self._made(variant, own, (), whole_states)
         outcome, found = self._ffi.new("gx_outcome *"), self._ffi.new("gx_reached *")
         done = self._library.gx_reach_mutant(
             handle, self._pointer("gx_rule[]", rules),
@@ -282,22 +283,6 @@ class Comparison:
         for row, place in self._place.items():
             if not found.taken[place] and gone.get(row, ()) is not None:
                 yield f"row/{row}"
-
-    def _whole_vectors(self, mutant: Mutant | None) -> list[Sequence[tuple[int, ...]]]:
-        """Return vectors of each state that tell apart what its rows read; in the states that a
-        mutant changes also what requirements read."""
-        own = {} if mutant is None else vectors_of(
-            mutant.trial(self._trial), mutant.states, _MOST_WHOLE_VECTORS
-        )  # fmt: skip
-        return [own.get(state) or self._original_vectors(state) for state in self._states]
-
-    def _original_vectors(self, state: str) -> Sequence[tuple[int, ...]]:
-        if state not in self._vectors_of_original:
-            rows = self._trial.rows_by_state[state]
-            names = frozenset(name for row in rows for name in (*row.when, *row.unless))
-            triggers = response_triggers(self._trial)
-            self._vectors_of_original[state] = self._vectors(0, state, names, [], triggers)
-        return self._vectors_of_original[state]
 
     def _rules(self, mutant: Mutant) -> NDArray[Any]:
         rules = self._original.copy()
@@ -334,7 +319,7 @@ class Comparison:
         return self._set(0), self._set(1), 0, 0
 
     def _set(self, bits: int) -> list[int]:
-        return [bits >> 64 * word & (1 << 64) - 1 for word in range(self._words)]
+        return words_of(bits, self._words)
 
     def _rule(self, row: Row) -> tuple[list[int], list[int], int, int]:
         mask, value = cube(row, self._bits)
@@ -345,7 +330,3 @@ class Comparison:
 def _rule_type(words: int) -> np.dtype:
     sets = [(name, "u8", (words,)) for name in ("mask", "value")]
     return np.dtype([*sets, ("target", "u4"), ("action", "u4")])
-
-
-def _new_rows(mutant: Mutant, state: str) -> list[Row]:
-    return [row for row in mutant.new_rows.values() if row is not None and row.source == state]

@@ -18,7 +18,8 @@ typedef struct {
     gw_condition_bits changed_seen;
     uint64_t assigned; /* What actions read of the inputs. */
     int32_t same;    /* 1: bits and changed are equal. */
-    uint32_t vector; /* Inputs that cause it. */
+    uint32_t vector; /* Number of the inputs that cause it, of all that were tried. */
+    const int32_t *inputs;
     uint32_t rule;   /* Of the original; GX_NO_RULE unless exactly one holds. */
 } gx_way;
 
@@ -29,7 +30,8 @@ typedef struct {
     uint32_t first; /* Place of its first node in order[]. */
     uint32_t nodes;
     uint32_t ways;
-    gx_way *way;
+    gx_way *way; /* NULL until somebody asks. */
+    int32_t *inputs; /* Of the ways, where they stand nowhere else. */
     uint32_t *first_ways; /* One for each rule of the original and value of assigned. */
     uint32_t first_count;
     uint32_t *own_ways; /* The same for the mutant with this number. */
@@ -43,8 +45,7 @@ struct gx_comparison {
     const uint64_t *codes;
     const gx_rows *rows;
     uint64_t nodes;
-    const int32_t *vectors;
-    const gx_span *spans; /* Vectors of each state. */
+    gx_offer offer;
     uint32_t *order; /* Nodes of wanted states, class by class. */
     gx_class *classes;
     uint32_t class_count;
@@ -52,11 +53,6 @@ struct gx_comparison {
     uint32_t mutants; /* Judged so far. */
     uint32_t buckets[GX_BUCKETS];
 };
-
-static inline const int32_t *gx_inputs_of(const gx_comparison *c, uint32_t vector)
-{
-    return &c->vectors[(size_t)vector * GW_INPUT_SLOTS];
-}
 
 static inline int32_t gx_rule_holds(const gx_rule *rule, const gw_condition_set *bits)
 {
@@ -68,6 +64,9 @@ static inline int32_t gx_rule_holds(const gx_rule *rule, const gw_condition_set 
     }
     return missed == 0U;
 }
+
+/* Find the ways of a class, from one memory in it, unless they are known; 0 if memory is short. */
+int32_t gx_know_ways(const gx_comparison *c, gx_class *k, const gw_sequencer *memory);
 
 /* Number of the class of a memory, made now if it was not met before; GX_NOTHING if memory is
  * short. */

@@ -4,6 +4,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "gx_pairs.h"
+
 #include "gx_classes.h"
 #include "gx_rules.h"
 
@@ -66,7 +68,7 @@ static int32_t tick(const mutant *m, code_set *set, uint32_t rule, const gx_way 
                     const gw_sequencer *before, const gw_sequencer *expected, gx_outcome *outcome)
 {
     gw_sequencer after = *before;
-    const int32_t *inputs = gx_inputs_of(m->c, w->vector);
+    const int32_t *inputs = w->inputs;
 
     if (rule == GX_NO_RULE) {
         outcome->differs = 1;
@@ -114,26 +116,26 @@ static uint32_t choose(const mutant *m, const gx_class *k, choice chosen[])
 }
 
 /* Keep one way for each pair of rules and all that actions read of inputs, as that decides what is
- * done. */
-static uint32_t one_of_each(const choice all[], uint32_t count, choice kept[])
+ * done. Returns 0 if memory is short. */
+static int32_t one_of_each(const choice all[], uint32_t count, choice kept[], uint32_t *few)
 {
-    uint32_t few = 0U;
+    gx_pairs seen;
     uint32_t i;
 
+    *few = 0U;
+    if (!gx_begin_pairs(&seen, count)) {
+        return 0;
+    }
     for (i = 0U; i < count; i++) {
-        uint32_t j = 0U;
+        const uint64_t rules = ((uint64_t)all[i].rule << 32) | all[i].way->rule;
 
-        while ((j < few)
-               && ((kept[j].rule != all[i].rule) || (kept[j].way->rule != all[i].way->rule)
-                   || (kept[j].way->assigned != all[i].way->assigned))) {
-            j++;
-        }
-        if (j == few) {
-            kept[few] = all[i];
-            few++;
+        if (gx_is_new_pair(&seen, rules, all[i].way->assigned)) {
+            kept[*few] = all[i];
+            (*few)++;
         }
     }
-    return few;
+    free(seen.slots);
+    return 1;
 }
 
 static int32_t crosses(const gx_rows *a, const gx_rows *b)
@@ -149,21 +151,27 @@ static int32_t crosses(const gx_rows *a, const gx_rows *b)
 
 /* Compare all nodes of a class. In the first that the mutant reaches for certain every way is judged,
  * in the others one for each pair of rules. */
-static int32_t compare_class(const mutant *m, const gx_class *k, code_set *set, gx_outcome *outcome)
+static int32_t compare_class(const mutant *m, gx_class *k, code_set *set, gx_outcome *outcome)
 {
-    choice *chosen = malloc(((size_t)k->ways + 1U) * 2U * sizeof *chosen);
+    gw_sequencer first;
+    choice *chosen;
     uint32_t count;
     uint32_t few;
     uint32_t n;
     uint32_t i;
     int32_t all_judged = 0;
-    int32_t sound = 1;
+    int32_t sound;
 
+    gx_decode(m->c->codes[m->c->order[k->first]], &first);
+    if (!gx_know_ways(m->c, k, &first)) {
+        return 0;
+    }
+    chosen = malloc(((size_t)k->ways + 1U) * 2U * sizeof *chosen);
     if (chosen == NULL) {
         return 0;
     }
     count = choose(m, k, chosen);
-    few = one_of_each(chosen, count, &chosen[count]);
+    sound = one_of_each(chosen, count, &chosen[count], &few);
     for (n = 0U; sound && (count > 0U) && (n < k->nodes) && !gx_any_violated(outcome); n++) {
         const uint32_t node = m->c->order[k->first + n];
         const int32_t doubtful = crosses(&m->c->rows[node], m->rows);
@@ -181,7 +189,7 @@ static int32_t compare_class(const mutant *m, const gx_class *k, code_set *set, 
             gw_sequencer expected = before;
             gx_outcome unknown = *outcome;
 
-            gx_apply(&m->c->original[w->rule], w->seen, gx_inputs_of(m->c, w->vector), &expected);
+            gx_apply(&m->c->original[w->rule], w->seen, w->inputs, &expected);
             sound = tick(m, doubtful ? NULL : set, ways[i].rule, w, &before, &expected,
                          doubtful ? &unknown : outcome);
             outcome->differs |= unknown.differs;
@@ -214,7 +222,7 @@ static int32_t follow(const mutant *m, code_set *set, uint64_t most, gx_outcome 
             return 0;
         }
         k = &m->c->classes[place];
-        if (!gx_ways_of(m, k, &ways, &count)) {
+        if (!gx_know_ways(m->c, k, &before) || !gx_ways_of(m, k, &ways, &count)) {
             return 0;
         }
         count = all ? k->ways : count;
@@ -250,7 +258,7 @@ int32_t gx_judge_mutant(gx_comparison *comparison, const gx_rule changed[], cons
     set.slots = calloc((size_t)set.mask + 1U, sizeof *set.slots);
     sound = (set.slots != NULL) && gx_find_different(&m);
     for (k = 0U; sound && (k < classes) && !gx_any_violated(outcome); k++) {
-        const gx_class *its = &comparison->classes[k];
+        gx_class *its = &comparison->classes[k];
 
         if ((its->nodes > 0U) && (wanted[its->state] != 0U)) {
             sound = compare_class(&m, its, &set, outcome);

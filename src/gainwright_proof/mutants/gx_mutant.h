@@ -34,22 +34,38 @@ typedef struct {
     uint64_t words[4];
 } gx_rows;
 
-/* Vectors of a state: from the first to that before the end. */
+/* Some inputs, by choices of their values: from the first to that before the end. */
 typedef struct {
     uint32_t begin;
     uint32_t end;
-    uint32_t whole; /* 1: no vector stands for another one. */
+    gw_condition_set mask; /* Conditions that read these inputs and no others. */
+} gx_group;
+
+/* Groups of a state: from the first to that before the end, one at least. */
+typedef struct {
+    uint32_t begin;
+    uint32_t end;
+    uint64_t whole;        /* 1: no choice stands for another one. */
+    gw_condition_set mask; /* Conditions that tell inputs apart. */
 } gx_span;
+
+/* What a comparison tries; all arrays must stay. The inputs are the sum of one choice of each group of
+ * the state, whatever the choices; `kinds` tells choices apart besides the conditions of the mask. */
+typedef struct {
+    const int32_t *choices; /* GW_INPUT_SLOTS each. */
+    const uint32_t *kinds;
+    const gx_group *groups;
+    const gx_span *spans; /* By state. */
+} gx_offer;
 
 /* Compare under a variant of the conditions with the rules of the original, all states one after the
  * other as gx_first_rule says; all arrays must stay. Nodes are the reachable codes of the original,
- * in rising order, rows those on a way to each of them; the vectors of a wanted state stand for all
- * inputs there, for all values of the variables. Vectors that cause the same conditions and actions
+ * in rising order, rows those on a way to each of them; what is offered in a state stands for all
+ * inputs there, for all values of the variables. Inputs that cause the same conditions and actions
  * are taken for one, unless the span is whole. NULL if memory is short. */
 gx_comparison *gx_comparison_new(int32_t variant, const gx_rule original[],
                                  const uint64_t codes[], const gx_rows rows[], uint64_t nodes,
-                                 const int32_t vectors[], const gx_span spans[],
-                                 const uint8_t wanted[]);
+                                 const gx_offer *offer, const uint8_t wanted[]);
 void gx_comparison_free(gx_comparison *comparison);
 
 /* Judge a mutant by its rules. Only wanted states may differ from the original, and only by the rows

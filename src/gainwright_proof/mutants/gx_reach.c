@@ -154,7 +154,7 @@ static int32_t take(graph *g, uint32_t node, const gw_sequencer *before, const g
                     int32_t judge, gx_outcome *outcome, gx_reached *reached)
 {
     const uint32_t rule = gx_mutant_rule(g->m, before->state, w);
-    const int32_t *inputs = gx_inputs_of(g->m->c, w->vector);
+    const int32_t *inputs = w->inputs;
     gw_sequencer after = *before;
     uint32_t target;
 
@@ -195,7 +195,7 @@ static int32_t expand(graph *g, uint32_t node, gx_outcome *outcome, gx_reached *
         return 0;
     }
     k = &g->m->c->classes[number];
-    if (!gx_ways_of(g->m, k, &ways, &count)) {
+    if (!gx_know_ways(g->m->c, k, &before) || !gx_ways_of(g->m, k, &ways, &count)) {
         return 0;
     }
     judge = !is_known(g, node, before.state);

@@ -4,6 +4,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "gx_pairs.h"
+
 int32_t gx_find_different(mutant *m)
 {
     const uint32_t rules = gx_first_rule[GW_STATE_COUNT];
@@ -82,6 +84,7 @@ int32_t gx_any_violated(const gx_outcome *outcome)
 /* One way for each rule of the mutant, found once for a class. */
 static int32_t find_own_ways(const mutant *m, gx_class *k)
 {
+    gx_pairs seen;
     uint32_t i;
 
     if ((k->own_ways != NULL) && (k->own_mutant == m->c->mutants)) {
@@ -90,23 +93,19 @@ static int32_t find_own_ways(const mutant *m, gx_class *k)
     if (k->own_ways == NULL) {
         k->own_ways = malloc(((size_t)k->ways + 1U) * sizeof *k->own_ways);
     }
+    if ((k->own_ways == NULL) || !gx_begin_pairs(&seen, k->ways)) {
+        return 0;
+    }
     k->own_mutant = m->c->mutants;
     k->own_count = 0U;
-    for (i = 0U; (k->own_ways != NULL) && (i < k->ways); i++) {
-        const uint32_t rule = gx_mutant_rule(m, k->state, &k->way[i]);
-        uint32_t j = 0U;
-
-        while ((j < k->own_count)
-               && ((k->way[k->own_ways[j]].assigned != k->way[i].assigned)
-                   || (gx_mutant_rule(m, k->state, &k->way[k->own_ways[j]]) != rule))) {
-            j++;
-        }
-        if (j == k->own_count) {
-            k->own_ways[j] = i;
+    for (i = 0U; i < k->ways; i++) {
+        if (gx_is_new_pair(&seen, gx_mutant_rule(m, k->state, &k->way[i]), k->way[i].assigned)) {
+            k->own_ways[k->own_count] = i;
             k->own_count++;
         }
     }
-    return k->own_ways != NULL;
+    free(seen.slots);
+    return 1;
 }
 
 int32_t gx_ways_of(const mutant *m, gx_class *k, const uint32_t **ways, uint32_t *count)

@@ -101,9 +101,7 @@ class _Judge:
         groups: dict[object, list[Mutant]] = {}
         comparison = self._original.comparison
         for mutant in self._everything:
-            alike: object = None
-            if comparison is not None:
-                alike = comparison.variant(mutant), comparison.looked_at(mutant)
+            alike = None if comparison is None else comparison.alike(mutant)
             groups.setdefault(alike, []).append(mutant)
         for group in groups.values():
             for begin in range(0, len(group), _BATCH):
