@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import math
+from dataclasses import replace
+
 import pytest
 
 from gainwright.language.load import load_trial
 from gainwright.language.shipped import shipped_trial_path
 from gainwright_sim.campaign.families import EVERY_FAMILY
 from gainwright_sim.campaign.sampling import sample
+from gainwright_sim.machine.mechanics import two_mass_chain
+from gainwright_sim.machine.model import Disturbances, Harmonic, Play
 from gainwright_sim.rehearsal.bench import Bench
 from gainwright_sim.rehearsal.rehearse import rehearse
 from gainwright_sim.rehearsal.summary import summarise
@@ -33,9 +38,40 @@ def test_a_position_gain_beyond_the_limit_is_left_at_once(bench):
     assert summary.torque_oscillation_max_of_limit < 0.2
 
 
-def test_friction_at_the_load_hides_its_swinging(bench):
-    """Known and wrong, and said in the README: the day it is mended this test says so."""
+def test_friction_at_the_load_no_longer_hides_its_swinging(bench):
+    """It swings at one size from move to move and answers no step: verified at 2.38 of the limit,
+    until what swings by itself was judged by how fast it dies away."""
     bench.mount(sample(EVERY_FAMILY["friction"], 40021))
     summary = summarise(rehearse(bench, seed=40021))
-    assert summary.outcome == "wrong_not_stable"
-    assert summary.stages[2].theory.result_share > 2.0
+    assert summary.outcome == "finished"
+    assert summary.stages[2].theory.result_share < 0.5
+
+
+def hung(seed: int, play_rad: float = 0.0):
+    """An axis of the family friction, its load of three motors on a barely damped 8 Hz spring."""
+    machine = sample(EVERY_FAMILY["friction"], seed)
+    motor = machine.drive.rotor_inertia_kgm2
+    stiffness = 3.0 * motor * (2.0 * math.pi * 8.0) ** 2
+    chain = two_mass_chain(motor, 3.0 * motor, stiffness, 0.005)
+    play = Play(gap_rad=play_rad, gap_stiffness_nm_per_rad=stiffness) if play_rad else None
+    return replace(machine, chain=chain, play=play)
+
+
+@pytest.mark.parametrize(("seed", "play_rad"), [(5001, 0.0), (5028, 0.0), (5001, 0.005)])
+def test_no_gain_at_which_a_sticky_load_swings_up_is_verified(bench, seed, play_rad):
+    """Of 32 axes like these 9 were verified beyond their limit, at up to 12 times it."""
+    bench.mount(hung(seed, play_rad))
+    summary = summarise(rehearse(bench, seed=seed))
+    assert not summary.outcome.startswith("wrong")
+    assert summary.stages[2].result is None or summary.stages[2].theory.result_share < 0.7
+
+
+def test_slow_ripple_is_no_load_that_swings(bench):
+    """Teeth that pass at 8 Hz leave a line in every answer, as loud with any gain."""
+    still = replace(sample(EVERY_FAMILY["own"], 71004), name="still")
+    teeth = Disturbances(load_passing=(Harmonic(8.4, 0.005),))
+    gains = []
+    for machine in (still, replace(still, disturbances=teeth)):
+        bench.mount(machine)
+        gains.append(summarise(rehearse(bench, seed=71004)).stages[2].result)
+    assert gains[1] > 0.6 * gains[0]

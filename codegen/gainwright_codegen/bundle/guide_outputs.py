@@ -60,7 +60,18 @@ On lines w of 1.5 Hz x 1.025^n, n = 0 to 287, while the step lasts, but no longe
 - what is left: the same sums over k Ts > 0.4 s, below 60 Hz and from 3 periods in that time on. A
   line higher than its neighbours, twice as high as the sixth below it and (after four steps) higher
   than |A - B|, whose amplitude 2 |A + B| / (number of ticks |J|) is above 0.004, is a load that
-  swings: `load_driven` is about the lowest.
+  swings: `load_driven` is about the lowest;
+- a load may swing by itself, in any phase, and answer no step. Split that time of each step into
+  blocks of 50 ms. P is the sum of |sum over all blocks|^2 over steps 0 and 1, and likewise over
+  2 and 3; a line swings where each P is larger than its neighbours (of 2 and 3: within 3 lines
+  of it), 4 times the sixth on either side, and above Q = N (0.002 ticks J)^2, N steps of so many
+  ticks. E1 and E2 are the sums over all steps of |sum|^2 over the first and the second half of
+  the blocks, weighted by Hann's window, one value a block; only where a half, T long, has 2.5
+  periods. The decay is ln(E1 / E2) / (2 T). Of the lowest position gain that this speed gain was
+  measured with keep decay d0 and P0 of each line that swings. `load_undamped` is true where a
+  line with wi Kv > w^2 / 2 swings, and P > 9 Q and the decay is below 1 / s if none within 3
+  lines swung then; else where the decay is below 0.33 d0 and P > 2.25 P0, or P > 81 Q and d0 >
+  0.15 / s; or P > 400 Q and the decay is below 0.33 d0 or 0.1 / s.
 
 You may store d and evaluate later; the trial waits for `margins_evaluated`. Numbers are those of
 the rehearsals (common practice, no source)."""

@@ -52,6 +52,7 @@ DRIVE_INPUTS = (
     "step_phase_margin",
     "margins_evaluated",
     "load_driven",
+    "load_undamped",
     "ringing_heard",
     "ringing_cut_off",
     "decay_evaluated",

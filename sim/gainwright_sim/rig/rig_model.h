@@ -139,6 +139,7 @@ typedef struct {
     double step_forget_share; /* by which swinging is forgotten, per tick */
     rig_line line[RIG_LINES];
     int32_t tail_from_ticks; /* after a step: from then on only what rings is left */
+    int32_t swing_block_ticks; /* of that, one behind the other */
     double half_window_rad;
     double cruise_rad_per_s;
     double acceleration_rad_per_s2;

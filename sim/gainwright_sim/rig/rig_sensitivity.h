@@ -19,6 +19,7 @@
 
 #include "rig_math.h"
 #include "rig_model.h"
+#include "rig_swing.h"
 
 #define RIG_STEPS 4
 /* Noise is taken from so many lines on either side, and what it may explain is so many times that. */
@@ -28,17 +29,13 @@
 #define RIG_SLOW_SHARE 0.3
 #define RIG_LEFT_SHARE 0.004
 #define RIG_PEAK_REACH 6
+#define RIG_BLAMED 0.5 /* wi Kv / w^2 of a load that the loop may have driven */
 #define RIG_BETWEEN 1.5
 #define RIG_TAIL_PERIODS 6.0 /* of both steps of a half */
 #define RIG_OF_STEPS 1.0
 #define RIG_MOST_SENSITIVITY 100.0
 #define RIG_PI 3.14159265358979323846
 #define RIG_DEGREES (180.0 / RIG_PI)
-
-typedef struct {
-    double real;
-    double imaginary;
-} rig_complex;
 
 typedef struct {
     rig_complex sum[2][RIG_LINES]; /* of the first and the last two steps */
@@ -50,10 +47,12 @@ typedef struct {
     double sensitivity;            /* largest |S| that noise does not explain */
     double phase_margin_deg;       /* likewise, smallest angle of L from -1 where |L| is 1 */
     double driven;                 /* what still swings: 1 is neither damped nor driven by the loop */
+    int32_t undamped;              /* what swings by itself has lost its decay */
     int32_t steps;                 /* begun */
     int32_t tail_ticks[2];
     int32_t ticks;                 /* since the step */
     int32_t whole_ticks;           /* of the shortest step before */
+    rig_swing swing;
 } rig_sensitivity;
 
 /* Step 0 begins a measurement; `jump` has the sign of the step. */
@@ -81,6 +80,7 @@ static inline void rig_sensitivity_start(rig_sensitivity *s, double jump, int32_
     if ((number == 0) || (s->ticks < s->whole_ticks)) {
         s->whole_ticks = (number == 0) ? RIG_LINE_TICKS_MAX : s->ticks;
     }
+    rig_swing_start(&s->swing, number);
     s->sign = (jump < 0.0) ? -1.0 : 1.0;
     s->jump = rig_absolute(jump);
     s->steps = number + 1;
@@ -97,6 +97,7 @@ static inline void rig_sensitivity_tick(rig_sensitivity *s, const rig_drive *dri
     const double away = s->sign * (error - s->mean);
     const int32_t half = (s->steps > RIG_STEPS / 2) ? 1 : 0;
     rig_complex *sum = s->sum[half];
+    rig_complex *block = rig_swing_block(&s->swing, drive);
     int32_t line;
 
     for (line = 0; line < RIG_LINES; line++) {
@@ -109,6 +110,8 @@ static inline void rig_sensitivity_tick(rig_sensitivity *s, const rig_drive *dri
             if ((line < RIG_SLOW_LINES) && (s->ticks >= drive->tail_from_ticks)) {
                 s->tail[half][line].real += away * real;
                 s->tail[half][line].imaginary += away * imaginary;
+                block[line].real += away * real;
+                block[line].imaginary += away * imaginary;
             }
             s->phasor[line].real = real * drive->line[line].turn_real
                                    - imaginary * drive->line[line].turn_imaginary;
@@ -116,8 +119,14 @@ static inline void rig_sensitivity_tick(rig_sensitivity *s, const rig_drive *dri
                                         + imaginary * drive->line[line].turn_real;
         }
     }
+    s->swing.ticks += (s->ticks >= drive->tail_from_ticks) ? 1 : 0;
     s->tail_ticks[half] += (s->ticks >= drive->tail_from_ticks) ? 1 : 0;
     s->ticks += 1;
+}
+
+static inline void rig_sensitivity_end(rig_sensitivity *s, const rig_drive *drive)
+{
+    rig_swing_end(&s->swing, drive, (s->steps > RIG_STEPS / 2) ? 1 : 0);
 }
 
 static inline double rig_smaller(double a, double b)
@@ -242,29 +251,53 @@ static inline double rig_most_sensitivity(const rig_drive *drive, double omega, 
     return (at_one != 0) ? 0.5 / sin(0.5 * left) : 1.0 / sin(left);
 }
 
+/* Whether something swings at a line that all steps answered alike. */
+static inline int32_t rig_answers_on(const rig_sensitivity *s, int32_t line)
+{
+    const double left = rig_left(s, line);
+
+    return ((left > RIG_LEFT_SHARE) && (left >= rig_left(s, line - 1)) && (left >= rig_left(s, line + 1))
+            && (left > 2.0 * rig_left(s, line - RIG_PEAK_REACH)))
+               ? 1
+               : 0;
+}
+
+/* Square of a tail's transform at which the swinging is RIG_LEFT_SHARE of the jump, in a half. */
+static inline double rig_least_square(const rig_sensitivity *s, const rig_drive *drive)
+{
+    const double ticks = s->swing.tail_s[0] / drive->tick_s / (double)s->swing.steps[0];
+    const double least = 0.5 * RIG_LEFT_SHARE * ticks * s->jump;
+
+    return least * least * (double)s->swing.steps[0];
+}
+
 /* A load that hangs on a spring shows in what is left. At its frequency the motor all but stands, and
  * what the load feels of the controller is the real part of Kp (1 + wi/s) (1 + Kv/s), which is
- * Kp (1 - wi Kv / w^2): the loop damps it if wi Kv is below w^2. The lowest such frequency counts. */
+ * Kp (1 - wi Kv / w^2): the loop damps it if wi Kv is below w^2. The lowest such frequency counts that
+ * answers the steps; and whether one above the bound swings by itself and has lost its decay. */
 static inline void rig_judge_load(rig_sensitivity *s, const rig_drive *drive, int32_t first)
 {
     const double product = drive->setting[RIG_POSITION_GAIN] * drive->setting[RIG_INTEGRAL_RATE];
+    const double least = rig_least_square(s, drive);
     int32_t line;
 
     s->driven = 0.0;
+    s->undamped = 0;
     while ((first < RIG_SLOW_LINES)
            && (drive->line[first].omega_rad_per_s * s->tail_ticks[0] * drive->tick_s
                < 2.0 * RIG_PI * RIG_TAIL_PERIODS)) {
         first += 1;
     }
+    rig_swing_keep(&s->swing, drive, RIG_PEAK_REACH, least);
     for (line = first + RIG_PEAK_REACH; line < RIG_SLOW_LINES - RIG_PEAK_REACH; line++) {
-        const double left = rig_left(s, line);
+        const double omega = drive->line[line].omega_rad_per_s;
+        const double driven = product / (omega * omega);
 
-        if ((left > RIG_LEFT_SHARE) && (left >= rig_left(s, line - 1)) && (left >= rig_left(s, line + 1))
-            && (left > 2.0 * rig_left(s, line - RIG_PEAK_REACH))) {
-            const double omega = drive->line[line].omega_rad_per_s;
-
-            s->driven = product / (omega * omega);
-            return;
+        if ((s->driven == 0.0) && (rig_answers_on(s, line) != 0)) {
+            s->driven = driven;
+        }
+        if ((driven > RIG_BLAMED) && (rig_swing_driven(&s->swing, line, RIG_PEAK_REACH, least) != 0)) {
+            s->undamped = 1;
         }
     }
 }

@@ -67,6 +67,9 @@ static inline void rig_step_set(rig_step *s, const rig_drive *drive, int32_t on,
             rig_sensitivity_start(&s->loop, s->height_rad * position_gain, number);
         }
     }
+    if ((on == 0) && (s->on != 0) && (s->number >= 0)) {
+        rig_sensitivity_end(&s->loop, drive);
+    }
     if ((on == 0) && (s->on != 0) && (s->ticks >= drive->step_ticks)
         && (position_gain >= drive->step_least_gain)) {
         rig_step_remember(s, drive);

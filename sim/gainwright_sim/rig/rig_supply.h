@@ -70,6 +70,7 @@ static inline void supply_margins(rig *r, int32_t *inputs)
     }
     r->step.judged = known;
     set_input(r, inputs, RIG_MARGINS_EVALUATED, known);
+    set_input(r, inputs, RIG_LOAD_UNDAMPED, loop->undamped);
     set_input(r, inputs, RIG_LOAD_DRIVEN,
               (int32_t)rig_limited(rig_floor(100.0 * loop->driven + 0.5), 1000.0));
     set_input(r, inputs, RIG_STEP_SENSITIVITY,

@@ -24,6 +24,8 @@ LEAST_PERIODS = 1.5
 """So many it takes to say anything."""
 TAIL_FROM_S = 0.4
 """What is left of the answer so long after the step is what rings on."""
+BLOCK_S = 0.05
+"""It is kept in blocks of this length: two windows of whole blocks tell how it dies away."""
 
 
 def line_hz(number: int, tick_s: float) -> float:
@@ -35,6 +37,7 @@ def set_lines(drive: Any, machine: Machine) -> None:
     """Fill in the lines of a ``rig_drive`` whose encoder is set."""
     tick_s = machine.drive.control_tick_s
     drive.tail_from_ticks = round(TAIL_FROM_S / tick_s)
+    drive.swing_block_ticks = max(1, round(BLOCK_S / tick_s))
     for number in range(LINES):
         hz = line_hz(number, tick_s)
         turn = cmath.exp(-2j * math.pi * hz * tick_s)
