@@ -242,3 +242,13 @@ def test_the_band_ends_below_half_the_control_rate() -> None:
     table = Bench(TRIAL, slow).tables[0].response
     assert table is not None
     assert table.last_line <= 240
+
+
+def test_axis_too_slow_for_any_test_signal_is_told_how_fast_it_has_to_be():
+    axis = axis_data(load_machine("glaze-gantry"))
+    with pytest.raises(InputError) as refused:
+        axis_tables(TRIAL, dataclasses.replace(axis, cruise_speed_rad_per_s=1e-6))
+    (problem,) = refused.value.problems
+    assert problem.place == "cruise speed" and "at least" in problem.expected
+    least = float(problem.expected.split()[2])
+    assert axis_tables(TRIAL, dataclasses.replace(axis, cruise_speed_rad_per_s=1.01 * least))

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from gainwright.detector.design import RING_PERIODS, design_detector, design_pulse
 from gainwright.detector.findings import measures_response
-from gainwright.detector.response_design import design_response, response_wanted
+from gainwright.detector.response_design import SlowAxisError, design_response, response_wanted
 from gainwright.detector.response_settings import ResponseSettings
 from gainwright.detector.settings import LONGEST_BLOCK_TICKS, DetectorSettings, PulseSettings
 from gainwright.detector.timing import DriveRatings, DriveTiming
@@ -144,9 +144,18 @@ def _response(
     if not measures_response(trial):
         return None
     wanted = response_wanted(trial, stage)
-    return design_response(
-        wanted, kind, stage, axis.timing, axis.ratings, detector, axis.cruise_speed_rad_per_s
-    )
+    speed = axis.cruise_speed_rad_per_s
+    try:
+        return design_response(wanted, kind, stage, axis.timing, axis.ratings, detector, speed)
+    except SlowAxisError as error:
+        raise input_error(
+            axis.name,
+            "cruise speed",
+            f"{speed:.3g} rad/s of the motor",
+            f"at least {error.least_speed_rad_per_s:.3g} rad/s: the test signal of {trial.name} "
+            "follows it, and would be none",
+            "let the axis move faster, or choose a trial without a test signal",
+        ) from None
 
 
 def _kind(trial: Trial, stage: Stage) -> StageKind:

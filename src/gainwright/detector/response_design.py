@@ -130,6 +130,14 @@ def _contradictions(trial: Trial, stage: Stage, values: dict[str, int]) -> list[
     return problems
 
 
+class SlowAxisError(Exception):
+    """The test signal follows cruise speed, and would be less than its smallest step."""
+
+    def __init__(self, least_speed_rad_per_s: float) -> None:
+        super().__init__(f"cruise speed below {least_speed_rad_per_s:.3g} rad/s")
+        self.least_speed_rad_per_s = least_speed_rad_per_s
+
+
 def design_response(
     wanted: ResponseWanted,
     kind: StageKind,
@@ -139,7 +147,11 @@ def design_response(
     detector: DetectorSettings,
     cruise_speed_rad_per_s: float,
 ) -> ResponseSettings:
-    """Return the settings for one stage; the band ends below half the control rate."""
+    """Return the settings for one stage; the band ends below half the control rate.
+
+    Raises:
+        SlowAxisError: the axis cruises so slowly that the test signal would be none.
+    """
     period = 1.0 / (kind.lowest_oscillation_hz(timing) * timing.control_tick_s)
     stride = min(LARGEST_STRIDE, max(1, math.floor(period / POINTS_PER_PERIOD)))
     lowest_line = POINTS * stride / period
@@ -152,6 +164,9 @@ def design_response(
         wanted.speed_share * cruise_speed_rad_per_s / shaken,
     )
     step = SIGNAL.quantise(torque_nm / ratings.rated_torque_nm / (SHAPE_ONE * SHAPE_STEPS))
+    if step < 1:
+        least_nm = ratings.rated_torque_nm * SHAPE_ONE * SHAPE_STEPS * SIGNAL.resolution
+        raise SlowAxisError(least_nm * shaken / wanted.speed_share)
     point_shift = (stride - 1).bit_length()
     course = excitation(shape, step, stride, detector) / 2**point_shift
     lines, exponent = _line_words(course, first, last)

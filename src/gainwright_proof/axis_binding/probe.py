@@ -31,7 +31,8 @@ def probe_axis(trial: Trial) -> AxisData:
     inertia = _LIGHT * _START * _RATED_TORQUE / top_speed * tick_s
     ratings = DriveRatings(_RATED_TORQUE, 2 * _RATED_TORQUE, top_speed, 1 << 14, inertia)
     start = {name: _START * kind.base(ratings) for name, kind in STAGE_KINDS.items()}
-    return AxisData("probe", "Probe for the lockstep", "0" * 64, timing, ratings, start, 1.0)
+    # No cruise speed bounds the test signal: it would be none on an axis so light.
+    return AxisData("probe", "Probe for the lockstep", "0" * 64, timing, ratings, start, math.inf)
 
 
 def probe_trial(trial: Trial) -> Trial:
