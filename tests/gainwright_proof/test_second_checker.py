@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+from functools import cache
 
 import pytest
 
@@ -17,7 +18,10 @@ from gainwright_proof.verdict import Verdict
 
 pytestmark = pytest.mark.slow
 
-TRIAL = trial_from_document(small_document(40), "small")
+
+@cache
+def small_trial():
+    return trial_from_document(small_document(40), "small")
 
 
 def verdicts(findings):
@@ -26,15 +30,15 @@ def verdicts(findings):
 
 @pytest.fixture(scope="module")
 def explored():
-    return explore(TRIAL, premises=True)
+    return explore(small_trial(), premises=True)
 
 
 @pytest.mark.skipif(shutil.which("spin") is None, reason="spin is not installed")
 def test_states_and_verdicts_agree_on_the_shipped_trial_in_short_form(explored):
     ours = verdicts((*explored.findings, *explored.premises))
-    theirs = verdicts(second_checker(TRIAL, explored.short_wait_states))
+    theirs = verdicts(second_checker(small_trial(), explored.short_wait_states))
     assert theirs.pop(AGREEMENT) is Verdict.PROVED
-    assert len(theirs) > len(TRIAL.states)
+    assert len(theirs) > len(small_trial().states)
     assert theirs == {subject: ours[subject] for subject in theirs}
     wanted = {name for name in ours if name.startswith(("row/", "premise/"))}
     assert {name for name in wanted if theirs.get(name) is not Verdict.PROVED} == set()
@@ -43,14 +47,14 @@ def test_states_and_verdicts_agree_on_the_shipped_trial_in_short_form(explored):
 @pytest.mark.skipif(shutil.which("spin") is None, reason="spin is not installed")
 def test_other_count_is_said(explored):
     states = explored.short_wait_states
-    (agreement, *_) = second_checker(TRIAL, states + 1)
+    (agreement, *_) = second_checker(small_trial(), states + 1)
     assert agreement.verdict is Verdict.REFUTED
     assert f"{states + 1:,}" in agreement.detail
 
 
 def test_without_spin_it_was_not_run(monkeypatch):
     monkeypatch.setattr("gainwright_proof.second_checker.check.spin_version", lambda: None)
-    (finding,) = second_checker(TRIAL, 5)
+    (finding,) = second_checker(small_trial(), 5)
     assert finding.verdict is Verdict.NOT_RUN
 
 
@@ -65,13 +69,13 @@ def test_without_spin_it_was_not_run(monkeypatch):
     ],
 )
 def test_verdicts_follow_from_what_was_told(monkeypatch, complete, explored, agreement, silent):
-    broken = next(r.id for r in TRIAL.requirements if r.kind is RequirementKind.INVARIANT)
-    reached = next(r.id for r in TRIAL.requirements if r.kind is RequirementKind.REACHABLE)
+    broken = next(r.id for r in small_trial().requirements if r.kind is RequirementKind.INVARIANT)
+    reached = next(r.id for r in small_trial().requirements if r.kind is RequirementKind.REACHABLE)
     told = (f"broken_{broken}", f"reached_{reached}", "table_move", taken(1), seen(0, 0))
     result = SpinResult(7, 9, told, 0.1, complete)
     monkeypatch.setattr("gainwright_proof.second_checker.check.spin_version", lambda: "0")
     monkeypatch.setattr("gainwright_proof.second_checker.check.verify", lambda *_, **__: result)
-    found = verdicts(second_checker(TRIAL, explored))
+    found = verdicts(second_checker(small_trial(), explored))
     assert found[AGREEMENT] is agreement
     assert found[broken] is Verdict.REFUTED
     assert found[reached] is Verdict.PROVED
@@ -79,5 +83,5 @@ def test_verdicts_follow_from_what_was_told(monkeypatch, complete, explored, agr
     assert found["single_hit/idle"] is silent
     # A row that a whole search does not take is never taken.
     never = Verdict.REFUTED if silent is Verdict.PROVED else silent
-    assert found[f"row/{TRIAL.rows[0].id}"] is never
-    assert found[f"row/{TRIAL.rows[1].id}"] is Verdict.PROVED
+    assert found[f"row/{small_trial().rows[0].id}"] is never
+    assert found[f"row/{small_trial().rows[1].id}"] is Verdict.PROVED

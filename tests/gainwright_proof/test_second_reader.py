@@ -21,7 +21,7 @@ from gainwright.language.expression import (
     Reference,
     Unary,
 )
-from gainwright.language.load import trial_from_document
+from gainwright.language.load import load_trial, trial_from_document
 from gainwright.language.model import NEVER, Kind, Trial
 from gainwright.language.parse import parse
 from gainwright.language.shipped import shipped_trial_names, shipped_trial_path
@@ -40,7 +40,7 @@ from ..shared.explore_trials import random_trial
 from ..shared.small_trial import SMALL
 
 DOCUMENT = tomllib.loads(shipped_trial_path().read_text(encoding="utf-8"))
-TRIAL = trial_from_document(DOCUMENT, "standard.toml")
+TRIAL = load_trial(shipped_trial_path())
 
 
 @pytest.mark.parametrize(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cached_property
+
 import pytest
 import z3
 
@@ -25,8 +27,16 @@ class Encoded:
 
     def __init__(self, name: str) -> None:
         self.trial = load_trial(shipped_trial_path(name))
-        self.step = StepEncoding(self.trial)
-        self.constant, self.state_code = self.step.constant, self.step.state_code
+
+    @cached_property
+    def step(self) -> StepEncoding:
+        return StepEncoding(self.trial)
+
+    def constant(self, *arguments):
+        return self.step.constant(*arguments)
+
+    def state_code(self, *arguments):
+        return self.step.state_code(*arguments)
 
     def value(self, name: str, after: bool) -> str:
         return self.step.value(name, True)

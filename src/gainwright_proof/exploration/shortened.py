@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 import tomllib
+from functools import cache
 from typing import Any
 
 from gainwright.language.load import trial_from_document
@@ -17,6 +18,7 @@ TOP_RUNG, MARGIN_RUNGS, RATIO = 31, 4, 1.19
 """A ladder of 32 rungs; 1.19**-4 = 0.499 keeps the margin of one half."""
 
 
+@cache
 def shortened_trial(divisor: int) -> Trial:
     """Return the shipped trial with every time divided, rounded up, and a ladder of 32 rungs."""
     document = shortened_document(divisor)
