@@ -22,11 +22,6 @@ class StageSpread:
     limit_rungs: tuple[int, ...]
     result_rungs: tuple[int, ...]
 
-    @property
-    def limit_spread(self) -> int | None:
-        """Rungs from the lowest to the highest limit; None without one."""
-        return self.limit_rungs[-1] - self.limit_rungs[0] if self.limit_rungs else None
-
 
 @dataclass(frozen=True, slots=True)
 class Spread:

@@ -18,7 +18,6 @@ CROSSINGS = 4
 """Lowest crossings of an evaluation that are kept for the next."""
 SHAPE_STEPS = 8
 """The test signal is its shape times the step times so many eighths."""
-SPREAD_ONE = 4096
 SPREAD_MAX = 65535
 ROOM_MAX = 127
 RESPONSE_FINDINGS = (

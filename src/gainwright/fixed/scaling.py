@@ -1,49 +1,12 @@
-"""Between engineering units, per unit, and raw Q4.24 words."""
+"""Between per unit and raw Q4.24 words."""
 
 from __future__ import annotations
-
-import math
-from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from gainwright.fixed.arithmetic import clamp
 from gainwright.fixed.qformat import SIGNAL, SIGNAL_LIMIT
-
-
-@dataclass(frozen=True, slots=True)
-class PerUnitScale:
-    """The quantity that counts as one per unit, such as the rated torque in Nm.
-
-    Raises:
-        ValueError: the base is not a positive finite number.
-    """
-
-    base: float
-    unit: str
-
-    def __post_init__(self) -> None:
-        if not (math.isfinite(self.base) and self.base > 0.0):
-            raise ValueError(f"one per unit is {self.base} {self.unit}, expected above 0")
-
-    def raw(self, value: float) -> int:
-        """Return the saturated Q4.24 word for a value in :attr:`unit`."""
-        return signal_raw(value / self.base)
-
-    def value(self, raw: int) -> float:
-        """Return the value in :attr:`unit` of a Q4.24 word."""
-        return SIGNAL.to_float(raw) * self.base
-
-    @property
-    def largest(self) -> float:
-        """The value in :attr:`unit` at which the signal saturates, 16 per unit."""
-        return self.value(SIGNAL_LIMIT)
-
-    @property
-    def error_bound(self) -> float:
-        """Largest rounding error in :attr:`unit` where nothing saturates."""
-        return SIGNAL.error_bound() * self.base
 
 
 def signal_raw(per_unit: float) -> int:

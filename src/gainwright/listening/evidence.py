@@ -17,8 +17,6 @@ STUCK_SHARE = 0.5
 """... or, where the motion is not known, for this share of the recording."""
 CLIPPED_SHARE = 0.2
 """More samples than this at the channel's ends leave too little to hear."""
-_FLAT = 3
-"""So many equal samples in succession at the largest or smallest value are clipped."""
 
 
 def missing_evidence(recording: Recording, band: Band, motion: Motion) -> list[str]:
