@@ -17,9 +17,10 @@ from gainwright.language.shipped import shipped_trial_path
 from gainwright_codegen.bundle.axis import axis_bundle
 from gainwright_codegen.bundle.bundle import Bundle, make_bundle
 from gainwright_codegen.bundle.golden.search import find_samples
+from gainwright_codegen.bundle.readme import sequencer_bytes
 from gainwright_codegen.c_text import CAUTION, RUNTIME_VERSION
 from gainwright_codegen.host import compile_program
-from gainwright_codegen.sources import runtime_sources
+from gainwright_codegen.sources import runtime_sources, trial_sources
 from gainwright_sim.machine import load_machine
 from gainwright_sim.rig.axis import axis_data
 
@@ -154,6 +155,21 @@ def test_static_files_are_the_same_in_every_export(bundle):
         assert f"static file, version {RUNTIME_VERSION};".encode() in bundle.files[name]
     fixed = bundle.files["gw_fixed.h"]
     assert f"#define GW_RUNTIME_VERSION {RUNTIME_VERSION}\n".encode() in fixed
+
+
+@pytest.mark.parametrize("name", ["standard", "complete", "counter"])
+def test_the_read_me_says_how_large_the_sequencer_is(name):
+    trial = counter_trial() if name == "counter" else load_trial(shipped_trial_path(name))
+    exported = make_bundle(trial) if name == "counter" else None
+    sources = dict(exported.files) if exported else runtime_sources() | trial_sources(trial)
+    size = sequencer_bytes(trial)
+    # No member is wider or narrower on a computer of 64 bits.
+    holds = f"typedef char holds[(sizeof(gw_sequencer) == {size}) ? 1 : -1];"
+    main = f'#include "gw_sequencer.h"\n{holds}\nint main(void) {{ return sizeof(holds) != 1; }}\n'
+    kept = {n: text for n, text in sources.items() if n.endswith(".h")}
+    compile_program({**kept, "size.c": main.encode()}, QUICK, "size")
+    if exported:
+        assert f"gw_sequencer takes {size} bytes" in exported.files["README.txt"].decode()
 
 
 def test_the_self_test_rehearses_a_whole_trial(bundle):

@@ -8,6 +8,7 @@ from collections.abc import Collection, Iterable
 from gainwright.language.model import Kind, Signal, Trial
 from gainwright_codegen.axis_c.layout import MachineTables
 from gainwright_codegen.c_text import CAUTION, identity, plain
+from gainwright_codegen.trial_c.header import are_narrow
 
 _WIDTH = 96
 
@@ -111,8 +112,8 @@ def _rates(trial: Trial, machine: MachineTables | None) -> str:
         "torque command before the test pulse and the speed error (reference minus speed), both "
         "Q4.24: 2^24 is the rated torque "
         f"({machine.rated_torque_nm:g} Nm), and the top speed ({machine.top_speed_rad_per_s:g} "
-        "rad/s on the motor shaft). Add what it returns to the torque command. It takes constant "
-        "time.",
+        "rad/s on the motor shaft). Add what it returns to the torque command. What a tick "
+        "costs, and at worst, stands in GUIDE.md.",
         f"Every sequencer tick ({tick}), gw_axis_sequencer_tick with the inputs below; then act "
         "on axis.outputs. The detector's own inputs need no value. It returns the position of the "
         "row taken, or a negative code.",
@@ -151,14 +152,20 @@ def _tolerance(machine: MachineTables) -> str:
 
 
 def _memory(trial: Trial, machine: MachineTables | None) -> str:
-    set_bytes = 4 if len(trial.variables) <= 32 else 8
-    ram = 4 + set_bytes + 4 * max(1, len(trial.variables))
     text = (
-        f"RAM for each axis: gw_sequencer takes {ram} bytes on a 32-bit target"
+        f"RAM for each axis: gw_sequencer takes {sequencer_bytes(trial)} bytes on a 32-bit target"
         + ("; gw_axis adds detector, pulse and outputs." if machine else ".")
         + " All tables are const."
     )
     return _paragraphs(text)
+
+
+def sequencer_bytes(trial: Trial) -> int:
+    """Return the size of ``gw_sequencer``: state, set of variables, variables, and its padding."""
+    word = 4 if len(trial.variables) <= 32 else 8
+    variable = 2 if are_narrow(trial.variables) else 4
+    size = 2 * word + variable * max(1, len(trial.variables))
+    return -(-size // word) * word
 
 
 def _signals(signals: Iterable[Signal]) -> str:

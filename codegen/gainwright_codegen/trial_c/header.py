@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from gainwright.detector.findings import measures_response, trial_findings
-from gainwright.language.model import Enumeration, Kind, Signal, Trial
+from gainwright.language.model import Enumeration, Kind, Signal, Trial, Variable
 from gainwright_codegen.c_text import (
     C_LINKAGE_BEGINS,
     C_LINKAGE_ENDS,
@@ -78,11 +78,15 @@ _WIDE = "#define GW_VARIABLE_BITS 32\ntypedef int32_t gw_variable_value;\n"
 _NARROW_LIMIT = 2**15
 
 
+def are_narrow(variables: Iterable[Variable]) -> bool:
+    """Return whether 16 bits are enough for each, with room to see that it left its range."""
+    return all(v.low > -_NARROW_LIMIT and v.high < _NARROW_LIMIT - 1 for v in variables)
+
+
 def _variable_value(trial: Trial) -> str:
     """Return the type of the memory of a variable: with room to see that it left its range."""
-    fits = all(v.low > -_NARROW_LIMIT and v.high < _NARROW_LIMIT - 1 for v in trial.variables)
     words = "What a variable is kept in: every variable, and one beyond its range, fits."
-    return f"{comment(words)}\n{_NARROW if fits else _WIDE}"
+    return f"{comment(words)}\n{_NARROW if are_narrow(trial.variables) else _WIDE}"
 
 
 _VARIABLE_SET = """\
