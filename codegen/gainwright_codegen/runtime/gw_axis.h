@@ -54,7 +54,8 @@ extern "C" {
 #endif
 
 /* What the sequencer tick asks of the control tick. All that must belong together is one word. It is
- * taken in up to seven control ticks: pulse and blocks in the first, what was heard in the others. */
+ * taken in up to seven control ticks: pulse and blocks in the first, what was heard in the others; in
+ * two more where a measurement of the loop response begins. */
 typedef struct {
     uint32_t word;      /* GW_ORDER_...; changes with every new order, and is written last */
     int32_t height;     /* of the pulse that is to begin, Q4.24; 0: none */
@@ -65,8 +66,8 @@ typedef struct {
  * gw_hearing (what the detector's blocks belong to), and pulses: whether one is requested, and how
  * many were ordered, counted round, so that each begins once, whatever order it is taken with. */
 #define GW_ORDER_PULSE UINT32_C(0x01000000)
-#define GW_ORDER_PULSES UINT32_C(0xFE000000)
 #define GW_ORDER_PULSE_COUNT_AT 25U
+#define GW_ORDER_PULSES (UINT32_C(127) << GW_ORDER_PULSE_COUNT_AT)
 
 static inline int32_t gw_order_stage(uint32_t word)
 {

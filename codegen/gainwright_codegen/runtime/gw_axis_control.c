@@ -82,9 +82,11 @@ static void do_first(gw_axis *axis, uint32_t due)
 #if GW_HAS_LOOP_RESPONSE
 /* While the loop response is measured nobody listens to the speed error; its filter takes some tens
  * of ticks to settle then. */
-static int32_t listens_to_speed(const gw_axis *axis)
+static int32_t listen_to_speed(gw_axis *axis, const gw_machine_stage *stage, int32_t speed_error)
 {
-    return (axis->response.recording == 0) ? 1 : 0;
+    return (axis->response.recording == 0)
+               ? gw_detector_speed(&axis->detector, &stage->detector, speed_error)
+               : 0;
 }
 
 static int32_t response_is_due(const gw_axis *axis)
@@ -108,10 +110,9 @@ static int32_t response_torque(gw_axis *axis, const gw_machine_stage *stage)
                : gw_response_sample(&axis->response, &stage->response, filtered);
 }
 #else
-static int32_t listens_to_speed(const gw_axis *axis)
+static int32_t listen_to_speed(gw_axis *axis, const gw_machine_stage *stage, int32_t speed_error)
 {
-    (void)axis;
-    return 1;
+    return gw_detector_speed(&axis->detector, &stage->detector, speed_error);
 }
 
 static int32_t response_is_due(const gw_axis *axis)
@@ -138,11 +139,8 @@ static int32_t response_torque(gw_axis *axis, const gw_machine_stage *stage)
 static int32_t sample(gw_axis *axis, const gw_machine_stage *stage, int32_t torque_command,
                       int32_t speed_error)
 {
-    int32_t ended = 0;
+    const int32_t ended = listen_to_speed(axis, stage, speed_error);
 
-    if (listens_to_speed(axis) != 0) {
-        ended = gw_detector_speed(&axis->detector, &stage->detector, speed_error);
-    }
     return ended + gw_detector_torque(&axis->detector, &stage->detector, torque_command);
 }
 
