@@ -153,12 +153,17 @@ def _run(target: Target, place: Path, arguments: Sequence[str]) -> None:
     if target.compiler == ZIG:
         command = [sys.executable, "-m", "ziglang", "cc", "-target", target.triple]
         command += [f"-mcpu={target.cpu}", *arguments]
+    compile_for(target.name, command, place)
+
+
+def compile_for(processor: str, command: Sequence[str], place: Path) -> None:
+    """Run a compiler in a folder; InputError with what it said if it does not succeed."""
     result = run_tool(command, place, LIMIT_S)
     if result.exit_code != 0:
         said = result.output.strip().splitlines()[:20] or [f"no end after {LIMIT_S:g} s"]
         raise input_error(
             "bundle",
-            f"compiled for {target.name}",
+            f"compiled for {processor}",
             "\n    ".join(said),
             "C files that compile and link",
             "export the bundle again; report it if that does not help",

@@ -11,12 +11,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from gainwright.errors import input_error
-from gainwright_codegen.crosscheck.image import SELF_TEST_FILE
+from gainwright_codegen.crosscheck.image import SELF_TEST_FILE, compile_for
 from gainwright_codegen.crosscheck.targets import UserTarget
 from gainwright_codegen.crosscheck.workload import signals
 from gainwright_codegen.host import compile_program
-from gainwright_codegen.host.tool_run import LIMIT_S, run_tool
 
 PROGRAM_FILE = "printed.c"
 _FLAGS = ("-std=c99", "-O2")
@@ -68,16 +66,7 @@ def on_target(folder: Path, names: Sequence[str], target: UserTarget) -> Printed
     if target.compiler == "ziglang":
         command = [sys.executable, "-m", "ziglang", "cc", *target.flags]
     words = [*command, *_FLAGS, "-static", "-I.", *_units(names), PROGRAM_FILE, "-o", product]
-    done = run_tool(words, folder, LIMIT_S)
-    if done.exit_code != 0:
-        said = done.output.strip().splitlines()[:20] or [f"no end after {LIMIT_S:g} s"]
-        raise input_error(
-            "bundle",
-            f"compiled for {target.name}",
-            "\n    ".join(said),
-            "C files that compile and link",
-            "export the bundle again; report it if that does not help",
-        )
+    compile_for(target.name, words, folder)
     return _run([target.emulator, product])
 
 
