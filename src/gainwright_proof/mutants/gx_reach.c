@@ -107,17 +107,13 @@ static int32_t add_edge(graph *g, uint32_t node, uint32_t target)
     return 1;
 }
 
-/* Ticks of a state that the mutant leaves alone, from a node that the original reaches, were judged
- * when the original was proved. */
-static int32_t is_known(const graph *g, uint32_t node, int32_t state)
+/* Does the original reach a node? Its ticks from there were judged when it was proved. */
+static int32_t is_known(const graph *g, uint32_t node)
 {
     const gx_comparison *c = g->m->c;
     uint64_t low = 0U;
     uint64_t high = c->nodes;
 
-    if (g->m->wanted[state] != 0U) {
-        return 0;
-    }
     while (low < high) {
         const uint64_t middle = low + ((high - low) / 2U);
 
@@ -128,6 +124,22 @@ static int32_t is_known(const graph *g, uint32_t node, int32_t state)
         }
     }
     return (low < c->nodes) && (c->codes[low] == g->codes[node]);
+}
+
+/* Does a way do what it does in the original, under the same conditions? */
+static int32_t is_original(const mutant *m, int32_t state, const gx_way *w, uint32_t rule)
+{
+    uint32_t i;
+
+    if (!w->same || (rule != w->rule)) {
+        return 0;
+    }
+    for (i = m->first[state]; i < m->first[state + 1]; i++) {
+        if (m->different[i] == rule) {
+            return 0;
+        }
+    }
+    return 1;
 }
 
 /* 1 once for each class: then every way is judged, elsewhere one for each rule. */
@@ -149,9 +161,10 @@ static int32_t is_first_of_class(graph *g, uint32_t class_number)
     return g->judged[class_number] == 1U;
 }
 
-/* Take a way from a node. Returns 0 if there is no place for where it leads. */
+/* Take a way from a node, known or not to the original. Returns 0 if there is no place for where it
+ * leads. */
 static int32_t take(graph *g, uint32_t node, const gw_sequencer *before, const gx_way *w,
-                    int32_t judge, gx_outcome *outcome, gx_reached *reached)
+                    int32_t known, gx_outcome *outcome, gx_reached *reached)
 {
     const uint32_t rule = gx_mutant_rule(g->m, before->state, w);
     const int32_t *inputs = w->inputs;
@@ -164,7 +177,7 @@ static int32_t take(graph *g, uint32_t node, const gw_sequencer *before, const g
     }
     reached->taken[rule] = 1U;
     gx_apply(&g->m->rules[rule], w->changed_seen, inputs, &after);
-    if (judge) {
+    if (!known || !is_original(g->m, before->state, w, rule)) {
         gx_violated(&w->changed, inputs, before, &after, outcome->violated);
     }
     target = number_of(g, &after, reached);
@@ -185,7 +198,7 @@ static int32_t expand(graph *g, uint32_t node, gx_outcome *outcome, gx_reached *
     uint32_t number;
     uint32_t count;
     uint32_t i;
-    int32_t judge;
+    int32_t known;
     int32_t all;
     gx_class *k;
 
@@ -198,12 +211,12 @@ static int32_t expand(graph *g, uint32_t node, gx_outcome *outcome, gx_reached *
     if (!gx_know_ways(g->m->c, k, &before) || !gx_ways_of(g->m, k, &ways, &count)) {
         return 0;
     }
-    judge = !is_known(g, node, before.state);
-    all = judge && is_first_of_class(g, number);
+    known = is_known(g, node);
+    all = (!known || (g->m->wanted[before.state] != 0U)) && is_first_of_class(g, number);
     count = all ? k->ways : count;
     g->edges[node] = g->edge_count;
     for (i = 0U; i < count; i++) {
-        if (!take(g, node, &before, &k->way[all ? i : ways[i]], judge, outcome, reached)) {
+        if (!take(g, node, &before, &k->way[all ? i : ways[i]], known, outcome, reached)) {
             return 0;
         }
     }
