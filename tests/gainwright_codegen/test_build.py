@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+import time
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
@@ -18,7 +19,8 @@ from gainwright_codegen.host import (
     load_library,
     read_sources,
 )
-from gainwright_codegen.host.cache import cache_directory
+from gainwright_codegen.host.cache import DIGEST_FILE, cache_directory
+from gainwright_codegen.host.cache_bound import keep_within, note_use
 from gainwright_codegen.host.compilation import CompilerLimit
 
 from ..shared.compilers import compiler_parameters
@@ -86,6 +88,39 @@ def test_damaged_entry_is_built_again(own_cache, damage):
     assert compile_shared(ADDER, name="adder") == product
     assert product.read_bytes() == good
     assert not list(own_cache.glob(".*"))
+
+
+def test_full_cache_drops_what_was_not_used_for_longest(tmp_path):
+    root, hours = tmp_path / "cache", 3600
+    now = time.time()
+    for number, name in enumerate(("oldest", "older", "used", "lately")):
+        (root / name).mkdir(parents=True)
+        (root / name / "product").write_bytes(bytes(1000))
+        (root / name / DIGEST_FILE).write_text("", encoding="utf-8")
+        os.utime(root / name, (now, now - (9 - number) * hours))
+    os.utime(root / "lately", (now, now))
+    (root / "zig").mkdir()
+    (root / "zig" / "big").write_bytes(bytes(9000))
+    for name, age in ((".building-a", 30), (".building-b", 2)):
+        (root / name).mkdir()
+        os.utime(root / name, (now, now - age * hours))
+    note_use(root / "older" / "product")
+    os.utime(root / "older", (now, now - 2 * hours))
+    keep_within(root, DIGEST_FILE, most_bytes=4000)
+    assert {path.name for path in root.iterdir()} >= {"oldest", "older", "used", "lately", "zig"}
+    assert not (root / ".building-a").exists() and (root / ".building-b").exists()
+    keep_within(root, DIGEST_FILE, most_bytes=2000)
+    assert not (root / "oldest").exists() and not (root / "used").exists()
+    keep_within(root, DIGEST_FILE, most_bytes=0)
+    # What was used within the hour stays, whatever the size.
+    assert {path.name for path in root.iterdir()} == {"lately", "zig", ".building-b"}
+
+
+def test_entry_that_is_found_again_counts_as_used(own_cache):
+    entry = compile_shared(ADDER, name="adder").parent
+    os.utime(entry, (0, 0))
+    assert compile_shared(ADDER, name="adder").parent == entry
+    assert entry.stat().st_mtime > time.time() - 600
 
 
 def test_many_processes_build_the_same_at_once(own_cache):

@@ -2,7 +2,8 @@
 
 An entry is built in a folder beside and renamed into place, so that several processes can build
 the same one at once. It carries the digest of its product; a product that does not match it
-(truncated by a full disk, say) counts as absent and is built again.
+(truncated by a full disk, say) counts as absent and is built again. What was not used for longest
+goes when the cache is full (``cache_bound``).
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from gainwright.errors import InputError, input_error
+from gainwright_codegen.host.cache_bound import keep_within, note_use
 
 DIRECTORY_VARIABLE = "GAINWRIGHT_CACHE_DIR"
 ZIG_VARIABLES = ("ZIG_GLOBAL_CACHE_DIR", "ZIG_LOCAL_CACHE_DIR")
@@ -82,7 +84,9 @@ def _cache_at(folder: str) -> Iterator[None]:
 
 def find(name: str, product: str) -> Path | None:
     """Return the product of an entry if it is there, whole and readable."""
-    return _whole(cache_directory() / name, product)
+    if present := _whole(cache_directory() / name, product):
+        note_use(present)
+    return present
 
 
 def obtain(name: str, product: str, build: Callable[[Path], None]) -> Path:
@@ -97,6 +101,7 @@ def obtain(name: str, product: str, build: Callable[[Path], None]) -> Path:
     root = cache_directory()
     entry = root / name
     if present := _whole(entry, product):
+        note_use(present)
         return present
     try:
         root.mkdir(mode=0o700, parents=True, exist_ok=True)
@@ -106,11 +111,14 @@ def obtain(name: str, product: str, build: Callable[[Path], None]) -> Path:
     try:
         build(scratch)
         (scratch / DIGEST_FILE).write_text(_digest(scratch / product), encoding="utf-8")
-        return _publish(scratch, entry, product)
+        made = _publish(scratch, entry, product)
     except OSError as error:
         raise _unusable(root, str(error)) from error
     finally:
         shutil.rmtree(scratch, ignore_errors=True)
+    with contextlib.suppress(OSError):
+        keep_within(root, DIGEST_FILE)
+    return made
 
 
 def _digest(path: Path) -> str:
