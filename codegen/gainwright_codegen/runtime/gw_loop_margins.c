@@ -6,7 +6,7 @@
 /* Crossings nearer than this to the present gain are noise: the loop is quiet at it. */
 #define NEAREST_CROSSING INT32_C(4300)
 /* A crossing needs both of its lines within this many times its own distance. */
-#define NEIGHBOUR 4
+#define NEIGHBOUR 12
 /* Gains, Q8. */
 #define SMALL_MAX INT32_C(32767)
 #define SMALLEST_GAIN INT32_C(128)

@@ -31,7 +31,7 @@ from gainwright.fixed.arithmetic import (
 
 ONE = 4096
 NEAREST_CROSSING = 4300
-NEIGHBOUR = 4
+NEIGHBOUR = 12
 SMALL_MAX = 32767
 SMALLEST_GAIN = 128
 NONE = 2**31 - 1
