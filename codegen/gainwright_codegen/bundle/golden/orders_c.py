@@ -142,6 +142,7 @@ static int32_t pulse_ticks(int32_t control_ticks)
  * before any control tick takes it; 1, it does, but the second asks for more than its end. */
 static uint32_t orders_a_pulse(uint32_t first, uint32_t second)
 {
+    const gw_machine_stage *stage;
     int32_t values[SIGNALS];
     uint32_t word;
 
@@ -152,7 +153,8 @@ static uint32_t orders_a_pulse(uint32_t first, uint32_t second)
         || ((int32_t)golden_rows[second].state != subject.sequencer.state)) {
         return 0U;
     }
-    subject.detector.burst.ticks = (uint16_t)(@MACHINE@.stage[0].detector.burst.block_ticks - 1);
+    stage = &@MACHINE@.stage[gw_order_stage(subject.taken)];
+    subject.detector.burst.ticks = (uint16_t)(stage->detector.burst.block_ticks - 1);
     (void)gw_axis_control_tick(&subject, 0, 0);
     golden_vector(second, values);
     (void)gw_axis_step(&subject, &values[GW_VARIABLE_SLOTS]);
@@ -163,7 +165,6 @@ static uint32_t orders_a_pulse(uint32_t first, uint32_t second)
  * is given up. */
 static uint32_t late_pulses_are_given(void)
 {
-    const int32_t ticks = @MACHINE@.stage[0].pulse.ticks;
     uint32_t right = 1U;
     uint32_t first;
     uint32_t second;
@@ -173,6 +174,8 @@ static uint32_t late_pulses_are_given(void)
             const uint32_t orders = orders_a_pulse(first, second);
 
             if (orders != 0U) {
+                const int32_t stage = gw_order_stage(subject.order.word);
+                const int32_t ticks = @MACHINE@.stage[stage].pulse.ticks;
                 const int32_t wanted = (orders == 3U) ? ticks : 0;
 
                 right = (pulse_ticks(ticks + 40) == wanted) ? right : 0U;
