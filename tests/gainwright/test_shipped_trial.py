@@ -46,6 +46,15 @@ def test_strong_ringing_that_does_not_fall_is_onset_at_once():
     assert walk.tick(**strong, cruising=0) == "ringing_onset@detect"
 
 
+def test_strong_ringing_that_stays_after_all_repeats_is_onset_however_little_it_shows():
+    """Friction keeps it at one size: each pulse leaves it a little larger, and it falls a little."""
+    walk = Walk().started().at_rung(30)
+    small = {**LASTING, "ring_level": TRIAL.constant("strong_threshold"), "burst_level": 1}
+    walk.until("back_off", **{**small, "decay_level": TRIAL.constant("slow_decay")})
+    assert walk.rows[-1] == "ringing_onset@detect"
+    assert walk.rows.count("listen_again") == TRIAL.constant("most_repeats")
+
+
 def test_ringing_that_hardly_shows_in_the_torque_is_no_onset():
     """After all repeats the search goes on, but nothing is verified by it."""
     walk = Walk().started().at_rung(30)

@@ -14,7 +14,7 @@ from gainwright.semantics.evaluate import evaluate
 from .shipped_walk import TRIAL, Walk
 
 INTERESTING = [0, 1, 2, 3, 4, 15, 16, 47, 48, 63, 64, 84, 85, 101, 102, 127, 128]
-INTERESTING += [179, 180, 181, 243, 244, 255, 256, 511, 512, 65535]
+INTERESTING += [179, 180, 181, 223, 224, 255, 256, 511, 512, 65535]
 
 
 def _values(signal: Signal) -> st.SearchStrategy[int]:

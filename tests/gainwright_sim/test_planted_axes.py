@@ -59,6 +59,14 @@ def test_ringing_that_lasts_but_hardly_shows_in_the_torque():
 
 
 @pytest.mark.slow
+def test_ringing_that_friction_keeps_at_one_size_is_onset():
+    """A slow axis: what was left of a pulse fell by a twentieth only, up to 1.8 of the limit."""
+    summary = rehearsed("motion", 970096)
+    assert summary.outcome == "finished"
+    assert 0.94 < summary.stages[0].theory.limit_share < 1.06
+
+
+@pytest.mark.slow
 @pytest.mark.parametrize(("family", "seed"), [("encoder", 900201), ("mixed", 900255)])
 def test_encoder_noise_that_leaps_once_is_no_onset(family, seed):
     """Called onset at 0.10 and 0.27 of the limit; one rung on, or heard again, it is noise."""
