@@ -102,8 +102,8 @@ be the same in both moves of a direction. The motor's place is the reference plu
 position is ahead of it, behind a low-pass of 0.5 s, so that swinging does not count.
 
 From 0.45 s after the begin of the bump take in every sequencer tick x = load - motor, as measured,
-for shakes 2 and 3 interpolated to when the motor passed that very place;
-- x for shakes 2 and 3. Over windows of W ticks, one behind the other, W of 3 s or as long as two of
+for shakes 2 and 3 interpolated to when the motor passed that very place, and with the sign of x
+turned. Over windows of W ticks, one behind the other, W of 3 s or as long as two of
 them fit into the constant speed, and likewise of W/2 and W/4, sum for each direction
 
 - Z1, Z2 = sum of (1 - cos(2 pi (k + 1/2) / W)) x(k) z^-k over the first and the second window, k
