@@ -59,6 +59,13 @@ def test_ringing_that_lasts_but_hardly_shows_in_the_torque():
 
 
 @pytest.mark.slow
+@pytest.mark.parametrize("seed", [970198, 990031])
+def test_small_swinging_among_noise_is_not_told_from_it_yet(seed):
+    """Known wrong, and said to be (README): friction bounds it, noise hides the pulses' answers."""
+    assert OUTCOMES[rehearsed("mixed", seed).outcome].wrong
+
+
+@pytest.mark.slow
 def test_ringing_that_friction_keeps_at_one_size_is_onset():
     """A slow axis: what was left of a pulse fell by a twentieth only, up to 1.8 of the limit."""
     summary = rehearsed("motion", 970096)
