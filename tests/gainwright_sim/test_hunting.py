@@ -46,7 +46,7 @@ def sticky(breakaway, coulomb=0.3):
 
 
 def test_hunting_bounds_the_integral_time_from_below(bench):
-    rehearsal, summary = tuned(bench, sticky(0.22, coulomb=0.15))
+    rehearsal, summary = tuned(bench, sticky(0.245, coulomb=0.15))
     assert summary.ending.reason == "below_hunting"
     _, integral, position = summary.stages
     assert integral.ended_by == "hunting" and position.ended_by != "hunting"
