@@ -61,10 +61,17 @@ def read_schedules(
             "rehearse --everywhere until every place has a result",
         )  # fmt: skip
     by_name = {table.stage.name: table for table in tables}
-    return [
-        schedule_of(by_name[name], [(point["position_m"], point["gain"]) for point in found])
-        for name, found in points.items()
-    ]
+    try:
+        return [
+            schedule_of(by_name[name], [(point["position_m"], point["gain"]) for point in found])
+            for name, found in points.items()
+        ]
+    except (ValueError, KeyError, TypeError) as error:
+        raise input_error(
+            folder, "--schedule", f"gains over the position that make no table: {error}",
+            "two positions or more that differ, each with a gain of the ladder",
+            "rehearse --everywhere again, and leave the record as it was written",
+        ) from error  # fmt: skip
 
 
 def _check_digests(folder: str, record: Mapping[str, Any], trial: Trial, axis: AxisData) -> None:

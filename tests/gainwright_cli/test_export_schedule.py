@@ -104,6 +104,13 @@ def test_self_test_notices_a_changed_schedule(bundle, file, before, after):
         ({"machine_digest": "0" * 64}, "the same --trial and --after"),
         ({"schedule": {}}, "no gains over the position"),
         ({"parts": []}, "the folder of trial loadside inside it"),
+        ({"schedule": {"load_position_gain": [POINTS[0], POINTS[0]]}}, "strictly rising"),
+        ({"schedule": {"load_position_gain": POINTS[:1]}}, "two points or more"),
+        (
+            {"schedule": {"load_position_gain": [*POINTS[:2], POINTS[2] | {"gain": 1e-9}]}},
+            "a gain from",
+        ),
+        ({"schedule": {"another_gain": POINTS}}, "make no table"),
     ],
 )
 def test_a_record_that_does_not_fit_is_refused(capsys, tmp_path, changed, said):

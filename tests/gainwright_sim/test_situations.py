@@ -49,6 +49,8 @@ def test_payload_changes_the_load_and_nothing_else():
     [
         ({"positions_m": [0.0, 40.0]}, "mechanics.positions_m[1]"),
         ({"positions_m": [-20.0]}, "mechanics.positions_m[0]"),
+        ({"positions_m": [0.0, -19.8]}, "mechanics.positions_m[1]"),  # moves go 0.3 m either way
+        ({"belt_first_length_m": 0.25, "positions_m": []}, "motion"),
         ({"positions_m": [3.0, 3.0]}, "mechanics.positions_m[1]"),
         ({"load_mass_range_kg": [920.0, 320.0]}, "mechanics.load_mass_range_kg"),
         ({"load_mass_range_kg": [700.0, 920.0]}, "mechanics.load_mass_range_kg"),

@@ -20,7 +20,7 @@ from gainwright_sim.machine.model import (
     SpeedLoop,
 )
 from gainwright_sim.machine.reduce import Reduction, build_play, reduce_mechanics
-from gainwright_sim.machine.situations import build_situations
+from gainwright_sim.machine.situations import build_situations, check_belt_window
 
 LARGEST_TORQUE_PER_UNIT = 8.0
 """Torques travel as Q4.24 per unit of rated torque; half of that range is left as headroom."""
@@ -202,6 +202,7 @@ def check_machine(checker: Checker, machine: Machine) -> None:
     _check_torque(checker, machine)
     _check_holding(checker, machine)
     _check_travel(checker, machine)
+    check_belt_window(checker, machine)
     check_torque_orders(checker, machine)
 
 

@@ -38,6 +38,29 @@ def check_situations(checker: Checker) -> None:
     _check_range(checker, values)
 
 
+def check_belt_window(checker: Checker, machine: Machine) -> None:
+    """Report a travel window that leads the carriage of a belt beyond the belt's ends somewhere."""
+    values = checker.values["mechanics"]
+    if machine.motor_rad_per_load_m is None or "belt_first_length_m" not in values:
+        return
+    half = 0.5 * machine.motion.travel_window_rad / machine.motor_rad_per_load_m
+    spans = values["belt_first_length_m"], values["belt_second_length_m"]
+    lowest, highest = SHORTEST_SPAN_M + half - spans[0], spans[1] - SHORTEST_SPAN_M - half
+    places = [("motion", 0.0)]
+    places += [
+        (f"mechanics.positions_m[{number}]", position)
+        for number, position in enumerate(values.get("positions_m") or ())
+    ]
+    for place, position in places:
+        if not lowest <= position <= highest:
+            checker.report(
+                place, f"moves of {half:g} m either way about {position:g} m, beyond the belt's "
+                "ends", f"a place from {lowest:g} to {highest:g} m" if lowest <= highest
+                else f"a window of less than {2.0 * half + highest - lowest:g} m",
+                "narrow the travel window, or check the two lengths of the belt",
+            )  # fmt: skip
+
+
 def _check_twice(checker: Checker, positions: Sequence[float]) -> None:
     """Report a position that is given twice: a gain over the position would not be one value."""
     for number, position in enumerate(positions):
