@@ -11,6 +11,8 @@ import pytest
 
 from gainwright.language.load import load_trial, trial_from_document
 from gainwright.language.shipped import shipped_trial_path
+from gainwright_sim.campaign.families import EVERY_FAMILY
+from gainwright_sim.campaign.sampling import sample
 from gainwright_sim.machine import load_machine
 from gainwright_sim.rehearsal.bench import Bench
 from gainwright_sim.rehearsal.rehearse import rehearse
@@ -46,7 +48,7 @@ def sticky(breakaway, coulomb=0.3):
 
 
 def test_hunting_bounds_the_integral_time_from_below(bench):
-    rehearsal, summary = tuned(bench, sticky(0.245, coulomb=0.15))
+    rehearsal, summary = tuned(bench, sticky(0.23, coulomb=0.15))
     assert summary.ending.reason == "below_hunting"
     _, integral, position = summary.stages
     assert integral.ended_by == "hunting" and position.ended_by != "hunting"
@@ -67,6 +69,19 @@ def test_an_axis_that_hunts_at_any_integral_rate_gives_no_result(bench):
     assert summary.outcome == "aborted" and summary.ending.reason == "hunts_at_rest"
     assert "no instability" in summary.ending.remedy
     assert summary.profile is None
+
+
+@pytest.mark.parametrize("family", ["own", "encoder"])
+def test_a_load_that_pulls_its_motor_to_and_fro_is_no_hunting(bench, family):
+    """On a spring of 4 or 5 Hz, without friction of its own: the motor sticks and slips at the
+    load's pace with any integral rate, in steps that fade slowly. Half of the integral rate was
+    given up for it again and again, down to no result."""
+    bench.mount(sample(EVERY_FAMILY[family], {"own": 81000, "encoder": 81009}[family]))
+    rehearsal = rehearse(bench, seed={"own": 81000, "encoder": 81009}[family])
+    summary = summarise(rehearsal)
+    assert summary.outcome == "finished" and summary.profile.lowered_by is None
+    at_rest = np.flatnonzero(rehearsal.output("profile_watch"))
+    assert np.abs(rehearsal.log.signal("load_speed")[at_rest[-500:]]).max() > 1.0
 
 
 def test_coulomb_friction_alone_does_not_hunt(bench):

@@ -132,11 +132,12 @@ While `profile_watch` is 1 measure each move from its new target on: the largest
 position|; once the reference rests, the largest way past the target; and, in looks of 0.5 s, half
 of what the load's sensor swings, or the encoder where there is none. `rest_jumps` tells hunting,
 the cycle of integral action with static friction, from an axis that swings. A position that stays
-within 1.5 counts for 20 ms, and for no less than it took to come there, sticks; the time to come
-there counts from when it was last within 8 counts of where it stuck before. From one such place
-to the next, 24 counts or more away, is a jump. Count a jump that goes the other way than the last
-one and has 3/4 of its size or more; any other begins anew at 1. Smaller ones nobody can tell from
-swinging. Numbers are those of the rehearsals (common practice, no source)."""
+within 1.5 counts for 20 ms, and for twice as long as it took to come there, sticks; the time to
+come there counts from when it was last within 8 counts of where it stuck before. From one such
+place to the next, 24 counts or more away, is a jump. A jump that goes the same way as the last one,
+or has less than 0.7 of the size of the first in its row, begins a new row with a count of 1; any
+other counts, if it comes 0.4 s or more after the last that did: a motor that a swinging load pulls
+to and fro jumps less far each time. Smaller jumps nobody can tell from swinging. Numbers are those of the rehearsals (common practice, no source)."""
 
 
 OUTPUT_SECTIONS = (

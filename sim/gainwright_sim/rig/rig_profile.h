@@ -6,9 +6,12 @@
  * Hunting, the cycle of a loop with integral action and static friction, is sticking, jumping over
  * the target, sticking on the other side, for ever (Armstrong-Helouvry & Amin 1996, Automatica
  * 32(5):679). So jumps count only from rest to rest, only if each goes the other way, and only while
- * they do not get smaller: an axis that comes to rest in ever smaller jumps does not hunt. A load that
- * swings seems to stand where it turns round, but shorter than it takes from one side to the other;
- * with an amplitude of a few counts nobody can tell these apart, so small jumps do not count.
+ * they do not get smaller: an axis that comes to rest in ever smaller jumps does not hunt. What swings
+ * seems to stand where it turns round, but shorter than it takes from one side to the other; with an
+ * amplitude of a few counts nobody can tell these apart, so small jumps do not count. A load that swings
+ * on its spring and pulls a motor with friction to and fro lets it stand for about as long as it slips,
+ * longer only where it hardly overcomes the friction, and then the jumps get smaller soon. An axis that
+ * hunts waits until the integral has grown by twice the friction: several times as long as it jumps.
  */
 #ifndef GW_RIG_PROFILE_H
 #define GW_RIG_PROFILE_H
@@ -18,11 +21,13 @@
 
 #define RIG_PROFILE_COUNTS 2.0  /* encoder counts that nothing can be said about */
 #define RIG_STUCK_COUNTS 1.5    /* a position within so many counts stands ... */
-#define RIG_STUCK_TICKS 20      /* ... and sticks after so many sequencer ticks, and no fewer than it
-                                 * took to come there from where it stuck before */
+#define RIG_STUCK_TICKS 20      /* ... and sticks after so many sequencer ticks, and ... */
+#define RIG_STUCK_TIMES 2       /* ... so many times as long as it took from where it stuck before */
 #define RIG_CREEP_COUNTS 8.0    /* so near to that place it has not left it */
 #define RIG_JUMP_COUNTS 24.0    /* a shorter way from rest to rest is no jump */
-#define RIG_JUMP_KEPT 0.75      /* a jump that is less than this share of the last one fades */
+#define RIG_JUMP_KEPT 0.7       /* a jump that is less than this share of the first in its row fades */
+#define RIG_JUMP_APART 400      /* sequencer ticks from one that counts to the next that does: what dies
+                                 * away has faded meanwhile */
 #define RIG_SWING_TICKS 500     /* sequencer ticks of one look at what swings */
 #define RIG_PROFILE_LIMIT 4095  /* largest distance reported */
 #define RIG_JUMPS_LIMIT 255
@@ -45,6 +50,8 @@ typedef struct {
     int32_t paused;     /* elsewhere it stood for too short a time to stick */
     double paused_rad;  /* ... there */
     double jump_rad;    /* with sign, the last jump */
+    double row_rad;     /* size of the first in the row */
+    int32_t counted_ticks; /* since the last that counted */
     int32_t jumps;      /* in a row: to and fro, none smaller than the one before */
 } rig_profile;
 
@@ -63,6 +70,8 @@ static inline void rig_profile_start(rig_profile *p, double target_rad, double p
     p->away_ticks = 0;
     p->paused = 0;
     p->jump_rad = 0.0;
+    p->row_rad = 0.0;
+    p->counted_ticks = 0;
     p->jumps = 0;
 }
 
@@ -70,11 +79,19 @@ static inline void rig_profile_jump(rig_profile *p)
 {
     const double jump = p->stuck_rad - p->stood_rad;
     const int32_t back = (jump * p->jump_rad < 0.0) ? 1 : 0;
-    const int32_t kept
-        = (rig_absolute(jump) >= RIG_JUMP_KEPT * rig_absolute(p->jump_rad)) ? 1 : 0;
+    const int32_t kept = (rig_absolute(jump) >= RIG_JUMP_KEPT * p->row_rad) ? 1 : 0;
     const int32_t more = (p->jumps < RIG_JUMPS_LIMIT) ? p->jumps + 1 : p->jumps;
 
-    p->jumps = ((back != 0) && (kept != 0)) ? more : 1;
+    if ((back == 0) || (kept == 0)) {
+        p->jumps = 1;
+        p->row_rad = rig_absolute(jump);
+        p->counted_ticks = 0;
+    } else if (p->counted_ticks >= RIG_JUMP_APART) {
+        p->jumps = more;
+        p->counted_ticks = 0;
+    } else {
+        /* Too soon to tell whether it fades. */
+    }
     p->jump_rad = jump;
 }
 
@@ -114,13 +131,14 @@ static inline void rig_profile_place(rig_profile *p, double position_rad, double
 static inline void rig_profile_stick(rig_profile *p, double position_rad, double count_rad)
 {
     rig_profile_place(p, position_rad, count_rad);
+    p->counted_ticks += 1;
     if (p->stuck_ticks < RIG_STUCK_TICKS) {
         return;
     }
     if (p->stood == 0) {
         rig_profile_stood(p, p->stuck_rad);
     } else if ((rig_absolute(p->stuck_rad - p->stood_rad) >= RIG_JUMP_COUNTS * count_rad)
-               && (2 * p->stuck_ticks >= p->away_ticks)) {
+               && (p->stuck_ticks >= RIG_STUCK_TIMES * (p->away_ticks - p->stuck_ticks))) {
         rig_profile_jump(p);
         rig_profile_stood(p, p->stuck_rad);
     } else {
