@@ -10,7 +10,7 @@ import pytest
 
 from gainwright.language.load import load_trial
 from gainwright.language.shipped import shipped_trial_path
-from gainwright_sim.campaign.families import OWN
+from gainwright_sim.campaign.families import MOTION, OWN
 from gainwright_sim.campaign.sampling import sample
 from gainwright_sim.machine import load_machine
 from gainwright_sim.rehearsal.bench import Bench
@@ -120,6 +120,29 @@ def test_margins_from_steps_are_the_exact_ones(rehearsal, summary):
     assert summary.measured_margins.phase_margin_deg >= 38
     assert summary.measured_margins.peak_sensitivity <= 1.95
     assert "asked for: phase 38" in " ".join(" ".join(summary_lines(summary)).split())
+
+
+def test_it_says_of_which_loads_there_is_no_evidence(rehearsal, summary):
+    """Two windows of 2.5 periods fit into what is watched of each step, 0.4 s and more after it."""
+    changes = np.flatnonzero(np.diff(rehearsal.output("position_step")))
+    steps = int(rehearsal.output("step_number").max()) + 1
+    watched = (changes[1::2] - changes[::2])[-steps:].min() * 1e-3
+    least = summary.measured_margins.swing_judged_from_hz
+    assert least == pytest.approx(5.0 / (watched - 0.4), rel=0.12)
+    assert summary.as_json()["measured_margins"]["swing_judged_from_hz"] == least
+    words = " ".join(" ".join(summary_lines(summary)).split())
+    assert f"from {least:.2g} Hz on; no evidence about slower ones" in words
+    assert "the motor swinging at rest" in words
+    slow = summary.measured_margins.evidence_in_words(0.9 * least)
+    assert f"such as this one of {0.9 * least:.3g} Hz" in slow
+
+
+def test_moves_that_are_too_short_tell_nothing_of_a_swinging_load():
+    """0.4 s at constant speed: what is left of a step is not watched at all."""
+    summary = summarise(rehearse(Bench(TRIAL, sample(MOTION, 81005)), seed=81005))
+    assert summary.outcome == "finished"
+    assert summary.measured_margins.swing_judged_from_hz is None
+    assert "too short a time" in " ".join(" ".join(summary_lines(summary)).split())
 
 
 def test_a_third_of_the_limit_is_too_much_for_some_loads():

@@ -34,11 +34,14 @@ class Profile:
     """None for a load that turns."""
     lowered_by: str | None
     """Which bound lowered a gain; None if none did."""
+    load_seen: bool
+    """Whether a sensor at the load told what swings at rest; else only the motor's encoder did."""
 
     def in_words(self) -> str:
         """Return what was reached and asked for."""
         values = self.following_error_ms, self.overshoot_ms, self.rest_swing_ms
-        names = "following error", "past the end", "swinging at rest"
+        who = "load" if self.load_seen else "motor"
+        names = "following error", "past the end", f"the {who} swinging at rest"
         found = ", ".join(
             f"{name} {value:.1f} ms{self._way(value)}"
             for name, value in zip(names, values, strict=True)
@@ -75,6 +78,7 @@ def find_profile(rehearsal: Rehearsal) -> Profile | None:
         bounds_ms=tuple(bounds) if len(bounds) == len(BOUNDS) else (),
         cruise_mm_per_ms=None if per_m is None else cruise / per_m,
         lowered_by=lowered_by(rehearsal),
+        load_seen=rehearsal.machine.load_sensor is not None,
     )
 
 

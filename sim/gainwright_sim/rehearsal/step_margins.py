@@ -25,6 +25,28 @@ class StepMargins:
     """At most; None if the trial has no constant of the name that is known."""
     asked_phase_margin_deg: int | None
     """At least."""
+    swing_judged_from_hz: float | None
+    """What swings by itself was judged from this frequency on, as the steps were watched for so
+    long; None: at none, so that there is no evidence about a load that friction keeps swinging."""
+
+    def evidence_in_words(self, locked_motor_hz: float | None) -> str:
+        """Return of which loads the measurement says nothing.
+
+        Args:
+            locked_motor_hz: of the load on its spring, which the simulation knows.
+        """
+        least = self.swing_judged_from_hz
+        if least is None:
+            return (
+                "no evidence about a load that friction keeps swinging: the steps were watched "
+                "for too short a time"
+            )
+        slow = locked_motor_hz is not None and locked_motor_hz < least
+        known = f", such as this one of {locked_motor_hz:.3g} Hz" if slow else ""
+        return (
+            f"a load that friction keeps swinging was looked for from {least:.2g} Hz on; no "
+            f"evidence about slower ones{known}"
+        )
 
     def in_words(self) -> str:
         """Return what was reached and asked for."""
@@ -60,4 +82,5 @@ def find_step_margins(rehearsal: Rehearsal) -> StepMargins | None:
         phase_margin_deg=phase if phase < NOTHING_SEEN_DEG else None,
         asked_peak_sensitivity=None if asked[0] is None else asked[0] / 100.0,
         asked_phase_margin_deg=asked[1],
+        swing_judged_from_hz=float(rehearsal.log.signal("swing_judged_from")[-1]) or None,
     )

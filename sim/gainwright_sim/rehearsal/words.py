@@ -64,6 +64,8 @@ def summary_lines(summary: Summary) -> Iterator[str]:
         yield line("exact margins", f"{margin_words(summary.margins)}, of the linear loop")
     if summary.measured_margins is not None:
         yield line("measured margins", summary.measured_margins.in_words())
+        known = summary.natural_frequencies.locked_motor_hz
+        yield line("", summary.measured_margins.evidence_in_words(known))
     if summary.profile is not None:
         yield line("whole moves", summary.profile.in_words())
     for number, words in enumerate(place_lines(summary.elsewhere)):

@@ -30,6 +30,7 @@ SIGNALS = (
     ("load_decay", "1/s"),  # as evaluated last
     ("load_frequency", "Hz"),
     ("load_limit", "1/s"),  # from all decays so far, 0: none yet
+    ("swing_judged_from", "Hz"),  # what swings by itself, in the last margins; 0: not judged
 )
 """Name and unit of the logged signals."""
 

@@ -57,6 +57,7 @@ static inline void write_log(rig *r, rig_log *log, int32_t row, const int32_t in
     signals[RIG_SIGNAL_LOAD_DECAY] = (float)r->ringing.decay_per_s;
     signals[RIG_SIGNAL_LOAD_FREQUENCY] = (float)r->ringing.frequency_hz;
     signals[RIG_SIGNAL_LOAD_LIMIT] = (float)r->ringing.limit;
+    signals[RIG_SIGNAL_SWING_JUDGED_FROM] = (float)r->step.loop.judged_from_hz;
 }
 
 #endif

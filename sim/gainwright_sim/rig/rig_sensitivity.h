@@ -48,6 +48,7 @@ typedef struct {
     double phase_margin_deg;       /* likewise, smallest angle of L from -1 where |L| is 1 */
     double driven;                 /* what still swings: 1 is neither damped nor driven by the loop */
     int32_t undamped;              /* what swings by itself has lost its decay */
+    double judged_from_hz;         /* ... which only the steps of longer moves tell; 0: none did */
     int32_t steps;                 /* begun */
     int32_t tail_ticks[2];
     int32_t ticks;                 /* since the step */
@@ -283,6 +284,7 @@ static inline void rig_judge_load(rig_sensitivity *s, const rig_drive *drive, in
 
     s->driven = 0.0;
     s->undamped = 0;
+    s->judged_from_hz = 0.0;
     while ((first < RIG_SLOW_LINES)
            && (drive->line[first].omega_rad_per_s * s->tail_ticks[0] * drive->tick_s
                < 2.0 * RIG_PI * RIG_TAIL_PERIODS)) {
@@ -293,6 +295,9 @@ static inline void rig_judge_load(rig_sensitivity *s, const rig_drive *drive, in
         const double omega = drive->line[line].omega_rad_per_s;
         const double driven = product / (omega * omega);
 
+        if ((s->judged_from_hz == 0.0) && (s->swing.windows[line] == s->steps)) {
+            s->judged_from_hz = omega / (2.0 * RIG_PI);
+        }
         if ((s->driven == 0.0) && (rig_answers_on(s, line) != 0)) {
             s->driven = driven;
         }
