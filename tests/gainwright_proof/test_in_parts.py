@@ -10,8 +10,8 @@ from gainwright.language.model import RequirementKind
 from gainwright.language.parse import parse
 from gainwright_proof.evidence.conclusion import conclude
 from gainwright_proof.exploration import Limits, explore
-from gainwright_proof.exploration.in_parts import IN_PARTS
 from gainwright_proof.exploration.slices import Influence
+from gainwright_proof.methods import EXPLORATION_IN_PARTS
 from gainwright_proof.verdict import Verdict
 
 from .test_short_waits import WAITING
@@ -79,7 +79,7 @@ def test_each_verdict_says_what_was_left_out():
     for subject in ("counted", "bounded", "row/ready", "single_hit/work", "end_stays_reachable"):
         assert verdicts[subject] is Verdict.PROVED
     assert verdicts["exported_code_as_specified"] is Verdict.TESTED
-    details = {f.subject: f.detail for f in found.findings if f.method == IN_PARTS}
+    details = {f.subject: f.detail for f in found.findings if f.method == EXPLORATION_IN_PARTS}
     assert details["counted"].startswith("Sliced: without rounds, memo. ")
     assert details["bounded"].startswith("Sliced: without memo. ")
     assert [f.verdict for f in found.premises] == [Verdict.PROVED]

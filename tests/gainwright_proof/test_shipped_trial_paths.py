@@ -6,7 +6,7 @@ import pytest
 
 from gainwright.language.load import trial_from_document
 from gainwright_proof.exploration import explore
-from gainwright_proof.exploration.subjects import ONE_STEP
+from gainwright_proof.exploration.subjects import AS_WRITTEN, ONE_STEP
 from gainwright_proof.verdict import Verdict
 
 from ..shared.cut import cut_document, cut_trial
@@ -19,6 +19,7 @@ def test_every_requirement_holds_on_every_path_of_the_short_form():
     verdicts = {finding.subject: finding.verdict for finding in explored.findings}
     assert explored.complete
     assert verdicts.pop(ONE_STEP) is Verdict.TESTED
+    assert verdicts.pop(AS_WRITTEN) is Verdict.TESTED
     assert set(verdicts.values()) == {Verdict.PROVED}
     assert verdicts.keys() >= {r.id for r in trial.requirements}
     assert all(ticks > 0 for ticks in explored.ticks_by_row.values())

@@ -30,9 +30,9 @@ from gainwright_proof.axis_binding.probe import (
 )
 from gainwright_proof.exploration.run_file import HeldInputs, Run
 from gainwright_proof.exploration.subjects import AXIS_BINDING
+from gainwright_proof.methods import LOCKSTEP
 from gainwright_proof.verdict import Finding, Verdict
 
-METHOD = "lockstep of gw_axis with a model"
 SEED = 20_260_802
 _RANDOM_TICKS = 3_000
 _EXACT_TICKS = 60
@@ -71,19 +71,19 @@ def check_axis(trial: Trial, exported: Mapping[str, bytes], runs: Sequence[Run])
         lockstep = _Lockstep(trial, exported)
     except (InputError, ValueError) as error:
         text = f"No axis to try it on: {error}"
-        return [Finding(AXIS_BINDING, METHOD, Verdict.UNFINISHED, text)]
+        return [Finding(AXIS_BINDING, LOCKSTEP, Verdict.UNFINISHED, text)]
     try:
         for run in runs:
             lockstep.follow(run.segments)
         lockstep.at_random()
         lockstep.exact_findings(runs)
     except _Different as error:
-        return [Finding(AXIS_BINDING, METHOD, Verdict.REFUTED, str(error))]
+        return [Finding(AXIS_BINDING, LOCKSTEP, Verdict.REFUTED, str(error))]
     rows = lockstep.rows_taken
     return [
         Finding(
             AXIS_BINDING,
-            METHOD,
+            LOCKSTEP,
             Verdict.TESTED,
             f"gw_axis_sequencer_tick and gw_axis_control_tick did as the model in "
             f"{lockstep.ticks:,} sequencer ticks of {CONTROL_TICKS} control ticks each, through "

@@ -13,6 +13,7 @@ from gainwright_proof.c_checks.report import SUBJECT, Method, Task
 from gainwright_proof.c_checks.sanitized_runs import sanitized_runs
 from gainwright_proof.c_checks.structures import UnsupportedC
 from gainwright_proof.c_checks.workspace import workspace
+from gainwright_proof.methods import READING_C
 from gainwright_proof.verdict import Finding, Verdict
 
 METHODS: tuple[Method, ...] = (model_checking, abstract_interpretation, sanitized_runs)
@@ -55,4 +56,4 @@ def check_sources(
             return [found for wait in waits for found in wait()]
     except (UnsupportedC, LookupError) as error:
         detail = f"the exported headers cannot be read: {error}."
-        return [Finding(f"{SUBJECT}/headers", "reading C", Verdict.UNFINISHED, detail)]
+        return [Finding(f"{SUBJECT}/headers", READING_C, Verdict.UNFINISHED, detail)]

@@ -15,11 +15,11 @@ from gainwright_proof.c_checks.defects import AXIS_DEFECTS, ROW_INDEX, Defect
 from gainwright_proof.c_checks.model_checking import longest_loop
 from gainwright_proof.c_checks.read_files import files_read
 from gainwright_proof.c_checks.report import Outcome, Task, Wait, finding, not_run
+from gainwright_proof.methods import ABSTRACT_INTERPRETATION
 from gainwright_proof.remembered import digest_of_run, program_digest, remembered
 from gainwright_proof.verdict import Verdict
 
 _PROGRAM = "frama-c"
-_METHOD = "abstract interpretation"
 _STEP_FILES = ("check_step.c", "any_frama_c.c", "gw_sequencer.c", "gw_trial.c")
 _AXIS_FILES = (
     "check_axis.c",
@@ -94,7 +94,7 @@ def abstract_interpretation(pool: Executor, task: Task) -> Wait:
     subject = "gw_axis" if task.workspace.has_machine else "gw_sequencer"
     if version() is None:
         reason = f"{_PROGRAM} is not installed (Debian package frama-c-base)"
-        return lambda: [not_run(subject, _METHOD, reason)]
+        return lambda: [not_run(subject, ABSTRACT_INTERPRETATION, reason)]
     defects = [ROW_INDEX, *(AXIS_DEFECTS if task.workspace.has_machine else ())]
     defects = [defect for defect in defects if not defect.breaks_range]
     sound = pool.submit(_analyse, task, task.workspace.folder)
@@ -106,7 +106,7 @@ def abstract_interpretation(pool: Executor, task: Task) -> Wait:
     return lambda: [
         finding(
             subject,
-            f"{_METHOD} ({version()}, Eva)",
+            f"{ABSTRACT_INTERPRETATION} ({version()}, Eva)",
             claim,
             _outcome(sound.result()),
             zip(defects, inserted.result(), strict=True),

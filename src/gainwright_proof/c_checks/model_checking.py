@@ -12,6 +12,7 @@ from gainwright.language.model import Trial
 from gainwright_proof.c_checks import esbmc, plain_reference
 from gainwright_proof.c_checks.defects import STEP_DEFECTS, Defect
 from gainwright_proof.c_checks.report import Outcome, Task, Wait, finding, not_run
+from gainwright_proof.methods import MODEL_CHECKING
 from gainwright_proof.verdict import Finding, Verdict, worst
 
 # Multiplications of unknowns are more than a solver takes together. So each harness shows one
@@ -173,7 +174,7 @@ def _start(
     def wait() -> Finding:
         return finding(
             harness.subject,
-            f"bounded model checking of one step ({esbmc.version()})",
+            f"{MODEL_CHECKING} ({esbmc.version()})",
             harness.claim,
             _outcome([future.result() for future in sound]),
             zip(defects, (future.result() for future in inserted), strict=True),

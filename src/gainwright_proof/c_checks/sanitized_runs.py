@@ -17,12 +17,12 @@ from gainwright_codegen.host.tool_run import ToolRun, run_tool
 from gainwright_proof.c_checks import plain_reference
 from gainwright_proof.c_checks.defects import MASKED_INPUTS, ROW_INDEX, SQUARE, Defect
 from gainwright_proof.c_checks.report import Outcome, Task, Wait, finding, not_run
+from gainwright_proof.methods import SANITIZERS
 from gainwright_proof.verdict import Finding, Verdict
 
 ROUNDS = 100_000
 """Calls of each part, and ticks of a life from reset on."""
 _SUBJECT = "sanitized_runs"
-_METHOD = "random runs under sanitizers"
 _PROGRAM = "run_random"
 _FILES = (
     "run_random.c",
@@ -72,10 +72,10 @@ def _findings(task: Task) -> list[Finding]:
     try:
         builder = _builder(task)
     except InputError:
-        return [not_run(_SUBJECT, _METHOD, "no C compiler is installed")]
+        return [not_run(_SUBJECT, SANITIZERS, "no C compiler is installed")]
     if builder is None:
-        return [not_run(_SUBJECT, _METHOD, "no installed C compiler links a sanitizer")]
-    method = f"{_METHOD} ({builder})"
+        return [not_run(_SUBJECT, SANITIZERS, "no installed C compiler links a sanitizer")]
+    method = f"{SANITIZERS} ({builder})"
     built = _build(task, builder, task.workspace.folder)
     if built.exit_code != 0:
         outcome = Outcome(Verdict.UNFINISHED, f"it does not compile: {built.last_line}", {})

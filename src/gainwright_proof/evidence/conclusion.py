@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from gainwright.language.model import Trial
 from gainwright_proof.exploration.subjects import (
     AS_SPECIFIED,
+    AS_WRITTEN,
     AXIS_BINDING,
     END_REACHABLE,
     ONE_STEP,
@@ -88,7 +89,7 @@ def required_subjects(trial: Trial) -> frozenset[str]:
     names |= {f"{PREMISE}/{r.id}" for r in trial.requirements if premises(r)}
     names |= {f"single_hit/{state.name}" for state in trial.states}
     names |= {f"row/{row.id}" for row in trial.rows}
-    names |= {AS_SPECIFIED, ONE_STEP, AXIS_BINDING, READERS_AGREE}
+    names |= {AS_SPECIFIED, ONE_STEP, AS_WRITTEN, AXIS_BINDING, READERS_AGREE}
     if any(state.end for state in trial.states):
         names |= {END_REACHABLE, WHOLE_TRIAL}
     return frozenset(names)

@@ -25,7 +25,9 @@ if TYPE_CHECKING:
 
 _DIRECTORY = Path(__file__).parent
 _NOWHERE = 2**32 - 1
-_CALLED = tuple(f"gx_{name}.inc" for name in ("search", "notes", "folded", "graph", "waits"))
+_CALLED = tuple(
+    f"gx_{name}.inc" for name in ("search", "notes", "folded", "graph", "waits", "asked")
+)
 """Units that include the header of what Python calls."""
 _LONGEST_WHOLE_WAIT = 2_000_000
 """Ticks of a wait above which going round a circle once is enough."""
@@ -148,7 +150,7 @@ class Engine:
                     **model_sources(trial, vectors, encoding),
                 }
             ),
-            ("gx_graph.h",),
+            ("gx_graph.h", "gx_asked.h"),
             (*CHECKERS, *flags_for(encoding.codes * max(1, *(len(s.vectors) for s in vectors)))),
             name="explorer",
         )
@@ -261,6 +263,35 @@ class Engine:
         pointers = map(self._ffi.from_buffer, kinds, arrays)
         self._library.gx_probe(self._search, node, count, *pointers)
         return Probed(*found)
+
+    def ask_ticks(
+        self,
+        rows: NDArray[np.int64],
+        inputs: NDArray[np.int32],
+        before: NDArray[np.int32],
+        after: NDArray[np.int32],
+    ) -> NDArray[np.uint8]:
+        """Return what the search would note of ticks by these rows, shape (n, requirements + 1)."""
+        noted = np.zeros((len(rows), len(self._trial.requirements) + 1), dtype=np.uint8)
+        given = (rows.astype(np.int32), inputs, before, after)
+        self._library.gx_ask_ticks(len(rows), *self._pointers(*given, noted))
+        return noted
+
+    def ask_moments(
+        self, states: NDArray[np.int64], variables: NDArray[np.int32], outputs: NDArray[np.int32]
+    ) -> tuple[NDArray[np.uint8], NDArray[np.uint8]]:
+        """Return what the search would note of moments, shape (n, requirements + 1), and whether
+        the formulas of ``gx_holds`` hold, shape (n, formulas)."""
+        count = len(self._trial.requirements)
+        noted = np.zeros((len(states), count + 1), dtype=np.uint8)
+        holds = np.zeros((len(states), 2 * count + 2), dtype=np.uint8)
+        given = (states.astype(np.int32), variables, outputs)
+        self._library.gx_ask_moments(len(states), *self._pointers(*given, noted, holds))
+        return noted, holds
+
+    def _pointers(self, *arrays: NDArray[Any]) -> list[Any]:
+        kinds = {np.dtype(np.int32): "int32_t[]", np.dtype(np.uint8): "uint8_t[]"}
+        return [self._ffi.from_buffer(kinds[a.dtype], np.ascontiguousarray(a)) for a in arrays]
 
     def first(self, note: Note, subject: int) -> Place | None:
         """Return the first occurrence of something, nearest to reset; None if there is none."""

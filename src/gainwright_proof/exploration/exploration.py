@@ -20,12 +20,12 @@ from gainwright_proof.exploration.engine import (
 from gainwright_proof.exploration.in_parts import explored_in_parts
 from gainwright_proof.exploration.judge import Judge, unfinished_findings
 from gainwright_proof.exploration.limits import Limits, limit_reached
-from gainwright_proof.exploration.report import METHOD
 from gainwright_proof.exploration.run_file import Run
 from gainwright_proof.exploration.short_waits import distinct_with_short_waits, waits
 from gainwright_proof.exploration.subjects import AS_SPECIFIED
 from gainwright_proof.exploration.vacuity import Vacuity, premises_unfinished
 from gainwright_proof.exploration.vectors import TooManyVectors, vectors_by_state
+from gainwright_proof.methods import EXPLORATION
 from gainwright_proof.verdict import Finding, Verdict
 
 Progress = Callable[[int, int], None]
@@ -159,7 +159,7 @@ def _judged(trial: Trial, judge: Judge) -> tuple[tuple[Finding, ...], tuple[Run,
     try:
         return tuple(judge.findings()), tuple(judge.runs_to_rows())
     except BrokenGraph as error:
-        broken = Finding(AS_SPECIFIED, METHOD, Verdict.REFUTED, f"In the search {error}.")
+        broken = Finding(AS_SPECIFIED, EXPLORATION, Verdict.REFUTED, f"In the search {error}.")
         others = unfinished_findings(trial, str(error))
         return (broken, *(f for f in others if f.subject != AS_SPECIFIED)), ()
 

@@ -12,20 +12,20 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from gainwright.language.model import Trial
-from gainwright_proof.exploration.report import METHOD
 from gainwright_proof.exploration.slices import Influence, Slice
 from gainwright_proof.exploration.subjects import (
     AS_SPECIFIED,
+    AS_WRITTEN,
     END_REACHABLE,
     ONE_STEP,
     WHOLE_TRIAL,
 )
+from gainwright_proof.methods import EXPLORATION_IN_PARTS
 from gainwright_proof.verdict import HOLDS, Finding, Verdict
 
 if TYPE_CHECKING:
     from gainwright_proof.exploration.exploration import Exploration
 
-IN_PARTS = f"{METHOD}, in parts"
 _KEPT = frozenset({"longest_ticks", "first_tick", "vacuous"})
 """Figures of a slice that are the trial's own."""
 Explore = Callable[[Trial], "Exploration"]
@@ -42,7 +42,7 @@ def explored_in_parts(
         found = explore(part.trial)
         said = _said(part)
         findings += _about_rows(found, said) if number == 0 else ()
-        asked = {requirement.id for requirement in part.trial.requirements}
+        asked = {AS_WRITTEN, *(requirement.id for requirement in part.trial.requirements)}
         findings += [_told(f, f.detail, said) for f in found.findings if f.subject in asked]
         seen += [_told(finding, finding.detail, said) for finding in found.premises]
     return tuple(findings), tuple(seen)
@@ -68,6 +68,6 @@ def _told(finding: Finding, text: str, said: str) -> Finding:
     """Return a finding of a slice as one about the trial: its runs are not runs of the trial."""
     figures = {name: n for name, n in finding.figures.items() if name in _KEPT}
     return replace(
-        finding, method=IN_PARTS, detail=said + text, figures=figures,
+        finding, method=EXPLORATION_IN_PARTS, detail=said + text, figures=figures,
         counterexample=None, witness=None,
     )  # fmt: skip

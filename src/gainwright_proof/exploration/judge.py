@@ -7,17 +7,21 @@ from collections.abc import Iterator, Mapping
 from concurrent.futures import Executor, Future, ThreadPoolExecutor
 
 from gainwright.language.model import Requirement, RequirementKind, Trial
+from gainwright_proof.exploration.asked import SEED as ASKED_SEED
+from gainwright_proof.exploration.asked import Asked
 from gainwright_proof.exploration.engine import Engine, Note, OutOfMemory, Wait
 from gainwright_proof.exploration.one_step import SEED, OneStep
 from gainwright_proof.exploration.report import Report, unfinished
 from gainwright_proof.exploration.run_file import WITNESS, Run, run_of
 from gainwright_proof.exploration.subjects import (
     AS_SPECIFIED,
+    AS_WRITTEN,
     END_REACHABLE,
     ONE_STEP,
     WHOLE_TRIAL,
 )
-from gainwright_proof.verdict import Finding
+from gainwright_proof.methods import EXPLORATION
+from gainwright_proof.verdict import Finding, Verdict
 
 _ENDLESS = 2**32 - 4
 """More ticks than there can be nodes."""
@@ -27,6 +31,7 @@ def unfinished_findings(trial: Trial, reason: str) -> Iterator[Finding]:
     """Yield one unfinished finding about every subject."""
     yield unfinished(AS_SPECIFIED, reason)
     yield unfinished(ONE_STEP, reason)
+    yield unfinished(AS_WRITTEN, reason)
     for state in trial.states:
         yield unfinished(f"single_hit/{state.name}", reason)
     for row in trial.rows:
@@ -91,6 +96,7 @@ class Judge:
     def _findings(self, waits: Mapping[str, Future[Wait]]) -> Iterator[Finding]:
         yield self._as_specified()
         yield self._one_step()
+        yield self._as_written()
         for number, state in enumerate(self._trial.states):
             yield self._single_hit(number, state.name)
         for number, row in enumerate(self._trial.rows):
@@ -132,6 +138,20 @@ class Judge:
             f"powers of two, aliases and random 32-bit values of every input (seed {SEED}), are "
             "those of the reference.",
             {"steps": one_step.steps, "situations": one_step.situations},
+        )
+
+    def _as_written(self) -> Finding:
+        asked = Asked(self._trial, self._engine)
+        difference = asked.first_difference()
+        if difference:
+            return Finding(AS_WRITTEN, EXPLORATION, Verdict.REFUTED, difference)
+        count = len(self._trial.requirements)
+        return self._report.tested(
+            AS_WRITTEN,
+            f"Of {asked.moments:,} moments and ticks, reachable or not (seed {ASKED_SEED}), the "
+            f"explorer says what the {count} requirements say as they are written; "
+            f"{asked.told_apart} of them fail in some.",
+            {"moments": asked.moments, "requirements_told_apart": asked.told_apart},
         )
 
     def _single_hit(self, number: int, state: str) -> Finding:

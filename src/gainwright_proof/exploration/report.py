@@ -9,10 +9,9 @@ from gainwright.semantics.monitor import Snapshot
 from gainwright_codegen.host.sequencer import CompiledSequencer
 from gainwright_proof.exploration.run_file import COUNTEREXAMPLE, WITNESS, Run, run_of
 from gainwright_proof.exploration.vectors import Vector
+from gainwright_proof.methods import EXPLORATION
 from gainwright_proof.replay import replay
 from gainwright_proof.verdict import Finding, Trace, Verdict
-
-METHOD = "exhaustive exploration of the compiled C"
 
 LONGEST_TRACE_TICKS = 2_000
 """Of longer runs the trace has only the end; the run itself is complete."""
@@ -22,7 +21,7 @@ _LAST_TICKS = 100
 def unfinished(subject: str, reason: str) -> Finding:
     """Return the finding of an exploration that is incomplete."""
     text = f"Incomplete: {reason}. Induction does not depend on the number of states."
-    return Finding(subject, METHOD, Verdict.UNFINISHED, text)
+    return Finding(subject, EXPLORATION, Verdict.UNFINISHED, text)
 
 
 class Report:
@@ -39,32 +38,32 @@ class Report:
         """Return what holds in all that was seen: proved if that is all there is."""
         if self._stopped:
             return unfinished(subject, self._stopped)
-        return Finding(subject, METHOD, Verdict.PROVED, text, figures=figures or {})
+        return Finding(subject, EXPLORATION, Verdict.PROVED, text, figures=figures or {})
 
     def tested(self, subject: str, text: str, figures: Mapping[str, int]) -> Finding:
         """Return what held wherever it was tried."""
-        return Finding(subject, METHOD, Verdict.TESTED, text, figures=figures)
+        return Finding(subject, EXPLORATION, Verdict.TESTED, text, figures=figures)
 
     def shown(self, subject: str, text: str, path: Sequence[Vector] | None = None) -> Finding:
         """Return what was asked for and found, however much more there is."""
         if path is None:
-            return Finding(subject, METHOD, Verdict.PROVED, text)
+            return Finding(subject, EXPLORATION, Verdict.PROVED, text)
         trace = self._trace(subject, WITNESS, path)
         figures = {"ticks": len(path)}
-        return Finding(subject, METHOD, Verdict.PROVED, text, witness=trace, figures=figures)
+        return Finding(subject, EXPLORATION, Verdict.PROVED, text, witness=trace, figures=figures)
 
     def never(self, subject: str, text: str) -> Finding:
         """Return what was asked for and not found: refuted if there is no more."""
         if self._stopped:
             return unfinished(subject, self._stopped)
-        return Finding(subject, METHOD, Verdict.REFUTED, text)
+        return Finding(subject, EXPLORATION, Verdict.REFUTED, text)
 
     def refuted(self, subject: str, text: str, path: Sequence[Vector]) -> Finding:
         """Return what a run from reset refutes, however much more there is."""
         trace = self._trace(subject, COUNTEREXAMPLE, path)
         figures = {"ticks": len(path)}
         return Finding(
-            subject, METHOD, Verdict.REFUTED, text, counterexample=trace, figures=figures
+            subject, EXPLORATION, Verdict.REFUTED, text, counterexample=trace, figures=figures
         )
 
     def _trace(self, subject: str, shows: str, path: Sequence[Vector]) -> Trace:

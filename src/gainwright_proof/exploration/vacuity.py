@@ -21,9 +21,9 @@ from gainwright_proof.exploration.encoding import encoding_of
 from gainwright_proof.exploration.engine import Engine, Note, OutOfMemory, Place, Result
 from gainwright_proof.exploration.limits import Limits, limit_reached
 from gainwright_proof.exploration.premise_sample import PremiseSample
-from gainwright_proof.exploration.report import METHOD
 from gainwright_proof.exploration.subjects import PREMISE
 from gainwright_proof.exploration.vectors import TooManyVectors, vectors_by_state
+from gainwright_proof.methods import EXPLORATION
 from gainwright_proof.verdict import Finding, Verdict
 
 _SLICE = 1 << 14
@@ -171,16 +171,18 @@ class Vacuity:
         if not missing:
             latest = max(ticks[p.denied().id] or 0 for p in own)
             text = _seen(requirement, len(own), latest)
-            return Finding(subject, METHOD, Verdict.PROVED, text, figures={"first_tick": latest})
+            return Finding(
+                subject, EXPLORATION, Verdict.PROVED, text, figures={"first_tick": latest}
+            )
         if result is not Result.COMPLETE:
             return _unfinished(subject, f"Not seen before the search ran out: {missing[0]}.")
         what = "trigger" if requirement.trigger is not None else "premise"
         text = f"Vacuous: this {what} holds in no reachable tick: {'; '.join(missing)}."
         if requirement.vacuous_because:
             text += f" The trial says why: {requirement.vacuous_because}"
-            return Finding(subject, METHOD, Verdict.PROVED, text, figures={"vacuous": 1})
+            return Finding(subject, EXPLORATION, Verdict.PROVED, text, figures={"vacuous": 1})
         text += " Correct it, or say in vacuous_because why it may stand."
-        return Finding(subject, METHOD, Verdict.UNFINISHED, text, figures={"vacuous": 1})
+        return Finding(subject, EXPLORATION, Verdict.UNFINISHED, text, figures={"vacuous": 1})
 
 
 def premises_unfinished(trial: Trial, reason: str) -> list[Finding]:
@@ -201,4 +203,4 @@ def _seen(requirement: Requirement, count: int, latest: int) -> str:
 
 
 def _unfinished(subject: str, text: str) -> Finding:
-    return Finding(subject, METHOD, Verdict.UNFINISHED, text)
+    return Finding(subject, EXPLORATION, Verdict.UNFINISHED, text)

@@ -8,6 +8,7 @@ from itertools import islice
 from typing import Any
 
 from gainwright.language.model import Trial
+from gainwright_proof.methods import SECOND_READER
 from gainwright_proof.second_reader import READERS_AGREE as SUBJECT
 from gainwright_proof.second_reader.comparison import (
     TICKS_PER_ROW,
@@ -29,8 +30,8 @@ def second_reading(trial: Trial, document: Mapping[str, Any] | None) -> Finding:
     """
     if document is None:
         text = "The trial was not read from a file, so there is nothing to read twice."
-        return Finding(SUBJECT, "second reader", Verdict.NOT_RUN, text)
-    method = f"second reader of the file (lark {importlib.metadata.version('lark')})"
+        return Finding(SUBJECT, SECOND_READER, Verdict.NOT_RUN, text)
+    method = f"{SECOND_READER} (lark {importlib.metadata.version('lark')})"
     unknown = [table for table in document if table not in KNOWN_TABLES]
     if unknown:
         text = f"Tables that the second reader does not know: {', '.join(unknown)}."
