@@ -141,7 +141,7 @@ def test_steps_of_three_are_counted_exactly():
     assert found["used_up"].figures["longest_ticks"] == longest
     assert found["answered"].verdict is Verdict.PROVED
     assert found["answered"].figures["longest_ticks"] == longest + 1
-    assert found["trial/ends"].figures["longest_ticks"] == longest
+    assert found["trial_comes_to_an_end"].figures["longest_ticks"] == longest
     assert "floor((stock) / 3)" in found["used_up"].detail
     names = {o.name for o in found["used_up"].obligations}
     assert {
@@ -151,6 +151,16 @@ def test_steps_of_three_are_counted_exactly():
         "requirement/used_up/falls/leave",
         "single_hit/full/some_row",
     } <= names
+
+
+def test_a_last_step_that_may_be_shorter_is_counted_exactly():
+    """From 2 on there is another use: 98 is used up in as many ticks as 100."""
+    text = STOCK.replace("stock >= 3", "stock >= 2").replace("ANSWERED", "36")
+    trial = trial_from_document(tomllib.loads(text.replace("WITHIN", "35")), "stock.toml")
+    found = _finding(trial, "used_up")
+    assert found.verdict is Verdict.PROVED, found.detail
+    assert found.figures["longest_ticks"] == 35
+    assert "floor((stock + 1) / 3)" in found.detail
 
 
 @pytest.mark.parametrize("subject", ["used_up", "answered"])
@@ -199,4 +209,4 @@ def test_missing_time_limit_is_never_proved():
     found = _finding(trial, "ends")
     assert found.verdict is Verdict.UNFINISHED
     assert "no rank" in found.detail
-    assert not [f for f in prove(trial).findings if f.subject == "trial/ends"]
+    assert not [f for f in prove(trial).findings if f.subject == "trial_comes_to_an_end"]

@@ -9,13 +9,14 @@ import z3
 
 from gainwright.language.expression import Expression, InState
 from gainwright.language.model import Requirement, RequirementKind, Row, Trial
+from gainwright_proof.exploration.subjects import WHOLE_TRIAL
 from gainwright_proof.induction.induction import Facts
 from gainwright_proof.induction.specialise import negated, specialised
 from gainwright_proof.induction.switchboard import Switchboard
 from gainwright_proof.induction.terms import StepTerms
 
-WHOLE_TRIAL = "trial/ends"
-"""Subject of the finding that a trial cannot stay away from its end states for ever.
+_ENDS = "trial/ends"
+"""Where the obligations are found that a trial cannot stay away from its end states for ever.
 
 It is reported where it can be shown; a trial that must end says so in a requirement.
 """
@@ -43,7 +44,7 @@ class Deadline:
     @property
     def obligations(self) -> str:
         """Where its obligations are found, by name."""
-        return self.subject if self.subject == WHOLE_TRIAL else f"requirement/{self.subject}"
+        return _ENDS if self.subject == WHOLE_TRIAL else f"requirement/{self.subject}"
 
 
 def requirement_deadline(requirement: Requirement) -> Deadline | None:

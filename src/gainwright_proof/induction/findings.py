@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 
 from gainwright.language.model import Requirement, RequirementKind, Trial
 from gainwright.language.sentence import words
 from gainwright.semantics.monitor import Snapshot
-from gainwright_proof.induction.deadline import WHOLE_TRIAL
+from gainwright_proof import methods
+from gainwright_proof.exploration.subjects import END_REACHABLE, WHOLE_TRIAL
 from gainwright_proof.induction.examples import (
     described,
     holding_rows,
@@ -26,12 +28,12 @@ Replies = Mapping[str, Reply]
 """Reply by name of obligation."""
 
 _METHODS = {
-    RequirementKind.INITIAL: "SMT over the first moment",
-    RequirementKind.INVARIANT: "induction",
-    RequirementKind.STEP: "induction over one tick",
-    RequirementKind.RESPONSE: "induction over one tick",
-    RequirementKind.BOUNDED: "ranking argument",
-    RequirementKind.REACHABLE: "induction",
+    RequirementKind.INITIAL: methods.FIRST_MOMENT,
+    RequirementKind.INVARIANT: methods.INDUCTION,
+    RequirementKind.STEP: methods.ONE_TICK,
+    RequirementKind.RESPONSE: methods.ONE_TICK,
+    RequirementKind.BOUNDED: methods.RANKING,
+    RequirementKind.REACHABLE: methods.INDUCTION,
 }
 
 
@@ -52,7 +54,7 @@ class Findings:
                 yield self._failing_table(subject, examples[subject], obligations)
             else:
                 yield self._decided(
-                    subject, "SMT", obligations, _OF_EVERY_TRIAL.get(subject, _TABLE)
+                    subject, methods.TABLES, obligations, _OF_EVERY_TRIAL.get(subject, _TABLE)
                 )
         if self._plan.facts:
             count = sum(map(len, self._found.facts.values()))
@@ -60,13 +62,17 @@ class Findings:
                 f"{count} facts about {len(self._found.facts)} states hold after power-on and "
                 "after every tick; other proofs rest on them."
             )
-            yield self._decided(FACTS, "induction", self._plan.facts, detail, {"facts": count})
+            yield self._decided(
+                FACTS, methods.INDUCTION, self._plan.facts, detail, {"facts": count}
+            )
         if ASSIGNMENTS in self._found.supported:
             yield self._assignments()
         for requirement in self._trial.requirements:
             yield self._requirement(requirement)
         if WHOLE_TRIAL in self._found.supported:
-            yield self._supported(WHOLE_TRIAL, _METHODS[RequirementKind.BOUNDED])
+            ended = self._supported(WHOLE_TRIAL, _METHODS[RequirementKind.BOUNDED])
+            yield ended
+            yield replace(ended, subject=END_REACHABLE, detail=f"An end comes. {ended.detail}")
         for subject in self._found.impossible:
             if subject.startswith(ROW):
                 yield self._impossible(subject, f"The row {subject[len(ROW) :]} is never taken.")
@@ -79,7 +85,7 @@ class Findings:
             detail += f" Others may be, and then stop at its end: {', '.join(limited)}."
         figures = {"never_cut": count, "may_be_cut": len(limited)}
         return self._decided(
-            ASSIGNMENTS, "induction", self._with_facts(ASSIGNMENTS), detail, figures
+            ASSIGNMENTS, methods.INDUCTION, self._with_facts(ASSIGNMENTS), detail, figures
         )
 
     def _method(self, title: str) -> str:
@@ -161,7 +167,7 @@ class Findings:
         return tuple(o for state in ranking.course.states for o in tables[SINGLE_HIT + state])
 
     def _impossible(self, subject: str, what: str) -> Finding:
-        decided = self._decided(subject, "induction", self._with_facts(subject), "")
+        decided = self._decided(subject, methods.INDUCTION, self._with_facts(subject), "")
         if decided.verdict is not Verdict.PROVED:
             return decided
         return Finding(
@@ -179,7 +185,7 @@ class Findings:
         detail = f"Violated after {len(trace.ticks)} ticks; no shorter run violates it."
         return Finding(
             requirement.id,
-            self._method(f"{title}; unrolling from power-on"),
+            self._method(f"{title}{methods.UNROLLED}"),
             Verdict.REFUTED,
             detail,
             counterexample=trace,
@@ -209,7 +215,7 @@ class Findings:
         )
         return Finding(
             subject,
-            self._method("SMT"),
+            self._method(methods.TABLES),
             Verdict.REFUTED,
             detail,
             counterexample=trace,

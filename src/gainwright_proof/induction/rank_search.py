@@ -8,8 +8,8 @@ from dataclasses import dataclass
 
 from gainwright.language.model import Trial
 from gainwright.semantics.python_code import Check, CodeWriter
+from gainwright_proof.exploration.subjects import WHOLE_TRIAL
 from gainwright_proof.induction.deadline import (
-    WHOLE_TRIAL,
     Course,
     CourseFinder,
     Deadline,

@@ -51,7 +51,7 @@ class Detail(IntEnum):
     """All variables."""
     STEPS = 2
     """Also whole steps of those that jump by steps: a variable that is lowered by c at a time can
-    be lowered about v / c times more."""
+    be lowered about v / c times more, or once more from where a condition allows a shorter step."""
 
 
 def features(trial: Trial, detail: Detail, free: Container[str]) -> list[Feature]:
@@ -68,7 +68,11 @@ def features(trial: Trial, detail: Detail, free: Container[str]) -> list[Feature
         largest = max(abs(variable.low), abs(variable.high))
         found.append(Feature(Reference(variable.name), variable.name, largest))
         if detail is Detail.STEPS:
-            found += [_whole_steps(variable, size) for size in _step_sizes(trial, variable)]
+            found += [
+                _whole_steps(variable, size, first)
+                for size in _step_sizes(trial, variable)
+                for first in _first_steps(trial, variable, size)
+            ]
     return found
 
 
@@ -127,19 +131,31 @@ def _step_sizes(trial: Trial, variable: Variable) -> list[int]:
     return list(sizes)
 
 
-def _whole_steps(variable: Variable, size: int) -> Feature:
-    """Return floor((v - low) / size), written without a division."""
-    most = (variable.high - variable.low) // size
+def _first_steps(trial: Trial, variable: Variable, size: int) -> list[int]:
+    """Return from which values on a step may count: a whole one, or where a condition draws a line
+    below it."""
+    lines: dict[int, None] = {variable.low + size: None}
+    for condition in trial.conditions:
+        for part in walk(condition.expression):
+            match part:
+                case Binary(Operator.GREATER_EQUAL, Reference(name), Integer(line, _)) if (
+                    name == variable.name and variable.low < line < variable.low + size
+                ):
+                    lines[line] = None
+    return list(lines)
+
+
+def _whole_steps(variable: Variable, size: int, first: int) -> Feature:
+    """Return how many steps of a size lie below a value, the first of them ending at ``first``:
+    floor((v - first) / size) + 1, at least 0, written without a division."""
+    ends = range(first, variable.high + 1, size)
     count: Expression = Integer(0)
-    for steps in range(1, most + 1):
-        reached = Binary(
-            Operator.GREATER_EQUAL,
-            Reference(variable.name),
-            Integer(variable.low + steps * size),
-        )
+    for steps, end in enumerate(ends, 1):
+        reached = Binary(Operator.GREATER_EQUAL, Reference(variable.name), Integer(end))
         count = Choice(reached, Integer(steps), count)
-    offset = f" - {variable.low}" if variable.low else ""
-    return Feature(count, f"floor(({variable.name}{offset}) / {size})", most)
+    offset = size - first
+    shift = f" {'+' if offset > 0 else '-'} {abs(offset)}" if offset else ""
+    return Feature(count, f"floor(({variable.name}{shift}) / {size})", len(ends))
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,6 +11,7 @@ from functools import cached_property, partial
 
 from gainwright.language.expression import Expression
 from gainwright.language.model import RequirementKind, Trial
+from gainwright_proof.exploration.subjects import WHOLE_TRIAL
 from gainwright_proof.induction.claims import (
     consecution,
     initiation,
@@ -18,7 +19,6 @@ from gainwright_proof.induction.claims import (
     requirement_question,
 )
 from gainwright_proof.induction.deadline import (
-    WHOLE_TRIAL,
     CourseFinder,
     Deadline,
     requirement_deadline,
