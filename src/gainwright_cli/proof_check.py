@@ -84,13 +84,14 @@ def recheck(
     induction = bool(evidence.obligations)
     stated = stated_findings(evidence.document)
     by_tools = {f.method for f in stated if _by_a_tool(f) and f.verdict is not Verdict.NOT_RUN}
-    again = prove_again(trial, document, induction, announce, c_source=bool(by_tools))
+    again = prove_again(trial, document, induction, announce, tools=bool(by_tools))
     # Another version of a tool is another method: what it says here says nothing of the evidence.
     found = [f for f in again.findings if not _by_a_tool(f) or f.method in by_tools]
-    check_against(arguments.recheck, evidence, found, again.exploration)
-    not_repeated = sorted(by_tools - {finding.method for finding in found})
     if induction:
         check_obligations(arguments.recheck, evidence, again.obligations)
+        found += again.induction or ()
+    check_against(arguments.recheck, evidence, found, again.exploration)
+    not_repeated = sorted(by_tools - {finding.method for finding in found})
     solved = recheck_obligations(evidence.obligations, announce) if induction else []
     left = what_is_open(conclude(stated), trial)
     _report(evidence, solved, left, trial, arguments, not_repeated)
@@ -100,8 +101,10 @@ def recheck(
 
 
 def _by_a_tool(finding: Finding) -> bool:
-    """Return whether it is about the C source as text."""
-    return finding.subject.startswith("c_source/")
+    """Return whether a tool found it that need not be installed, by itself."""
+    from gainwright_proof.methods import OF_C_SOURCE, SPIN, family
+
+    return family(finding.method) in (*OF_C_SOURCE, SPIN)
 
 
 def _report(

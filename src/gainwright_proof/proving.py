@@ -153,7 +153,8 @@ class Again:
     """What was found again, to hold evidence against."""
 
     findings: tuple[Finding, ...]
-    """By exploration, lockstep and second reading, which give the same on every computer."""
+    """By exploration, lockstep and second reading, which give the same on every computer; by
+    choice also by tools, each of which does with the same version."""
     exploration: Mapping[str, int] | None
     induction: tuple[Finding, ...] | None
     """None: induction was not asked again."""
@@ -169,15 +170,19 @@ def prove_again(
     document: Mapping[str, Any],
     induction: bool,
     announce: Announce = lambda name, ended: None,
-    c_source: bool = False,
+    tools: bool = False,
 ) -> Again:
     """Explore and read a trial again; by choice make and decide its obligations again, and let the
-    tools for the C source run again, whatever they said before."""
+    second checker and the tools for the C source run again, whatever they said before."""
     methods: dict[str, Method]
     exported = proved_sources(trial)
     found, findings = _explored(trial, exported, document, announce)
-    if c_source:
-        methods = {"checks of the C source": lambda: check_sources(trial, exported)}
+    if tools:
+        states = found.short_wait_states
+        methods = {
+            "spin on the Promela export": lambda: second_checker(trial, states),
+            "checks of the C source": lambda: check_sources(trial, exported),
+        }
         with nothing_remembered():
             findings += _side_by_side(methods, announce)
     proofs: list[Finding] | None = None

@@ -19,6 +19,7 @@ from gainwright_proof.evidence.document import (
 )
 from gainwright_proof.evidence.folder import check_belongs, read_evidence, write_evidence
 from gainwright_proof.evidence.schema import evidence_schema
+from gainwright_proof.methods import EXPLORATION, INDUCTION, RANKING, SPIN, family, is_known
 from gainwright_proof.replay import replay
 from gainwright_proof.verdict import Finding, Obligation, Verdict
 
@@ -190,3 +191,23 @@ def test_digest_of_exported_files_sees_names_and_bytes_but_not_their_order():
     assert exported_digest(EXPORTED) != exported_digest({**EXPORTED, "gw_trial.c": b"int x; \n"})
     renamed = {"a.c": EXPORTED["gw_trial.c"], "gw_trial.h": EXPORTED["gw_trial.h"]}
     assert exported_digest(EXPORTED) != exported_digest(renamed)
+
+
+@pytest.mark.parametrize(
+    ("method", "wanted"),
+    [
+        ("exhaustive exploration of the compiled C", EXPLORATION),
+        ("induction (z3 4.15.1)", INDUCTION),
+        ("ranking argument; unrolling from power-on (z3 4.15.1)", RANKING),
+        ("z3 4.15.1", "z3"),
+        ("model checking of the Promela export (spin 6.5.2), waits shortened in wait", SPIN),
+    ],
+)
+def test_methods_are_known_whatever_the_version_of_their_tools(method, wanted):
+    assert family(method) == wanted
+    assert is_known(method)
+
+
+@pytest.mark.parametrize("method", ["by hand", "z3 of old", "inductions (z3)", "", "spin 6.5.2"])
+def test_methods_that_no_proof_has_are_not_known(method):
+    assert not is_known(method)

@@ -22,6 +22,8 @@ from gainwright_proof.evidence.conclusion import (
 from gainwright_proof.evidence.document import ASSUMPTIONS, DOCUMENT, counts_of, one_way
 from gainwright_proof.evidence.folder import Evidence
 from gainwright_proof.evidence.overview import overview
+from gainwright_proof.evidence.tried_mutants import mutant_faults
+from gainwright_proof.methods import BY_SMT, RECHECKERS, REPEATED, family, is_known
 from gainwright_proof.verdict import Finding, Obligation, Verdict
 
 _REMEDY = "prove the trial again; do not use this evidence"
@@ -59,8 +61,9 @@ def check_document(
     """Check a document against itself and return the conclusions from its findings.
 
     Raises:
-        InputError: its verdicts or counts are not those of its findings, a finding names an
-            obligation that is not there or none names one that is, or the assumptions differ.
+        InputError: its verdicts or counts are not those of its findings, a finding names a method
+            that no proof has or an obligation that is not there, none names an obligation that is,
+            the assumptions differ, or what it says of mutants does not follow from its list.
     """
     place, document = str(Path(directory) / DOCUMENT), evidence.document
     try:
@@ -72,7 +75,15 @@ def check_document(
     named = {o.name for finding in findings for o in finding.obligations}
     listed = set(document["obligations"])
     lines = [line.as_json() for line in overview(trial, findings)]
-    problems = []
+    unknown = sorted({finding.method for finding in findings if not is_known(finding.method)})
+    problems = [
+        Problem(place, "findings", f"the method '{name}'", "a method that proofs have", _REMEDY)
+        for name in unknown
+    ]
+    problems += [
+        Problem(place, "mutants", text, "what follows from the list", _REMEDY)
+        for text in mutant_faults(document, trial)
+    ]
     for key, found, wanted in (
         ("verdicts", document["verdicts"], derived),
         ("counts", document.get("counts"), counts_of(conclusions, findings)),
@@ -125,10 +136,13 @@ def check_against(
         exploration: counts of the exploration, made again.
     """
     methods = {finding.method for finding in found}
+    families = frozenset(REPEATED)
+    if any(family(method) in BY_SMT for method in methods):
+        families |= set(BY_SMT) - set(RECHECKERS)
     stated = {
         (f.subject, f.method): (f.verdict.value, f.detail, dict(f.figures))
         for f in stated_findings(evidence.document)
-        if f.method in methods
+        if f.method in methods or family(f.method) in families
     }
     again = {(f.subject, f.method): (f.verdict.value, f.detail, dict(f.figures)) for f in found}
     place = str(Path(directory) / DOCUMENT)

@@ -110,12 +110,7 @@ class MutantReport:
 
     def rows_noticed(self) -> dict[str, tuple[str, ...]]:
         """Return the rows of which each check caught a changed copy, in the order of the trial."""
-        rows: dict[str, set[str]] = {}
-        for judged in self.judged:
-            for name in judged.caught_by:
-                rows.setdefault(name, set()).update(judged.mutant.rows)
-        order = [row.id for row in self.trial.rows]
-        return {name: tuple(r for r in order if r in own) for name, own in rows.items()}
+        return noticed(self.trial, ((judged.mutant, judged.caught_by) for judged in self.judged))
 
     def as_json(self) -> dict[str, Any]:
         """Return the report as plain data, the same for the same trial and limits."""
@@ -130,6 +125,18 @@ class MutantReport:
             "unused_entries": [list(entry) for entry in self.unused],
             "mutants": [_as_json(judged) for judged in self.judged],
         }
+
+
+def noticed(
+    trial: Trial, caught: Iterable[tuple[Mutant, Iterable[str]]]
+) -> dict[str, tuple[str, ...]]:
+    """Return the rows of which each check caught a changed copy, in the order of the trial."""
+    rows: dict[str, set[str]] = {}
+    for mutant, names in caught:
+        for name in names:
+            rows.setdefault(name, set()).update(mutant.rows)
+    order = [row.id for row in trial.rows]
+    return {name: tuple(r for r in order if r in own) for name, own in rows.items()}
 
 
 def mutant_report(trial: Trial, judged: Iterable[Judged]) -> MutantReport:

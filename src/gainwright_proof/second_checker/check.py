@@ -14,7 +14,15 @@ from gainwright_proof.exploration.short_waits import waits, with_short_waits
 from gainwright_proof.exploration.subjects import PREMISE
 from gainwright_proof.exploration.vacuity import premises
 from gainwright_proof.exploration.vectors import TooManyVectors, vectors_by_state
-from gainwright_proof.second_checker.promela import Offer, promela_model, seen, taken
+from gainwright_proof.methods import SPIN
+from gainwright_proof.second_checker.promela import (
+    Offer,
+    asserts,
+    promela_model,
+    seen,
+    taken,
+    told_of,
+)
 from gainwright_proof.second_checker.spin import (
     QUICK_FLAGS,
     SpinError,
@@ -51,8 +59,8 @@ def second_checker(trial: Trial, explored_states: int | None) -> list[Finding]:
     """
     version = spin_version()
     if version is None:
-        return [Finding(AGREEMENT, "spin", Verdict.NOT_RUN, "spin is not installed.")]
-    method = f"model checking of the Promela export (spin {version})"
+        return [Finding(AGREEMENT, SPIN, Verdict.NOT_RUN, "spin is not installed.")]
+    method = f"{SPIN} (spin {version})"
     depth = LEAST_DEPTH if explored_states is None else 3 * explored_states + 100
     shortened = waits(trial)
     short = with_short_waits(trial, shortened)
@@ -67,7 +75,7 @@ def second_checker(trial: Trial, explored_states: int | None) -> list[Finding]:
         return [Finding(AGREEMENT, method, Verdict.UNFINISHED, f"spin failed: {error}")]
     return [
         _agreement(method, result, explored_states),
-        *_requirements(trial, method, result, explored_states),
+        *_requirements(trial, method, result, explored_states, model),
         *_tables(trial, method, result, explored_states),
         *_rows(trial, method, result, explored_states),
         *_premises_seen(trial, short, method, result),
@@ -92,11 +100,16 @@ def _says_all(result: SpinResult, explored: int | None) -> bool:
 
 
 def _requirements(
-    trial: Trial, method: str, result: SpinResult, explored: int | None
+    trial: Trial, method: str, result: SpinResult, explored: int | None, model: str
 ) -> Iterator[Finding]:
     for requirement in trial.requirements:
-        if requirement.kind in JUDGED:
+        if requirement.kind not in JUDGED:
+            continue
+        if asserts(model, requirement):
             yield _judged(requirement, method, result, explored)
+        else:
+            text = "The model asserts nothing of it."
+            yield Finding(requirement.id, method, Verdict.UNFINISHED, text)
 
 
 def _judged(
@@ -104,7 +117,7 @@ def _judged(
 ) -> Finding:
     whole = _says_all(result, explored)
     reach = requirement.kind is RequirementKind.REACHABLE
-    told = f"{'reached' if reach else 'broken'}_{requirement.id}" in result.told
+    told = told_of(requirement) in result.told
     if told == reach:
         # What was told needs no complete search; what was not told does.
         verdict = Verdict.PROVED if reach or whole else Verdict.UNFINISHED

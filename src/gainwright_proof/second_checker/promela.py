@@ -143,7 +143,7 @@ class _Model:
         scratch += [f"{p}_{output.name}" for output in self._trial.outputs for p in "on"]
         yield from (f"hidden int {name};" for name in scratch)
         flags = [f"c_{condition.name}" for condition in self._trial.conditions]
-        flags += ["begun", *(_flag(requirement) for requirement in self._requirements)]
+        flags += ["begun", *(told_of(requirement) for requirement in self._requirements)]
         flags += [f"table_{state.name}" for state in self._trial.states]
         flags += [taken(number) for number, _ in enumerate(self._trial.rows)]
         flags += [flag for flag, _, _ in self._premises()]
@@ -163,11 +163,11 @@ class _Model:
             formula = promela_expression(requirement.formula, self._tick)
             if requirement.kind is RequirementKind.INITIAL:
                 # Hidden and never taken back: the search begins at the first moment.
-                yield _telling(_flag(requirement), f"!begun && !{formula}")
+                yield _telling(told_of(requirement), f"!begun && !{formula}")
             elif requirement.kind is RequirementKind.INVARIANT:
-                yield _telling(_flag(requirement), f"!{formula}")
+                yield _telling(told_of(requirement), f"!{formula}")
             elif requirement.kind is RequirementKind.REACHABLE:
-                yield _telling(_flag(requirement), formula)
+                yield _telling(told_of(requirement), formula)
         yield from self._premise_lines(over_a_tick=False)
         yield "begun = 1;"
         if timed is not None and timed.kind is RequirementKind.BOUNDED:
@@ -181,7 +181,7 @@ class _Model:
         for requirement in self._requirements:
             if requirement.kind is RequirementKind.STEP:
                 formula = promela_expression(requirement.formula, self._tick)
-                yield _telling(_flag(requirement), f"!{formula}")
+                yield _telling(told_of(requirement), f"!{formula}")
         yield from self._premise_lines(over_a_tick=True)
         if timed is not None and timed.kind is RequirementKind.RESPONSE:
             assert timed.trigger is not None
@@ -276,9 +276,15 @@ def seen(requirement: int, premise: int) -> str:
     return f"seen_{requirement}_{premise}"
 
 
-def _flag(requirement: Requirement) -> str:
+def told_of(requirement: Requirement) -> str:
+    """Return the name under which is told that a requirement is broken, or reached."""
     reach = requirement.kind is RequirementKind.REACHABLE
     return f"{'reached' if reach else 'broken'}_{requirement.id}"
+
+
+def asserts(model: str, requirement: Requirement) -> bool:
+    """Return whether a model has an assertion about a requirement."""
+    return f"assert(!{told_of(requirement)})" in model
 
 
 def _left_over(over_a_tick: bool) -> str:
@@ -297,5 +303,5 @@ def _timing(timed: Requirement, formula: str, trigger: str, late: str) -> Iterab
     yield f"if :: {formula} -> elapsed = 0"
     yield f"   :: (!{formula} && (elapsed > 0 || {trigger})) -> elapsed = elapsed + 1"
     yield "   :: else fi;"
-    yield _telling(_flag(timed), f"({late})")
+    yield _telling(told_of(timed), f"({late})")
     yield f"if :: ({late}) -> elapsed = 0 :: else fi;"
