@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import copy
 import json
 import tempfile
 from collections.abc import Callable, Mapping
@@ -19,17 +18,28 @@ from gainwright_proof.evidence.check import (
     check_document,
     check_obligations,
     check_stamps,
+    stated_findings,
 )
-from gainwright_proof.evidence.document import evidence_document, obligations_of
+from gainwright_proof.evidence.conclusion import conclude
+from gainwright_proof.evidence.document import (
+    counts_of,
+    evidence_document,
+    obligations_of,
+    one_way,
+)
 from gainwright_proof.evidence.folder import Evidence, check_belongs
+from gainwright_proof.evidence.overview import overview
 from gainwright_proof.exploration.subjects import SPECIFIED_TWICE, TRANSLATION
 from gainwright_proof.inserted_defects.defect import InsertedDefect
 from gainwright_proof.inserted_defects.small import small_document, small_trial
+from gainwright_proof.methods import EXPLORATION
+from gainwright_proof.mutants.generate import mutants
+from gainwright_proof.mutants.report import Judged, MutantReport, Outcome, Stage
 from gainwright_proof.proving import Again, prove_again
 from gainwright_proof.verdict import Finding, Obligation, Verdict
 
 Change = Callable[[dict[str, Any]], None]
-_INDUCTION = "induction of an inserted defect"
+_INDUCTION = "induction (of an inserted defect)"
 _DIGEST = "5a" * 32
 
 
@@ -54,6 +64,26 @@ def sound_document() -> dict[str, Any]:
     return json.loads(json.dumps(document))  # type: ignore[no-any-return]
 
 
+@cache
+def _report() -> MutantReport:
+    """What a report on mutants would be if one requirement caught all but one."""
+    first, *others = mutants(small_trial())
+    by = (small_trial().requirements[0].id,)
+    judged = (Judged(other, Outcome.CAUGHT, Stage.COMPARED, by) for other in others)
+    return MutantReport(
+        small_trial(), (Judged(first, Outcome.SURVIVED, Stage.EXPLORED), *judged), ()
+    )
+
+
+def document_with_mutants() -> dict[str, Any]:
+    """Return the document of a proof that holds, with a report on mutants."""
+    document, report = sound_document(), _report()
+    document["mutants"] = json.loads(json.dumps(report.as_json()))
+    for line in document["requirements"]:
+        line["rows"] = list(report.rows_noticed().get(line["requirement"], ()))
+    return document
+
+
 def refusals(document: Mapping[str, Any], obligations: tuple[Obligation, ...]) -> tuple[str, ...]:
     """Return what an export says against a document; empty if it would be stamped."""
     evidence = Evidence(document, "", obligations)
@@ -69,9 +99,11 @@ def refusals(document: Mapping[str, Any], obligations: tuple[Obligation, ...]) -
     return ()
 
 
-def _forged(name: str, change: Change) -> InsertedDefect:
+def _forged(
+    name: str, change: Change, make: Callable[[], dict[str, Any]] = sound_document
+) -> InsertedDefect:
     def judge() -> tuple[str, ...]:
-        document = copy.deepcopy(sound_document())
+        document = make()
         change(document)
         return refusals(document, tuple(obligations_of(_again().findings)))
 
@@ -115,6 +147,55 @@ def _another_count(document: dict[str, Any]) -> None:
 
 def _other_method(document: dict[str, Any]) -> None:
     document["findings"][0]["method"] = "by hand"
+
+
+def _derived(document: dict[str, Any]) -> None:
+    """Bring what follows from the findings in line with them, as a careful forger does."""
+    findings = stated_findings(document)
+    conclusions = conclude(findings)
+    lines = overview(small_trial(), findings)
+    document.update(
+        verdicts={item.subject: item.verdict.value for item in conclusions},
+        counts=counts_of(conclusions, findings),
+        one_way=one_way(conclusions),
+        requirements=[line.as_json() for line in lines],
+    )
+
+
+def _another_way(method: str) -> Change:
+    """Prove everything once more, by a method that did nothing."""
+
+    def change(document: dict[str, Any]) -> None:
+        document["findings"] += [{**f, "method": method} for f in document["findings"]]
+        _derived(document)
+
+    return change
+
+
+def _unheard(document: dict[str, Any]) -> None:
+    """Leave out all that one method says."""
+    gone = document["findings"][-1]["method"]
+    document["findings"] = [f for f in document["findings"] if f["method"] != gone]
+    _derived(document)
+
+
+def _survivor_gone(document: dict[str, Any]) -> None:
+    """Leave out a mutant that nothing catches, in list and counts."""
+    (entry,) = [e for e in document["mutants"]["mutants"] if e["outcome"] == "survived"]
+    document["mutants"]["mutants"].remove(entry)
+    document["mutants"]["counts"][entry["id"].split("/")[0]]["survived"] -= 1
+
+
+def _survivor_caught(document: dict[str, Any]) -> None:
+    """Say of a mutant that it is caught, in list and counts, by nothing."""
+    (entry,) = [e for e in document["mutants"]["mutants"] if e["outcome"] == "survived"]
+    entry["outcome"] = "caught"
+    counts = document["mutants"]["counts"][entry["id"].split("/")[0]]
+    counts.update(survived=counts["survived"] - 1, caught=counts["caught"] + 1)
+
+
+def _other_rows(document: dict[str, Any]) -> None:
+    document["requirements"][-1]["rows"] = [small_trial().rows[0].id]
 
 
 def _assumptions_gone(document: dict[str, Any]) -> None:
@@ -169,6 +250,13 @@ IN_EVIDENCE: tuple[InsertedDefect, ...] = (
     _forged("a refuted finding under a verdict 'proved'", _verdict_of_refuted),
     _forged("other counts of the exploration", _another_count),
     _forged("a method of another name", _other_method),
+    _forged("everything proved once more by a method of another name", _another_way("by hand")),
+    _forged("everything proved once more by an older version", _another_way(f"{EXPLORATION} (1)")),
+    _forged("a method that is not heard, in all that follows", _unheard),
+    _forged("a mutant that gets through, left out", _survivor_gone, document_with_mutants),
+    _forged("a mutant that nothing caught, as caught", _survivor_caught, document_with_mutants),
+    _forged("rows that no mutant showed", _other_rows, document_with_mutants),
+    _forged("rows of mutants that were not tried", _other_rows),
     _forged("assumptions left out", _assumptions_gone),
     _forged("another premise in the table", _premise_seen),
     InsertedDefect("another obligation, with its digest", "evidence", "obligations",
@@ -184,4 +272,6 @@ IN_EVIDENCE: tuple[InsertedDefect, ...] = (
 
 def control() -> tuple[str, ...]:
     """Return what is said against sound evidence: must be nothing."""
-    return refusals(sound_document(), tuple(obligations_of(_again().findings)))
+    obligations = tuple(obligations_of(_again().findings))
+    made = (sound_document(), document_with_mutants())
+    return tuple(said for document in made for said in refusals(document, obligations))

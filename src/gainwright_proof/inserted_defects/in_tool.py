@@ -26,15 +26,19 @@ from gainwright_proof.exploration import (
     exploration,
     explore,
     model_source,
+    specialise,
     vectors,
 )
 from gainwright_proof.exploration.engine import Result
+from gainwright_proof.exploration.rewrite import TRUE
 from gainwright_proof.induction import expression as smt_expression
 from gainwright_proof.induction.step import StepEncoding
 from gainwright_proof.induction.terms import StepTerms
 from gainwright_proof.induction.translation import translation_finding
 from gainwright_proof.inserted_defects.defect import InsertedDefect, left_open
 from gainwright_proof.inserted_defects.small import small_document, small_trial
+from gainwright_proof.second_checker import promela, promela_expression
+from gainwright_proof.second_checker.check import second_checker
 from gainwright_proof.second_reader import expressions
 from gainwright_proof.second_reader.check import second_reading
 
@@ -81,6 +85,19 @@ def _read_twice(
         with patched(place, name, value(getattr(place, name))):
             trial = trial_from_document(document, "read with a defect")
         return left_open([second_reading(trial, document)])
+
+    return judge
+
+
+def _second_checker(
+    place: Any, name: str, value: Callable[[Any], Any]
+) -> Callable[[], tuple[str, ...]]:
+    """Return a judge for a defect of the Promela export, beside a sound exploration."""
+
+    def judge() -> tuple[str, ...]:
+        states = explore(small_trial(), premises=True).short_wait_states
+        with patched(place, name, value(getattr(place, name))):
+            return left_open(second_checker(small_trial(), states))
 
     return judge
 
@@ -260,6 +277,23 @@ IN_TOOL: tuple[InsertedDefect, ...] = (
             (Operator.OR, "xor"),
             (Operator.IMPLIES, "="),
         )
+    ),
+    InsertedDefect(
+        "what is asked of a tick is simplified to nothing", "questions", "exploration/specialise",
+        _explored(specialise.Specialiser, "over_tick", lambda whole: lambda *_: TRUE),
+    ),
+    InsertedDefect(
+        "what is asked of a moment is simplified to nothing", "questions", "exploration/specialise",
+        _explored(specialise.Specialiser, "at_moment", lambda whole: lambda *_, **__: TRUE),
+    ),
+    InsertedDefect(
+        "second checker reads >= as >", "second checker", "second_checker/promela_expression",
+        _second_checker(promela_expression, "_TOKENS",
+                        lambda whole: {**whole, Operator.GREATER_EQUAL: ">"}),
+    ),
+    InsertedDefect(
+        "second checker asserts nothing of ticks", "second checker", "second_checker/promela",
+        _second_checker(promela._Model, "_tick_lines", lambda whole: lambda *_: []),
     ),
     InsertedDefect(
         "second writing in C reads >= as >", "reference", "c_checks/plain_reference",

@@ -18,6 +18,8 @@ the second with what is loud at its beginning, operations in each, and one that 
 _GAINS, _USUAL, _RISEN = 32, 10_000, 200_000
 """Gains from a reset on, and noise that rises for good after half of them, but for one in between
 and a lower gain before; at the last gain that teaches what is usual it is half as high again."""
+_SEEN = 4
+"""The only one of these gains at which the answer to the pulse is seen."""
 _LOUDEST = 2**24 - 1
 
 
@@ -26,12 +28,13 @@ def evidence_part() -> SelfTestPart:
     text = comment(
         f"Evidence: {_OPERATIONS} operations drawn from the shift register, levels from 0 to the "
         "largest; then listenings that fill the sums, and one that fills all groups; gains whose "
-        "noise rises for good. The checksum is over all findings and the boost after each."
+        "noise rises for good and hides the answers. The checksum is over all findings and the "
+        "boost after each."
     )
     source = _RUN.replace("@OPERATIONS@", str(_OPERATIONS)).replace(
         "@SUM@", f"0x{_checksum():08x}U"
     )
-    for name in ("LISTENINGS", "LISTENING", "LONG", "LOUDEST", "GAINS", "USUAL", "RISEN"):
+    for name in ("LISTENINGS", "LISTENING", "LONG", "LOUDEST", "GAINS", "USUAL", "RISEN", "SEEN"):
         source = source.replace(f"@{name}@", str(globals()[f"_{name}"]))
     return SelfTestPart(("gw_evidence.h",), text + "\n" + source, "run_evidence")
 
@@ -71,6 +74,8 @@ def _gains() -> Iterator[tuple[int, int]]:
         yield 2, 0
         usual = _USUAL + _USUAL // 2 * (gain == USUAL_GAINS - 1)
         yield 31, _RISEN if gain > _GAINS // 2 and gain != _GAINS - 8 else usual
+        yield 3, 0
+        yield 31, _LOUDEST if gain == _SEEN else 0
         yield 0, int(gain == _GAINS - 11)
 
 
@@ -142,6 +147,8 @@ static uint32_t gains(gw_evidence *evidence, uint32_t checksum)
 
         sum = operated(evidence, sum, 2U, 0);
         sum = operated(evidence, sum, 31U, (risen != 0) ? @RISEN@ : usual);
+        sum = operated(evidence, sum, 3U, 0);
+        sum = operated(evidence, sum, 31U, (gain == @SEEN@) ? @LOUDEST@ : 0);
         sum = operated(evidence, sum, 0U, (gain == (@GAINS@ - 11)) ? 1 : 0);
     }
     return sum;
