@@ -47,7 +47,7 @@ def test_strong_ringing_that_does_not_fall_is_onset_at_once():
 
 
 def test_strong_ringing_that_stays_after_all_repeats_is_onset_however_little_it_shows():
-    """Friction keeps it at one size: each pulse leaves it a little larger, and it falls a little."""
+    """Friction keeps it at one size: each pulse leaves it a little larger, and falls a little."""
     walk = Walk().started().at_rung(30)
     small = {**LASTING, "ring_level": TRIAL.constant("strong_threshold"), "burst_level": 1}
     walk.until("back_off", **{**small, "decay_level": TRIAL.constant("slow_decay")})

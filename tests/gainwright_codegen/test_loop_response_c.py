@@ -28,7 +28,9 @@ from gainwright_sim.campaign.sampling import sample
 from gainwright_sim.rig.axis import axis_data
 
 _FILES = tuple(
-    f"gw_loop_{part}.{kind}" for part in ("margins", "response", "transform") for kind in "hc"
+    f"gw_loop_{part}.{kind}"
+    for part in ("crossings", "margins", "response", "transform")
+    for kind in "hc"
 )
 SANITIZED = ("-O1", "-fsanitize=undefined", "-fno-sanitize-recover=undefined")
 
@@ -133,8 +135,9 @@ def test_the_evaluation_is_sliced() -> None:
     for torque in course(settings, "answer", 4 * settings.period_ticks, 1):
         compiled.sample(int(torque))
     compiled.record(False, 0)
-    # Levelling and scaling 512 points by 32, 1024 butterflies by 8, a line each, the conclusion.
-    assert compiled.evaluate() == 16 + 16 + 128 + settings.last_line + 2
+    # Levelling and scaling 512 points by 32, 1024 butterflies by 8, a line without excitation each,
+    # then every line, the conclusion.
+    assert compiled.evaluate() == 16 + 16 + 128 + 32 + settings.last_line + 2
 
 
 def test_a_known_loop_is_found() -> None:
@@ -179,9 +182,10 @@ def test_no_overflow_whatever_the_memory_holds() -> None:
         for i in range(CROSSINGS):
             state.crossing[i] = draw.choice(extremes)
             state.crossing_line[i] = draw.choice(extremes)
+            state.crossing_noise[i] = draw.choice(extremes)
             state.known[i] = draw.choice(extremes)
             state.known_line[i] = draw.choice(extremes)
-        state.slice = draw.randrange(0, 460)
+        state.slice = draw.randrange(0, 500)
         torque = compiled.sample(draw.choice(extremes))
         assert abs(torque) <= 127 * SHAPE_STEPS * settings.step
         if draw.random() < 0.7:

@@ -74,6 +74,7 @@ static void any_response(gw_loop_response *response)
         response->crossing[i] = ANY;
         response->crossing_mean[i] = ANY;
         response->crossing_line[i] = ANY;
+        response->crossing_noise[i] = ANY;
     }
     for (i = 0; i < GW_RESPONSE_PARTS; i++) {
         response->noise_lines[i] = ANY;

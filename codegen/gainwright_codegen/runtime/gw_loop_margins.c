@@ -3,10 +3,6 @@
 
 #include "gw_loop_transform.h"
 
-/* Crossings nearer than this to the present gain are noise: the loop is quiet at it. */
-#define NEAREST_CROSSING INT32_C(4300)
-/* A crossing needs both of its lines within this many times its own distance. */
-#define NEIGHBOUR 12
 /* Gains, Q8. */
 #define SMALL_MAX INT32_C(32767)
 #define SMALLEST_GAIN INT32_C(128)
@@ -36,17 +32,6 @@ int32_t gw_margins_weights(const gw_loop_response *response)
     return gw_clamp_i32(response->weights, 0, 127 * GW_RESPONSE_PERIODS_MAX);
 }
 
-static void forget_noise(gw_loop_response *response)
-{
-    int32_t i;
-
-    for (i = 0; i < GW_RESPONSE_PARTS; i++) {
-        response->noise[i] = 0;
-        response->noise_most[i] = 0;
-        response->noise_lines[i] = 0;
-    }
-}
-
 /* D / U of a line, Q12. */
 void gw_margins_ratio(const gw_loop_response *response, const gw_response_settings *settings,
                      int32_t line, int32_t found[2])
@@ -56,87 +41,6 @@ void gw_margins_ratio(const gw_loop_response *response, const gw_response_settin
     gw_transform_ratio(response->point, line, &settings->lines[place],
                        gw_margins_weights(response) * gw_margins_eighths(response), settings->exponent,
                        gw_clamp_i32(response->shift, 0, SHIFT_MAX), found);
-}
-
-/* Where noise is to be looked at that concerns a line: in the flat part of the band, or above. */
-static int32_t part_of(const gw_response_settings *settings, int32_t line)
-{
-    const int32_t above = (line <= (2 * settings->flat_line)) ? 1 : 2;
-
-    return (line <= settings->flat_line) ? 0 : above;
-}
-
-/* |U| / |D| of a line without excitation, within 7 %. */
-static void add_noise(gw_loop_response *response, int32_t part, const int32_t found[2])
-{
-    const int32_t re = gw_absolute_i32(found[0]);
-    const int32_t im = gw_absolute_i32(found[1]);
-    const int32_t most = gw_transform_larger(re, im);
-    const int32_t least = (re + im) - most;
-    const int32_t modulus = most + (3 * (least / 8));
-    const int32_t share = gw_clamp_i32(INT32_C(0x10000000) / gw_transform_larger(modulus, 1), 0, 65535);
-
-    response->noise[part] = (response->noise[part] & INT64_C(0xFFFFFFFFFFFF))
-                            + gw_product_i64(share, share);
-    response->noise_most[part] = gw_transform_larger(response->noise_most[part], share);
-    response->noise_lines[part] = gw_clamp_i32(response->noise_lines[part], 0, 255) + 1;
-}
-
-static int64_t square_of(int32_t re, int32_t im)
-{
-    return gw_product_i64(re, re) + gw_product_i64(im, im);
-}
-
-/* The lowest crossings are kept, in their order: of the last of them room is made. */
-static void keep_crossing(gw_loop_response *response, int32_t at, int32_t mean, int32_t line)
-{
-    int32_t i = GW_RESPONSE_CROSSINGS - 1;
-
-    if (at < response->crossing[i]) {
-        for (; (i > 0) && (at < response->crossing[i - 1]); i--) {
-            response->crossing[i] = response->crossing[i - 1];
-            response->crossing_mean[i] = response->crossing_mean[i - 1];
-            response->crossing_line[i] = response->crossing_line[i - 1];
-        }
-        response->crossing[i] = at;
-        response->crossing_mean[i] = mean;
-        response->crossing_line[i] = line;
-    }
-}
-
-/* Real part where the straight line between two responses, with different signs of the imaginary
- * part, is real. */
-static int32_t real_between(int32_t re, int32_t im, int32_t next_re, int32_t next_im)
-{
-    const int32_t before = gw_absolute_i32(im);
-    const int32_t sum = before + gw_absolute_i32(next_im);
-    const int32_t bits = gw_transform_larger(gw_transform_bits((uint32_t)sum) - 16, 0);
-    const int32_t way = gw_transform_larger(gw_floor_shift_i32(sum, (uint32_t)bits), 1);
-    const int32_t part = gw_clamp_i32(gw_floor_shift_i32(before, (uint32_t)bits), 0, 65535);
-    const int32_t share = gw_clamp_i32((part * 32767) / way, 0, 32767);
-
-    return re + gw_multiply_floor_i32(next_re - re, share, 15U);
-}
-
-/* Between the two lines before this one. Means of two lines on either side lie on the same straight
- * line as they do, with less noise. */
-static void look_for_crossing(gw_loop_response *response, int32_t line, int32_t re, int32_t im)
-{
-    const int32_t *const last_re = response->last_re;
-    const int32_t *const last_im = response->last_im;
-    const int32_t at = real_between(last_re[1], last_im[1], last_re[0], last_im[0]);
-    const int64_t most = (int64_t)NEIGHBOUR * NEIGHBOUR * gw_product_i64(at, at);
-
-    if ((at >= NEAREST_CROSSING) && (square_of(last_re[1], last_im[1]) <= most)
-        && (square_of(last_re[0], last_im[0]) <= most)) {
-        const int32_t before = gw_transform_half_of_sum(last_im[2], last_im[1]);
-        const int32_t after = gw_transform_half_of_sum(last_im[0], im);
-        const int32_t mean
-            = real_between(gw_transform_half_of_sum(last_re[2], last_re[1]), before,
-                           gw_transform_half_of_sum(last_re[0], re), after);
-
-        keep_crossing(response, at, ((before < 0) != (after < 0)) ? mean : at, line - 1);
-    }
 }
 
 /* Lowers the allowed gain to that at which Y misses the wanted phase margin or peak sensitivity: at
@@ -196,9 +100,9 @@ static void take_response(gw_loop_response *response, const gw_response_settings
     }
     if (((line - first_used(settings)) > GW_RESPONSE_LINES_KEPT)
         && ((response->last_im[1] < 0) != (response->last_im[0] < 0))) {
-        look_for_crossing(response, line, re, im);
+        gw_crossings_look(response, settings, line, re, im);
     }
-    if (part_of(settings, line) < 2) {
+    if (gw_crossings_part(settings, line) < 2) {
         if (line != first_used(settings)) {
             allow(response, settings, gw_transform_half_of_sum(response->last_re[0], re),
                   gw_transform_half_of_sum(response->last_im[0], im));
@@ -217,17 +121,12 @@ void gw_margins_begin(gw_loop_response *response)
 {
     int32_t i;
 
-    for (i = 0; i < GW_RESPONSE_CROSSINGS; i++) {
-        response->crossing[i] = GW_MARGINS_NONE;
-        response->crossing_mean[i] = GW_MARGINS_NONE;
-        response->crossing_line[i] = 0;
-    }
+    gw_crossings_begin(response);
     for (i = 0; i < GW_RESPONSE_LINES_KEPT; i++) {
         response->last_re[i] = 0;
         response->last_im[i] = 0;
     }
     response->allowed = GW_MARGINS_NONE;
-    forget_noise(response);
 }
 
 void gw_margins_forget(gw_loop_response *response)
@@ -240,20 +139,34 @@ void gw_margins_forget(gw_loop_response *response)
     }
 }
 
-void gw_margins_take_line(gw_loop_response *response, const gw_response_settings *settings,
-                      int32_t line)
+static int32_t is_in_band(const gw_response_settings *settings, int32_t line)
 {
     const int32_t first = gw_clamp_i32(settings->first_line, 1, GW_TRANSFORM_LINES - 1);
 
-    if ((line >= first) && (line <= settings->last_line)) {
+    return ((line >= first) && (line <= settings->last_line)) ? 1 : 0;
+}
+
+void gw_margins_take_noise(gw_loop_response *response, const gw_response_settings *settings,
+                           int32_t place)
+{
+    const int32_t line = (place * GW_RESPONSE_NOISE_STEP) + GW_RESPONSE_NOISE_PLACE;
+
+    if (is_in_band(settings, line) != 0) {
         int32_t found[2];
 
         gw_margins_ratio(response, settings, line, found);
-        if (is_noise_line(line) != 0) {
-            add_noise(response, part_of(settings, line), found);
-        } else {
-            take_response(response, settings, line, found[0] + GW_RATIO_ONE, found[1]);
-        }
+        gw_crossings_add_noise(response, gw_crossings_part(settings, line), found);
+    }
+}
+
+void gw_margins_take_line(gw_loop_response *response, const gw_response_settings *settings,
+                          int32_t line)
+{
+    if ((is_in_band(settings, line) != 0) && (is_noise_line(line) == 0)) {
+        int32_t found[2];
+
+        gw_margins_ratio(response, settings, line, found);
+        take_response(response, settings, line, found[0] + GW_RATIO_ONE, found[1]);
     }
 }
 
@@ -288,25 +201,10 @@ static int32_t position(const gw_loop_response *response, const gw_response_sett
     return gw_clamp_i32((rung * GW_RESPONSE_RUNG) + way, -GW_POSITION_MAX, GW_POSITION_MAX);
 }
 
-/* Noise at a crossing, as a share of it. The noisiest line does not count: it may be a tone. */
-static int32_t noise_at(const gw_loop_response *response, const gw_response_settings *settings,
-                        int32_t place)
-{
-    const int32_t part = part_of(settings, response->crossing_line[place]);
-    const int32_t most = gw_clamp_i32(response->noise_most[part], 0, 65535);
-    const int32_t lines = gw_clamp_i32(response->noise_lines[part], 0, 256);
-    const int64_t all = response->noise[part] & INT64_C(0xFFFFFFFFFFFF);
-    const int64_t mean = (lines > 2) ? ((all - gw_product_i64(most, most)) / (lines - 1)) : all;
-    const int64_t share = (int64_t)gw_transform_root(gw_clamp_i64(mean, 0, INT32_MAX));
-
-    return gw_clamp_i64(gw_floor_shift_i64(share * response->crossing[place], 16U), 0,
-                        GW_RESPONSE_SPREAD_MAX);
-}
-
 /* With much noise the mean counts, unless it differs by more than noise does. */
-static void take_mean(gw_loop_response *response, const gw_response_settings *settings, int32_t place)
+static void take_mean(gw_loop_response *response, int32_t place)
 {
-    const int32_t noise = noise_at(response, settings, place);
+    const int32_t noise = gw_clamp_i32(response->crossing_noise[place], 0, GW_RESPONSE_SPREAD_MAX);
     const int64_t way = (int64_t)response->crossing_mean[place] - response->crossing[place];
     const int64_t most = 2 * gw_floor_shift_i64(gw_product_i64(response->crossing[place], noise), 12U);
 
@@ -421,7 +319,7 @@ void gw_margins_conclude(gw_loop_response *response, const gw_response_settings 
     for (i = 0; i < GW_RESPONSE_CROSSINGS; i++) {
         positions[i] = NOWHERE;
         if (response->crossing[i] < GW_MARGINS_NONE) {
-            take_mean(response, settings, i);
+            take_mean(response, i);
             positions[i] = position(response, settings, response->crossing[i], 12);
         }
     }
@@ -430,7 +328,7 @@ void gw_margins_conclude(gw_loop_response *response, const gw_response_settings 
     place = (again != 0) ? place : 0;
     response->spread = GW_RESPONSE_SPREAD_MAX;
     if (response->crossing[place] < GW_MARGINS_NONE) {
-        response->spread = noise_at(response, settings, place);
+        response->spread = gw_clamp_i32(response->crossing_noise[place], 0, GW_RESPONSE_SPREAD_MAX);
     }
     if (response->spread > ((again != 0) ? SPREAD_AGAIN : SPREAD_USABLE)) {
         /* Of what was known, one counts on: the next that agrees with it makes two. */

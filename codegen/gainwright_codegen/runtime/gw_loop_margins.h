@@ -10,9 +10,10 @@
 
 #include <stdint.h>
 
+#include "gw_loop_crossings.h"
 #include "gw_loop_response.h"
 
-#define GW_MARGINS_NONE INT32_MAX
+#define GW_MARGINS_NONE GW_CROSSING_NONE
 /* Positions on the gain ladder are not farther out, 1/256 rung. */
 #define GW_POSITION_MAX INT32_C(0x100000)
 
@@ -34,7 +35,11 @@ void gw_margins_ratio(const gw_loop_response *response, const gw_response_settin
 void gw_margins_begin(gw_loop_response *response);
 /* Nothing was found before it either. */
 void gw_margins_forget(gw_loop_response *response);
-/* The next line, in their order; one outside the band says nothing. */
+/* First the lines without excitation, by number from 0 to GW_TRANSFORM_LINES /
+ * GW_RESPONSE_NOISE_STEP - 1; one outside the band says nothing. */
+void gw_margins_take_noise(gw_loop_response *response, const gw_response_settings *settings,
+                           int32_t place);
+/* Then the others, line by line in their order, likewise. */
 void gw_margins_take_line(gw_loop_response *response, const gw_response_settings *settings,
                           int32_t line);
 /* After the last line: the prediction, and whether it agrees with those before. */

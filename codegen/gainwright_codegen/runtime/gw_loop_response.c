@@ -24,7 +24,8 @@
 #define BUTTERFLIES_PER_SLICE 8
 #define FIRST_SCALE (GW_RESPONSE_POINTS / POINTS_PER_SLICE)
 #define FIRST_TRANSFORM (2 * FIRST_SCALE)
-#define FIRST_LINE (FIRST_TRANSFORM + (GW_TRANSFORM_BUTTERFLIES / BUTTERFLIES_PER_SLICE))
+#define FIRST_NOISE (FIRST_TRANSFORM + (GW_TRANSFORM_BUTTERFLIES / BUTTERFLIES_PER_SLICE))
+#define FIRST_LINE (FIRST_NOISE + (GW_TRANSFORM_LINES / GW_RESPONSE_NOISE_STEP))
 #define LAST_SLICE (FIRST_LINE + GW_TRANSFORM_LINES)
 #define IDLE INT32_C(0)
 
@@ -228,7 +229,7 @@ int32_t gw_response_sample(gw_loop_response *response, const gw_response_setting
 
     if (response->recording == RECORDING) {
         const int32_t tick
-            = ((uint32_t)response->tick < (uint32_t)ticks) ? response->tick : 0;
+            = ((response->tick >= 0) && (response->tick < ticks)) ? response->tick : 0;
 
         torque = settings->shape[tick] * (settings->step * gw_margins_eighths(response));
         response->tick = ((tick + 1) < ticks) ? (tick + 1) : 0;
@@ -311,8 +312,10 @@ void gw_response_evaluate(gw_loop_response *response, const gw_response_settings
             level_points(response, slice * POINTS_PER_SLICE);
         } else if (slice < FIRST_TRANSFORM) {
             scale_points(response, (slice - FIRST_SCALE) * POINTS_PER_SLICE);
-        } else if (slice < FIRST_LINE) {
+        } else if (slice < FIRST_NOISE) {
             transform(response, slice - FIRST_TRANSFORM);
+        } else if (slice < FIRST_LINE) {
+            gw_margins_take_noise(response, settings, slice - FIRST_NOISE);
         } else if ((slice < LAST_SLICE) && ((slice - FIRST_LINE) <= settings->last_line)) {
             gw_margins_take_line(response, settings, slice - FIRST_LINE);
         } else {

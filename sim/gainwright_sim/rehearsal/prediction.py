@@ -7,13 +7,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from gainwright.detector.loop_response import NEIGHBOUR
 from gainwright_codegen.axis_c.tables import StageTables
 from gainwright_sim.rehearsal.rehearse import Rehearsal
 from gainwright_sim.rig.response import MeasuredResponse
 
 PREDICTION_VARIABLE = "prediction_found"
 """Variable by which a trial says that its limit was predicted."""
+NEIGHBOUR = 12.0
+"""Lines beside a place of Y that are so many times as far out say nothing of it: noise decides."""
 STEPS = np.linspace(0.0, 1.0, 21)
 """Between two lines Y is straight; margins are looked for at so many places there."""
 
@@ -110,8 +111,7 @@ def by_prediction(rehearsal: Rehearsal) -> bool:
 def _between_lines(response: MeasuredResponse) -> np.ndarray:
     """Return Y at STEPS between each two lines, (n - 1, len(STEPS)).
 
-    A place is left out (nan) where a line beside it is more than NEIGHBOUR times as large: there
-    noise decides, as for a crossing in the exported C.
+    A place is left out (nan) where a line beside it is more than NEIGHBOUR times as large.
     """
     inverse = response.inverse[response.frequency_hz <= response.margins_until_hz]
     first, second = inverse[:-1, None], inverse[1:, None]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from itertools import filterfalse
 
 from gainwright.detector.loop_transform import ratio_of, transformed
 from gainwright.detector.response_settings import (
@@ -31,7 +32,7 @@ from gainwright.fixed.arithmetic import (
 
 ONE = 4096
 NEAREST_CROSSING = 4300
-NEIGHBOUR = 12
+NOISE_ALONE = 4096
 SMALL_MAX = 32767
 SMALLEST_GAIN = 128
 NONE = 2**31 - 1
@@ -56,8 +57,8 @@ class Lines:
     """What is found from line to line."""
 
     allowed: int = NONE
-    crossings: list[tuple[int, int, int]] = field(default_factory=list)
-    """The lowest: from the two lines beside it, from two on either side, the line."""
+    crossings: list[tuple[int, int, int, int]] = field(default_factory=list)
+    """The lowest: from the two lines beside it, from two on either side, the line, its noise."""
     noise: list[int] = field(default_factory=lambda: [0] * PARTS)
     noise_lines: list[int] = field(default_factory=lambda: [0] * PARTS)
     """In the flat part of the band, up to twice its end, and above."""
@@ -66,38 +67,49 @@ class Lines:
     """The lines before, the nearest first."""
 
     def take(self, settings: ResponseSettings, line: int, found: tuple[int, int]) -> None:
-        """Take D / U of the next line, Q12."""
-        if is_noise_line(line):
-            self._add_noise(_part_of(settings, line), *found)
-            return
+        """Take D / U of the next line with excitation, Q12, when all noise is known."""
         here = found[0] + ONE, found[1]
         first = settings.first_line + is_noise_line(settings.first_line)
         if line - first > LINES_KEPT and (self.last[1][1] < 0) != (self.last[0][1] < 0):
-            self._look_for_crossing(line, here)
+            self._look_for_crossing(settings, line, here)
         if _part_of(settings, line) < 2:
             if self.last:
                 self._allow(settings, *_middle(self.last[0], here))
             self._allow(settings, *here)
         self.last = [here, *self.last][:LINES_KEPT]
 
-    def _add_noise(self, part: int, re: int, im: int) -> None:
+    def take_noise(self, settings: ResponseSettings, line: int, found: tuple[int, int]) -> None:
+        """Take D / U of a line without excitation, Q12."""
+        part, (re, im) = _part_of(settings, line), found
         most, least = max(abs(re), abs(im)), min(abs(re), abs(im))
         share = min(2**28 // max(most + 3 * (least // 8), 1), 65535)
         self.noise[part] += share * share
         self.noise_lines[part] += 1
         self.noise_most[part] = max(self.noise_most[part], share)
 
-    def _look_for_crossing(self, line: int, here: tuple[int, int]) -> None:
+    def _look_for_crossing(
+        self, settings: ResponseSettings, line: int, here: tuple[int, int]
+    ) -> None:
         """Look between the two lines before this one."""
         after, before, long_before = self.last
         at = _real_between(before, after)
-        most = NEIGHBOUR**2 * at * at
-        near = all(re * re + im * im <= most for re, im in (before, after))
-        if at >= NEAREST_CROSSING and near:
+        if at < NEAREST_CROSSING:
+            return
+        far, farther = ((re * re + im * im) // at for re, im in (before, after))
+        far += floor_shift((farther - far) * _way_to_real(before, after), 15)
+        noise = min(self._noise_in(_part_of(settings, line - 1)) * far >> 16, SPREAD_MAX)
+        if noise <= NOISE_ALONE:
             means = _middle(long_before, before), _middle(after, here)
             crossed = (means[0][1] < 0) != (means[1][1] < 0)
-            found = at, _real_between(*means) if crossed else at, line - 1
+            found = at, _real_between(*means) if crossed else at, line - 1, noise
             self.crossings = sorted([*self.crossings, found], key=_value)[:CROSSINGS]
+
+    def _noise_in(self, part: int) -> int:
+        """Return |U| / |D| by noise alone in a part of the band, Q16."""
+        mean, lines = self.noise[part], self.noise_lines[part]
+        if lines > 2:
+            mean = (mean - self.noise_most[part] ** 2) // (lines - 1)
+        return root(min(mean, 2**31 - 1))
 
     def _allow(self, settings: ResponseSettings, re: int, im: int) -> None:
         re = clamp(re >> 4, -SMALL_MAX, SMALL_MAX)
@@ -114,30 +126,20 @@ class Lines:
         if gain >= SMALLEST_GAIN:
             self.allowed = min(self.allowed, gain)
 
-    def chosen(self, settings: ResponseSettings) -> list[tuple[int, int]]:
-        """Return each crossing with its line: with much noise means of lines tell it better."""
+    def chosen(self) -> list[tuple[int, int, int]]:
+        """Return each crossing, its line and noise: in noise means of lines tell it better."""
         found = []
-        for at, mean, line in self.crossings:
-            noise = self.noise_at(settings, at, line)
+        for at, mean, line, noise in self.crossings:
             near = abs(mean - at) <= 2 * (at * noise >> 12)
-            found.append((mean if noise >= SPREAD_OF_MEANS and near else at, line))
+            found.append((mean if noise >= SPREAD_OF_MEANS and near else at, line, noise))
         return found
-
-    def noise_at(self, settings: ResponseSettings, at: int, line: int) -> int:
-        """Return the noise at a crossing, 4096 = the crossing itself."""
-        part = _part_of(settings, line)
-        mean, lines = self.noise[part], self.noise_lines[part]
-        if lines > 2:
-            mean = (mean - self.noise_most[part] ** 2) // (lines - 1)
-        share = root(min(mean, 2**31 - 1))
-        return min(share * at >> 16, SPREAD_MAX)
 
 
 def _part_of(settings: ResponseSettings, line: int) -> int:
     return (line > settings.flat_line) + (line > 2 * settings.flat_line)
 
 
-def _value(crossing: tuple[int, int, int]) -> int:
+def _value(crossing: tuple[int, int, int, int]) -> int:
     return crossing[0]
 
 
@@ -145,12 +147,15 @@ def _middle(a: tuple[int, int], b: tuple[int, int]) -> tuple[int, int]:
     return round_shift(a[0] + b[0], 1), round_shift(a[1] + b[1], 1)
 
 
-def _real_between(a: tuple[int, int], b: tuple[int, int]) -> int:
-    """Return the real part where the straight line between two responses is real."""
+def _way_to_real(a: tuple[int, int], b: tuple[int, int]) -> int:
+    """Return the share of the way, Q15, at which a line between two responses is real."""
     before, after = abs(a[1]), abs(b[1])
     bits = max((before + after).bit_length() - 16, 0)
-    share = (before >> bits) * 32767 // max((before + after) >> bits, 1)
-    return a[0] + multiply_floor(b[0] - a[0], share, 15)
+    return (before >> bits) * 32767 // max((before + after) >> bits, 1)
+
+
+def _real_between(a: tuple[int, int], b: tuple[int, int]) -> int:
+    return a[0] + multiply_floor(b[0] - a[0], _way_to_real(a, b), 15)
 
 
 def root(square: int) -> int:
@@ -309,17 +314,20 @@ class ReferenceLoopResponse:
         ]
         self.points, self.shift = transformed(levelled)
         lines = Lines()
-        for line in range(self.settings.first_line, self.settings.last_line + 1):
+        band = range(self.settings.first_line, self.settings.last_line + 1)
+        for line in filter(is_noise_line, band):
+            lines.take_noise(self.settings, line, self._ratio(line))
+        for line in filterfalse(is_noise_line, band):
             lines.take(self.settings, line, self._ratio(line))
         self._conclude(lines)
         self.evaluated = True
 
     def _conclude(self, lines: Lines) -> None:
-        crossings = lines.chosen(self.settings)
-        places = [(self._position(at, 12), line) for at, line in crossings]
+        crossings = lines.chosen()
+        places = [(self._position(at, 12), line) for at, line, _ in crossings]
         again = self._found_again(places)
         place = 0 if again is None else again
-        self.spread = lines.noise_at(self.settings, *crossings[place]) if crossings else SPREAD_MAX
+        self.spread = crossings[place][2] if crossings else SPREAD_MAX
         if self.spread > (SPREAD_USABLE if again is None else SPREAD_AGAIN):
             self.agreeing = min(self.agreeing, 1)
             return

@@ -43,6 +43,7 @@ _AXIS_FILES = (
     "gw_axis_control.c",
     "gw_detector.c",
     "gw_evidence.c",
+    "gw_loop_crossings.c",
     "gw_loop_margins.c",
     "gw_loop_response.c",
     "gw_loop_transform.c",
