@@ -19,9 +19,11 @@ from gainwright_cli.console import (
     console,
     doing,
     print_json,
+    refuse_beside,
     seed,
     trial_path,
 )
+from gainwright_cli.crossing import OPTION, add_crossing_option, asked_inputs
 
 if TYPE_CHECKING:
     from gainwright.language.model import Trial
@@ -65,6 +67,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         action="store_true",
         help="something breaks on each axis at some moment, unsaid: what did the trial make of it?",
     )
+    add_crossing_option(parser)
     add_out_options(parser, "tables, picture and the lines that replay")
     add_json_option(parser)
 
@@ -83,14 +86,19 @@ def run(arguments: argparse.Namespace) -> int:
     trial = load_trial(trial_file)
     names = FAMILIES if arguments.family == "all" else [arguments.family]
     seeds = range(arguments.seed, arguments.seed + arguments.count)
+    refuse_beside(
+        OPTION, arguments.cross_check, {"--faults": arguments.faults}, "one of them",
+        "leave one out",
+    )  # fmt: skip
     if arguments.faults:
         return _run_broken(arguments, trial_file, trial, names, seeds)
     results = {}
     for name in names:
         with _progress(EVERY_FAMILY[name], arguments.count) as progress:
             results[name] = run_axes(
-                trial, seeds, arguments.noise, arguments.workers, progress, EVERY_FAMILY[name]
-            )
+                trial, seeds, arguments.noise, arguments.workers, progress, EVERY_FAMILY[name],
+                asked_inputs(arguments, trial),
+            )  # fmt: skip
     reports = [family_report(results[name]) for name in names]
     option = _trial_option(arguments)
     lines = list(report_lines(reports, option))
@@ -149,7 +157,8 @@ def _run_broken(
 
 def _trial_option(arguments: argparse.Namespace) -> str:
     given = arguments.trial
-    return "" if given == DEFAULT_TRIAL else f" --trial {shlex.quote(given)}"
+    named = "" if given == DEFAULT_TRIAL else f" --trial {shlex.quote(given)}"
+    return f"{named} {OPTION}" if arguments.cross_check else named
 
 
 @contextmanager

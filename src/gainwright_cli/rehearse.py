@@ -22,6 +22,7 @@ from gainwright_cli.console import (
     seed,
     trial_path,
 )
+from gainwright_cli.crossing import OPTION, add_crossing_option, asked_inputs
 from gainwright_cli.rehearse_everywhere import check_everywhere, run_everywhere
 from gainwright_cli.rehearse_fault import add_fault_option, check_fault, rig_fault
 from gainwright_cli.rehearse_job import add_then_option, check_job, run_job
@@ -96,6 +97,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="force the inputs of a run that `gainwright prove` kept, such as a counterexample",
     )
     add_fault_option(parser)
+    add_crossing_option(parser)
     add_json_option(parser)
 
 
@@ -135,7 +137,7 @@ def run(arguments: argparse.Namespace) -> int:
         else read_reference("--reference", arguments.reference, machine)
     )
     with doing("compiling the exported C and the rig"):
-        bench = Bench(trial, machine)
+        bench = Bench(trial, machine, asked=asked_inputs(arguments, trial))
     forced = _forced(arguments.replay, trial) if arguments.replay is not None else {}
     with _progress(trial) as progress:
         fault = rig_fault(arguments, trial)
@@ -285,6 +287,7 @@ def _next_steps(
         words += [] if arguments.replay is None else ["--replay", arguments.replay]
         if arguments.fault is not None:
             words += ["--fault", f"{arguments.fault[0]}@{arguments.fault[1]:g}"]
+        words += [OPTION] if arguments.cross_check else []
         yield (
             "the same with a record and a picture",
             _command(*words, "--out", f"rehearsal-{summary.machine}"),

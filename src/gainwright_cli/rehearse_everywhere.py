@@ -25,6 +25,7 @@ def check_everywhere(arguments: argparse.Namespace) -> None:
         "--repeat": arguments.repeat > 1,
         "--replay": arguments.replay is not None,
         "--reference": arguments.reference is not None,
+        "--cross-check": arguments.cross_check,
     }
     refuse_beside(
         "--everywhere", arguments.everywhere, given, "one of them",

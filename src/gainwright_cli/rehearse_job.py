@@ -46,6 +46,7 @@ def check_job(arguments: argparse.Namespace) -> None:
         "--repeat": arguments.repeat > 1,
         "--replay": arguments.replay is not None,
         "--reference": arguments.reference is not None,
+        "--cross-check": arguments.cross_check,
     }
     refuse_beside(
         "--then", bool(arguments.then), given, "one of them",

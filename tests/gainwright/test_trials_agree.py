@@ -15,7 +15,8 @@ REASONS = {
     "gentle": {
         "approach_is_done": "measures the loop response before the search",
         "axis_is_quiet": "after a prediction the move the other way has begun already",
-        "both_directions_quiet": "a result may rest on a prediction too",
+        "both_directions_quiet": "a result may rest on a prediction too, or contradict one",
+        "give_pulse": "not far above a predicted limit",
     },
     "complete": {
         "burst_onset@*": "margins are those of the stage",

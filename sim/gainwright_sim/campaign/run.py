@@ -84,8 +84,8 @@ class AxisResult:
 class Benches:
     """One bench for each control tick, since times of the trial may be compiled in."""
 
-    def __init__(self, trial: Trial) -> None:
-        self._trial = trial
+    def __init__(self, trial: Trial, asked: tuple[str, ...] = ()) -> None:
+        self._trial, self._asked = trial, asked
         self._benches: dict[float, Bench] = {}
 
     def of(self, control_tick_s: float) -> Bench:
@@ -94,7 +94,9 @@ class Benches:
             anything = sample(OWN, 0)
             drive = replace(anything.drive, control_tick_s=control_tick_s)
             machine = replace(anything, drive=drive)
-            self._benches[control_tick_s] = Bench(self._trial, machine, changeable=True)
+            self._benches[control_tick_s] = Bench(
+                self._trial, machine, changeable=True, asked=self._asked
+            )
         return self._benches[control_tick_s]
 
     def mounted(self, machine: Machine) -> Bench:
@@ -111,6 +113,7 @@ def run_axes(
     workers: int = 1,
     progress: Callable[[int], None] = lambda done: None,
     family: Family = OWN,
+    asked: tuple[str, ...] = (),
 ) -> list[AxisResult]:
     """Rehearse a trial on the random axis of each seed, in the order of the seeds.
 
@@ -121,25 +124,30 @@ def run_axes(
         workers: processes to share the work.
         progress: told how many axes are done.
         family: that the axes are drawn from.
+        asked: inputs by which the operator asks for something, all the time.
     """
     seeds = list(axis_seeds)
     # Compiled before the workers start, which then find everything in the cache.
-    benches = Benches(trial)
+    benches = Benches(trial, asked)
     for tick_s in family.control_tick_s or (CONTROL_TICK_S,):
         benches.of(tick_s)
     chunks = [seeds[k : k + CHUNK] for k in range(0, len(seeds), CHUNK)]
     results: list[AxisResult] = []
-    for part in share_out(partial(run_chunk, trial, family, noise_offset), chunks, workers):
+    for part in share_out(partial(run_chunk, trial, family, noise_offset, asked), chunks, workers):
         results += part
         progress(len(results))
     return results
 
 
 def run_chunk(
-    trial: Trial, family: Family, noise_offset: int, axis_seeds: list[int]
+    trial: Trial,
+    family: Family,
+    noise_offset: int,
+    asked: tuple[str, ...],
+    axis_seeds: list[int],
 ) -> list[AxisResult]:
     """Rehearse a few axes on the same benches."""
-    benches = Benches(trial)
+    benches = Benches(trial, asked)
     return [_run(benches, family, seed, seed + noise_offset) for seed in axis_seeds]
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 import numpy as np
@@ -20,7 +21,7 @@ from gainwright_sim.rig.configuration import check_rig_inputs
 from gainwright_sim.rig.fit import check_fit
 from gainwright_sim.rig.library import load_rig
 from gainwright_sim.rig.log import RigLog
-from gainwright_sim.rig.run import Rig
+from gainwright_sim.rig.run import FOR_EVER, Override, Rig
 from gainwright_sim.rig.tables import MachineInMemory
 
 
@@ -55,6 +56,7 @@ class Bench:
         machine: whose tables are compiled in.
         changeable: no machine is compiled in; any may be mounted, and ``machine`` is at first. A
             test shows that this makes no difference.
+        asked: inputs by which the operator asks for something, all the time.
 
     Raises:
         InputError: the trial has inputs that the rig does not know, the machine lacks what a stage
@@ -62,8 +64,15 @@ class Bench:
             compiled.
     """
 
-    def __init__(self, trial: Trial, machine: Machine, changeable: bool = False) -> None:
+    def __init__(
+        self,
+        trial: Trial,
+        machine: Machine,
+        changeable: bool = False,
+        asked: Iterable[str] = (),
+    ) -> None:
         check_rig_inputs(trial)
+        self._asked = tuple(Override(0, FOR_EVER, name, 1) for name in asked)
         self.trial = trial
         self._monitor = RunMonitor(trial)
         axis = axis_data(machine)
@@ -105,5 +114,5 @@ class Bench:
         """Return a new run on the mounted machine; options as :class:`Rig`."""
         return Rig(
             self._ffi, self._library, self.trial, self.machine, self.tables, self._gw_machine, seed,
-            **options,
+            **options | {"overrides": [*self._asked, *options.get("overrides", ())]},
         )  # fmt: skip

@@ -64,6 +64,7 @@ DRIVE_INPUTS = (
     "rest_swing",
     "rest_jumps",
     "limit_elsewhere",
+    "crossing_wanted",
 )
 """Inputs that the simulated drive supplies."""
 DETECTOR_INPUTS = (*FINDINGS, *RESPONSE_FINDINGS)

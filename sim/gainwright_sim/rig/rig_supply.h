@@ -166,6 +166,7 @@ static inline void supply_inputs(rig *r, int32_t *inputs)
     supply_profile(r, inputs);
     set_input(r, inputs, RIG_LIMIT_ELSEWHERE,
               r->binding.limit_elsewhere[gw_order_stage(r->axis.order.word)]);
+    set_input(r, inputs, RIG_CROSSING_WANTED, 0);
     force_inputs(r, inputs);
 }
 
