@@ -58,11 +58,21 @@ def test_strong_ringing_that_stays_after_all_repeats_is_onset_however_little_it_
 def test_ringing_that_hardly_shows_in_the_torque_is_no_onset():
     """After all repeats the search goes on, but nothing is verified by it."""
     walk = Walk().started().at_rung(30)
-    weak = {**LASTING, "burst_level": TRIAL.constant("faint_burst") - 1}
+    weak = {**LASTING, "burst_level": TRIAL.constant("faint_burst") - 1, "ring_level": 511}
     while walk.rung == 30:
         walk.tick(**weak)
     assert walk.rows[-1] == "raise_gain_unseen"
     assert walk.rows.count("listen_again") == TRIAL.constant("most_repeats")
+
+
+def test_ringing_that_was_never_seen_to_fall_ends_the_search_however_little_it_shows():
+    """A load that friction keeps swinging at one size, on moves too short to judge a decay."""
+    for decay in (TRIAL.constant("slow_decay"), 65535):
+        walk = Walk().started().at_rung(30)
+        staying = {**LASTING, "burst_level": 0, "ring_blocks": 8, "decay_level": decay}
+        walk.until("back_off", **staying)
+        assert walk.rows[-1] == "noise_hides_ringing"
+        assert walk.machine.variables["limit_rung"] < 30
 
 
 def test_listening_cut_off_proves_nothing():
