@@ -137,7 +137,8 @@ come there counts from when it was last within 8 counts of where it stuck before
 place to the next, 24 counts or more away, is a jump. A jump that goes the same way as the last one,
 or has less than 0.7 of the size of the first in its row, begins a new row with a count of 1; any
 other counts, if it comes 0.4 s or more after the last that did: a motor that a swinging load pulls
-to and fro jumps less far each time. Smaller jumps nobody can tell from swinging. Numbers are those of the rehearsals (common practice, no source)."""
+to and fro jumps less far each time. Smaller jumps nobody can tell from swinging. Numbers are those
+of the rehearsals (common practice, no source)."""
 
 
 OUTPUT_SECTIONS = (
