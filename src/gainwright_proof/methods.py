@@ -12,6 +12,7 @@ EXPLORATION = "exhaustive exploration of the compiled C"
 EXPLORATION_IN_PARTS = f"{EXPLORATION}, in parts"
 LOCKSTEP = "lockstep of gw_axis with a model"
 SECOND_READER = "second reader of the file"
+INTERVALS = "interval arithmetic"
 SPIN = "model checking of the Promela export"
 MODEL_CHECKING = "bounded model checking of one step"
 ABSTRACT_INTERPRETATION = "abstract interpretation"
@@ -26,7 +27,7 @@ UNROLLED = "; unrolling from power-on"
 RECHECKERS = ("bitwuzla", "cvc5")
 SOLVERS = ("z3", *RECHECKERS)
 
-REPEATED = (EXPLORATION, EXPLORATION_IN_PARTS, LOCKSTEP, SECOND_READER)
+REPEATED = (EXPLORATION, EXPLORATION_IN_PARTS, LOCKSTEP, SECOND_READER, INTERVALS)
 """Found again whenever evidence is read; what else calls itself so was not found."""
 BY_SMT = (TABLES, FIRST_MOMENT, INDUCTION, ONE_TICK, RANKING, *SOLVERS)
 OF_C_SOURCE = (MODEL_CHECKING, ABSTRACT_INTERPRETATION, SANITIZERS, READING_C)
@@ -36,6 +37,7 @@ _KNOWN = frozenset(
         EXPLORATION_IN_PARTS,
         LOCKSTEP,
         SECOND_READER,
+        INTERVALS,
         SPIN,
         *OF_C_SOURCE,
         *BY_SMT,

@@ -20,6 +20,7 @@ from gainwright_proof.evidence.document import obligations_of
 from gainwright_proof.exploration import Exploration, Run, explore
 from gainwright_proof.induction import prove as smt
 from gainwright_proof.induction.solvers import SOLVERS
+from gainwright_proof.interval_bounds import interval_findings
 from gainwright_proof.remembered import nothing_remembered
 from gainwright_proof.second_checker.check import second_checker
 from gainwright_proof.second_reader.check import second_reading
@@ -137,7 +138,10 @@ def _explored(
 
     methods: dict[str, Method] = {
         "exploration of the compiled C": exploration,
-        "second reading of the file": lambda: [second_reading(trial, document)],
+        "second reading of the file": lambda: [
+            second_reading(trial, document),
+            *interval_findings(trial),
+        ],
     }
     findings = _side_by_side(methods, announce)
     found = explored[0]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,7 +11,8 @@ from pathlib import Path
 from gainwright.language.model import Trial
 from gainwright_proof.c_checks import esbmc, plain_reference
 from gainwright_proof.c_checks.defects import STEP_DEFECTS, Defect
-from gainwright_proof.c_checks.report import Outcome, Task, Wait, finding, not_run
+from gainwright_proof.c_checks.report import SUBJECT, Outcome, Task, Wait, finding, not_run
+from gainwright_proof.exploration.subjects import AS_SPECIFIED, SPECIFIED_TWICE
 from gainwright_proof.methods import MODEL_CHECKING
 from gainwright_proof.verdict import Finding, Verdict, worst
 
@@ -158,7 +159,27 @@ def model_checking(pool: Executor, task: Task) -> Wait:
         return lambda: [not_run(h.subject, "bounded model checking", reason) for h in wanted]
     defects = (*STEP_DEFECTS, *task.workspace.machine_defects)
     waits = [_start(pool, task, harness, defects) for harness in wanted]
-    return lambda: [wait() for wait in waits]
+
+    def wait() -> list[Finding]:
+        findings = [wait() for wait in waits]
+        return [*findings, *together(findings, alone=not task.workspace.has_machine)]
+
+    return wait
+
+
+def together(findings: Sequence[Finding], alone: bool) -> Iterator[Finding]:
+    """Yield what follows where step, outputs and reset are proved: the exported code is the
+    specification from every memory, reachable or not, and, where the sequencer is checked
+    ``alone``, nothing in it is undefined."""
+    proved = {f.subject for f in findings if f.verdict is Verdict.PROVED}
+    if not proved.issuperset(SPECIFIED_TWICE):
+        return
+    method = next(f.method for f in findings if f.subject in SPECIFIED_TWICE)
+    parts = ", ".join(SPECIFIED_TWICE)
+    text = f"It follows from {parts}: step, outputs and reset, from any memory, for any inputs."
+    yield Finding(AS_SPECIFIED, method, Verdict.PROVED, text)
+    if alone:
+        yield Finding(f"{SUBJECT}/gw_sequencer", method, Verdict.PROVED, text)
 
 
 def _start(

@@ -16,6 +16,7 @@ from gainwright_proof.exploration.run_file import WITNESS, Run, run_of
 from gainwright_proof.exploration.subjects import (
     AS_SPECIFIED,
     AS_WRITTEN,
+    ASSIGNMENTS,
     END_REACHABLE,
     ONE_STEP,
     WHOLE_TRIAL,
@@ -97,6 +98,7 @@ class Judge:
         yield self._as_specified()
         yield self._one_step()
         yield self._as_written()
+        yield from self._never_cut()
         for number, state in enumerate(self._trial.states):
             yield self._single_hit(number, state.name)
         for number, row in enumerate(self._trial.rows):
@@ -153,6 +155,13 @@ class Judge:
             f"{asked.told_apart} of them fail in some.",
             {"moments": asked.moments, "requirements_told_apart": asked.told_apart},
         )
+
+    def _never_cut(self) -> Iterator[Finding]:
+        """Say that the range of a variable cuts no assignment, if it never does."""
+        variables = range(len(self._trial.variables))
+        if not any(self._engine.first(Note.SATURATED, number) for number in variables):
+            text = f"No tick from {self._states} is stopped by the range of a variable."
+            yield self._report.proved(ASSIGNMENTS, text)
 
     def _single_hit(self, number: int, state: str) -> Finding:
         subject = f"single_hit/{state}"

@@ -9,15 +9,21 @@ from gainwright.language.model import Requirement, RequirementKind, Trial
 from gainwright.language.sentence import words
 from gainwright.semantics.monitor import Snapshot
 from gainwright_proof import methods
-from gainwright_proof.exploration.subjects import END_REACHABLE, WHOLE_TRIAL
+from gainwright_proof.exploration.subjects import (
+    ASSIGNMENTS,
+    END_REACHABLE,
+    NO_OVERFLOW,
+    RANGES,
+    WHOLE_TRIAL,
+)
 from gainwright_proof.induction.examples import (
     described,
     holding_rows,
     true_conditions,
     violated_in,
 )
-from gainwright_proof.induction.found import ASSIGNMENTS, ROW, Found
-from gainwright_proof.induction.plan import FACTS, NO_OVERFLOW, RANGES, SINGLE_HIT, Plan
+from gainwright_proof.induction.found import ROW, Found
+from gainwright_proof.induction.plan import FACTS, SINGLE_HIT, Plan
 from gainwright_proof.induction.question import Moment
 from gainwright_proof.induction.rank_search import Ranking
 from gainwright_proof.induction.solvers import Answer, Reply

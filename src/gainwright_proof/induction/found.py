@@ -11,8 +11,6 @@ from gainwright_proof.induction.unrolling import Inputs
 
 ROW = "row/"
 """Begins the subject of a row."""
-ASSIGNMENTS = "trial/assignments"
-"""Subject of the finding about assignments that their range never cuts."""
 
 
 @dataclass(frozen=True, slots=True)

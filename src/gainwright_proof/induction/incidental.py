@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from gainwright.language.model import RequirementKind
+from gainwright_proof.exploration.subjects import ASSIGNMENTS
 from gainwright_proof.induction.claims import (
     computed_assignments,
     never_taken,
@@ -12,7 +13,7 @@ from gainwright_proof.induction.claims import (
     within_its_range,
 )
 from gainwright_proof.induction.effort import OutOfEffortError
-from gainwright_proof.induction.found import ASSIGNMENTS, ROW, Found, Supported
+from gainwright_proof.induction.found import ROW, Found, Supported
 from gainwright_proof.induction.induction import Facts
 from gainwright_proof.induction.question import Moment, Question
 from gainwright_proof.induction.step import StepEncoding

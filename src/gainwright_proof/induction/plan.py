@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
+from gainwright_proof.exploration.subjects import NO_OVERFLOW, RANGES
 from gainwright_proof.induction.claims import no_overflow, ranges, single_hit
 from gainwright_proof.induction.found import Found
 from gainwright_proof.induction.induction import Facts
@@ -13,8 +14,6 @@ from gainwright_proof.induction.step import StepEncoding
 from gainwright_proof.verdict import Obligation
 
 FACTS = "trial/facts"
-NO_OVERFLOW = "trial/no_overflow"
-RANGES = "trial/ranges"
 SINGLE_HIT = "single_hit/"
 
 
