@@ -169,7 +169,8 @@ static int32_t hears(const gw_axis *axis)
 /* What is left from one sequencer tick to the next: any change of it must be noticed. */
 static const size_t guarded[][2] = {
     {BYTES_OF(sequencer.state)}, {BYTES_OF(sequencer.variables)}, {BYTES_OF(order.word)},
-    {BYTES_OF(order.height)},    {BYTES_OF(rate)},                {BYTES_OF(fault)},
+    {BYTES_OF(order.height)},    {BYTES_OF(rate_first)},          {BYTES_OF(rate_ticks)},
+    {BYTES_OF(fault)},
     {BYTES_OF(checksum)},        {BYTES_OF(machine)},             {BYTES_OF(machine_again)},
 };
 

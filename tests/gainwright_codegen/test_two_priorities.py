@@ -60,7 +60,7 @@ class Axis:
         """Return what the control tick writes, and what the sequencer tick leaves for others."""
         memory = self.emulator.memory(self.place, self.size)
         # Not which control tick a block began with, nor the checksum over that.
-        kept = memory[self.middle : self.rate] + memory[self.fault : self.fault + 4]
+        kept = memory[self.middle : self.rate] + memory[self.fault : self.fault + 1]
         return memory[: self.middle], kept + memory[self.outputs :]
 
     def interrupted(self, after: int) -> bool:
@@ -127,5 +127,5 @@ def test_an_interrupt_anywhere_changes_nothing_but_the_order(emulator):
             # Nothing is lost: one more tick, and an order that was given has been taken.
             axis.sequencer()
             axis.control()
-            assert int.from_bytes(emulator.memory(axis.place + axis.fault, 4), "little") == 0
+            assert int.from_bytes(emulator.memory(axis.place + axis.fault, 1), "little") == 0
     assert interrupts > 1200  # four sequencer ticks, instruction by instruction

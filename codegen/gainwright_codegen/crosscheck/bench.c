@@ -22,7 +22,7 @@ const uint32_t bench_sizes[8] = {
     (uint32_t)GW_RATE_BLOCK,
     /* Where the fields of the sequencer tick begin, and some of them. */
     (uint32_t)offsetof(gw_axis, sequencer),
-    (uint32_t)offsetof(gw_axis, rate),
+    (uint32_t)offsetof(gw_axis, rate_first),
     (uint32_t)offsetof(gw_axis, fault),
     (uint32_t)offsetof(gw_axis, outputs),
 };
@@ -82,6 +82,9 @@ void bench_place(uint32_t number)
         bench_inputs[index] = values[(uint32_t)GW_VARIABLE_SLOTS + index];
     }
     fill_evidence(&bench_axis.evidence);
+    /* A block of ticks ends, so that their rate is judged in all ways. */
+    bench_axis.rate_ticks = (int8_t)(GW_RATE_BLOCK - 1);
+    bench_axis.control_ticks = (uint16_t)(GW_RATE_BLOCK * @MACHINE@.control_ticks);
     gw_axis_seal(&bench_axis);
 }
 

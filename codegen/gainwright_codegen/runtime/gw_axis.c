@@ -13,10 +13,21 @@ typedef char gw_findings_match[(GW_TRIAL_FINDING_COUNT == FINDINGS) ? 1 : -1];
 
 #define GW_CHECKSUM_START UINT32_C(2166136261)
 
+/* Where a stage has its rung among the outputs; of one stage compilers are told. */
+static uint32_t rung_output(int32_t number)
+{
+#if GW_STAGE_COUNT == 1
+    (void)number;
+    return (uint32_t)GW_RUNG_OUTPUT;
+#else
+    return gw_trial_stages[number].rung_output;
+#endif
+}
+
 static int32_t rung_of(const gw_machine_stage *stage, const int32_t outputs[GW_OUTPUT_SLOTS],
                        int32_t number)
 {
-    return gw_clamp_i32(outputs[gw_trial_stages[number].rung_output], 0, stage->rungs - 1);
+    return gw_clamp_i32(outputs[rung_output(number)], 0, stage->rungs - 1);
 }
 
 /* The stage that is being tuned: an output of the trial where it has more than one. */
@@ -30,13 +41,14 @@ static int32_t active_stage(const int32_t outputs[GW_OUTPUT_SLOTS])
 #endif
 }
 
-static int32_t pulse_requested(const int32_t outputs[GW_OUTPUT_SLOTS])
+/* GW_ORDER_PULSE where outputs request a pulse. */
+static uint32_t pulse_of(const int32_t outputs[GW_OUTPUT_SLOTS])
 {
 #if GW_HAS_PULSE_REQUEST
-    return outputs[GW_OUTPUT_PULSE_REQUEST];
+    return (outputs[GW_OUTPUT_PULSE_REQUEST] != 0) ? GW_ORDER_PULSE : 0U;
 #else
     (void)outputs;
-    return 0;
+    return 0U;
 #endif
 }
 
@@ -79,6 +91,13 @@ static uint32_t with_variables(uint32_t checksum, const gw_variable_value variab
     return sum;
 }
 
+/* Three fields that lie in one word. */
+static uint32_t rate_and_fault(const gw_axis *axis)
+{
+    return (uint32_t)axis->rate_first | ((uint32_t)(uint8_t)axis->rate_ticks << 16)
+           | ((uint32_t)(uint8_t)axis->fault << 24);
+}
+
 static uint32_t checksum_of(const gw_axis *axis)
 {
     uint32_t sum = with_word(GW_CHECKSUM_START, (uint32_t)axis->sequencer.state);
@@ -86,9 +105,7 @@ static uint32_t checksum_of(const gw_axis *axis)
     sum = with_variables(sum, axis->sequencer.variables);
     sum = with_word(sum, axis->order.word);
     sum = with_word(sum, (uint32_t)axis->order.height);
-    sum = with_word(sum, axis->rate.first);
-    sum = with_word(sum, (uint32_t)axis->rate.sequencer_ticks);
-    return with_word(sum, (uint32_t)axis->fault);
+    return with_word(sum, rate_and_fault(axis));
 }
 
 void gw_axis_seal(gw_axis *axis)
@@ -103,7 +120,7 @@ static uint32_t ordered(const gw_machine *machine, const int32_t outputs[GW_OUTP
     const int32_t rung = rung_of(&machine->stage[stage], outputs, stage);
 
     return (uint32_t)stage | ((uint32_t)rung << 8) | (((uint32_t)hearing_of(outputs) & 255U) << 16)
-           | ((pulse_requested(outputs) != 0) ? GW_ORDER_PULSE : 0U);
+           | pulse_of(outputs);
 }
 
 void gw_axis_init(gw_axis *axis, const gw_machine *machine)
@@ -120,31 +137,39 @@ void gw_axis_init(gw_axis *axis, const gw_machine *machine)
     axis->order.complement = gw_pulse_complement(0);
     axis->taken = axis->order.word;
     axis->rung = (uint8_t)gw_order_rung(axis->taken);
-    axis->rate.first = 0U;
-    axis->rate.sequencer_ticks = -1;
+    axis->rate_first = 0U;
+    axis->rate_ticks = -1;
     axis->fault = 0;
     gw_axis_seal(axis);
+}
+
+/* A block of sequencer ticks begins. */
+static void begin_rate(gw_axis *axis, uint16_t now)
+{
+    axis->rate_first = now;
+    axis->rate_ticks = 0;
 }
 
 /* 1 if the control ticks since the block began are within the tolerance; counts this tick. */
 static int32_t rate_is_right(gw_axis *axis, int32_t control_ticks)
 {
     const uint16_t now = gw_count_now(&axis->control_ticks);
-    const uint32_t since = (((uint32_t)now | (GW_COUNT_MAX + 1U)) - axis->rate.first) & GW_COUNT_MAX;
-    const int32_t counted = (int32_t)since;
-    const int32_t begun = (axis->rate.sequencer_ticks >= 0) ? 1 : 0;
+    const int32_t ticks = (int32_t)axis->rate_ticks + 1;
     int32_t right = 1;
 
-    axis->rate.sequencer_ticks += 1;
-    if (begun != 0) {
+    if (ticks < 1) {
+        begin_rate(axis, now);
+    } else {
+        const uint32_t since
+            = (((uint32_t)now | (GW_COUNT_MAX + 1U)) - (uint32_t)axis->rate_first) & GW_COUNT_MAX;
+        const int32_t counted = (int32_t)since;
+
         right = (counted <= GW_RATE_MOST(control_ticks)) ? 1 : 0;
-    }
-    if (axis->rate.sequencer_ticks >= GW_RATE_BLOCK) {
-        right = (counted >= GW_RATE_FEWEST(control_ticks)) ? right : 0;
-        axis->rate.sequencer_ticks = 0;
-    }
-    if (axis->rate.sequencer_ticks == 0) {
-        axis->rate.first = now;
+        axis->rate_ticks = (int8_t)ticks;
+        if (ticks >= GW_RATE_BLOCK) {
+            right = (counted >= GW_RATE_FEWEST(control_ticks)) ? right : 0;
+            begin_rate(axis, now);
+        }
     }
     return right;
 }
@@ -170,11 +195,11 @@ static int32_t axis_is_sound(const gw_axis *axis)
 }
 
 /* 0, or the code that has latched or latches before the table is asked. */
-static int32_t fault_now(gw_axis *axis)
+static int32_t fault_now(gw_axis *axis, int32_t knows_machine)
 {
     int32_t fault = axis->fault;
 
-    if ((gw_axis_knows_machine(axis) == 0) || (axis_is_sound(axis) == 0)) {
+    if ((knows_machine == 0) || (axis_is_sound(axis) == 0)) {
         fault = GW_BAD_MEMORY;
     } else if ((fault == 0) && (rate_is_right(axis, axis->machine->control_ticks) == 0)) {
         fault = GW_BAD_RATE;
@@ -241,6 +266,7 @@ void gw_axis_find(const gw_axis *axis, int32_t inputs[GW_INPUT_SLOTS])
     gw_trial_take_findings(findings, inputs);
 }
 
+#if GW_HAS_PULSE_REQUEST
 /* The table's height, as often doubled as it takes to be seen, but never more than 13/8 of the
  * highest of the table, which is the share of the torque limit that the stage allows. */
 static int32_t boosted(const gw_axis *axis)
@@ -284,6 +310,12 @@ static void write_order(gw_axis *axis, uint32_t wanted)
     gw_write_word(&axis->order.complement, gw_pulse_complement(height));
     gw_write_number(&axis->order.word, wanted | pulses);
 }
+#else
+static void write_order(gw_axis *axis, uint32_t wanted)
+{
+    gw_write_number(&axis->order.word, wanted);
+}
+#endif
 
 /* The order for the new outputs, if it differs from the last one. */
 static void give_order(gw_axis *axis)
@@ -297,18 +329,19 @@ static void give_order(gw_axis *axis)
 
 int32_t gw_axis_step(gw_axis *axis, const int32_t inputs[GW_INPUT_SLOTS])
 {
-    int32_t row = fault_now(axis);
+    const int32_t knows_machine = gw_axis_knows_machine(axis);
+    int32_t row = fault_now(axis, knows_machine);
 
     if (row == 0) {
         row = gw_sequencer_advance(&axis->sequencer, inputs);
     }
     if (row < 0) {
-        gw_write_word(&axis->fault, row);
+        gw_write_code(&axis->fault, row);
         gw_trial_fault_outputs(axis->outputs);
     } else {
         gw_trial_outputs(axis->sequencer.state, axis->sequencer.variables, axis->outputs);
     }
-    if (gw_axis_knows_machine(axis) != 0) {
+    if (knows_machine != 0) {
         evaluate_response(axis);
         give_order(axis);
     }

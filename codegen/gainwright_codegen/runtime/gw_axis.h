@@ -102,12 +102,6 @@ static inline int32_t gw_order_hearing(uint32_t word)
 #define GW_DUE_RING_BLOCK 64U
 #define GW_DUE_OF_ORDER (GW_DUE_RING_BLOCK - 1U)
 
-/* The control ticks of the present block of sequencer ticks. */
-typedef struct {
-    uint32_t first;          /* control_ticks at its beginning */
-    int32_t sequencer_ticks; /* since then; negative before the first sequencer tick */
-} gw_axis_rate;
-
 typedef struct {
     /* Written by the control tick. */
     gw_detector detector;
@@ -123,9 +117,10 @@ typedef struct {
     /* Written by the sequencer tick. */
     gw_sequencer sequencer;
     gw_axis_order order;
-    gw_axis_rate rate;
-    int32_t fault;     /* 0, or the code that latched */
-    uint32_t checksum; /* over state, variables, order, rate and fault */
+    uint16_t rate_first; /* control_ticks where the present block of sequencer ticks began */
+    int8_t rate_ticks;   /* sequencer ticks since then; negative before the first one */
+    int8_t fault;        /* 0, or the code that latched */
+    uint32_t checksum;   /* over state, variables, order, rate and fault */
     int32_t outputs[GW_OUTPUT_SLOTS]; /* all written in every sequencer tick, from what is checked */
     /* Written by gw_axis_init. */
     const gw_machine *machine;

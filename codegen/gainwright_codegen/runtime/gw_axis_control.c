@@ -190,5 +190,5 @@ int32_t gw_axis_control_tick(gw_axis *axis, int32_t torque_command, int32_t spee
         /* Nothing else in this tick. */
     }
     torque = gw_pulse_sample(&axis->pulse, &stage->pulse);
-    return (gw_word_now(&axis->fault) == 0) ? (torque + response_torque(axis, stage)) : 0;
+    return (gw_code_now(&axis->fault) == 0) ? (torque + response_torque(axis, stage)) : 0;
 }

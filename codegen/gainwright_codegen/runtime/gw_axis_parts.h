@@ -32,6 +32,16 @@ static inline uint8_t gw_byte_now(const volatile uint8_t *byte)
     return *byte;
 }
 
+static inline int8_t gw_code_now(const volatile int8_t *code)
+{
+    return *code;
+}
+
+static inline void gw_write_code(volatile int8_t *code, int32_t value)
+{
+    *code = (int8_t)value;
+}
+
 static inline void gw_write_word(volatile int32_t *word, int32_t value)
 {
     *word = value;

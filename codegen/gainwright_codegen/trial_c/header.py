@@ -121,9 +121,23 @@ def _bindings(trial: Trial) -> str:
             comment("1: the trial has the loop response measured; 0: nothing of that is compiled."),
             f"#define GW_HAS_LOOP_RESPONSE {int(measures_response(trial))}",
             comment("Longest gain ladder of all stages."),
-            f"#define GW_RUNG_COUNT_MAX {most_rungs(trial)}\n",
+            f"#define GW_RUNG_COUNT_MAX {most_rungs(trial)}",
+            *_rung_output(trial),
+            "",
         ]
     )
+
+
+def _rung_output(trial: Trial) -> list[str]:
+    """Return where the rung stands among the outputs, if there is one stage."""
+    return [
+        line
+        for stage in trial.stages[: len(trial.stages) == 1]
+        for line in (
+            comment("Its rung, of the one stage that there is."),
+            f"#define GW_RUNG_OUTPUT {constant('OUTPUT', stage.rung)}",
+        )
+    ]
 
 
 def most_rungs(trial: Trial) -> int:

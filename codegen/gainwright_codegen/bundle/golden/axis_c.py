@@ -205,7 +205,7 @@ static uint32_t run_ride(void)
         if (number >= 2U * GOLDEN_ROWS) {
             ride.control_ticks = @HURRIED@;
             ticks = @HURRIED_TICKS@;
-            subject.rate.sequencer_ticks = -1; /* So few ticks are none too few. */
+            subject.rate_ticks = -1; /* So few ticks are none too few. */
         }
         golden_vector(number % GOLDEN_ROWS, values);
         for (k = 0U; (k < (uint32_t)GW_VARIABLE_SLOTS) && ((number / GOLDEN_ROWS) == 1U); k++) {
@@ -218,7 +218,7 @@ static uint32_t run_ride(void)
         if ((@STAY@ > 0) && (number == @STOP@U)) {
             ride_control_ticks(&ride, @STAY@);
             ride_find(&ride, &values[GW_VARIABLE_SLOTS]);
-            subject.rate.sequencer_ticks = -1; /* So many control ticks are none too many. */
+            subject.rate_ticks = -1; /* So many control ticks are none too many. */
         }
     }
     return report((ride.checksum == @CHECKSUM@) ? 1U : 0U, "ride of the axis", number);
@@ -261,8 +261,8 @@ static void damage(int32_t what)
     case DAMAGE_VARIABLE: subject.sequencer.variables[GW_VARIABLE_SLOTS - 1] ^= 1; break;
     case DAMAGE_ORDER: subject.order.word ^= 0x100U; break;
     case DAMAGE_HEIGHT: subject.order.height ^= 16384; break;
-    case DAMAGE_FIRST: subject.rate.first ^= 0x4000U; break;
-    case DAMAGE_TICKS: subject.rate.sequencer_ticks ^= 1; break;
+    case DAMAGE_FIRST: subject.rate_first ^= 0x4000U; break;
+    case DAMAGE_TICKS: subject.rate_ticks ^= 1; break;
     case DAMAGE_FAULT: subject.fault ^= 2; break;
     case DAMAGE_CHECKSUM: subject.checksum ^= 0x80000000U; break;
     case DAMAGE_PULSE:

@@ -29,9 +29,9 @@ static void any_axis(gw_axis *axis)
     axis->order.word = gw_any_uint32(0U, UINT32_MAX);
     axis->order.height = gw_any_int32(INT32_MIN, INT32_MAX);
     axis->order.complement = gw_any_int32(INT32_MIN, INT32_MAX);
-    axis->rate.first = gw_any_uint32(0U, GW_COUNT_MAX);
-    axis->rate.sequencer_ticks = gw_any_int32(-1, GW_RATE_BLOCK - 1);
-    axis->fault = gw_any_int32(INT32_MIN, INT32_MAX);
+    axis->rate_first = (uint16_t)gw_any_uint32(0U, GW_COUNT_MAX);
+    axis->rate_ticks = (int8_t)gw_any_int32(-1, GW_RATE_BLOCK - 1);
+    axis->fault = (int8_t)gw_any_int32(INT8_MIN, INT8_MAX);
     axis->checksum = gw_any_uint32(0U, UINT32_MAX);
     for (i = 0; i < GW_OUTPUT_SLOTS; i++) {
         axis->outputs[i] = gw_any_int32(INT32_MIN, INT32_MAX);
@@ -40,8 +40,7 @@ static void any_axis(gw_axis *axis)
 
 static void check_axis(const gw_axis *axis)
 {
-    gw_check(axis->rate.first <= GW_COUNT_MAX);
-    gw_check((axis->rate.sequencer_ticks >= -1) && (axis->rate.sequencer_ticks < GW_RATE_BLOCK));
+    gw_check((axis->rate_ticks >= -1) && (axis->rate_ticks < GW_RATE_BLOCK));
     gw_check_pulse(&axis->pulse);
     /* A model checker is shown this part by part, in any_detector.c. */
 #ifndef GW_CHECK_BY_PARTS
