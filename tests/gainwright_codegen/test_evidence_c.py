@@ -13,11 +13,18 @@ from gainwright_codegen.host import compile_and_load, read_sources
 from gainwright_codegen.sources import RUNTIME_DIRECTORY
 
 _FILES = ("gw_fixed.h", "gw_highpass.h", "gw_detector.h", "gw_evidence.h", "gw_evidence.c")
+_ALL_FINDINGS = "\n".join(
+    [
+        f"#define GW_INPUT_SLOTS {len(FINDINGS)}",
+        *(f"#define GW_PLACE_OF_{name.upper()} {k}" for k, name in enumerate(FINDINGS)),
+    ]
+)
+"""For the header of a trial that looks at each, in this order."""
 
 
 @pytest.fixture(scope="module")
 def exported():
-    sources = read_sources(RUNTIME_DIRECTORY, *_FILES)
+    sources = read_sources(RUNTIME_DIRECTORY, *_FILES) | {"gw_trial.h": _ALL_FINDINGS}
     return compile_and_load(sources, ("gw_evidence.h",), name="evidence")
 
 

@@ -15,8 +15,8 @@ STRICT = ("-pedantic", "-Wall", "-Wextra", "-Wconversion", "-Werror")
 SHIFTS_64 = {"floor_shift_i64": (0, 62), "round_shift_i64": (1, 62)}
 SHIFTS_32 = {"floor_shift_i32": (0, 30), "round_shift_i32": (1, 30), "shift_left_i32": (0, 30)}
 PAIRS = ("add_i32", "subtract_i32")
-WIDE_PAIRS = ("product_i64",)
-SINGLES = ("negate_i32", "absolute_i32", "saturate_signal")
+WIDE_PAIRS = ("product_i64", "product_of_halves_i64")
+SINGLES = ("negate_i32", "absolute_i32", "saturate_signal", "high_half")
 PRODUCTS = {"multiply_floor_i32": (0, 62), "multiply_round_i32": (1, 62)}
 NARROWINGS = ("saturate_i32",)
 CLAMPS = {"clamp_i32": "int32_t", "clamp_i64": "int64_t"}
@@ -59,7 +59,7 @@ HIGHPASS = f"""
 
 def python_name(c_name: str) -> str:
     """The function of gainwright.fixed.arithmetic that a C function must equal."""
-    return c_name.removesuffix("_i32").removesuffix("_i64")
+    return c_name.removesuffix("_i32").removesuffix("_i64").removesuffix("_of_halves")
 
 
 def reference(c_name: str, *arguments: int) -> int:
@@ -70,6 +70,8 @@ def reference(c_name: str, *arguments: int) -> int:
         return arguments[0] - 2 ** SIGNED[c_name] * (arguments[0] >= 2 ** (SIGNED[c_name] - 1))
     if c_name in SQUARES:
         return arguments[0] ** 2
+    if c_name == "high_half":
+        return arithmetic.floor_shift(arguments[0], 16)
     return getattr(arithmetic, python_name(c_name))(*arguments)
 
 

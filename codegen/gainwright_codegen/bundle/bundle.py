@@ -114,7 +114,7 @@ def _parts(
     if machine is not None and stages:
         ticks = machine.constants[0].value
         parts.append(detector_part(stages, name))
-        parts.append(evidence_part())
+        parts.append(evidence_part(trial))
         parts.append(watch_part())
         parts.append(orders_part(name))
         # The model of the axis in Python has no loop response, which has a part of its own.

@@ -3,13 +3,9 @@
 
 #include "gw_table.h"
 
-/* gw_trial.c was made for the findings of gw_evidence.h, and of gw_loop_response.h behind them. */
-#if GW_HAS_LOOP_RESPONSE
-#define FINDINGS ((int)GW_FINDING_COUNT + (int)GW_RESPONSE_FINDING_COUNT)
-#else
-#define FINDINGS ((int)GW_FINDING_COUNT)
+#if GW_TRIAL_FINDING_COUNT != GW_FINDING_COUNT
+#error "gw_trial.h was made for other findings than those of gw_evidence.h"
 #endif
-typedef char gw_findings_match[(GW_TRIAL_FINDING_COUNT == FINDINGS) ? 1 : -1];
 
 #define GW_CHECKSUM_START UINT32_C(2166136261)
 
@@ -211,9 +207,9 @@ static int32_t fault_now(gw_axis *axis, int32_t knows_machine)
 
 /* Until the control tick has taken the last order, the sums may still be its own. */
 #if GW_HAS_LOOP_RESPONSE
-static void find_response(const gw_axis *axis, int32_t all[FINDINGS])
+static void find_response(const gw_axis *axis, int32_t inputs[GW_INPUT_SLOTS])
 {
-    int32_t *findings = &all[GW_FINDING_COUNT];
+    int32_t findings[GW_RESPONSE_FINDING_COUNT];
     const uint32_t word = axis->order.word;
 
     if ((order_is_taken(axis) != 0) && (gw_axis_knows_machine(axis) != 0)) {
@@ -223,6 +219,7 @@ static void find_response(const gw_axis *axis, int32_t all[FINDINGS])
     } else {
         gw_response_no_findings(findings);
     }
+    gw_trial_take_response(findings, inputs);
 }
 
 static void evaluate_response(gw_axis *axis)
@@ -234,10 +231,10 @@ static void evaluate_response(gw_axis *axis)
     }
 }
 #else
-static void find_response(const gw_axis *axis, int32_t all[FINDINGS])
+static void find_response(const gw_axis *axis, int32_t inputs[GW_INPUT_SLOTS])
 {
     (void)axis;
-    (void)all;
+    (void)inputs;
 }
 
 static void evaluate_response(gw_axis *axis)
@@ -253,17 +250,15 @@ void gw_axis_find(const gw_axis *axis, int32_t inputs[GW_INPUT_SLOTS])
 {
     const gw_evidence *evidence = &axis->evidence;
     const uint16_t blocks = gw_count_now(&evidence->blocks);
-    int32_t findings[FINDINGS];
 
-    gw_evidence_findings(evidence, findings);
+    gw_evidence_findings(evidence, inputs);
     if (gw_count_now(&evidence->blocks) != blocks) {
-        gw_evidence_findings(evidence, findings);
+        gw_evidence_findings(evidence, inputs);
     }
     if (order_is_taken(axis) == 0) {
-        gw_evidence_no_findings(findings);
+        gw_evidence_no_findings(inputs);
     }
-    find_response(axis, findings);
-    gw_trial_take_findings(findings, inputs);
+    find_response(axis, inputs);
 }
 
 #if GW_HAS_PULSE_REQUEST

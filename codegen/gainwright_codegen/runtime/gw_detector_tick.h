@@ -60,6 +60,7 @@ static inline int32_t gw_band_filter(gw_band *band, const gw_highpass_coefficien
 static inline uint32_t gw_energy_shifted(uint64_t energy, uint32_t shift)
 {
     const uint32_t high = (uint32_t)(energy >> 32U);
+    const uint32_t low = (uint32_t)(energy & UINT32_MAX);
 
     if (shift > 31U) {
         return high >> (shift - 32U);
@@ -67,7 +68,7 @@ static inline uint32_t gw_energy_shifted(uint64_t energy, uint32_t shift)
     if ((high >> shift) != 0U) {
         return UINT32_MAX;
     }
-    return (uint32_t)((energy >> (shift & 31U)) & UINT32_MAX);
+    return (low >> shift) | ((high * 2U) << (31U - shift));
 }
 
 static inline int32_t gw_level_of(int64_t energy, const gw_level_settings *settings)
@@ -88,7 +89,7 @@ static inline int32_t gw_band_add_square(gw_band *band, const gw_level_settings 
     const uint64_t energy = (uint64_t)band->energy & (uint64_t)GW_DETECTOR_ENERGY_MAX;
     const uint32_t ticks = (uint32_t)band->ticks + 1U;
 
-    band->energy = (int64_t)energy + ((int64_t)value * value);
+    band->energy = (int64_t)energy + gw_product_i64(value, value);
     band->ticks = (uint16_t)ticks;
     if (ticks >= (uint32_t)settings->block_ticks) {
         band->level = gw_level_of(band->energy, settings);

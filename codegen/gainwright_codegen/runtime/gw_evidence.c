@@ -182,15 +182,10 @@ static uint32_t pairs_stand_for_groups(const gw_evidence *evidence)
             && (evidence->group_bits < (uint8_t)GW_GROUP_BITS_MAX)) ? 1U : 0U;
 }
 
-static uint32_t half_of(int32_t level)
-{
-    return (uint32_t)level / 2U;
-}
-
 /* Mean of two neighbours; of what else damaged memory holds anything. */
 static int32_t mean_of(const int32_t pair[2])
 {
-    return gw_signed_i32(half_of(pair[0]) + half_of(pair[1]));
+    return gw_signed_i32(((uint32_t)pair[0] / 2U) + ((uint32_t)pair[1] / 2U));
 }
 
 static int32_t above_noise(const gw_evidence *evidence, int32_t level)
@@ -405,7 +400,7 @@ static int32_t decay_of(const gw_evidence *evidence)
                          : share(gw_floor_shift_i32(later, bits), gw_floor_shift_i32(earlier, bits));
 }
 
-void gw_evidence_findings(const gw_evidence *evidence, int32_t findings[GW_FINDING_COUNT])
+void gw_evidence_findings(const gw_evidence *evidence, int32_t inputs[GW_INPUT_SLOTS])
 {
     /* Each field is read once, before the first finding is written. */
     const int32_t silence = silence_of(evidence);
@@ -415,36 +410,40 @@ void gw_evidence_findings(const gw_evidence *evidence, int32_t findings[GW_FINDI
     const int32_t noise = noise_of(evidence);
     const int32_t noise_before = evidence->noise_before;
     const int32_t move_noise = evidence->move_noise;
-    const int32_t move_noise_before = evidence->move_noise_before;
+    const int32_t leapt = has_leapt(move_noise, evidence->move_noise_before, 3);
     const uint8_t noise_blocks = evidence->noise_blocks;
     const uint8_t ring_blocks = evidence->ring_blocks;
     const int32_t burst = evidence->burst;
     const uint8_t hidden = evidence->hidden;
     const int32_t grown = evidence->grown;
 
-    findings[GW_FINDING_BURST_LEVEL] = gw_clamp_i32(burst, 0, GW_INPUT_LEVEL_MAX);
-    findings[GW_FINDING_NOISE_BLOCKS] = (int32_t)noise_blocks;
-    findings[GW_FINDING_NOISE_LEVEL] = gw_clamp_i32(noise, 0, GW_INPUT_LEVEL_MAX);
-    findings[GW_FINDING_NOISE_LEAPT] = has_leapt(noise, noise_before, 3);
-    findings[GW_FINDING_RING_BLOCKS] = (int32_t)ring_blocks;
-    findings[GW_FINDING_RING_LEVEL] = ring_level;
-    findings[GW_FINDING_RESPONSE_LEVEL] = response_level;
-    findings[GW_FINDING_DECAY_LEVEL] = decay_level;
-    findings[GW_FINDING_MOVE_NOISE_LEVEL]
-        = (has_leapt(move_noise, move_noise_before, 3) != 0)
-              ? 0
-              : gw_clamp_i32(move_noise, 0, GW_INPUT_LEVEL_MAX);
-    findings[GW_FINDING_NOISE_TRIPLED] = has_leapt(noise, noise_before, 6);
-    findings[GW_FINDING_ANSWERS_HIDDEN] = (hidden >= (uint8_t)GW_HIDDEN_GAINS) ? 1 : 0;
-    findings[GW_FINDING_NOISE_GROWN] = (grown >= GW_GROWN_GAINS) ? 1 : 0;
+    gw_put(inputs, GW_PLACE_OF_BURST_LEVEL, gw_clamp_i32(burst, 0, GW_INPUT_LEVEL_MAX));
+    gw_put(inputs, GW_PLACE_OF_NOISE_BLOCKS, (int32_t)noise_blocks);
+    gw_put(inputs, GW_PLACE_OF_NOISE_LEVEL, gw_clamp_i32(noise, 0, GW_INPUT_LEVEL_MAX));
+    gw_put(inputs, GW_PLACE_OF_NOISE_LEAPT, has_leapt(noise, noise_before, 3));
+    gw_put(inputs, GW_PLACE_OF_RING_BLOCKS, (int32_t)ring_blocks);
+    gw_put(inputs, GW_PLACE_OF_RING_LEVEL, ring_level);
+    gw_put(inputs, GW_PLACE_OF_RESPONSE_LEVEL, response_level);
+    gw_put(inputs, GW_PLACE_OF_DECAY_LEVEL, decay_level);
+    gw_put(inputs, GW_PLACE_OF_MOVE_NOISE_LEVEL,
+        (leapt != 0) ? 0 : gw_clamp_i32(move_noise, 0, GW_INPUT_LEVEL_MAX));
+    gw_put(inputs, GW_PLACE_OF_NOISE_TRIPLED, has_leapt(noise, noise_before, 6));
+    gw_put(inputs, GW_PLACE_OF_ANSWERS_HIDDEN, (hidden >= (uint8_t)GW_HIDDEN_GAINS) ? 1 : 0);
+    gw_put(inputs, GW_PLACE_OF_NOISE_GROWN, (grown >= GW_GROWN_GAINS) ? 1 : 0);
 }
 
-void gw_evidence_no_findings(int32_t findings[GW_FINDING_COUNT])
+void gw_evidence_no_findings(int32_t inputs[GW_INPUT_SLOTS])
 {
-    int32_t i;
-
-    for (i = 0; i < (int32_t)GW_FINDING_COUNT; i++) {
-        findings[i] = 0;
-    }
-    findings[GW_FINDING_DECAY_LEVEL] = GW_INPUT_LEVEL_MAX;
+    gw_put(inputs, GW_PLACE_OF_BURST_LEVEL, 0);
+    gw_put(inputs, GW_PLACE_OF_NOISE_BLOCKS, 0);
+    gw_put(inputs, GW_PLACE_OF_NOISE_LEVEL, 0);
+    gw_put(inputs, GW_PLACE_OF_NOISE_LEAPT, 0);
+    gw_put(inputs, GW_PLACE_OF_RING_BLOCKS, 0);
+    gw_put(inputs, GW_PLACE_OF_RING_LEVEL, 0);
+    gw_put(inputs, GW_PLACE_OF_RESPONSE_LEVEL, 0);
+    gw_put(inputs, GW_PLACE_OF_DECAY_LEVEL, GW_INPUT_LEVEL_MAX);
+    gw_put(inputs, GW_PLACE_OF_MOVE_NOISE_LEVEL, 0);
+    gw_put(inputs, GW_PLACE_OF_NOISE_TRIPLED, 0);
+    gw_put(inputs, GW_PLACE_OF_ANSWERS_HIDDEN, 0);
+    gw_put(inputs, GW_PLACE_OF_NOISE_GROWN, 0);
 }

@@ -23,6 +23,7 @@
 #include <stdint.h>
 
 #include "gw_detector.h"
+#include "gw_trial.h"
 
 /* A level as an input of the trial stops earlier than that of the detector. */
 #define GW_INPUT_LEVEL_MAX INT32_C(65535)
@@ -102,22 +103,31 @@ typedef struct {
     uint16_t blocks;      /* changes with everything else here, and last; counted round */
 } gw_evidence;
 
-/* What the evidence says, as inputs of the trial: 0 to GW_INPUT_LEVEL_MAX each. */
-enum gw_finding {
-    GW_FINDING_BURST_LEVEL,    /* of the last block: 256 at the threshold of a burst */
-    GW_FINDING_NOISE_BLOCKS,   /* blocks of noise heard at this gain, 0 to GW_BLOCKS_MAX */
-    GW_FINDING_NOISE_LEVEL,    /* largest burst level of noise; before it is heard, that expected */
-    GW_FINDING_NOISE_LEAPT,    /* 1: half as much again as expected, and more: no noise */
-    GW_FINDING_RING_BLOCKS,    /* blocks since the pulse began, 0 to GW_BLOCKS_MAX */
-    GW_FINDING_RING_LEVEL,     /* of the last block: 256 at silence */
-    GW_FINDING_RESPONSE_LEVEL, /* largest ring level of its first two blocks: 256 at silence */
-    GW_FINDING_DECAY_LEVEL,    /* 256: no decay; GW_INPUT_LEVEL_MAX: not known */
-    GW_FINDING_MOVE_NOISE_LEVEL, /* largest burst level without a pulse; 0: above 3/2 of what is expected */
-    GW_FINDING_NOISE_TRIPLED,  /* 1: above three times what is expected */
-    GW_FINDING_ANSWERS_HIDDEN, /* 1: no answer was seen at the last GW_HIDDEN_GAINS gains or more */
-    GW_FINDING_NOISE_GROWN,    /* 1: GW_GROWN_TIMES the usual noise at GW_GROWN_GAINS gains or more */
-    GW_FINDING_COUNT
-};
+/* What the evidence says is written over inputs of the trial, 0 to GW_INPUT_LEVEL_MAX each. Where they
+ * stand gw_trial.h says, GW_PLACE_OF_...; -1 where the trial does not look at one:
+ *
+ *   BURST_LEVEL       of the last block: 256 at the threshold of a burst
+ *   NOISE_BLOCKS      blocks of noise heard at this gain, 0 to GW_BLOCKS_MAX
+ *   NOISE_LEVEL       largest burst level of noise; before it is heard, that expected
+ *   NOISE_LEAPT       1: half as much again as expected, and more: no noise
+ *   RING_BLOCKS       blocks since the pulse began, 0 to GW_BLOCKS_MAX
+ *   RING_LEVEL        of the last block: 256 at silence
+ *   RESPONSE_LEVEL    largest ring level of its first two blocks: 256 at silence
+ *   DECAY_LEVEL       256: no decay; GW_INPUT_LEVEL_MAX: not known
+ *   MOVE_NOISE_LEVEL  largest burst level without a pulse; 0: above 3/2 of what is expected
+ *   NOISE_TRIPLED     1: above three times what is expected
+ *   ANSWERS_HIDDEN    1: no answer was seen at the last GW_HIDDEN_GAINS gains or more
+ *   NOISE_GROWN       1: GW_GROWN_TIMES the usual noise at GW_GROWN_GAINS gains or more
+ */
+#define GW_FINDING_COUNT 12
+
+/* Places are constants: nothing is compiled of a finding that the trial does not look at. */
+static inline void gw_put(int32_t inputs[GW_INPUT_SLOTS], int32_t place, int32_t value)
+{
+    if (place >= 0) {
+        inputs[place] = value;
+    }
+}
 
 void gw_evidence_reset(gw_evidence *evidence);
 /* The gain has changed: what was measured counts no more, but says how much noise to expect. */
@@ -139,8 +149,9 @@ void gw_evidence_begin_gain(gw_evidence *evidence);
 void gw_evidence_ring_block(gw_evidence *evidence, int32_t level);
 void gw_evidence_burst_block(gw_evidence *evidence, int32_t level);
 
-void gw_evidence_findings(const gw_evidence *evidence, int32_t findings[GW_FINDING_COUNT]);
+/* Findings, written over the inputs that the trial has for them; all others stay. */
+void gw_evidence_findings(const gw_evidence *evidence, int32_t inputs[GW_INPUT_SLOTS]);
 /* Findings of a detector that has heard nothing. */
-void gw_evidence_no_findings(int32_t findings[GW_FINDING_COUNT]);
+void gw_evidence_no_findings(int32_t inputs[GW_INPUT_SLOTS]);
 
 #endif

@@ -141,10 +141,50 @@ static inline int32_t gw_absolute_i32(int32_t value)
 /* Counts of 16 bits that only ever change go round. */
 #define GW_COUNT_MAX UINT32_C(65535)
 
+/* 1 where a processor multiplies 32 by 32 bits to no more than 32. */
+#ifndef GW_NARROW_MULTIPLY
+#if defined(__ARM_ARCH_6M__) || defined(__ARM_ARCH_8M_BASE__)
+#define GW_NARROW_MULTIPLY 1
+#else
+#define GW_NARROW_MULTIPLY 0
+#endif
+#endif
+
+#define GW_HALF_MASK UINT32_C(65535)
+
+/* floor(value / 2^16), by a sign that is put on again: -2^15 to 2^15 - 1. */
+static inline int32_t gw_high_half(int32_t value)
+{
+    const uint32_t half = ((uint32_t)value >> 16U) ^ UINT32_C(0x8000);
+
+    return (int32_t)half - INT32_C(0x8000);
+}
+
+/* a * b in full width from halves, whose products fit 32 bits: less than what compilers call there for
+ * 64 by 64 bits. */
+static inline int64_t gw_product_of_halves_i64(int32_t a, int32_t b)
+{
+    const uint32_t a_low = (uint32_t)a & GW_HALF_MASK;
+    const uint32_t b_low = (uint32_t)b & GW_HALF_MASK;
+    const int32_t a_high = gw_high_half(a);
+    const int32_t b_high = gw_high_half(b);
+    const uint32_t low = a_low * b_low;
+    const int32_t middle = (a_high * (int32_t)b_low) + (int32_t)(low >> 16U);
+    const int32_t both = ((int32_t)a_low * b_high) + (int32_t)((uint32_t)middle & GW_HALF_MASK);
+    const int32_t high = (a_high * b_high) + gw_high_half(middle) + gw_high_half(both);
+    const uint32_t below = (((uint32_t)both & GW_HALF_MASK) << 16U) | (low & GW_HALF_MASK);
+
+    return gw_signed_i64(((uint64_t)(uint32_t)high << 32U) | below);
+}
+
 /* a * b in full width. */
 static inline int64_t gw_product_i64(int32_t a, int32_t b)
 {
+#if GW_NARROW_MULTIPLY
+    return gw_product_of_halves_i64(a, b);
+#else
     return (int64_t)a * (int64_t)b;
+#endif
 }
 
 /* value * value, value -46340 to 46340. */

@@ -125,8 +125,11 @@ gw_condition_bits gw_trial_look(int32_t state, const int32_t inputs[], const gw_
 gw_variable_set gw_trial_act(uint32_t action, gw_condition_bits seen, const int32_t inputs[],
                              gw_variable_value variables[]);
 
-/* Write what the detector finds (enum gw_finding) over the inputs that the trial has for it. */
-void gw_trial_take_findings(const int32_t findings[], int32_t inputs[]);
+#if GW_HAS_LOOP_RESPONSE
+/* Write what the loop response is found to be (enum gw_response_finding) over the inputs that the
+ * trial has for it. */
+void gw_trial_take_response(const int32_t findings[], int32_t inputs[]);
+#endif
 
 /* Outputs of a state, each written once. The state must exist and the variables be inside their ranges. */
 void gw_trial_outputs(int32_t state, const gw_variable_value variables[], int32_t outputs[]);

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from gainwright.detector.findings import measures_response, trial_findings
+from gainwright.detector.evidence import FINDINGS
+from gainwright.detector.findings import measures_response
 from gainwright.language.model import Enumeration, Kind, Signal, Trial, Variable
 from gainwright_codegen.c_text import (
     C_LINKAGE_BEGINS,
@@ -116,8 +117,11 @@ def _bindings(trial: Trial) -> str:
         [
             comment("Outputs that gw_axis.c obeys, if the trial has them."),
             *(f"#define GW_HAS_{name.upper()} {int(name in names)}" for name in OBEYED_OUTPUTS),
-            comment("Findings of the detector that gw_trial_take_findings knows."),
-            f"#define GW_TRIAL_FINDING_COUNT {len(trial_findings(trial))}",
+            comment(
+                "Inputs that take what the detector finds, see gw_evidence.h; -1: not looked at."
+            ),
+            f"#define GW_TRIAL_FINDING_COUNT {len(FINDINGS)}",
+            *(f"#define GW_PLACE_OF_{n.upper()} {_place(trial, n)}" for n in FINDINGS),
             comment("1: the trial has the loop response measured; 0: nothing of that is compiled."),
             f"#define GW_HAS_LOOP_RESPONSE {int(measures_response(trial))}",
             comment("Longest gain ladder of all stages."),
@@ -126,6 +130,12 @@ def _bindings(trial: Trial) -> str:
             "",
         ]
     )
+
+
+def _place(trial: Trial, finding: str) -> str:
+    """Return where an input stands; C has enumerators for those that there are."""
+    is_input = any(signal.name == finding for signal in trial.inputs)
+    return f"((int32_t){constant('INPUT', finding)})" if is_input else "INT32_C(-1)"
 
 
 def _rung_output(trial: Trial) -> list[str]:

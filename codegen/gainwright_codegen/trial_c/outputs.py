@@ -5,7 +5,8 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Sequence
 
-from gainwright.detector.findings import trial_findings
+from gainwright.detector.findings import measures_response
+from gainwright.detector.response_settings import RESPONSE_FINDINGS
 from gainwright.language.expression import Boolean, Expression
 from gainwright.language.model import Output, Trial
 from gainwright_codegen.c_text import LINE_LENGTH, comment, statement
@@ -110,16 +111,18 @@ def resting_outputs(trial: Trial) -> str:
     )
 
 
-def take_findings(trial: Trial) -> str:
-    """Return the function that writes what the detector finds over the inputs of the trial."""
+def take_response(trial: Trial) -> str:
+    """Return the function that writes what the loop response is over the inputs of the trial."""
+    if not measures_response(trial):
+        return ""
     names = {signal.name for signal in trial.inputs}
     body = [
         statement(f"inputs[{constant('INPUT', name)}] = findings[{place}];", indent=4)
-        for place, name in enumerate(trial_findings(trial))
+        for place, name in enumerate(RESPONSE_FINDINGS)
         if name in names
     ]
     return _function(
-        "void gw_trial_take_findings(const int32_t findings[], int32_t inputs[])",
+        "void gw_trial_take_response(const int32_t findings[], int32_t inputs[])",
         [*body, "    (void)findings;", "    (void)inputs;"],
     )
 

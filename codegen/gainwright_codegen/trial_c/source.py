@@ -18,7 +18,7 @@ from gainwright_codegen.trial_c.condition_bits import condition_bits
 from gainwright_codegen.trial_c.conditions import checkers_view, condition_functions, look
 from gainwright_codegen.trial_c.expression import INCLUDES, c_integer
 from gainwright_codegen.trial_c.identifiers import constant, names_by_prefix
-from gainwright_codegen.trial_c.outputs import outputs_by_state, resting_outputs, take_findings
+from gainwright_codegen.trial_c.outputs import outputs_by_state, resting_outputs, take_response
 from gainwright_codegen.trial_c.rows import Actions
 
 
@@ -46,7 +46,7 @@ def trial_source(trial: Trial) -> str:
             act,
             outputs_by_state(trial),
             resting_outputs(trial),
-            take_findings(trial),
+            take_response(trial),
             "#ifdef GW_WITH_NAMES",
             checkers_view(trial, bits),
             _names(trial),

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from gainwright.detector.evidence import USUAL_GAINS, Hearing, ReferenceEvidence
+from gainwright.language.model import Trial
 from gainwright_codegen.bundle.golden.detector_c import words
 from gainwright_codegen.bundle.golden.sample import CHECKSUM_START, added
 from gainwright_codegen.bundle.golden.selftest_c import SelfTestPart
@@ -23,35 +24,40 @@ _SEEN = 4
 _LOUDEST = 2**24 - 1
 
 
-def evidence_part() -> SelfTestPart:
+def evidence_part(trial: Trial) -> SelfTestPart:
     """Return the self-test of ``gw_evidence``; the part of the detector comes before it."""
     text = comment(
         f"Evidence: {_OPERATIONS} operations drawn from the shift register, levels from 0 to the "
         "largest; then listenings that fill the sums, and one that fills all groups; gains whose "
-        "noise rises for good and hides the answers. The checksum is over all findings and the "
-        "boost after each."
+        "noise rises for good and hides the answers. The checksum is over inputs that hold "
+        "nothing but findings, and the boost, after each."
     )
     source = _RUN.replace("@OPERATIONS@", str(_OPERATIONS)).replace(
-        "@SUM@", f"0x{_checksum():08x}U"
+        "@SUM@", f"0x{_checksum(trial):08x}U"
     )
     for name in ("LISTENINGS", "LISTENING", "LONG", "LOUDEST", "GAINS", "USUAL", "RISEN", "SEEN"):
         source = source.replace(f"@{name}@", str(globals()[f"_{name}"]))
     return SelfTestPart(("gw_evidence.h",), text + "\n" + source, "run_evidence")
 
 
-def _checksum() -> int:
+def _checksum(trial: Trial) -> int:
     evidence, checksum = ReferenceEvidence(), CHECKSUM_START
+    inputs = [signal.name for signal in trial.inputs]
     drawn = ((w % 32, (w >> 8) >> (w >> 5) % 8 * 3) for w in itertools.islice(words(), _OPERATIONS))
-    checksum = _operated(evidence, checksum, itertools.chain(drawn, _listenings()))
-    return _operated(ReferenceEvidence(), checksum, _gains())
+    checksum = _operated(evidence, inputs, checksum, itertools.chain(drawn, _listenings()))
+    return _operated(ReferenceEvidence(), inputs, checksum, _gains())
 
 
 def _operated(
-    evidence: ReferenceEvidence, checksum: int, operations: Iterator[tuple[int, int]]
+    evidence: ReferenceEvidence,
+    inputs: Sequence[str],
+    checksum: int,
+    operations: Iterator[tuple[int, int]],
 ) -> int:
     for what, level in operations:
         _operate(evidence, what, level)
-        checksum = added(checksum, (*evidence.findings().values(), evidence.boost))
+        found = evidence.findings()
+        checksum = added(checksum, (*(found.get(name, 0) for name in inputs), evidence.boost))
     return checksum
 
 
@@ -106,11 +112,11 @@ static void operate(gw_evidence *evidence, uint32_t what, int32_t level)
 
 static uint32_t operated(gw_evidence *evidence, uint32_t checksum, uint32_t what, int32_t level)
 {
-    int32_t findings[GW_FINDING_COUNT];
+    int32_t inputs[GW_INPUT_SLOTS] = {0};
 
     operate(evidence, what, level);
-    gw_evidence_findings(evidence, findings);
-    return checksum_add(add_words(checksum, findings, (uint32_t)GW_FINDING_COUNT),
+    gw_evidence_findings(evidence, inputs);
+    return checksum_add(add_words(checksum, inputs, (uint32_t)GW_INPUT_COUNT),
                         (uint32_t)evidence->boost);
 }
 

@@ -53,17 +53,19 @@ void gw_evidence_burst_block(gw_evidence *evidence, int32_t level)
     gw_any_evidence(evidence);
 }
 
-void gw_evidence_findings(const gw_evidence *evidence, int32_t findings[GW_FINDING_COUNT])
+/* Inputs may be anything before, so it does not matter that some are written here that the evidence
+ * leaves alone. */
+void gw_evidence_findings(const gw_evidence *evidence, int32_t inputs[GW_INPUT_SLOTS])
 {
     int32_t i;
 
     (void)evidence;
-    for (i = 0; i < (int32_t)GW_FINDING_COUNT; i++) {
-        findings[i] = gw_any_int32(0, GW_INPUT_LEVEL_MAX);
+    for (i = 0; i < (int32_t)GW_INPUT_SLOTS; i++) {
+        inputs[i] = gw_any_int32(INT32_MIN, INT32_MAX);
     }
 }
 
-void gw_evidence_no_findings(int32_t findings[GW_FINDING_COUNT])
+void gw_evidence_no_findings(int32_t inputs[GW_INPUT_SLOTS])
 {
-    gw_evidence_findings(0, findings);
+    gw_evidence_findings(0, inputs);
 }

@@ -50,8 +50,10 @@ static void check_axis(const gw_axis *axis)
 
 static void check_product(int32_t coefficient, int32_t most)
 {
-    const int64_t product = gw_product_i64(coefficient, gw_any_int32(-most, most));
+    const int32_t signal = gw_any_int32(-most, most);
+    const int64_t product = gw_product_i64(coefficient, signal);
 
+    gw_check(gw_product_of_halves_i64(coefficient, signal) == product);
     gw_check(product >= -GW_CHECK_PRODUCT_MAX);
     gw_check(product <= GW_CHECK_PRODUCT_MAX);
 }

@@ -2,12 +2,12 @@
 #include "check_axis.h"
 #include "gw_any.h"
 
-static void check_findings(const int32_t findings[GW_FINDING_COUNT])
+static void check_findings(const int32_t inputs[GW_INPUT_SLOTS])
 {
     int32_t i;
 
-    for (i = 0; i < (int32_t)GW_FINDING_COUNT; i++) {
-        gw_check((findings[i] >= 0) && (findings[i] <= GW_INPUT_LEVEL_MAX));
+    for (i = 0; i < (int32_t)GW_INPUT_SLOTS; i++) {
+        gw_check((inputs[i] >= 0) && (inputs[i] <= GW_INPUT_LEVEL_MAX));
     }
 }
 
@@ -35,14 +35,14 @@ void gw_check_evidence_change(void)
 void gw_check_evidence_findings(void)
 {
     gw_evidence evidence;
-    int32_t findings[GW_FINDING_COUNT];
+    int32_t inputs[GW_INPUT_SLOTS] = {0};
 
     gw_any_evidence(&evidence);
-    gw_evidence_findings(&evidence, findings);
-    check_findings(findings);
-    gw_evidence_no_findings(findings);
-    check_findings(findings);
+    gw_evidence_findings(&evidence, inputs);
+    check_findings(inputs);
+    gw_evidence_no_findings(inputs);
+    check_findings(inputs);
     gw_evidence_reset(&evidence);
-    gw_evidence_findings(&evidence, findings);
-    check_findings(findings);
+    gw_evidence_findings(&evidence, inputs);
+    check_findings(inputs);
 }
