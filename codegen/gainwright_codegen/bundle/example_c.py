@@ -26,6 +26,18 @@ _FROM_DRIVE = {
     "torque_share": "magnitude(drive->delayed[1]) / (RATED / 256)",
     "strained_ticks": "drive->watch.strained_ticks",
     "standstill": "(magnitude(drive->speed) < CRUISE / 32) ? 1 : 0",
+    # What a position loop shows: this motor follows its reference, and has no load that swings.
+    "step_overshoot": "0 /* measure it: see GUIDE.md */",
+    "step_residual": "0 /* likewise, and so on */",
+    "swing_growth": "128",
+    "step_sensitivity": "130",
+    "step_phase_margin": "60",
+    "margins_evaluated": "1",
+    # What a sensor at the load shows: a load whose ringing ends at rung 30 of the ladder.
+    "ringing_heard": "((drive->cruised >= 300) && (magnitude(drive->reference) < CRUISE)) ? 1 : 0",
+    "decay_evaluated": "1",
+    "decays_measured": "(axis->outputs[GW_OUTPUT_LOAD_GAIN_RUNG] > 0) ? 2 : 1",
+    "load_limit_rung": "30 /* measure it: see GUIDE.md */",
 }
 _MEASURES = {
     "cruising": """\
@@ -138,6 +150,7 @@ typedef struct {
     int32_t delayed[2]; /* torque on its way to the motor, Q4.24 */
     int32_t target;     /* Q15 */
     int32_t at_target;  /* sequencer ticks */
+    int32_t cruised;    /* sequencer ticks at cruise speed since the target was new */
     int32_t saturated;
     gw_watch watch;
     uint32_t noise;
@@ -205,7 +218,8 @@ static void watch(example_drive *drive, const gw_axis *axis)
     gw_watch_tick(&drive->watch, &now);
 }
 
-static void tell(const example_drive *drive, int32_t tick, int32_t inputs[GW_INPUT_SLOTS])
+static void tell(const example_drive *drive, const gw_axis *axis, int32_t tick,
+                 int32_t inputs[GW_INPUT_SLOTS])
 {
     int32_t k;
 
@@ -214,6 +228,7 @@ static void tell(const example_drive *drive, int32_t tick, int32_t inputs[GW_INP
     }
     (void)tick;
     (void)drive;
+    (void)axis;
 @INPUTS@
 }
 
@@ -221,7 +236,11 @@ static void obey(example_drive *drive, const gw_axis *axis)
 {
     const int64_t left = ((int64_t)@TARGET@ * 256) - drive->position;
 
-    drive->target = @TARGET@;
+    if (drive->target != @TARGET@) {
+        drive->target = @TARGET@;
+        drive->cruised = 0;
+    }
+    drive->cruised += (magnitude(drive->reference) == CRUISE) ? 1 : 0;
     drive->at_target = ((left < CLOSE) && (left > -CLOSE)) ? drive->at_target + 1 : 0;
 }
 /* ---- DRIVE ENDS --------------------------------------------------------------------------- */
@@ -253,16 +272,19 @@ int main(void)
         }
         /* In firmware: the slower task, which the fast interrupt may interrupt anywhere. */
         watch(&drive, axis);
-        tell(&drive, tick, inputs);
+        tell(&drive, axis, tick, inputs);
         code = gw_axis_sequencer_tick(axis, inputs);
         if (code < 0) {
             break; /* Latched: the outputs show the fault already; withdraw torque. */
         }
         obey(&drive, axis);
     }
-    printf("%ld ticks, code %ld, end reason %ld, gain of stage 0: %ld / 2^%ld, fault %ld\\n",
-           (long)tick, (long)code, (long)@REASON@, (long)gw_axis_gain(axis, 0),
-           (long)axis->machine->stage[0].gain_fraction_bits, (long)@FAULT@);
+    printf("%ld ticks, code %ld, end reason %ld, fault %ld\\n", (long)tick, (long)code,
+           (long)@REASON@, (long)@FAULT@);
+    for (k = 0; k < GW_STAGE_COUNT; k++) {
+        printf("gain of stage %ld: %ld / 2^%ld\\n", (long)k, (long)gw_axis_gain(axis, k),
+               (long)axis->machine->stage[k].gain_fraction_bits);
+    }
     return ((code >= 0) && (has_ended(axis->outputs) != 0)) ? 0 : 1;
 }
 #endif

@@ -12,8 +12,9 @@ from gainwright_codegen.axis_c.tables import StageTables
 from gainwright_codegen.bundle.golden.sample import Machine
 
 _NO_FINDINGS = {**dict.fromkeys(FINDINGS, 0), "decay_level": 65535}
-_Order = tuple[int, int, Hearing, bool]
-"""Stage, rung, hearing, and whether a pulse is requested."""
+_Order = tuple[int, int, Hearing, bool, int]
+"""Stage, rung, hearing, whether a pulse is requested, and how many were ordered, counted round."""
+_PULSES = 128
 
 
 class ReferenceAxis:
@@ -23,8 +24,8 @@ class ReferenceAxis:
         self._trial, self._stages, self.machine = trial, stages, machine
         machine.restore(trial.initial_state, {v.name: v.initial for v in trial.variables})
         self.outputs = machine.outputs()
-        self._order = self._taken = self._wanted()
-        self._height = self._pulses = 0
+        self._order = self._taken = (*self._wanted(), 0)
+        self._height = 0
         self._forget()
 
     @property
@@ -39,7 +40,7 @@ class ReferenceAxis:
         """What the next control ticks do, one each."""
         self._pulse: tuple[int, int] | None = None
 
-    def _wanted(self) -> _Order:
+    def _wanted(self) -> tuple[int, int, Hearing, bool]:
         number = self.outputs.get("active_stage", 0)
         rung = self.outputs[self._stages[number].stage.rung]
         hearing = Hearing(self.outputs.get("hearing", 0))
@@ -48,19 +49,23 @@ class ReferenceAxis:
     @property
     def order_word(self) -> int:
         """The last order as one word, as the C has it."""
-        stage, rung, hearing, pulse = self._order
-        return stage | rung << 8 | hearing << 16 | pulse << 24 | (self._pulses % 128) << 25
+        stage, rung, hearing, pulse, pulses = self._order
+        return stage | rung << 8 | hearing << 16 | pulse << 24 | pulses << 25
 
     def _give_order(self) -> None:
-        wanted = self._wanted()
-        if wanted == self._order:
+        wanted, (*before, pulses) = self._wanted(), self._order
+        if [*wanted] == before:
             return
         heights = self._stages[wanted[0]].pulse.heights
         doubled = heights[wanted[1]] << min(self._evidence.boost, BOOST_MAX)
-        begins = wanted[3] and not self._order[3]
-        self._pulses += begins
-        self._height = min(doubled, heights[0] + heights[0] // 2 + heights[0] // 8) if begins else 0
-        self._order = wanted
+        begins = wanted[3] and not before[3]
+        # Where only the request has ended, a pulse that was not begun yet stays ordered.
+        stays = [*wanted[:3]] == before[:3] and self._order != self._taken
+        if begins:
+            self._height = min(doubled, heights[0] + heights[0] // 2 + heights[0] // 8)
+        elif not stays:
+            self._height = 0
+        self._order = (*wanted, (pulses + begins) % _PULSES)
 
     def control_tick(self, torque_command: int, speed_error: int) -> int:
         """Take one control tick's signals; return the torque of the test pulse."""
@@ -88,7 +93,7 @@ class ReferenceAxis:
 
     def _begin_order(self) -> None:
         before, self._taken = self._taken, self._order
-        stage, rung, hearing, _ = self._taken
+        stage, rung, hearing, _, pulses = self._taken
         if stage != before[0]:
             self._forget()
         if hearing is not self._evidence.hearing:
@@ -98,7 +103,7 @@ class ReferenceAxis:
         if rung != before[1]:
             lower = rung < before[1]
             self._due += [*2 * [lambda: None], lambda: self._evidence.new_gain(lower)]
-        if self._height:
+        if pulses != before[4]:
             self._pulse = (0, self._height)
 
     def _play(self) -> int:

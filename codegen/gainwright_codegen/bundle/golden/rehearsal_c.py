@@ -80,7 +80,7 @@ static golden_rehearsal rehearse(gw_axis *axis)
             control_tick(&drive, axis);
         }
         watch(&drive, axis);
-        tell(&drive, seen.ticks, inputs);
+        tell(&drive, axis, seen.ticks, inputs);
         seen.code = gw_axis_sequencer_tick(axis, inputs);
         obey(&drive, axis);
         seen.checksum = checksum_add(seen.checksum, (uint32_t)seen.code);
