@@ -24,7 +24,7 @@ from gainwright_cli.console import (
 if TYPE_CHECKING:
     from gainwright.language.model import Trial
 
-Checked = tuple[dict[str, str | int], Sequence[str]]
+Checked = tuple[dict[str, str | int | tuple[str, ...]], Sequence[str]]
 """What there is to say of a file, and advice about it."""
 
 
@@ -54,7 +54,10 @@ def run(arguments: argparse.Namespace) -> int:
     screen = console()
     screen.print(f"{path}: valid {kind}", markup=False)
     for name, value in result.items():
-        screen.print(f"  {name.replace('_', ' ') + ':':<18} {value}", markup=False)
+        lines = value if isinstance(value, tuple) else (value,)
+        for number, words in enumerate(lines):
+            label = "" if number else name.replace("_", " ") + ":"
+            screen.print(f"  {label:<18} {words}", markup=False)
     for sentence in advice:
         screen.print(f"Advice: {sentence}.", markup=False)
     screen.print(f"Next:\n  {_following(kind, arguments)}", markup=False)
@@ -127,7 +130,7 @@ def _check_limits_of_c(trial: Trial, path: Path) -> None:
 def _check_machine(path: Path, trial_name: str) -> Checked:
     from gainwright.language.load import load_trial
     from gainwright_codegen.axis_c.tables import axis_tables
-    from gainwright_sim.machine import load_machine, machine_digest
+    from gainwright_sim.machine import load_machine, machine_digest, mechanics_in_words
     from gainwright_sim.plant.natural import natural_frequencies
     from gainwright_sim.rehearsal.advice import cruise_time_s, machine_advice, time_to_cruise_s
     from gainwright_sim.rig.axis import axis_data
@@ -142,6 +145,7 @@ def _check_machine(path: Path, trial_name: str) -> Checked:
         "name": machine.name,
         "origin": machine.origin,
         "masses": machine.chain.mass_count,
+        "at_the_motor": mechanics_in_words(path),
         "first_frequency": natural_frequencies(machine.chain).in_words(),
         **{
             f"at {situation.name}": natural_frequencies(situation.chain).in_words()

@@ -3,13 +3,20 @@
 from __future__ import annotations
 
 import copy
+import re
 import tomllib
 
 import pytest
 
 from gainwright.errors import InputError
-from gainwright_sim.machine import load_machine, machine_from_document, shipped_machine_path
+from gainwright_sim.machine import (
+    load_machine,
+    machine_from_document,
+    mechanics_in_words,
+    shipped_machine_path,
+)
 from gainwright_sim.machine.model import start_settings
+from gainwright_sim.machine.reflect import reflection_lines
 from gainwright_sim.machine.situations import machine_at
 from gainwright_sim.plant.natural import natural_frequencies
 from gainwright_sim.rehearsal.summary import at_place
@@ -85,3 +92,30 @@ def test_a_gain_is_held_against_its_limit_at_each_place():
     assert len(decibels) == 1
     assert max(shares.values()) > 2.5 * min(shares.values())
     assert max(shares, key=shares.get) == "15 m, 920 kg"
+
+
+@pytest.mark.parametrize("name", ["kiln-shuttle", "grinder-slide", "door-hoist"])
+def test_arithmetic_in_words_is_that_of_the_chain(name):
+    """Every figure after an equals sign, against the reduced chain."""
+    machine = load_machine(name)
+    words = " ".join(mechanics_in_words(name))
+    found = [float(value) for value in re.findall(r"= ([0-9.e+-]+) (?:kg m2|N m/rad)", words)]
+    motor, *load = machine.chain.inertias_kgm2
+    wanted = [*load, *machine.chain.stiffnesses_nm_per_rad]
+    for value in wanted:
+        assert any(one == pytest.approx(value, rel=1e-3) for one in found), (value, words)
+    total = float(re.search(r"all of it ([0-9.e+-]+) kg m2", words).group(1))
+    assert total == pytest.approx(motor + sum(load), rel=1e-3)
+
+
+def test_a_chain_is_on_the_motor_shaft_already():
+    assert not list(
+        reflection_lines(
+            {
+                "kind": "chain",
+                "inertias_kgm2": (1.0,),
+                "stiffnesses_nm_per_rad": (),
+                "dampings_nms_per_rad": (),
+            }
+        )
+    )

@@ -5,6 +5,7 @@ from gainwright_sim.machine.load import (
     load_machine,
     machine_from_document,
     machine_path,
+    mechanics_in_words,
     shipped_machine_names,
     shipped_machine_path,
 )
@@ -38,6 +39,7 @@ __all__ = [
     "machine_from_document",
     "machine_path",
     "machine_toml",
+    "mechanics_in_words",
     "shipped_machine_names",
     "shipped_machine_path",
 ]

@@ -18,6 +18,7 @@ from gainwright_sim.machine.check import Checker
 from gainwright_sim.machine.disturbances import check_breakaway, check_disturbances
 from gainwright_sim.machine.keys import TABLES
 from gainwright_sim.machine.model import Machine
+from gainwright_sim.machine.reflect import reflection_lines
 from gainwright_sim.machine.situations import check_situations
 
 _FOLDER = Path(__file__).resolve().parent.parent / "machines"
@@ -42,6 +43,19 @@ def load_machine(name_or_path: str | os.PathLike[str]) -> Machine:
     """
     path = machine_path(name_or_path)
     return machine_from_document(read_toml(path), str(path))
+
+
+def mechanics_in_words(name_or_path: str | os.PathLike[str]) -> tuple[str, ...]:
+    """Return how the mechanics of a valid description become inertias and stiffness at the motor.
+
+    Raises:
+        InputError: as :func:`load_machine`.
+    """
+    path = machine_path(name_or_path)
+    checker = Checker(str(path), read_toml(path))
+    if checker.problems:
+        raise InputError(checker.problems)
+    return tuple(reflection_lines(checker.values["mechanics"]))
 
 
 def machine_from_document(document: Mapping[str, Any], file: str) -> Machine:
