@@ -117,13 +117,13 @@ def test_margins_from_steps_are_the_exact_ones(rehearsal, summary):
     assert 0.87 < np.median(found[:, 0]) < 1.05
     assert np.all((found[:, 1] > -9.0) & (found[:, 1] < 18.0))
     assert -4.0 < np.median(found[:, 1]) < 9.0
-    assert summary.measured_margins.phase_margin_deg >= 38
+    assert summary.measured_margins.phase_margin_deg >= 39
     assert summary.measured_margins.peak_sensitivity <= 1.95
-    assert "asked for: phase 38" in " ".join(" ".join(summary_lines(summary)).split())
+    assert "asked for: phase 39" in " ".join(" ".join(summary_lines(summary)).split())
 
 
 def test_it_says_of_which_loads_there_is_no_evidence(rehearsal, summary):
-    """Two windows of 2.5 periods fit into what is watched of each step, 0.4 s and more after it."""
+    """Two windows of 2.5 periods fit into what is watched of each step, 0.4 s or less after it."""
     changes = np.flatnonzero(np.diff(rehearsal.output("position_step")))
     steps = int(rehearsal.output("step_number").max()) + 1
     watched = (changes[1::2] - changes[::2])[-steps:].min() * 1e-3
@@ -138,8 +138,8 @@ def test_it_says_of_which_loads_there_is_no_evidence(rehearsal, summary):
 
 
 def test_moves_that_are_too_short_tell_nothing_of_a_swinging_load():
-    """0.4 s at constant speed: what is left of a step is not watched at all."""
-    summary = summarise(rehearse(Bench(TRIAL, sample(MOTION, 81005)), seed=81005))
+    """0.3 s at constant speed: nothing is left of it when the answer to a step has settled."""
+    summary = summarise(rehearse(Bench(TRIAL, sample(MOTION, 81004)), seed=81004))
     assert summary.outcome == "finished"
     assert summary.measured_margins.swing_judged_from_hz is None
     assert "too short a time" in " ".join(" ".join(summary_lines(summary)).split())

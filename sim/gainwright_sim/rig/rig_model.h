@@ -138,7 +138,8 @@ typedef struct {
     double step_mean_share;   /* of the low-pass of the error before the step, per tick */
     double step_forget_share; /* by which swinging is forgotten, per tick */
     rig_line line[RIG_LINES];
-    int32_t tail_from_ticks; /* after a step: from then on only what rings is left */
+    int32_t tail_from_ticks; /* after a step: from then on at the latest only what rings is left ... */
+    int32_t tail_early_ticks; /* ... and at the earliest: sooner where moves are short */
     int32_t swing_block_ticks; /* of that, one behind the other */
     double half_window_rad;
     double cruise_rad_per_s;

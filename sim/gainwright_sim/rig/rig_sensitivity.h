@@ -33,6 +33,7 @@
 #define RIG_BETWEEN 1.5
 #define RIG_TAIL_PERIODS 6.0 /* of both steps of a half */
 #define RIG_OF_STEPS 1.0
+#define RIG_SETTLED 4.0 /* time constants of position loop and integral, after which a tail may begin */
 #define RIG_MOST_SENSITIVITY 100.0
 #define RIG_PI 3.14159265358979323846
 #define RIG_DEGREES (180.0 / RIG_PI)
@@ -51,13 +52,29 @@ typedef struct {
     double judged_from_hz;         /* ... which only the steps of longer moves tell; 0: none did */
     int32_t steps;                 /* begun */
     int32_t tail_ticks[2];
+    int32_t tail_from;             /* ticks after the step from which only what rings is left */
     int32_t ticks;                 /* since the step */
     int32_t whole_ticks;           /* of the shortest step before */
     rig_swing swing;
 } rig_sensitivity;
 
+/* What is left when the answer itself has settled tells of a load that swings. Where moves are short the
+ * tail begins as soon as that, so that something of them is left for it. */
+static inline int32_t rig_tail_from(const rig_drive *drive)
+{
+    const double rate = drive->setting[RIG_INTEGRAL_RATE];
+    const double gain = drive->setting[RIG_POSITION_GAIN];
+    const double settled = RIG_SETTLED * (1.0 / gain + ((rate > 0.0) ? 1.0 / rate : 0.0));
+    const double ticks = settled / drive->tick_s;
+    const double most = (double)drive->tail_from_ticks;
+    const double least = (double)drive->tail_early_ticks;
+
+    return (int32_t)((ticks > most) ? most : ((ticks < least) ? least : ticks));
+}
+
 /* Step 0 begins a measurement; `jump` has the sign of the step. */
-static inline void rig_sensitivity_start(rig_sensitivity *s, double jump, int32_t number)
+static inline void rig_sensitivity_start(rig_sensitivity *s, const rig_drive *drive, double jump,
+                                         int32_t number)
 {
     const rig_complex none = {0.0, 0.0};
     const rig_complex one = {1.0, 0.0};
@@ -77,6 +94,7 @@ static inline void rig_sensitivity_start(rig_sensitivity *s, double jump, int32_
     if (number == 0) {
         s->tail_ticks[0] = 0;
         s->tail_ticks[1] = 0;
+        s->tail_from = rig_tail_from(drive);
     }
     if ((number == 0) || (s->ticks < s->whole_ticks)) {
         s->whole_ticks = (number == 0) ? RIG_LINE_TICKS_MAX : s->ticks;
@@ -108,7 +126,7 @@ static inline void rig_sensitivity_tick(rig_sensitivity *s, const rig_drive *dri
 
             sum[line].real += away * real;
             sum[line].imaginary += away * imaginary;
-            if ((line < RIG_SLOW_LINES) && (s->ticks >= drive->tail_from_ticks)) {
+            if ((line < RIG_SLOW_LINES) && (s->ticks >= s->tail_from)) {
                 s->tail[half][line].real += away * real;
                 s->tail[half][line].imaginary += away * imaginary;
                 block[line].real += away * real;
@@ -120,8 +138,8 @@ static inline void rig_sensitivity_tick(rig_sensitivity *s, const rig_drive *dri
                                         + imaginary * drive->line[line].turn_real;
         }
     }
-    s->swing.ticks += (s->ticks >= drive->tail_from_ticks) ? 1 : 0;
-    s->tail_ticks[half] += (s->ticks >= drive->tail_from_ticks) ? 1 : 0;
+    s->swing.ticks += (s->ticks >= s->tail_from) ? 1 : 0;
+    s->tail_ticks[half] += (s->ticks >= s->tail_from) ? 1 : 0;
     s->ticks += 1;
 }
 

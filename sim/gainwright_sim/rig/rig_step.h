@@ -64,7 +64,7 @@ static inline void rig_step_set(rig_step *s, const rig_drive *drive, int32_t on,
         s->ticks = 0;
         s->number = number;
         if (number >= 0) {
-            rig_sensitivity_start(&s->loop, s->height_rad * position_gain, number);
+            rig_sensitivity_start(&s->loop, drive, s->height_rad * position_gain, number);
         }
     }
     if ((on == 0) && (s->on != 0) && (s->number >= 0)) {

@@ -7,6 +7,7 @@ import math
 from typing import Any
 
 from gainwright_sim.machine import Machine
+from gainwright_sim.rig.ringing import TRAVEL_SHARE
 
 LINES = 288
 """``RIG_LINES``."""
@@ -23,7 +24,11 @@ SLOW_S = 2.0
 LEAST_PERIODS = 1.5
 """So many it takes to say anything."""
 TAIL_FROM_S = 0.4
-"""What is left of the answer so long after the step is what rings on."""
+"""What is left of the answer so long after the step is what rings on, at the latest ..."""
+TAIL_EARLY_S = 0.1
+"""... and at the earliest, where the constant speed lasts for a quarter of ..."""
+STEADY_S = 1.5
+"""... this: where it lasts so long, enough is left after the latest."""
 BLOCK_S = 0.05
 """It is kept in blocks of this length: two windows of whole blocks tell how it dies away."""
 
@@ -33,10 +38,21 @@ def line_hz(number: int, tick_s: float) -> float:
     return min(LOWEST_HZ * RATIO**number, 0.4 / tick_s)
 
 
+def _early_s(machine: Machine) -> float:
+    """Return when after a step a tail begins at the earliest."""
+    motion = machine.motion
+    cruise, acceleration = motion.cruise_speed_rad_per_s, motion.acceleration_rad_per_s2
+    ramp_s = cruise / acceleration + acceleration / motion.jerk_rad_per_s3
+    steady_s = TRAVEL_SHARE * motion.travel_window_rad / cruise - ramp_s
+    share = min(1.0, max(0.0, steady_s / STEADY_S))
+    return max(TAIL_EARLY_S, TAIL_FROM_S * share)
+
+
 def set_lines(drive: Any, machine: Machine) -> None:
     """Fill in the lines of a ``rig_drive`` whose encoder is set."""
     tick_s = machine.drive.control_tick_s
     drive.tail_from_ticks = round(TAIL_FROM_S / tick_s)
+    drive.tail_early_ticks = round(_early_s(machine) / tick_s)
     drive.swing_block_ticks = max(1, round(BLOCK_S / tick_s))
     for number in range(LINES):
         hz = line_hz(number, tick_s)
