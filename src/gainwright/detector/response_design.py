@@ -4,8 +4,9 @@ The test signal is a sum of sines without mean, one on each line of a period of 
 every eighth, with phases after Schroeder (1970, IEEE Trans. Inf. Theory 16:85), which keep its
 peak low. Its band begins below the lowest frequency at which the loop can oscillate: where the
 drive's own lag is small, phase margin and sensitivity cannot be bad, whatever the machine (the
-plant's phase seen from the motor stays within 90 degrees). Amplitudes fall in proportion to
-1/frequency from 1.8 times that frequency on, as the loop's answer does.
+plant's phase seen from the motor stays within 90 degrees), and it ends where that lag lets no loop
+oscillate any more: a crossing above is noise. Amplitudes fall in proportion to 1/frequency from 1.8
+times the lowest such frequency on, as the loop's answer does.
 """
 
 from __future__ import annotations
@@ -25,7 +26,12 @@ from gainwright.detector.response_settings import (
     is_noise_line,
 )
 from gainwright.detector.settings import HEADROOM_BITS, DetectorSettings
-from gainwright.detector.timing import DriveRatings, DriveTiming
+from gainwright.detector.timing import (
+    QUARTER_TURN,
+    DriveRatings,
+    DriveTiming,
+    frequency_of_lag_hz,
+)
 from gainwright.errors import InputError, Problem
 from gainwright.fixed.qformat import SIGNAL
 from gainwright.language.model import Stage, Trial
@@ -36,6 +42,8 @@ HIGHEST_SHARE = 0.75
 LARGEST_STRIDE = 64
 POINTS_PER_PERIOD = 10.0
 """At least so many points in a period of the lowest oscillation frequency."""
+TIMING_RESERVE = 1.1
+"""The band ends so much above the frequency beyond which the drive's lag lets no loop oscillate."""
 HIGHEST_LINE = int(0.47 * POINTS)
 FLAT_SHARE = 1.8
 """Up to this multiple of the lowest oscillation frequency all sines have the same amplitude."""
@@ -156,7 +164,12 @@ def design_response(
     stride = min(LARGEST_STRIDE, max(1, math.floor(period / POINTS_PER_PERIOD)))
     lowest_line = POINTS * stride / period
     first = max(1, math.ceil(wanted.lowest_share * lowest_line))
-    last = min(HIGHEST_LINE, math.floor(wanted.highest_share * lowest_line))
+    last_hz = TIMING_RESERVE * frequency_of_lag_hz(timing, 3.0 * QUARTER_TURN)
+    last = min(
+        HIGHEST_LINE,
+        math.floor(wanted.highest_share * lowest_line),
+        math.ceil(last_hz * POINTS * stride * timing.control_tick_s),
+    )
     shape = test_signal(first, last, FLAT_SHARE * lowest_line, stride)
     shaken = speed_of_rotor(shape, timing.control_tick_s, ratings.rotor_inertia_kgm2)
     torque_nm = min(

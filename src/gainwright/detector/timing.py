@@ -74,10 +74,21 @@ def drive_lag_rad(timing: DriveTiming, frequency_hz: float) -> float:
 
 def lowest_oscillation_frequency_hz(timing: DriveTiming) -> float:
     """Return the frequency at which the drive's own lag reaches 90 degrees."""
+    return frequency_of_lag_hz(timing, QUARTER_TURN)
+
+
+def frequency_of_lag_hz(timing: DriveTiming, lag_rad: float) -> float:
+    """Return where the drive's own lag reaches so much; half the control rate if nowhere.
+
+    A speed loop can oscillate between lags of 90 and 270 degrees, not between 270 and 450, and so
+    on: the plant's phase, within 90 degrees either way, has to make the sum an odd multiple of 180.
+    """
     nyquist_hz = 0.5 / timing.control_tick_s
+    if drive_lag_rad(timing, nyquist_hz) <= lag_rad:
+        return nyquist_hz
     return float(
         brentq(
-            lambda frequency_hz: drive_lag_rad(timing, frequency_hz) - QUARTER_TURN,
+            lambda frequency_hz: drive_lag_rad(timing, frequency_hz) - lag_rad,
             1e-6 * nyquist_hz,
             nyquist_hz,
         )
