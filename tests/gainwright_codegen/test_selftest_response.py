@@ -21,7 +21,7 @@ pytestmark = [
 CHANGES = (
     ("gw_loop_response.c", "response->periods", "response->again"),
     ("gw_loop_crossings.c", "* 32767", "* 20000"),
-    ("gw_loop_crossings.c", "share * far, 16U", "share * at, 16U"),
+    ("gw_loop_crossings.c", "(int64_t)share * far", "(int64_t)share * at"),
     ("gw_loop_transform.c", "(square < SQUARE_LEAST)", "(square > SQUARE_LEAST)"),
     ("gw_loop_transform.c", "% half", "% (half + 1)"),
 )

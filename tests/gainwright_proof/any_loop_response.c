@@ -72,7 +72,6 @@ static void any_response(gw_loop_response *response)
     response->allowed = ANY;
     for (i = 0; i < GW_RESPONSE_CROSSINGS; i++) {
         response->crossing[i] = ANY;
-        response->crossing_mean[i] = ANY;
         response->crossing_line[i] = ANY;
         response->crossing_noise[i] = ANY;
     }

@@ -5,6 +5,8 @@
 
 /* Crossings nearer than this to the present gain are noise: the loop is quiet at it. */
 #define NEAREST_CROSSING INT32_C(4300)
+/* From so much noise on, means of lines tell a crossing better than the two beside it: 4096 / 33. */
+#define NOISE_OF_MEANS INT32_C(124)
 /* Noise as large as a crossing leaves nothing of it: it may be noise alone. */
 #define NOISE_ALONE INT32_C(4096)
 
@@ -14,7 +16,6 @@ void gw_crossings_begin(gw_loop_response *response)
 
     for (i = 0; i < GW_RESPONSE_CROSSINGS; i++) {
         response->crossing[i] = GW_CROSSING_NONE;
-        response->crossing_mean[i] = GW_CROSSING_NONE;
         response->crossing_line[i] = 0;
         response->crossing_noise[i] = GW_RESPONSE_SPREAD_MAX;
     }
@@ -58,20 +59,17 @@ static int64_t square_of(int32_t re, int32_t im)
 }
 
 /* The lowest crossings are kept, in their order: of the last of them room is made. */
-static void keep_crossing(gw_loop_response *response, int32_t at, int32_t mean, int32_t line,
-                          int32_t noise)
+static void keep_crossing(gw_loop_response *response, int32_t at, int32_t line, int32_t noise)
 {
     int32_t i = GW_RESPONSE_CROSSINGS - 1;
 
     if (at < response->crossing[i]) {
         for (; (i > 0) && (at < response->crossing[i - 1]); i--) {
             response->crossing[i] = response->crossing[i - 1];
-            response->crossing_mean[i] = response->crossing_mean[i - 1];
             response->crossing_line[i] = response->crossing_line[i - 1];
             response->crossing_noise[i] = response->crossing_noise[i - 1];
         }
         response->crossing[i] = at;
-        response->crossing_mean[i] = mean;
         response->crossing_line[i] = line;
         response->crossing_noise[i] = noise;
     }
@@ -98,20 +96,29 @@ static int32_t real_between(int32_t re, int32_t im, int32_t next_re, int32_t nex
 
 /* Noise of a crossing between two lines, as a share of it, 4096 = 1. Y = 1 + D / U of a line is the
  * noisier the farther out it lies, as the square of |Y|. */
-static int32_t noise_between(const gw_loop_response *response, const gw_response_settings *settings,
-                             int32_t line, int32_t at)
+static int32_t noise_between(const gw_loop_response *response, int32_t share, int32_t at)
 {
     const int64_t before = square_of(response->last_re[1], response->last_im[1]) / at;
     const int64_t after = square_of(response->last_re[0], response->last_im[0]) / at;
     const int64_t way = way_to_real(response->last_im[1], response->last_im[0]);
     const int64_t far = before + gw_floor_shift_i64((after - before) * way, 15U);
-    const int64_t share = noise_in(response, gw_crossings_part(settings, line));
 
-    return gw_clamp_i64(gw_floor_shift_i64(share * far, 16U), 0, GW_RESPONSE_SPREAD_MAX);
+    return gw_clamp_i64(gw_floor_shift_i64((int64_t)share * far, 16U), 0, GW_RESPONSE_SPREAD_MAX);
 }
 
-/* Between the two lines before this one. Means of two lines on either side lie on the same straight
- * line as they do, with less noise. */
+/* In noise, where means of two lines on either side, which lie on the same straight line as the two
+ * beside the crossing, have it, unless that differs by more than noise does. What counts is the noise
+ * that lines had as near as the crossing: where they are far out Y is bent. */
+static int32_t in_noise(int32_t at, int32_t mean, int32_t share)
+{
+    const int64_t noise = gw_floor_shift_i64(gw_product_i64(share, at), 16U);
+    const int64_t way = (int64_t)mean - at;
+    const int64_t most = 2 * gw_floor_shift_i64(gw_product_i64(at, gw_saturate_i32(noise)), 12U);
+
+    return ((noise >= NOISE_OF_MEANS) && (way <= most) && (-way <= most)) ? mean : at;
+}
+
+/* Between the two lines before this one. */
 void gw_crossings_look(gw_loop_response *response, const gw_response_settings *settings, int32_t line,
                        int32_t re, int32_t im)
 {
@@ -120,7 +127,8 @@ void gw_crossings_look(gw_loop_response *response, const gw_response_settings *s
     const int32_t at = real_between(last_re[1], last_im[1], last_re[0], last_im[0]);
 
     if (at >= NEAREST_CROSSING) {
-        const int32_t noise = noise_between(response, settings, line - 1, at);
+        const int32_t share = noise_in(response, gw_crossings_part(settings, line - 1));
+        const int32_t noise = noise_between(response, share, at);
         const int32_t before = gw_transform_half_of_sum(last_im[2], last_im[1]);
         const int32_t after = gw_transform_half_of_sum(last_im[0], im);
         const int32_t mean
@@ -128,7 +136,8 @@ void gw_crossings_look(gw_loop_response *response, const gw_response_settings *s
                            gw_transform_half_of_sum(last_re[0], re), after);
 
         if (noise <= NOISE_ALONE) {
-            keep_crossing(response, at, ((before < 0) != (after < 0)) ? mean : at, line - 1, noise);
+            keep_crossing(response, ((before < 0) != (after < 0)) ? in_noise(at, mean, share) : at,
+                          line - 1, noise);
         }
     }
 }

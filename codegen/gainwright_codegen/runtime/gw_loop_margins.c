@@ -12,8 +12,6 @@
 #define SPREAD_USABLE INT32_C(512)
 /* The same, if the crossing was found again nevertheless: 4096 / 4. */
 #define SPREAD_AGAIN INT32_C(1024)
-/* From so much noise on, means of lines tell a crossing better than the two beside it: 4096 / 33. */
-#define SPREAD_OF_MEANS INT32_C(124)
 #define AVERAGED_MAX 8
 /* A position that is near no other. */
 #define NOWHERE (4 * GW_POSITION_MAX)
@@ -201,18 +199,6 @@ static int32_t position(const gw_loop_response *response, const gw_response_sett
     return gw_clamp_i32((rung * GW_RESPONSE_RUNG) + way, -GW_POSITION_MAX, GW_POSITION_MAX);
 }
 
-/* With much noise the mean counts, unless it differs by more than noise does. */
-static void take_mean(gw_loop_response *response, int32_t place)
-{
-    const int32_t noise = gw_clamp_i32(response->crossing_noise[place], 0, GW_RESPONSE_SPREAD_MAX);
-    const int64_t way = (int64_t)response->crossing_mean[place] - response->crossing[place];
-    const int64_t most = 2 * gw_floor_shift_i64(gw_product_i64(response->crossing[place], noise), 12U);
-
-    if ((noise >= SPREAD_OF_MEANS) && (way <= most) && (-way <= most)) {
-        response->crossing[place] = response->crossing_mean[place];
-    }
-}
-
 /* How far the nearest crossing is that was found before at this frequency. */
 static int32_t nearest_known(const gw_loop_response *response, int32_t place, int32_t line)
 {
@@ -319,7 +305,6 @@ void gw_margins_conclude(gw_loop_response *response, const gw_response_settings 
     for (i = 0; i < GW_RESPONSE_CROSSINGS; i++) {
         positions[i] = NOWHERE;
         if (response->crossing[i] < GW_MARGINS_NONE) {
-            take_mean(response, i);
             positions[i] = position(response, settings, response->crossing[i], 12);
         }
     }

@@ -106,7 +106,6 @@ typedef struct {
     int32_t last_im[GW_RESPONSE_LINES_KEPT];
     int32_t allowed;  /* smallest gain at which another wanted margin is missed, Q8 */
     int32_t crossing[GW_RESPONSE_CROSSINGS];      /* lowest first, in multiples of the gain, Q12 */
-    int32_t crossing_mean[GW_RESPONSE_CROSSINGS]; /* the same, from two lines on either side */
     int32_t crossing_line[GW_RESPONSE_CROSSINGS]; /* where they are */
     int32_t crossing_noise[GW_RESPONSE_CROSSINGS]; /* their noise, as a share of them, 4096 = 1 */
     int32_t noise_lines[GW_RESPONSE_PARTS]; /* without excitation: up to flat_line, twice that, above */

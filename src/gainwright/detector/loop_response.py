@@ -37,7 +37,7 @@ SMALL_MAX = 32767
 SMALLEST_GAIN = 128
 NONE = 2**31 - 1
 SPREAD_USABLE, SPREAD_AGAIN = 512, 1024
-SPREAD_OF_MEANS = 124
+NOISE_OF_MEANS = 124
 LINES_KEPT = 3
 PARTS = 3
 POSITION_MAX = 2**20
@@ -57,8 +57,8 @@ class Lines:
     """What is found from line to line."""
 
     allowed: int = NONE
-    crossings: list[tuple[int, int, int, int]] = field(default_factory=list)
-    """The lowest: from the two lines beside it, from two on either side, the line, its noise."""
+    crossings: list[tuple[int, int, int]] = field(default_factory=list)
+    """The lowest, each with its line and its noise."""
     noise: list[int] = field(default_factory=lambda: [0] * PARTS)
     noise_lines: list[int] = field(default_factory=lambda: [0] * PARTS)
     """In the flat part of the band, up to twice its end, and above."""
@@ -97,12 +97,15 @@ class Lines:
             return
         far, farther = ((re * re + im * im) // at for re, im in (before, after))
         far += floor_shift((farther - far) * _way_to_real(before, after), 15)
-        noise = min(self._noise_in(_part_of(settings, line - 1)) * far >> 16, SPREAD_MAX)
+        share = self._noise_in(_part_of(settings, line - 1))
+        noise = min(share * far >> 16, SPREAD_MAX)
         if noise <= NOISE_ALONE:
             means = _middle(long_before, before), _middle(after, here)
-            crossed = (means[0][1] < 0) != (means[1][1] < 0)
-            found = at, _real_between(*means) if crossed else at, line - 1, noise
-            self.crossings = sorted([*self.crossings, found], key=_value)[:CROSSINGS]
+            if (means[0][1] < 0) != (means[1][1] < 0):
+                at = _in_noise(at, _real_between(*means), share)
+            self.crossings = sorted([*self.crossings, (at, line - 1, noise)], key=_value)[
+                :CROSSINGS
+            ]
 
     def _noise_in(self, part: int) -> int:
         """Return |U| / |D| by noise alone in a part of the band, Q16."""
@@ -126,20 +129,19 @@ class Lines:
         if gain >= SMALLEST_GAIN:
             self.allowed = min(self.allowed, gain)
 
-    def chosen(self) -> list[tuple[int, int, int]]:
-        """Return each crossing, its line and noise: in noise means of lines tell it better."""
-        found = []
-        for at, mean, line, noise in self.crossings:
-            near = abs(mean - at) <= 2 * (at * noise >> 12)
-            found.append((mean if noise >= SPREAD_OF_MEANS and near else at, line, noise))
-        return found
-
 
 def _part_of(settings: ResponseSettings, line: int) -> int:
     return (line > settings.flat_line) + (line > 2 * settings.flat_line)
 
 
-def _value(crossing: tuple[int, int, int, int]) -> int:
+def _in_noise(at: int, mean: int, share: int) -> int:
+    """Return a crossing as means of lines have it, where noise is not small beside it."""
+    noise = share * at >> 16
+    near = abs(mean - at) <= 2 * (at * min(noise, NONE) >> 12)
+    return mean if noise >= NOISE_OF_MEANS and near else at
+
+
+def _value(crossing: tuple[int, int, int]) -> int:
     return crossing[0]
 
 
@@ -323,7 +325,7 @@ class ReferenceLoopResponse:
         self.evaluated = True
 
     def _conclude(self, lines: Lines) -> None:
-        crossings = lines.chosen()
+        crossings = lines.crossings
         places = [(self._position(at, 12), line) for at, line, _ in crossings]
         again = self._found_again(places)
         place = 0 if again is None else again
