@@ -25,6 +25,7 @@ from gainwright_sim.rehearsal.response_picture import save_response_picture
 from gainwright_sim.rehearsal.summary import Summary, summarise
 from gainwright_sim.rehearsal.words import summary_lines
 from gainwright_sim.rig.axis import axis_data
+from gainwright_sim.rig.run import FOR_EVER, Override
 from gainwright_sim.theory.closed_loop import machine_loop
 
 TRIAL = load_trial(shipped_trial_path("gentle"))
@@ -108,6 +109,15 @@ def test_what_noise_hides_is_searched_for_by_crossing() -> None:
         assert prediction is None or not prediction.agreed or prediction.prediction_spread <= 0.25
         hidden += prediction is None or not prediction.agreed
     assert hidden > 0
+
+
+@pytest.mark.parametrize(("spread", "agreed"), [(1024, True), (1025, False)])
+def test_predictions_in_much_noise_count_for_nothing(spread: int, agreed: bool) -> None:
+    """Planted: they agree, but noise is more than a quarter of the predicted limit."""
+    told = Override(0, FOR_EVER, "prediction_spread", spread)
+    rehearsal = rehearse(Bench(TRIAL, load_machine("grinder-slide")), 3, overrides=[told])
+    assert rehearsal.variable("prediction_found").any() == agreed
+    assert (rehearsal.log.state == TRIAL.index.states["detect"]).any() != agreed
 
 
 def test_no_narrow_resonance_slips_between_two_lines() -> None:
