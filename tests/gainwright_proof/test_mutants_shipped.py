@@ -43,4 +43,5 @@ def test_comparison_decides_all_but_a_few(report):
     decided = report.decided_by()
     assert sum(decided.values()) == len(report.judged)
     assert decided[Stage.NONE] == 0
-    assert decided[Stage.EXPLORED] < 40
+    # Where a wait is off, all that follows is out of the comparison: exploration ends it at once.
+    assert decided[Stage.EXPLORED] < 60
