@@ -58,7 +58,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     from gainwright.language.load import load_trial
     from gainwright.result_folder import check_result_folder
-    from gainwright_codegen.bundle.axis import export_axis
+    from gainwright_codegen.bundle.axis import check_export_folder, export_axis
     from gainwright_sim.machine import load_machine
 
     for option, target in (("--out", arguments.out), ("--report", arguments.report)):
@@ -68,6 +68,7 @@ def run(arguments: argparse.Namespace) -> int:
     trial = load_trial(path)
     machine = load_machine(arguments.machine)
     axis, schedules = to_export(trial, machine, arguments.after, arguments.schedule)
+    check_export_folder(arguments.out, trial, axis, arguments.force)
     stamp = "" if arguments.evidence is None else _stamp(arguments.evidence, trial, path)
     with doing("searching golden vectors for the self-test"):
         bundle = export_axis(trial, axis, arguments.out, stamp, arguments.force, schedules)

@@ -10,12 +10,18 @@ from pathlib import Path
 import pytest
 
 from gainwright.errors import InputError
+from gainwright.language.load import load_trial
 from gainwright.language.model import Condition, Kind, Signal, State, Variable
 from gainwright.language.parse import parse
-from gainwright_codegen.bundle.axis import write_bundle
+from gainwright.language.shipped import shipped_trial_path
+from gainwright_codegen.axis_c.tables import axis_tables
+from gainwright_codegen.bundle.axis import check_export_folder, write_bundle
 from gainwright_codegen.bundle.bundle import Bundle, make_bundle
 from gainwright_codegen.trial_c.identifiers import check_exportable
+from gainwright_sim.machine import load_machine
+from gainwright_sim.rig.axis import axis_data
 
+from ..shared.bundles import write_standard_bundle
 from ..shared.random_trials import counter_trial
 
 
@@ -50,6 +56,26 @@ def test_an_exported_file_that_was_changed_is_noticed(bundle, tmp_path):
     assert content(tmp_path) == before
     write_bundle(bundle, tmp_path, force=True)
     assert content(tmp_path) == bundle.files
+
+
+@pytest.mark.parametrize(
+    ("trial", "machine", "found"),
+    [("gentle", "kiln-shuttle", "standard for kiln"), ("standard", "grinder-slide", "for kiln")],
+)
+def test_the_export_of_another_trial_or_machine_is_not_replaced(tmp_path, trial, machine, found):
+    before = content(write_standard_bundle(tmp_path / "out"))
+    other, axis = load_trial(shipped_trial_path(trial)), axis_data(load_machine(machine))
+    with pytest.raises(InputError, match=f"an export of trial .*{found}.*"):
+        check_export_folder(tmp_path / "out", other, axis)
+    check_export_folder(tmp_path / "out", other, axis, force=True)
+    assert content(tmp_path / "out") == before
+
+
+def test_a_start_gain_that_no_signal_shows_is_refused():
+    axis = axis_data(load_machine("kiln-shuttle"))
+    tiny = dataclasses.replace(axis, start_settings={**axis.start_settings, "speed_gain": 3.5e-9})
+    with pytest.raises(InputError, match=r"3\.5e-09 N m s/rad, 1\.52e-08 per unit"):
+        axis_tables(load_trial(shipped_trial_path()), tiny)
 
 
 def _file_instead_of_folder(path: Path) -> Path:

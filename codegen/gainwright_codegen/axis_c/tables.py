@@ -17,6 +17,9 @@ from gainwright.fixed.ladder import GainLadder, gain_ladder
 from gainwright.language.model import Stage, Trial
 from gainwright.stage_kind import STAGE_KINDS, StageKind
 
+_LEAST_START = 1 / 1024
+"""Lowest start value, per unit."""
+
 
 @dataclass(frozen=True, slots=True)
 class AxisData:
@@ -99,6 +102,7 @@ def _stage_tables(trial: Trial, stage: Stage, axis: AxisData) -> StageTables:
             "give the machine description a start value, or choose a trial without this stage",
         )
     base = kind.base(axis.ratings)
+    _check_start(trial, stage, kind, axis, start)
     ladder = _ladder(trial, stage, start / base)
     values = tuple(base * value for value in ladder.values())
     detector = design_detector(kind, stage, axis.timing, axis.ratings)
@@ -111,6 +115,20 @@ def _stage_tables(trial: Trial, stage: Stage, axis: AxisData) -> StageTables:
         pulse=design_pulse(kind, stage, axis.timing, axis.ratings, values),
         response=_response(trial, stage, kind, axis, detector),
     )
+
+
+def _check_start(trial: Trial, stage: Stage, kind: StageKind, axis: AxisData, start: float) -> None:
+    """Refuse a gain that leaves next to nothing of a Q4.24 signal."""
+    base = kind.base(axis.ratings)
+    if start < _LEAST_START * base:
+        raise input_error(
+            axis.name,
+            f"start value of {kind.setting}",
+            f"{start:.3g} {kind.unit}, {start / base:.3g} per unit",
+            f"at least {_LEAST_START * base:.3g} {kind.unit}: stage {stage.name} of {trial.name} "
+            "would begin where a signal of 1.0 per unit gives less than 0.001",
+            "check the unit of the start value, or start from a higher one",
+        )
 
 
 def _ladder(trial: Trial, stage: Stage, start: float) -> GainLadder:

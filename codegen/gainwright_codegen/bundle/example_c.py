@@ -60,6 +60,8 @@ static int32_t speed_share(const example_drive *drive)
 """,
 }
 """What the drive computes only for a trial that has the input."""
+_TICK_US = 125.0
+"""Control tick that the numbers of a pace are for."""
 _ENDS = ("finished", "limited_by_noise", "aborted", "fault_latched")
 
 
@@ -71,6 +73,15 @@ class Pace:
     """What the axis goes in a control tick at cruise speed, in 1/256 of Q15 of half the window."""
     stiff: int = 20
     """Start gains at which one control tick's torque makes up for all of a speed error."""
+    ramp: int = 800
+    """Control ticks to cruise speed."""
+
+    @classmethod
+    def of(cls, control_tick_us: float) -> Pace:
+        """Return a pace that takes as long whatever the control tick."""
+        usual, ticks = cls(), _TICK_US / control_tick_us
+        travel, ramp = round(usual.travel / ticks), round(usual.ramp * ticks)
+        return cls(travel=max(1, travel), ramp=max(1, ramp))
 
 
 def example_source(trial: Trial, machine: MachineTables, identities: list[str]) -> str:
@@ -82,7 +93,9 @@ def example_source(trial: Trial, machine: MachineTables, identities: list[str]) 
         "is empty. Replace what is between the lines DRIVE BEGINS and DRIVE ENDS by your drive."
     )
     text = _OPENING + _DRIVE + _MAIN
-    return banner(subject, identities) + _filled(text, trial, machine.object, Pace())
+    return banner(subject, identities) + _filled(
+        text, trial, machine.object, Pace.of(machine.control_tick_us)
+    )
 
 
 def invented_drive(trial: Trial, machine: str, pace: Pace) -> str:
@@ -109,6 +122,7 @@ def _filled(text: str, trial: Trial, machine: str, pace: Pace) -> str:
         ("MACHINE", machine),
         ("TRAVEL", str(pace.travel)),
         ("STIFF", str(pace.stiff)),
+        ("RAMP", str(pace.ramp)),
         ("INPUTS", inputs),
         ("ENDED", ended or "0"),
         ("MOVES", _output(outputs, "motion_enable")),
@@ -138,7 +152,7 @@ typedef int32_t gw_example_is_not_empty;
 _DRIVE = """\
 /* ---- DRIVE BEGINS ------------------------------------------------------------------------- */
 #define CRUISE (INT32_C(1) << 22) /* a quarter of the top speed, Q4.24 */
-#define RAMP (CRUISE / 800)       /* per control tick */
+#define RAMP (CRUISE / @RAMP@)       /* per control tick */
 #define RATED (INT32_C(1) << 24)
 #define CLOSE (64 * 256)          /* to the target, in the unit of position */
 #define TRAVEL_PER_TICK @TRAVEL@ /* at cruise speed, in 1/256 of Q15 of half the travel window */

@@ -169,8 +169,10 @@ static inline int64_t gw_product_of_halves_i64(int32_t a, int32_t b)
     const int32_t a_high = gw_high_half(a);
     const int32_t b_high = gw_high_half(b);
     const uint32_t low = a_low * b_low;
-    const int32_t middle = (a_high * (int32_t)b_low) + (int32_t)(low >> 16U);
-    const int32_t both = ((int32_t)a_low * b_high) + (int32_t)((uint32_t)middle & GW_HALF_MASK);
+    const uint32_t carried = low >> 16U;
+    const int32_t middle = (a_high * (int32_t)b_low) + (int32_t)carried;
+    const uint32_t kept = (uint32_t)middle & GW_HALF_MASK;
+    const int32_t both = ((int32_t)a_low * b_high) + (int32_t)kept;
     const int32_t high = (a_high * b_high) + gw_high_half(middle) + gw_high_half(both);
     const uint32_t below = (((uint32_t)both & GW_HALF_MASK) << 16U) | (low & GW_HALF_MASK);
 
