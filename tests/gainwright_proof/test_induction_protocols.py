@@ -56,7 +56,13 @@ def test_a_bit_that_does_not_alternate_takes_a_message_twice():
     assert found.counterexample.ticks[-1].after.variables["ahead"] == 2
 
 
-@pytest.mark.parametrize("solver", sorted(SOLVERS))
+@pytest.mark.parametrize(
+    "solver",
+    [
+        name if name == "z3" else pytest.param(name, marks=pytest.mark.slow)
+        for name in sorted(SOLVERS)
+    ],
+)
 def test_obligations_of_the_alternating_bit_are_rechecked(solver):
     found = _by_subject(alternating_bit(), rechecked_by=[solver])[f"recheck/{solver}"]
     assert found.verdict is Verdict.PROVED, found.detail

@@ -72,7 +72,9 @@ def fails(trial: Trial, does: Behaviour, check: str) -> bool:
     return True
 
 
-@pytest.mark.parametrize("name", ["small", "peterson", "alternating_bit"])
+@pytest.mark.parametrize(
+    "name", [pytest.param("small", marks=pytest.mark.slow), "peterson", "alternating_bit"]
+)
 def test_every_outcome_stands_when_everything_is_tried(name):
     trial = TRIALS[name]()
     original = behaviour(trial)

@@ -13,6 +13,7 @@ from ..shared.cut import cut_document, cut_trial
 from ..shared.requirements import only
 
 
+@pytest.mark.slow
 def test_every_requirement_holds_on_every_path_of_the_short_form():
     trial = cut_trial()
     explored = explore(trial)

@@ -30,7 +30,11 @@ def test_same_seed_same_recording(onset):
         assert one.beyond_limit_s == other.beyond_limit_s
 
 
-@pytest.mark.parametrize("family", ["slow_then_fast", "gear", "reversals"])
+@pytest.mark.parametrize(
+    "family",
+    [pytest.param(name, marks=pytest.mark.slow) for name in ("slow_then_fast", "gear")]
+    + ["reversals"],
+)
 def test_healthy_axes_give_no_onset_and_growing_ones_do(family):
     healthy = [outcome(axis, judged(axis)) for axis in made.recorded_axes(family, 7, 4, False)]
     growing = [outcome(axis, judged(axis)) for axis in made.recorded_axes(family, 7, 4, True)]
