@@ -14,7 +14,7 @@ from gainwright.language.shipped import shipped_trial_path
 from gainwright_sim.campaign.families import SWINGING
 from gainwright_sim.campaign.run import Benches
 from gainwright_sim.campaign.sampling import sample
-from gainwright_sim.machine import Friction, LoadSensor, load_machine
+from gainwright_sim.machine import Friction, LoadSensor, load_machine, machine_digest
 from gainwright_sim.plant.natural import natural_frequencies
 from gainwright_sim.rehearsal.bench import Bench
 from gainwright_sim.rehearsal.load_limit import decays, load_table
@@ -119,6 +119,20 @@ def test_limit_is_told_without_crossing_it(bench):
     assert 1e-5 < swing.sensor_m < 2e-3
     words = " ".join(" ".join(summary_lines(summary)).split())
     assert "limit by decay" in words and "residual vibration at the load sensor" in words
+
+
+def test_a_sensor_on_a_soft_bracket_tells_the_limit_of_what_it_sees(bench):
+    """Its head swings by a tenth more than the load does, so that the limit is a tenth lower."""
+    rigid = tuned()
+    sensor = dataclasses.replace(rigid.load_sensor, mounting_hz=11.5, mounting_damping_ratio=0.03)
+    machine = tuned(load_sensor=sensor)
+    limits = [STAGE_THEORY[LOAD_SETTING].limit(one).gain for one in (machine, rigid)]
+    assert limits[0] / limits[1] == pytest.approx(1.0 - (3.54 / 11.5) ** 2, abs=0.03)
+    assert machine_digest(machine) != machine_digest(rigid)
+    bench.mount(machine)
+    summary = summarise(rehearse(bench, 1))
+    assert summary.outcome == "finished"
+    assert 0.94 < summary.load_limit.exact_share < 1.06
 
 
 def test_frozen_load_sensor_gives_no_result(bench):

@@ -12,6 +12,7 @@ import pytest
 from gainwright.detector.timing import lag_time_s
 from gainwright.stage_kind import INTEGRAL_TOP, STAGE_KINDS
 from gainwright_sim.machine import Chain, load_machine
+from gainwright_sim.plant.mounting import mounting_map
 from gainwright_sim.plant.natural import natural_frequencies
 from gainwright_sim.rig.axis import axis_data
 from gainwright_sim.theory import LoopTiming, position_loop, sample_axis, speed_loop
@@ -59,6 +60,34 @@ def test_late_load_sensor_turns_the_open_loop_by_its_delay(late):
     size = len(prompt.base)
     open_loop = -prompt.feedback @ np.linalg.solve(z * np.eye(size) - prompt.base, prompt.injection)
     assert limit.gain * open_loop * z**-late == pytest.approx(-1.0, abs=1e-6)
+
+
+@pytest.mark.parametrize("late", [0, 4])
+def test_a_bracket_of_the_load_sensor_is_in_the_loop(late):
+    """At the limit, the loop of a rigid bracket times the bracket's own answer is -1."""
+    timing = LoopTiming(
+        TS, 1, speed_source="sensor", integral_time_s=0.02, load_sensor_delay_ticks=late
+    )
+    soft = dataclasses.replace(timing, load_mounting_hz=90.0, load_mounting_damping_ratio=0.1)
+    limit = stability_limit(position_loop(TWO, None, soft, 0.4, "load"), 0.1, 1e4)
+    rigid = position_loop(TWO, None, timing, 0.4, "load")
+    assert limit.gain != pytest.approx(stability_limit(rigid, 0.1, 1e4).gain, rel=1e-3)
+    z = np.exp(2j * math.pi * limit.frequency_hz * TS)
+    size = len(rigid.base)
+    open_loop = -rigid.feedback @ np.linalg.solve(z * np.eye(size) - rigid.base, rigid.injection)
+    step, moved = mounting_map(90.0, 0.1, TS)
+    head = np.linalg.solve(z * np.eye(2) - step, moved)[0]
+    assert limit.gain * open_loop * head == pytest.approx(-1.0, abs=1e-6)
+
+
+@pytest.mark.parametrize("hertz", [0.5, 3.5, 20.0, 40.0])
+def test_a_bracket_answers_as_a_moved_foot_does(hertz):
+    """(2 z w s + w^2) / (s^2 + 2 z w s + w^2), as the position is held half a tick late."""
+    step, moved = mounting_map(30.0, 0.05, TS)
+    s, omega = 2j * math.pi * hertz, 2.0 * math.pi * 30.0
+    exact = (0.1 * omega * s + omega**2) / (s * s + 0.1 * omega * s + omega**2)
+    found = np.linalg.solve(np.exp(s * TS) * np.eye(2) - step, moved)[0] * np.exp(s * TS / 2.0)
+    assert found == pytest.approx(exact, rel=2e-3)
 
 
 @pytest.mark.parametrize(

@@ -151,7 +151,9 @@ def _load_sensor(values: dict[str, Any], load_m_per_rad: float | None) -> LoadSe
     if resolution is None:
         assert load_m_per_rad is not None  # keys in metres are refused for loads that turn
         resolution = values["resolution_m"] / load_m_per_rad
-    return LoadSensor(resolution, values["delay_s"])
+    return LoadSensor(
+        resolution, values["delay_s"], values["mounting_hz"], values["mounting_damping_ratio"]
+    )
 
 
 def _motion(values: dict[str, Any], load_m_per_rad: float | None) -> Motion:

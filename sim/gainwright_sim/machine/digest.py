@@ -20,5 +20,8 @@ def machine_digest(machine: Machine) -> str:
     for chain in (values["chain"], *(place["chain"] for place in values["situations"])):
         if chain["base"] is None:  # digests from before there were bases hold
             del chain["base"]
+    sensor = values["load_sensor"]
+    if sensor is not None and not sensor["mounting_hz"]:  # likewise, before there were brackets
+        del sensor["mounting_hz"], sensor["mounting_damping_ratio"]
     text = json.dumps(values, sort_keys=True, separators=(",", ":"), allow_nan=False)
     return hashlib.sha256(text.encode("ascii")).hexdigest()

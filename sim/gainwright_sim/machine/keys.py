@@ -268,6 +268,9 @@ LOAD_SENSOR = Table(
             quantity="resolution"),
         Key("delay_s", _N, "from the load's position to its value in the drive; rounded to whole "
             "control ticks", 0, LONGEST_LOAD_DELAY_S, 0.0),
+        Key("mounting_hz", _N, "natural frequency of its head on a bracket that gives way; 0 = "
+            "rigidly fixed to the load", 0, 1e4, 0.0),
+        Key("mounting_damping_ratio", _N, "of the head on its bracket", 0, 1, 0.0),
     ),
     required=False,
 )  # fmt: skip

@@ -144,6 +144,9 @@ class LoadSensor:
     delay_s: float
     """From the load's position to its value in the drive; in whole control ticks, see
     :attr:`Machine.load_delay_ticks`."""
+    mounting_hz: float = 0.0
+    """Natural frequency of the head on its bracket; 0: rigidly fixed to the load."""
+    mounting_damping_ratio: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -123,6 +123,10 @@ typedef struct {
     double load_count_rad; /* of the sensor at the load, 0: there is none */
     double load_counts_per_rad;
     int32_t load_delay_ticks;
+    int32_t load_mounted; /* on a bracket that gives way */
+    double load_mounting[2][2]; /* how its head goes on in a tick, see plant/mounting */
+    double load_moved[2];       /* ... on the load's position */
+    double load_drag;           /* 2 z w of the bracket */
     double shake_rad;      /* height of the bump that makes the load ring */
     int32_t shake_ticks;   /* its length, control ticks */
     double ring_slow_share;    /* of the low-pass of the motor's drift, per sequencer tick */

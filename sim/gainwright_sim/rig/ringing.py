@@ -7,7 +7,8 @@ import math
 from typing import Any
 
 from gainwright.language.model import Trial
-from gainwright_sim.machine import Machine
+from gainwright_sim.machine import LoadSensor, Machine
+from gainwright_sim.plant.mounting import mounting_map
 
 LINES = 84
 """``RIG_RING_LINES``."""
@@ -53,6 +54,18 @@ def window_ticks(machine: Machine, sequencer_tick_s: float) -> int:
     return max(0, round(min(LONGEST_WINDOW_S, time_s / 2.0) / sequencer_tick_s))
 
 
+def _set_mounting(drive: Any, sensor: LoadSensor, tick_s: float) -> None:
+    if sensor.mounting_hz <= 0.0:
+        return
+    step, moved = mounting_map(sensor.mounting_hz, sensor.mounting_damping_ratio, tick_s)
+    drive.load_mounted = 1
+    drive.load_drag = 4.0 * math.pi * sensor.mounting_hz * sensor.mounting_damping_ratio
+    for row in range(2):
+        drive.load_moved[row] = moved[row]
+        for column in range(2):
+            drive.load_mounting[row][column] = step[row, column]
+
+
 def set_load_sensor(drive: Any, machine: Machine, trial: Trial) -> None:
     """Fill in the sensor at the load, the shake and the hearing; nothing where there is none."""
     sensor, motion = machine.load_sensor, machine.motion
@@ -61,6 +74,7 @@ def set_load_sensor(drive: Any, machine: Machine, trial: Trial) -> None:
     drive.load_count_rad = sensor.resolution_rad
     drive.load_counts_per_rad = 1.0 / sensor.resolution_rad
     drive.load_delay_ticks = machine.load_delay_ticks
+    _set_mounting(drive, sensor, machine.drive.control_tick_s)
     drive.shake_rad = min(
         SHAKE_SPEED_SHARE * motion.cruise_speed_rad_per_s * SHAKE_S / math.pi,
         SHAKE_ACCELERATION_SHARE * motion.acceleration_rad_per_s2 * SHAKE_S**2 / (2.0 * math.pi**2),

@@ -30,6 +30,7 @@ from gainwright_sim.machine.model import (
 )
 from gainwright_sim.plant.chain import BASE, Matrix
 from gainwright_sim.plant.discrete import DiscretePlant, discretise
+from gainwright_sim.plant.mounting import mounting_map
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +67,9 @@ class LoopTiming(DriveTiming):
     """0 = P only."""
     load_sensor_delay_ticks: int = 0
     """Whole ticks by which a sensor at the load is late."""
+    load_mounting_hz: float = 0.0
+    """Of that sensor's head on its bracket; 0: rigidly fixed to the load."""
+    load_mounting_damping_ratio: float = 0.0
 
     @property
     def integral_share(self) -> float:
@@ -133,9 +137,13 @@ def position_loop(
     )
 
 
+HEAD_STATES = 2
+"""Of a sensor's head on its bracket."""
+
+
 class _Parts:
     """States: plant, position increment, filtered speed, integral, queue of torques (newest first),
-    queue of positions of the load (newest first).
+    queue of positions of the load (newest first), head of its sensor on a bracket.
 
     ``base`` is the map without controller; the controller's torque enters by ``injection``.
     """
@@ -153,7 +161,8 @@ class _Parts:
         self._plant, self._increment, self._filter = states, states, states + 1
         self.integral = states + 2
         self._late = states + 3 + timing.torque_delay_ticks
-        size = self._late + timing.load_sensor_delay_ticks
+        self._head = self._late + timing.load_sensor_delay_ticks
+        size = self._head + (HEAD_STATES if timing.load_mounting_hz > 0.0 else 0)
         self.base = np.zeros((size, size))
         self.injection = np.zeros(size)
         self.base[:states, :states] = step[first:, first:]
@@ -161,6 +170,7 @@ class _Parts:
         torque = np.zeros(size)
         torque[:states], torque[self._increment] = command[first:], increment[-1]
         self._queue_torque(torque)
+        self._move_head()
         self._queue_load_positions()
         self.filtered_speed = self._filtered(self._measured_speed(plant.motor_speed - first))
 
@@ -175,11 +185,26 @@ class _Parts:
             self.base[slot, slot - 1] = 1.0
         self.injection[newest] = 1.0
 
+    def _move_head(self) -> None:
+        """Let the head of the load's sensor go on, where it is not rigidly fixed to the load."""
+        hertz, ratio = self._timing.load_mounting_hz, self._timing.load_mounting_damping_ratio
+        if hertz <= 0.0:
+            return
+        step, moved = mounting_map(hertz, ratio, self._timing.control_tick_s)
+        self.base[self._head :, :] = np.outer(moved, self._present_position("load"))
+        self.base[self._head :, self._head :] = step
+
     def _queue_load_positions(self) -> None:
-        row = self._present_position("load")
-        for slot in range(self._late, self.base.shape[0]):
+        row = self._read_position()
+        for slot in range(self._late, self._head):
             self.base[slot, :] = row
             row = np.eye(self.base.shape[0])[slot]
+
+    def _read_position(self) -> Matrix:
+        """Return the row of what the sensor at the load reads at this tick."""
+        if self._timing.load_mounting_hz > 0.0 and self._absolute:
+            return np.eye(self.base.shape[0])[self._head]
+        return self._present_position("load")
 
     def _measured_speed(self, true_speed: int) -> Matrix:
         row = np.zeros(self.base.shape[0])
@@ -203,8 +228,8 @@ class _Parts:
     def position(self, source: PositionSource) -> Matrix:
         """Return the row of the measured position; zero where the position is left out."""
         if source == "load" and self._timing.load_sensor_delay_ticks > 0:
-            return np.eye(self.base.shape[0])[-1]
-        return self._present_position(source)
+            return np.eye(self.base.shape[0])[self._head - 1]
+        return self._read_position() if source == "load" else self._present_position(source)
 
     def _present_position(self, source: PositionSource) -> Matrix:
         row = np.zeros(self.base.shape[0])
@@ -334,8 +359,11 @@ def machine_loop(
 
 def machine_timing(machine: Machine, integral_rate_per_s: float) -> LoopTiming:
     """Return a machine's timing with an integral part of its own."""
+    sensor = machine.load_sensor
     return LoopTiming(
         **asdict(machine.drive.timing),
         integral_time_s=1.0 / integral_rate_per_s if integral_rate_per_s > 0.0 else 0.0,
         load_sensor_delay_ticks=machine.load_delay_ticks,
+        load_mounting_hz=0.0 if sensor is None else sensor.mounting_hz,
+        load_mounting_damping_ratio=0.0 if sensor is None else sensor.mounting_damping_ratio,
     )
