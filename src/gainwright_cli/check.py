@@ -119,10 +119,14 @@ def _check_trial(path: Path) -> Checked:
 
 def _check_limits_of_c(trial: Trial, path: Path) -> None:
     """Refuse here what rehearse, prove and export would refuse later, under the file's name."""
+    from gainwright.detector.findings import measures_response
+    from gainwright.detector.response_design import response_wanted
     from gainwright_codegen.sources import trial_sources
 
     try:
         trial_sources(trial)
+        for stage in trial.stages if measures_response(trial) else ():
+            response_wanted(trial, stage)
     except InputError as error:
         raise InputError(replace(problem, file=str(path)) for problem in error.problems) from None
 

@@ -14,6 +14,7 @@ from gainwright.detector.response_design import response_wanted
 from gainwright.errors import InputError
 from gainwright.language.load import load_trial
 from gainwright.language.shipped import shipped_trial_path
+from gainwright_cli.main import main
 from gainwright_codegen.axis_c.tables import axis_tables
 from gainwright_sim.campaign.families import FAMILIES
 from gainwright_sim.campaign.run import Benches
@@ -217,13 +218,18 @@ def changed(old: str, new: str, tmp_path):
          "measuring_torque_permille", "from 1 to 1000"),
     ],
 )  # fmt: skip
-def test_wishes_that_cannot_be_are_refused(old, new, place, remedy, tmp_path) -> None:
+def test_wishes_that_cannot_be_are_refused(old, new, place, remedy, tmp_path, capsys) -> None:
     trial = changed(old, new, tmp_path)
     with pytest.raises(InputError) as refused:
         Bench(trial, load_machine("grinder-slide"))
     problem = refused.value.problems[0]
     assert place in problem.place
     assert remedy in problem.remedy
+    # The same where only the file is looked at.
+    assert main(["check", str(tmp_path / "gentle.toml")]) == 2
+    said = " ".join(capsys.readouterr().err.split())
+    assert place in said
+    assert remedy in said
 
 
 def test_slow_axes_get_a_lower_test_signal() -> None:
