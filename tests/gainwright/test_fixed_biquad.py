@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import signal
 
-from gainwright.fixed import biquad_design as design
+from gainwright.fixed.biquad_design import butterworth_high_pass
 from gainwright.fixed.biquad_quantise import (
     largest_gain,
     noise_gain,
@@ -23,59 +23,45 @@ from gainwright.fixed.biquad_reference import BiquadCoefficients, BiquadReferenc
 from gainwright.fixed.qformat import SIGNAL_LIMIT, QFormat
 from gainwright.fixed.section import SecondOrderSection, cascade_response
 
+from ..shared import cookbook
+
 RATE_HZ = 8000.0
 Q4_27 = QFormat(4, 27)
 
 
 @pytest.mark.parametrize("order", [1, 2, 3, 4])
-@pytest.mark.parametrize(
-    ("make", "edges", "kind", "reference_hz"),
-    [
-        (design.butterworth_low_pass, (150.0,), "lowpass", 1e-6),
-        (design.butterworth_high_pass, (3.0,), "highpass", RATE_HZ / 2),
-        (design.butterworth_high_pass, (1500.0,), "highpass", RATE_HZ / 2),
-        (design.butterworth_band_pass, (40.0, 400.0), "bandpass", None),
-        (design.butterworth_band_pass, (700.0, 3000.0), "bandpass", None),
-    ],
-)
-def test_butterworth_equals_scipy(order, make, edges, kind, reference_hz):
+@pytest.mark.parametrize("cutoff_hz", [3.0, 1500.0])
+def test_butterworth_equals_scipy(order, cutoff_hz):
     """Same poles and zeros as scipy; only the gain is shared out otherwise among the sections."""
-    sections = make(order, *edges, RATE_HZ)
+    sections = butterworth_high_pass(order, cutoff_hz, RATE_HZ)
     grid_hz = np.geomspace(2.0, 3900.0, 300)
-    expected = signal.butter(
-        order, edges if len(edges) > 1 else edges[0], kind, fs=RATE_HZ, output="sos"
-    )
+    expected = signal.butter(order, cutoff_hz, "highpass", fs=RATE_HZ, output="sos")
     _, response = signal.sosfreqz(expected, grid_hz, fs=RATE_HZ)
     ours = cascade_response(sections, grid_hz, RATE_HZ)
     assert np.max(np.abs(ours / response - 1)) < 1e-7
-    reference_hz = reference_hz or design.band_centre_hz(*edges, RATE_HZ)
     for section in sections:
-        assert abs(section.response(np.array([reference_hz]), RATE_HZ)[0]) == pytest.approx(1.0)
+        assert abs(section.response(np.array([RATE_HZ / 2]), RATE_HZ)[0]) == pytest.approx(1.0)
 
 
 @pytest.mark.parametrize(
-    ("make", "arguments", "words"),
+    ("arguments", "words"),
     [
-        (design.butterworth_low_pass, (2, 4000.0, RATE_HZ), "half the sample rate"),
-        (design.butterworth_low_pass, (2, 0.0, RATE_HZ), "above 0"),
-        (design.butterworth_low_pass, (2, math.nan, RATE_HZ), "above 0"),
-        (design.butterworth_low_pass, (0, 100.0, RATE_HZ), "order is 0"),
-        (design.butterworth_low_pass, (2, 100.0, -1.0), "sample rate"),
-        (design.butterworth_band_pass, (2, 20.0, 10.0, RATE_HZ), "must rise"),
-        (design.butterworth_band_pass, (2, 10.0, 2000.0, RATE_HZ), "in series"),
-        (design.cookbook_notch, (100.0, 0.0, RATE_HZ), "quality"),
-        (design.cookbook_band_pass, (5000.0, 1.0, RATE_HZ), "half the sample rate"),
+        ((2, 4000.0, RATE_HZ), "half the sample rate"),
+        ((2, 0.0, RATE_HZ), "above 0"),
+        ((2, math.nan, RATE_HZ), "above 0"),
+        ((0, 100.0, RATE_HZ), "order is 0"),
+        ((2, 100.0, -1.0), "sample rate"),
     ],
 )
-def test_impossible_filters_are_refused(make, arguments, words):
+def test_impossible_filters_are_refused(arguments, words):
     with pytest.raises(ValueError, match=words):
-        make(*arguments)
+        butterworth_high_pass(*arguments)
 
 
 @settings(deadline=None, max_examples=60)
 @given(st.floats(2.0, 3500.0), st.floats(1.0, 30.0), st.sampled_from(["low", "high", "band"]))
 def test_quantisation_moves_little_and_keeps_exact_zeros(frequency_hz, quality, kind):
-    section = getattr(design, f"cookbook_{kind}_pass")(frequency_hz, quality, RATE_HZ)
+    section = getattr(cookbook, f"cookbook_{kind}_pass")(frequency_hz, quality, RATE_HZ)
     quantised = quantise_section(section)
     error = section_error(quantised, RATE_HZ)
     assert error.coefficient_error <= 2 * 2.0**-31
@@ -88,8 +74,8 @@ def test_quantisation_moves_little_and_keeps_exact_zeros(frequency_hz, quality, 
 
 
 def test_response_error_is_the_largest_of_the_band():
-    """A narrow band-pass at 4 Hz: fine in 30 fraction bits, visibly off in 24, refused in 16."""
-    sections = design.butterworth_band_pass(2, 2.0, 6.0, RATE_HZ)
+    """A band-pass at 6 Hz: fine in 30 fraction bits, visibly off in 24, refused in 16."""
+    sections = (cookbook.cookbook_band_pass(6.0, 1.0, RATE_HZ),) * 2
     fine = response_error(quantise_sections(sections), RATE_HZ, 1.0, 3000.0)
     coarse = response_error(quantise_sections(sections, QFormat(7, 24)), RATE_HZ, 1.0, 3000.0)
     assert fine.largest_db < 1e-3
@@ -128,7 +114,7 @@ def test_poles_and_zeros():
 @settings(deadline=None, max_examples=40)
 @given(st.floats(20.0, 3900.0), st.floats(0.3, 20.0))
 def test_noise_gain_equals_the_summed_impulse_response(frequency_hz, quality):
-    section = design.cookbook_low_pass(frequency_hz, quality, RATE_HZ)
+    section = cookbook.cookbook_low_pass(frequency_hz, quality, RATE_HZ)
     impulse = np.zeros(20_000)
     impulse[0] = 1.0
     response = signal.lfilter((1.0, -1.0), (1.0, section.a1, section.a2), impulse)
@@ -138,7 +124,7 @@ def test_noise_gain_equals_the_summed_impulse_response(frequency_hz, quality):
 @pytest.mark.parametrize(("frequency_hz", "quality"), [(4.0, 1.0), (60.0, 3.0), (1500.0, 0.7)])
 def test_rounding_noise_is_as_predicted(frequency_hz, quality):
     """Integer filter against the same coefficients in double precision, driven by noise."""
-    section = design.cookbook_band_pass(frequency_hz, quality, RATE_HZ)
+    section = cookbook.cookbook_band_pass(frequency_hz, quality, RATE_HZ)
     quantised = quantise_section(section)
     error = section_error(quantised, RATE_HZ)
     rng = np.random.default_rng(5)
@@ -162,7 +148,7 @@ def test_rounding_noise_is_as_predicted(frequency_hz, quality):
 )
 def test_limit_cycles_stay_in_the_dead_band(frequency_hz, quality, y1, y2):
     """Left alone from any state, the output ends within the stated band."""
-    quantised = quantise_section(design.cookbook_band_pass(frequency_hz, quality, RATE_HZ))
+    quantised = quantise_section(cookbook.cookbook_band_pass(frequency_hz, quality, RATE_HZ))
     reference = BiquadReference(quantised.coefficients, y1=y1, y2=y2)
     tail = reference.run([0] * 8000)[-500:]
     assert max(map(abs, tail)) <= section_error(quantised, RATE_HZ).dead_band_lsb + 1
@@ -170,7 +156,7 @@ def test_limit_cycles_stay_in_the_dead_band(frequency_hz, quality, y1, y2):
 
 def test_full_scale_step_saturates_and_recovers():
     """An overshooting low-pass at the limit: held there without wrapping, right afterwards."""
-    quantised = quantise_section(design.cookbook_low_pass(400.0, 3.0, 4000.0))
+    quantised = quantise_section(cookbook.cookbook_low_pass(400.0, 3.0, 4000.0))
     assert largest_gain(quantised.realised()) > 2
     out = BiquadReference(quantised.coefficients).run([SIGNAL_LIMIT] * 400)
     assert max(out) == SIGNAL_LIMIT
@@ -180,7 +166,7 @@ def test_full_scale_step_saturates_and_recovers():
 
 def test_largest_gain_is_reached_by_the_worst_input():
     """The input that follows the sign of the reversed impulse response (textbook result)."""
-    section = quantise_section(design.cookbook_band_pass(250.0, 5.0, RATE_HZ))
+    section = quantise_section(cookbook.cookbook_band_pass(250.0, 5.0, RATE_HZ))
     real = section.realised()
     impulse = np.zeros(3000)
     impulse[0] = 1.0

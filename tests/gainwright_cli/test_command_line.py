@@ -313,7 +313,7 @@ def test_json_is_json_and_piped_text_is_plain(capsys, monkeypatch):
 
 
 def test_schema_and_check_of_shipped_files(capsys):
-    for kind in ("trial", "machine"):
+    for kind in ("trial", "machine", "evidence"):
         code, out, _ = run(capsys, "schema", kind)
         assert code == 0
         assert json.loads(out)["$schema"].startswith("https://json-schema.org/")

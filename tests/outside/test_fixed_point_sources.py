@@ -9,12 +9,13 @@ import pytest
 from scipy.signal import lfilter
 
 from gainwright.fixed import arithmetic
-from gainwright.fixed.biquad_design import cookbook_band_pass, cookbook_low_pass, cookbook_notch
 from gainwright.fixed.biquad_quantise import quantise_section, section_error
 from gainwright.fixed.biquad_reference import BiquadCoefficients, BiquadReference
 from gainwright.fixed.qformat import COEFFICIENT, Q15, Q31, SIGNAL_LIMIT, QFormat, Rounding
 from gainwright.fixed.section import SecondOrderSection, root_frequency_hz
 from gainwright_codegen.host import compile_shared, load_library
+
+from ..shared.cookbook import cookbook_band_pass, cookbook_low_pass, cookbook_notch
 
 MIN15, MIN31, MAX31 = -(2**15), -(2**31), 2**31 - 1
 
