@@ -20,6 +20,7 @@ _ROUNDS = (
     (90, 15, 5, 0, 22), (0, 1, 3, 0, 24), (0, 1, 5, 0, 24), (0, 1, 5, 0, 24), (0, 2, 5, 700, 24),
     (30, 13, 5, 0, 23), (30, 13, 5, 0, 23), (30, 14, 5, 0, 23), (30, 13, 7, 0, 23),
     (36, 0, 1, 0, 18), (3, 8, 7, 2098, 19), (33, 15, 7, 0, 21),
+    (0, 1, 5, 0, 12),
 )  # fmt: skip
 """Rung, sixteenths of the test signal that come back, after how many control ticks (0 to 7), ticks
 of the measurement (0: as many periods as it wants), and how far noise is shifted down."""
@@ -184,6 +185,29 @@ static uint32_t response_errors(void)
     return right;
 }
 
+/* A damaged place in the test signal is its beginning. */
+static uint32_t response_begins_again(void)
+{
+    const gw_response_settings *settings = &@MACHINE@.stage[0].response;
+    const int32_t damaged[3] = {0, -1, GW_RESPONSE_POINTS * settings->stride};
+    int32_t given[3];
+    uint32_t right = 1U;
+    uint32_t k;
+
+    gw_axis_init(&subject, &@MACHINE@);
+    gw_response_record(&subject.response, 1, 0);
+    while (subject.response.due != 0) {
+        (void)gw_response_sample(&subject.response, settings, 0);
+        gw_response_prepare(&subject.response, settings);
+    }
+    for (k = 0U; k < 3U; k++) {
+        subject.response.tick = damaged[k];
+        given[k] = gw_response_sample(&subject.response, settings, 0);
+        right = ((subject.response.tick == 1) && (given[k] == given[0])) ? right : 0U;
+    }
+    return right;
+}
+
 static uint32_t run_response(void)
 {
     golden_response golden = {CHECKSUM_START, NOISE_SEED, 0U, {0}};
@@ -194,6 +218,7 @@ static uint32_t run_response(void)
         response_round(&golden, golden_rounds[k]);
     }
     return report((golden.checksum == @SUM@) ? 1U : 0U, "loop response, rounds", k)
+           + report(response_begins_again(), "loop response, damaged tick", 0U)
            + report(response_errors(), "loop response, errors", 0U);
 }
 """
