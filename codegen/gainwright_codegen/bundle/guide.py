@@ -77,7 +77,7 @@ MEANT = {
 def guide(
     trial: Trial,
     machine: MachineTables,
-    stages: Iterable[StageTables],
+    stages: Sequence[StageTables],
     identities: Iterable[str],
     schedules: Sequence[StageSchedule] = (),
 ) -> str:
@@ -91,7 +91,7 @@ def guide(
         _timing(trial, machine),
         "## Inputs\n\n" + _inputs(trial.inputs, found),
         "## Outputs\n\n" + "".join(f"- `{o.name}`: {plain(o.meaning)}\n" for o in trial.outputs),
-        _motion(machine),
+        _motion(machine, stages),
         *(text for name, text in OUTPUT_SECTIONS if any(o.name == name for o in trial.outputs)),
         "## Gains\n\n" + _gains(machine, stages),
         *([_schedules(machine, schedules)] if schedules else []),
@@ -159,14 +159,16 @@ def _inputs(inputs: Iterable[Signal], found: set[str]) -> str:
     return "\n".join(lines)
 
 
-def _motion(machine: MachineTables) -> str:
+def _motion(machine: MachineTables, stages: Sequence[StageTables]) -> str:
+    longest = max((s.detector.ring.block_ticks for s in stages), default=0)
+    heard_ms = 10 * longest * machine.control_tick_us / 1000
     return f"""\
 ## Motion
 
 The drive makes the motion profile: constant speed between the ends that `target_position` names
 (Q15 of half the travel window), the same cruise speed both ways, ramps without jerk that
-excites the axis, and at least ten times the ring block ({machine.control_tick_us:g} us control
-ticks; see the machine's file) at constant speed in each move. An axis with friction must move
+excites the axis, and at least {heard_ms:.3g} ms (ten of the longest ring blocks, {longest} control
+ticks) at constant speed in each move. An axis with friction must move
 at the start gain: keep a slow integral part on, and compensate the friction that you measure on
 the way (README.txt says how).
 
@@ -175,7 +177,7 @@ Torque while `torque_request` is 1 and the drive's own conditions allow it; brak
 the brake."""
 
 
-def _gains(machine: MachineTables, stages: Iterable[StageTables]) -> str:
+def _gains(machine: MachineTables, stages: Sequence[StageTables]) -> str:
     lines = [
         "`gw_axis_gain(&axis, stage)` is what applies now, with `gain_fraction_bits` of the stage "
         "(the format moves between exports: never write the number of bits down). A stage that is "
@@ -296,7 +298,8 @@ _BUILD = """\
 `make` (or `cmake -S . -B build && cmake --build build && ctest --test-dir build`) builds and
 runs the self-test and the example. `@EXAMPLE@` is a complete program with a drive of its own
 invention that plays one whole trial; between its lines DRIVE BEGINS and DRIVE ENDS stands what
-you replace. Firmware needs neither it nor `gw_selftest.c`. To change the trial or the machine,
+you replace. It has a speed loop only: what a position loop or a sensor at the load would show is
+told to the trial as constants there, which a real drive measures. Firmware needs neither it nor `gw_selftest.c`. To change the trial or the machine,
 change the file that describes it, rehearse, prove and export again; never edit these files.
 Files of different exports do not compile together."""
 
