@@ -299,7 +299,8 @@ _BUILD = """\
 runs the self-test and the example. `@EXAMPLE@` is a complete program with a drive of its own
 invention that plays one whole trial; between its lines DRIVE BEGINS and DRIVE ENDS stands what
 you replace. It has a speed loop only: what a position loop or a sensor at the load would show is
-told to the trial as constants there, which a real drive measures. Firmware needs neither it nor `gw_selftest.c`. To change the trial or the machine,
+told to the trial as constants there, which a real drive measures. Firmware needs neither it nor
+`gw_selftest.c`. To change the trial or the machine,
 change the file that describes it, rehearse, prove and export again; never edit these files.
 Files of different exports do not compile together."""
 
