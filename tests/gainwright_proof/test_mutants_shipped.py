@@ -29,6 +29,7 @@ def test_only_changes_that_can_not_matter_are_equivalent(report):
     equivalent = {kind for kind, counts in report.counts().items() if counts[Outcome.EQUIVALENT]}
     assert equivalent == {
         MutationKind.LITERAL_ADDED,
+        MutationKind.LITERAL_DROPPED,
         MutationKind.ACTION_DROPPED,
         MutationKind.ACTION_DOUBLED,
         MutationKind.ACTION_OFF,
