@@ -127,6 +127,7 @@ needs_powerpc = pytest.mark.skipif(
 )
 
 
+@pytest.mark.slow
 @needs_powerpc
 def test_a_processor_with_the_other_byte_order_gives_the_same_numbers(bundle, tmp_path):
     found = crosscheck(bundle, [USER_TARGETS[0]])

@@ -51,6 +51,7 @@ def test_each_has_a_lemma_of_its_own():
     assert not [mutant for mutant in RUNTIME if mutant.lemma and not mutant.equivalent]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("mutant", EQUIVALENT, ids=lambda mutant: mutant.lemma)
 def test_the_reason_is_proved(mutant):
     answer = judged(sequencer_sources(TRIAL), mutant.lemma)

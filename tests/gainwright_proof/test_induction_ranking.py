@@ -198,6 +198,7 @@ def test_time_that_is_too_short_is_refuted_where_a_short_run_does():
     assert "ends" in violated_in(trial, found.counterexample)
 
 
+@pytest.mark.slow
 def test_missing_time_limit_is_never_proved():
     trial = _small(
         (

@@ -58,6 +58,7 @@ def test_limits_on_random_axes_lie_within_the_band_of_the_design():
     assert all(met(results))
 
 
+@pytest.mark.slow
 def test_workers_change_nothing():
     family = FAMILIES["mixed"]
     alone = run_axes(TRIAL, range(12), family=family)

@@ -145,6 +145,7 @@ def test_moves_that_are_too_short_tell_nothing_of_a_swinging_load():
     assert "too short a time" in " ".join(" ".join(summary_lines(summary)).split())
 
 
+@pytest.mark.slow
 def test_a_third_of_the_limit_is_too_much_for_some_loads():
     """An axis that kept 20 degrees and Ms 3.3 by shares of its limits alone."""
     machine = sample(OWN, 9017)

@@ -135,7 +135,13 @@ def bounded(constant, value):
     ("constant", "value", "reason", "below"),
     [
         ("profile_error_bound", 0, "profile_not_followed", "below_profile_error"),
-        ("profile_overshoot_bound", 0, "profile_overshoots", "below_profile_overshoot"),
+        pytest.param(
+            "profile_overshoot_bound",
+            0,
+            "profile_overshoots",
+            "below_profile_overshoot",
+            marks=pytest.mark.slow,
+        ),
     ],
 )
 def test_a_profile_beyond_its_bound_costs_notches_and_is_named(constant, value, reason, below):

@@ -61,7 +61,7 @@ def test_ten_noise_seeds_end_on_the_same_rung_or_the_next(bench, axis_seed):
     assert all(start * ratio**rung / exact <= 1.06 for rung in rungs["limited_by_noise"]), rungs
 
 
-@pytest.mark.parametrize("family", ["own", "resonance"])
+@pytest.mark.parametrize("family", [pytest.param("own", marks=pytest.mark.slow), "resonance"])
 def test_quiet_machines_never_report_onset(family):
     """Design, section 5: none in 10 000. Here 30; the rest by the command in the module."""
     results = run_all(FAMILIES[family], range(30), 0.8, workers=1)

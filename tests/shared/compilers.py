@@ -21,12 +21,16 @@ def available(name: str) -> bool:
 
 
 def compiler_parameters(*names: str) -> list:
-    """Return pytest parameters, one per compiler command."""
+    """Return pytest parameters, one per compiler command.
+
+    The compiler of the registry, which builds a C library of its own first, is among the slow tests
+    where the system has one that everything else is compiled with.
+    """
     return [
-        pytest.param(
-            ZIG if name == "zig" else name,
-            id=name,
-            marks=pytest.mark.skipif(not available(name), reason=f"{name} is not installed"),
-        )
-        for name in names
+        pytest.param(ZIG if name == "zig" else name, id=name, marks=_marks(name)) for name in names
     ]
+
+
+def _marks(name: str) -> list[pytest.MarkDecorator]:
+    missing = pytest.mark.skipif(not available(name), reason=f"{name} is not installed")
+    return [missing, pytest.mark.slow] if name == "zig" and available("cc") else [missing]
