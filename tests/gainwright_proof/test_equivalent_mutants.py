@@ -58,7 +58,9 @@ def test_the_reason_is_proved(mutant):
     assert answer.verdict is Verdict.PROVED, answer.detail
 
 
-@pytest.mark.parametrize("lemma", BROKEN)
+@pytest.mark.parametrize(
+    "lemma", ["lemma_initial_values", pytest.param("lemma_pulse_request", marks=pytest.mark.slow)]
+)
 def test_a_reason_that_is_wrong_is_refuted(lemma):
     sources = sequencer_sources(TRIAL)
     sound, broken = BROKEN[lemma]

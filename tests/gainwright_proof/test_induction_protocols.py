@@ -16,6 +16,7 @@ def _by_subject(trial, **options):
     return {finding.subject: finding for finding in prove(trial, **options).findings}
 
 
+@pytest.mark.slow
 def test_peterson_keeps_two_processes_apart():
     # G. L. Peterson, Myths about the mutual exclusion problem, Information Processing Letters 12
     # (1981) 115-116: proved there by hand.

@@ -88,14 +88,8 @@ MISTAKES = {
 }  # fmt: skip
 
 
-QUICK = "stop ignored while stopping"
-"""The others take their seconds among the slow tests."""
-
-
-@pytest.mark.parametrize(
-    "mistake",
-    [name if name == QUICK else pytest.param(name, marks=pytest.mark.slow) for name in MISTAKES],
-)
+@pytest.mark.slow
+@pytest.mark.parametrize("mistake", MISTAKES)
 def test_inserted_mistakes_break_the_requirement_that_answers_them(mistake):
     (row_id, key, name, value), requirement = MISTAKES[mistake]
     document = cut_document()

@@ -23,7 +23,9 @@ TRIAL = load_trial(shipped_trial_path())
 SEED = 20
 
 
-@pytest.fixture(scope="module", params=["kiln-shuttle", "door-hoist"])
+@pytest.fixture(
+    scope="module", params=["kiln-shuttle", pytest.param("door-hoist", marks=pytest.mark.slow)]
+)
 def rehearsal(request) -> Rehearsal:
     result = rehearse(Bench(TRIAL, load_machine(request.param)), SEED, log_control=True)
     assert result.ended and not result.violations
