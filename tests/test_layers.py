@@ -42,21 +42,10 @@ MODULES = modules()
 
 
 def imported(path: Path) -> set[str]:
-    """Modules of ours that a file imports, at its top or inside functions.
-
-    Imports for type checkers alone (``if TYPE_CHECKING``) do not count.
-    """
+    """Modules of ours that a file imports: at its top, inside functions, for type checkers."""
     names: set[str] = set()
     tree = ast.parse(path.read_text(encoding="utf-8"))
-    skipped = {
-        id(inner)
-        for node in ast.walk(tree)
-        if isinstance(node, ast.If) and "TYPE_CHECKING" in ast.dump(node.test)
-        for inner in ast.walk(node)
-    }
     for node in ast.walk(tree):
-        if id(node) in skipped:
-            continue
         if isinstance(node, ast.Import):
             names |= {alias.name for alias in node.names}
         elif isinstance(node, ast.ImportFrom) and node.module is not None:

@@ -144,9 +144,12 @@ def _with_parts(
     trial: Trial, stopped: str, limits: Limits, findings: tuple[Finding, ...]
 ) -> tuple[tuple[Finding, ...], tuple[Finding, ...]]:
     """Return findings, and those about premises, with what exploration in parts adds."""
-    parts, seen = explored_in_parts(
-        trial, lambda part: explore(part, limits, premises=True, in_parts=False)
-    )
+
+    def explored(part: Trial) -> tuple[tuple[Finding, ...], tuple[Finding, ...]]:
+        whole = explore(part, limits, premises=True, in_parts=False)
+        return whole.findings, whole.premises
+
+    parts, seen = explored_in_parts(trial, explored)
     return findings + parts, seen or tuple(premises_unfinished(trial, stopped))
 
 

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 from gainwright.language.model import Trial
 from gainwright_proof.exploration.slices import Influence, Slice
@@ -23,28 +22,25 @@ from gainwright_proof.exploration.subjects import (
 from gainwright_proof.methods import EXPLORATION_IN_PARTS
 from gainwright_proof.verdict import HOLDS, Finding, Verdict
 
-if TYPE_CHECKING:
-    from gainwright_proof.exploration.exploration import Exploration
-
 _KEPT = frozenset({"longest_ticks", "first_tick", "vacuous"})
 """Figures of a slice that are the trial's own."""
-Explore = Callable[[Trial], "Exploration"]
+Findings = tuple[Finding, ...]
+Explore = Callable[[Trial], tuple[Findings, Findings]]
+"""Returns the findings about a trial and about its premises."""
 
 
-def explored_in_parts(
-    trial: Trial, explore: Explore
-) -> tuple[tuple[Finding, ...], tuple[Finding, ...]]:
+def explored_in_parts(trial: Trial, explore: Explore) -> tuple[Findings, Findings]:
     """Return findings about a trial, and about its premises, from explorations of its slices."""
     findings, seen = list[Finding](), list[Finding]()
     for number, part in enumerate(Influence(trial).slices()):
         if not part.trial.requirements and number > 0:
             continue
-        found = explore(part.trial)
+        found, premises = explore(part.trial)
         said = _said(part)
         findings += _about_rows(found, said) if number == 0 else ()
         asked = {AS_WRITTEN, *(requirement.id for requirement in part.trial.requirements)}
-        findings += [_told(f, f.detail, said) for f in found.findings if f.subject in asked]
-        seen += [_told(finding, finding.detail, said) for finding in found.premises]
+        findings += [_told(f, f.detail, said) for f in found if f.subject in asked]
+        seen += [_told(finding, finding.detail, said) for finding in premises]
     return tuple(findings), tuple(seen)
 
 
@@ -52,9 +48,9 @@ def _said(part: Slice) -> str:
     return f"Sliced: without {', '.join(part.without)}. " if part.without else "All variables. "
 
 
-def _about_rows(found: Exploration, said: str) -> Iterator[Finding]:
+def _about_rows(found: Findings, said: str) -> Iterator[Finding]:
     """Yield what depends on nothing but which rows are taken."""
-    for finding in found.findings:
+    for finding in found:
         if finding.subject in (AS_SPECIFIED, ONE_STEP) and finding.verdict in HOLDS:
             text = "On the C of the slice, which has fewer variables than the C that ships."
             yield replace(_told(finding, text, said), verdict=Verdict.TESTED)
