@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import dataclasses
 import math
-from fractions import Fraction
 
 import numpy as np
 import pytest
@@ -29,7 +28,6 @@ from gainwright_sim.theory import (
 )
 from gainwright_sim.theory.closed_loop import machine_loop
 from gainwright_sim.theory.stages import SPEED_GAIN
-from gainwright_sim.theory.ultimate import is_schur_stable, sampled_loop
 
 TWO = Chain((1e-3, 2e-3), (1500.0,), (0.05,))
 
@@ -193,28 +191,3 @@ def test_machine_is_stable_on_one_side_of_its_limit_only():
     limit = SPEED_GAIN.limit(machine).gain
     assert SPEED_GAIN.is_stable(machine, 0.999 * limit)
     assert not SPEED_GAIN.is_stable(machine, 1.001 * limit)
-
-
-def test_jury_recursion_agrees_with_the_roots_of_random_polynomials():
-    random = np.random.default_rng(5)
-    verdicts = []
-    for _ in range(400):
-        roots = random.uniform(-1.15, 1.15, size=random.integers(1, 7))
-        largest = np.abs(roots).max()
-        if abs(largest - 1.0) < 1e-3:
-            continue
-        verdicts.append(largest < 1.0)
-        assert is_schur_stable(list(np.poly(roots))) == verdicts[-1], roots
-    assert 50 < sum(verdicts) < len(verdicts) - 50
-
-
-def test_jury_recursion_is_exact_at_the_limit_of_the_sampled_rigid_axis():
-    """z^3 - 2 z^2 + (1 + k (1 + a)) z - k with a = 1/40: the limit k = 39/40 exactly (Jury)."""
-    a = Fraction(1, 40)
-    for k, stable in ((Fraction(974, 1000), True), (Fraction(39, 40), False)):
-        assert is_schur_stable([1, -2, 1 + k * (1 + a), -k]) is stable
-
-
-def test_sampled_loop_refuses_a_plant_that_answers_at_once():
-    with pytest.raises(ValueError, match="higher degree"):
-        sampled_loop([1.0, 0.0], [1.0, 0.5], 1.0)

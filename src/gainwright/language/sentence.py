@@ -55,11 +55,6 @@ def sentences(expression: Expression) -> list[str]:
     return [sentence(expression)]
 
 
-def phrase(expression: Expression) -> str:
-    """Return an integer-valued expression in words, without capital letter and full stop."""
-    return _amount(expression)
-
-
 def words(name: str) -> str:
     """Return a name of the specification as plain words."""
     return name.replace("_", " ")
