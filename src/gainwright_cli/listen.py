@@ -187,7 +187,9 @@ def _print(listening: Listening, arguments: argparse.Namespace) -> None:
     screen.print()
     if arguments.out is None:
         screen.print("Next: the same with a picture:", markup=False)
-        words = shlex.join([*_said(arguments), "--out", f"listen-{Path(arguments.recording).stem}"])
+        words = shlex.join(
+            [*_options_given(arguments), "--out", f"listen-{Path(arguments.recording).stem}"]
+        )
         screen.print(f"  {words}", markup=False)
     else:
         screen.print(f"Picture and levels: {Path(arguments.out) / PICTURE}", markup=False)
@@ -199,7 +201,7 @@ def _print(listening: Listening, arguments: argparse.Namespace) -> None:
     screen.print(CAUTION, style="dim", markup=False)
 
 
-def _said(arguments: argparse.Namespace) -> list[str]:
+def _options_given(arguments: argparse.Namespace) -> list[str]:
     """Return the command that was given, for the user to continue."""
     words = ["gainwright", "listen", arguments.recording]
     tables = (*_CHANNELS, *_SCALES, *_BAND, ("--delay-ticks", "delay_ticks"), *_THRESHOLDS)

@@ -293,8 +293,8 @@ def _next_steps(
         yield f"Evidence: {arguments.out}"
     if left:
         more = f" and {len(left) - 3} more." if len(left) > 3 else "."
-        told = f"This evidence cannot stamp an export, for: {', '.join(left[:3])}{more}"
-        yield textwrap.fill(told, 80, break_long_words=False, break_on_hyphens=False)
+        text = f"This evidence cannot stamp an export, for: {', '.join(left[:3])}{more}"
+        yield textwrap.fill(text, 80, break_long_words=False, break_on_hyphens=False)
         refuted = [name for name in proof.runs]
         if refuted and arguments.out is not None:
             run_file = f"{arguments.out}/counterexamples/{refuted[0].replace('/', '-')}.json"

@@ -75,8 +75,8 @@ def _write(path: Path, text: str) -> None:
 
 def program_digest(path: str) -> str:
     """Return the digest (hex) of a program's file."""
-    told = os.stat(path)
-    return _program_digest(os.path.realpath(path), told.st_size, told.st_mtime_ns)
+    status = os.stat(path)
+    return _program_digest(os.path.realpath(path), status.st_size, status.st_mtime_ns)
 
 
 @cache

@@ -64,8 +64,8 @@ def compare_with_spin(trial, offer=Offer.VALUATIONS):
     result = checked(trial, offer=offer)
     assert result.complete
     assert result.stored_states == exploration.figures.nodes
-    told = [name for name in result.told if not name.startswith("seen_")]
-    assert told == sorted(expected_messages(trial, exploration))
+    reported = [name for name in result.reported if not name.startswith("seen_")]
+    assert reported == sorted(expected_messages(trial, exploration))
     compare_premises(trial, exploration, result)
     return result
 
@@ -76,7 +76,7 @@ def compare_premises(trial, exploration, result):
     vacuous = {f.subject for f in exploration.premises if f.figures.get("vacuous")}
     for number, requirement in enumerate(trial.requirements):
         wanted = {seen(number, part) for part, _ in enumerate(premises(requirement))}
-        if wanted and wanted <= set(result.told):
+        if wanted and wanted <= set(result.reported):
             assert f"premise/{requirement.id}" not in vacuous
 
 
@@ -93,7 +93,7 @@ def test_shipped_trial_with_shorter_times(divisor, offer):
     """All requirements where few inputs are offered, a few where spin has to try all."""
     every = offer is Offer.DISTINCT
     result = compare_with_spin(shortened_trial(divisor) if every else small(divisor), offer)
-    assert not [name for name in result.told if name.startswith(("broken_", "table_"))]
+    assert not [name for name in result.reported if name.startswith(("broken_", "table_"))]
 
 
 @pytest.mark.slow
@@ -103,14 +103,14 @@ def test_inserted_bug():
         replace(row, target="stop_axis") if row.id == "fault@detect" else row for row in trial.rows
     )
     result = compare_with_spin(replace(trial, rows=rows), Offer.DISTINCT)
-    assert "broken_no_torque_without_drive_and_feedback" in result.told
+    assert "broken_no_torque_without_drive_and_feedback" in result.reported
 
 
 @pytest.mark.parametrize(("seed", "name"), [(2, "bounded0"), (9, "response0"), (11, "bounded1")])
 def test_time_of_random_trials(seed, name):
     trial = random_trial(seed)
     verdicts = {finding.subject: finding.verdict for finding in explore(trial).findings}
-    broken = f"broken_{name}" in checked(trial, timed=name).told
+    broken = f"broken_{name}" in checked(trial, timed=name).reported
     assert broken is (verdicts[name] is Verdict.REFUTED)
 
 
@@ -125,7 +125,7 @@ def test_time_of_the_shipped_trial(late):
     )
     result = checked(replace(trial, requirements=requirements), timed="trial_ends")
     assert result.complete
-    assert ("broken_trial_ends" in result.told) is late
+    assert ("broken_trial_ends" in result.reported) is late
 
 
 @pytest.mark.slow

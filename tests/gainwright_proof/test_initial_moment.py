@@ -75,8 +75,8 @@ def test_the_second_checker_refutes_them_too():
     trial, subject = DEFECTS["a held button counts"]
     vectors = vectors_by_state(trial, MOST_VECTORS)
     model = promela_model(trial, vectors, offer=Offer.DISTINCT)
-    told = verify(model, depth=1_000_000, flags=QUICK_FLAGS).told
-    assert f"broken_{subject}" in told and "broken_idle_after_reset" not in told
+    reported = verify(model, depth=1_000_000, flags=QUICK_FLAGS).reported
+    assert f"broken_{subject}" in reported and "broken_idle_after_reset" not in reported
 
 
 def test_the_shipped_trial_starts_as_required():

@@ -160,4 +160,4 @@ def test_spin_counts_the_same_states(name):
     model = promela_model(trial, vectors_by_state(trial, 1 << 14), offer=Offer.FREE)
     result = verify(model, depth=100_000, flags=QUICK_FLAGS)
     assert result.stored_states == explore(trial).figures.nodes
-    assert not any(name.startswith(("broken", "table")) for name in result.told)
+    assert not any(name.startswith(("broken", "table")) for name in result.reported)

@@ -103,7 +103,7 @@ class _Bench:
             if done.exit_code is None:
                 return Gate(name, "unfinished", f"{command[0]}: no end after {limit_s:g} s")
             if done.exit_code != 0:
-                return Gate(name, "failed", _telling(done.output))
+                return Gate(name, "failed", _first_complaint(done.output))
         return Gate(name, "passed")
 
     def _tool(self, command: Sequence[str], limit_s: float = LIMIT_S) -> ToolRun:
@@ -150,7 +150,7 @@ class _Bench:
             return Gate(name, "unfinished", f"{path}: no end after {LIMIT_S:g} s")
         bad, deviations = misra.judge(done.output)
         if done.exit_code != 0 or bad:
-            return Gate(name, "failed", bad[0] if bad else _telling(done.output))
+            return Gate(name, "failed", bad[0] if bad else _first_complaint(done.output))
         return Gate(name, "passed", f"advisory, with reasons in the guide: {deviations}")
 
     def sanitized(self) -> Iterator[Gate]:
@@ -236,7 +236,7 @@ class _Bench:
         return Gate(name, "passed", _summed(self._tool(["gcov", "-b", *notes]).output))
 
 
-def _telling(said: str) -> str:
+def _first_complaint(said: str) -> str:
     """Return the line of an output that says what is wrong, if there is one."""
     lines = said.strip().splitlines() or ["no output"]
     telling = [n for n in lines if re.search(r"error|warning|SUMMARY|FAIL", n)]

@@ -89,20 +89,20 @@ def _report(state: str, fault: Gap | Overlap | DeadRow, problems: Problems) -> N
         case Overlap(first, second, example):
             problems.add(
                 place,
-                f"rows '{first.id}' and '{second.id}' both hold {_said(example)}",
+                f"rows '{first.id}' and '{second.id}' both hold {_combination_in_words(example)}",
                 "exactly one row for every combination of the conditions",
                 "let the row with less priority say unless to a condition of the other",
             )
         case Gap(example):
             problems.add(
                 place,
-                f"no row holds {_said(example)}",
+                f"no row holds {_combination_in_words(example)}",
                 "exactly one row for every combination of the conditions",
                 "add a row for this combination; staying put is a row too",
             )
 
 
-def _said(example: Combination) -> str:
+def _combination_in_words(example: Combination) -> str:
     true = [name for name, boolean in sorted(example.booleans.items()) if boolean]
     values = ", ".join(f"{name} = {value}" for name, value in sorted(example.witness.items()))
     conditions = f"when only {', '.join(true)} hold" if true else "when no condition holds"

@@ -255,10 +255,10 @@ def one_way_text(conclusions: Sequence[Conclusion]) -> str:
     if not alone:
         return "Everything is proved in two ways or more."
     kinds = Counter(name.partition("/")[0] for name in alone if "/" in name)
-    told = [f"{count} of {kind}/..." for kind, count in sorted(kinds.items())]
-    told += [name for name in alone if "/" not in name]
+    counted = [f"{count} of {kind}/..." for kind, count in sorted(kinds.items())]
+    counted += [name for name in alone if "/" not in name]
     return (
         f"One way only: {len(alone)} of {len(conclusions)} subjects are proved by a single method, "
-        f"of which no other would notice a mistake: {', '.join(told)}. All names: one_way in "
+        f"of which no other would notice a mistake: {', '.join(counted)}. All names: one_way in "
         "evidence.json."
     )

@@ -148,8 +148,8 @@ def check_against(
     place = str(Path(directory) / DOCUMENT)
     problems = [
         Problem(
-            place, f"findings, {subject}", _told(stated.get((subject, method))),
-            f"{_told(again.get((subject, method)))} ({method})", _REMEDY,
+            place, f"findings, {subject}", _finding_in_words(stated.get((subject, method))),
+            f"{_finding_in_words(again.get((subject, method)))} ({method})", _REMEDY,
         )
         for subject, method in sorted(
             stated.keys() | again.keys(), key=lambda key: (not _refuted(again.get(key)), key)
@@ -201,7 +201,7 @@ def _refuted(finding: tuple[str, str, Mapping[str, int]] | None) -> bool:
     return finding is not None and finding[0] == Verdict.REFUTED.value
 
 
-def _told(finding: tuple[str, str, Mapping[str, int]] | None) -> str:
+def _finding_in_words(finding: tuple[str, str, Mapping[str, int]] | None) -> str:
     return "nothing" if finding is None else f"{finding[0]}: {finding[1]}"
 
 

@@ -18,27 +18,27 @@ from gainwright_proof.mutants.report import Outcome, noticed
 
 def mutant_faults(document: Mapping[str, Any], trial: Trial) -> Iterator[str]:
     """Yield what the mutants of a document, if it has any, say wrongly."""
-    told = document.get("mutants")
+    tried = document.get("mutants")
     lines = document.get("requirements", [])
-    if told is None:
+    if tried is None:
         if any(line.get("rows") is not None for line in lines):
             yield "rows that requirements notice, though no mutants were tried"
         return
     try:
-        yield from _faults(told, lines, trial)
+        yield from _faults(tried, lines, trial)
     except (KeyError, TypeError, ValueError, AttributeError) as error:
         yield f"mutants that cannot be read: {type(error).__name__}: {error}"
 
 
-def _faults(told: Mapping[str, Any], lines: list[Any], trial: Trial) -> Iterator[str]:
+def _faults(tried: Mapping[str, Any], lines: list[Any], trial: Trial) -> Iterator[str]:
     everything = {mutant.id: mutant for mutant in mutants(trial)}
-    listed = told["mutants"]
+    listed = tried["mutants"]
     if [entry["id"] for entry in listed] != list(everything):
         yield f"{len(listed)} mutants, not the {len(everything)} of the trial"
         return
     kinds = Counter((everything[e["id"]].kind, Outcome(e["outcome"])) for e in listed)
     wanted = {k.value: {o.value: kinds[k, o] for o in Outcome} for k in MutationKind}
-    if told["counts"] != wanted:
+    if tried["counts"] != wanted:
         yield "counts that are not those of the list"
     for entry in listed:
         if (entry["outcome"] == Outcome.CAUGHT.value) != bool(entry.get("caught_by")):

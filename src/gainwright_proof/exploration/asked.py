@@ -92,7 +92,7 @@ class Asked:
                 different = counts & (wanted != given)
                 if different.any():
                     lane = int(np.argmax(different))
-                    return self._told(requirement, what, state, before, lane)
+                    return self._difference_in_words(requirement, what, state, before, lane)
         return ""
 
     def _drawn(self, signal: Signal) -> NDArray[np.int64]:
@@ -117,7 +117,9 @@ class Asked:
         columns = [values[signal.name] for signal in signals] or [np.zeros(_LANES)]
         return np.stack(columns, axis=1).astype(np.int32)
 
-    def _told(self, requirement: Requirement, what: str, state: int, values: Any, lane: int) -> str:
+    def _difference_in_words(
+        self, requirement: Requirement, what: str, state: int, values: Any, lane: int
+    ) -> str:
         signals = (*self._trial.variables, *self._trial.inputs)
         given = ", ".join(f"{s.name} = {int(values[s.name][lane])}" for s in signals)
         name = self._trial.states[state].name

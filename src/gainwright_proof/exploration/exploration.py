@@ -108,7 +108,7 @@ def explore(
         return _not_begun(trial, encoding.codes, reason, limits, premises, in_parts)
     stopped = _searched(engine, limits, progress)
     if stopped:
-        stopped = _told(stopped, engine.figures, encoding.codes)
+        stopped = _in_words(stopped, engine.figures, encoding.codes)
     judge = Judge(trial, engine, stopped)
     findings, runs_to_rows = _judged(trial, judge)
     seen: tuple[Finding, ...] = ()
@@ -192,7 +192,7 @@ _ENDED = {
 }
 
 
-def _told(stopped: str, figures: Figures, codes: int) -> str:
+def _in_words(stopped: str, figures: Figures, codes: int) -> str:
     return (
         f"{stopped} after {figures.nodes:,} reachable combinations of state and variables (the "
         f"ranges allow {codes:,}; {figures.bytes / 1e6:,.0f} MB used)"

@@ -36,15 +36,15 @@ def explored_in_parts(trial: Trial, explore: Explore) -> tuple[Findings, Finding
         if not part.trial.requirements and number > 0:
             continue
         found, premises = explore(part.trial)
-        said = _said(part)
+        said = _variables_in_words(part)
         findings += _about_rows(found, said) if number == 0 else ()
         asked = {AS_WRITTEN, *(requirement.id for requirement in part.trial.requirements)}
-        findings += [_told(f, f.detail, said) for f in found if f.subject in asked]
-        seen += [_told(finding, finding.detail, said) for finding in premises]
+        findings += [_of_the_trial(f, f.detail, said) for f in found if f.subject in asked]
+        seen += [_of_the_trial(finding, finding.detail, said) for finding in premises]
     return tuple(findings), tuple(seen)
 
 
-def _said(part: Slice) -> str:
+def _variables_in_words(part: Slice) -> str:
     return f"Sliced: without {', '.join(part.without)}. " if part.without else "All variables. "
 
 
@@ -53,14 +53,14 @@ def _about_rows(found: Findings, said: str) -> Iterator[Finding]:
     for finding in found:
         if finding.subject in (AS_SPECIFIED, ONE_STEP) and finding.verdict in HOLDS:
             text = "On the C of the slice, which has fewer variables than the C that ships."
-            yield replace(_told(finding, text, said), verdict=Verdict.TESTED)
+            yield replace(_of_the_trial(finding, text, said), verdict=Verdict.TESTED)
         elif finding.subject.startswith(("single_hit/", "row/")) or finding.subject in (
             AS_SPECIFIED, END_REACHABLE, ONE_STEP, WHOLE_TRIAL,
         ):  # fmt: skip
-            yield _told(finding, finding.detail, said)
+            yield _of_the_trial(finding, finding.detail, said)
 
 
-def _told(finding: Finding, text: str, said: str) -> Finding:
+def _of_the_trial(finding: Finding, text: str, said: str) -> Finding:
     """Return a finding of a slice as one about the trial: its runs are not runs of the trial."""
     figures = {name: n for name, n in finding.figures.items() if name in _KEPT}
     return replace(

@@ -136,7 +136,9 @@ class OneStep:
         differs = np.where(wanted.rows < 0, found.rows >= 0, differs)
         if not differs.any():
             return ""
-        return self._told(int(np.argmax(differs)), state, variables, inputs, wanted, outputs, found)
+        return self._difference_in_words(
+            int(np.argmax(differs)), state, variables, inputs, wanted, outputs, found
+        )
 
     def _pairs(self, wanted: Ticked, outputs: dict, found: Probed):  # type: ignore[no-untyped-def]
         """Yield (what, reference, compiled) of everything that a step shows."""
@@ -148,15 +150,15 @@ class OneStep:
         for k, output in enumerate(trial.outputs):
             yield output.name, outputs[output.name], found.outputs[:, k]
 
-    def _told(  # type: ignore[no-untyped-def]
+    def _difference_in_words(  # type: ignore[no-untyped-def]
         self, lane: int, state: int, variables, inputs, wanted, outputs, found
     ) -> str:
         trial = self._trial
         given = ", ".join(f"{s.name} = {inputs[lane, k]}" for k, s in enumerate(trial.inputs))
         held = ", ".join(f"{v.name} = {variables[k]}" for k, v in enumerate(trial.variables))
         different = [
-            f"{what}: {self._said(what, reference, lane)} by the specification, "
-            f"{self._said(what, compiled, lane)} by the C"
+            f"{what}: {self._value_in_words(what, reference, lane)} by the specification, "
+            f"{self._value_in_words(what, compiled, lane)} by the C"
             for what, reference, compiled in self._pairs(wanted, outputs, found)
             if reference[lane] != compiled[lane]
         ]
@@ -165,7 +167,7 @@ class OneStep:
             f"{trial.states[state].name} with {held or 'no variables'} and inputs {given}."
         )
 
-    def _said(self, what: str, values: NDArray[np.int64], lane: int) -> str:
+    def _value_in_words(self, what: str, values: NDArray[np.int64], lane: int) -> str:
         value = int(values[lane])
         if what == "row":
             return self._trial.rows[value].id if value >= 0 else f"no single row ({value})"

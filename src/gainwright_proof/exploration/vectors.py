@@ -118,12 +118,12 @@ class InputGroups:
 
         Raises TooManyVectors, which names the place, if a group has too many choices.
         """
-        told = list(dict.fromkeys(apart))
+        kept_apart = list(dict.fromkeys(apart))
         read = [self._features(tuple(forms)) for forms in conditions]
-        every = dict.fromkeys((*(f for features in read for f in features), *told))
+        every = dict.fromkeys((*(f for features in read for f in features), *kept_apart))
         groups = self._builder.grouped(every)
         group_of = {name: n for n, (names, _) in enumerate(groups) for name in names}
-        wide = set(told)
+        wide = set(kept_apart)
         for features in read:
             if len({group_of[name] for f in features for name in references(f)}) > 1:
                 wide.update(features)
@@ -142,11 +142,11 @@ class InputGroups:
         shared: tuple[Expression, ...],
         wide: Container[Expression],
     ) -> InputGroup:
-        told = tuple(feature for feature in shared if feature in wide)
-        key = names, frozenset(shared), frozenset(told)
+        distinguished = tuple(feature for feature in shared if feature in wide)
+        key = names, frozenset(shared), frozenset(distinguished)
         if key not in self._found:
             choices = tuple(self._builder.choices(place, names, shared))
-            kinds = self._builder.kinds(names, choices, told)
+            kinds = self._builder.kinds(names, choices, distinguished)
             self._found[key] = InputGroup(names, choices, kinds)
         return self._found[key]
 

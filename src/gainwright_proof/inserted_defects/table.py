@@ -81,11 +81,11 @@ def _judge(number: int) -> Entry:
 
 
 def _show(number: int, entry: Entry) -> None:
-    told = f"noticed by {', '.join(entry.noticed_by[:ROOM])}"
-    told += " ..." if len(entry.noticed_by) > ROOM else ""
+    text = f"noticed by {', '.join(entry.noticed_by[:ROOM])}"
+    text += " ..." if len(entry.noticed_by) > ROOM else ""
     print(f"{number:3}  {entry.kind}: {entry.name}  [{entry.place}]")
     missed = f"NOT INSERTED, {entry.failed}" if entry.failed else "NOT NOTICED"
-    print(f"       {told if entry.noticed_by else missed}", flush=True)
+    print(f"       {text if entry.noticed_by else missed}", flush=True)
 
 
 def _as_json(entry: Entry) -> dict[str, object]:

@@ -40,25 +40,27 @@ def _required(row: Row, name: str, wanted: bool) -> Row:
 
 
 def _dropped(row: Row, name: str) -> Mutant:
-    change = f"row '{row.id}' does not look at '{name}', which it wants {_said(name in row.when)}"
+    change = (
+        f"row '{row.id}' does not look at '{name}', which it wants {_as_word(name in row.when)}"
+    )
     return _mutant(MutationKind.LITERAL_DROPPED, row, name, change, without(row, name))
 
 
 def _flipped(row: Row, name: str) -> Mutant:
     wanted = name not in row.when
-    change = f"row '{row.id}' wants '{name}' {_said(wanted)} instead of {_said(not wanted)}"
+    change = f"row '{row.id}' wants '{name}' {_as_word(wanted)} instead of {_as_word(not wanted)}"
     new = _required(without(row, name), name, wanted)
     return _mutant(MutationKind.LITERAL_FLIPPED, row, name, change, new)
 
 
 def _added(row: Row, name: str, wanted: bool) -> Mutant:
-    change = f"row '{row.id}' wants '{name}' {_said(wanted)} too"
-    detail = f"{name}/{_said(wanted)}"
+    change = f"row '{row.id}' wants '{name}' {_as_word(wanted)} too"
+    detail = f"{name}/{_as_word(wanted)}"
     new = _required(row, name, wanted)
     return _mutant(MutationKind.LITERAL_ADDED, row, detail, change, new)
 
 
-def _said(boolean: bool) -> str:
+def _as_word(boolean: bool) -> str:
     return "true" if boolean else "false"
 
 

@@ -18,10 +18,10 @@ from gainwright_proof.methods import SPIN
 from gainwright_proof.second_checker.promela import (
     Offer,
     asserts,
+    flag_of,
     promela_model,
     seen,
     taken,
-    told_of,
 )
 from gainwright_proof.second_checker.spin import (
     QUICK_FLAGS,
@@ -117,12 +117,12 @@ def _judged(
 ) -> Finding:
     whole = _says_all(result, explored)
     reach = requirement.kind is RequirementKind.REACHABLE
-    told = told_of(requirement) in result.told
-    if told == reach:
-        # What was told needs no complete search; what was not told does.
+    reported = flag_of(requirement) in result.reported
+    if reported == reach:
+        # What was reported needs no complete search; what was not does.
         verdict = Verdict.PROVED if reach or whole else Verdict.UNFINISHED
     else:
-        verdict = Verdict.REFUTED if told or whole else Verdict.UNFINISHED
+        verdict = Verdict.REFUTED if reported or whole else Verdict.UNFINISHED
     detail = "The search is not complete."
     if result.complete:
         detail = "Searched completely." if whole else "No exploration has counted as many states."
@@ -133,7 +133,7 @@ def _tables(
     trial: Trial, method: str, result: SpinResult, explored: int | None
 ) -> Iterator[Finding]:
     for state in trial.states:
-        if f"table_{state.name}" in result.told:
+        if f"table_{state.name}" in result.reported:
             verdict = Verdict.REFUTED
         else:
             whole = _says_all(result, explored)
@@ -146,7 +146,7 @@ def _tables(
 def _rows(trial: Trial, method: str, result: SpinResult, explored: int | None) -> Iterator[Finding]:
     whole = _says_all(result, explored)
     for number, row in enumerate(trial.rows):
-        if taken(number) in result.told:
+        if taken(number) in result.reported:
             verdict, detail = Verdict.PROVED, "It is taken in a reachable tick."
         else:
             verdict = Verdict.REFUTED if whole else Verdict.UNFINISHED
@@ -162,6 +162,6 @@ def _premises_seen(
         zip(trial.requirements, short.requirements, strict=True)
     ):
         wanted = [seen(number, part) for part, _ in enumerate(premises(in_short))]
-        if wanted and set(wanted) <= set(result.told):
+        if wanted and set(wanted) <= set(result.reported):
             detail = f"{len(wanted)} of {len(wanted)} premises or triggers are seen."
             yield Finding(f"{PREMISE}/{requirement.id}", method, Verdict.PROVED, detail)

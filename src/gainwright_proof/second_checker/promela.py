@@ -143,7 +143,7 @@ class _Model:
         scratch += [f"{p}_{output.name}" for output in self._trial.outputs for p in "on"]
         yield from (f"hidden int {name};" for name in scratch)
         flags = [f"c_{condition.name}" for condition in self._trial.conditions]
-        flags += ["begun", *(told_of(requirement) for requirement in self._requirements)]
+        flags += ["begun", *(flag_of(requirement) for requirement in self._requirements)]
         flags += [f"table_{state.name}" for state in self._trial.states]
         flags += [taken(number) for number, _ in enumerate(self._trial.rows)]
         flags += [flag for flag, _, _ in self._premises()]
@@ -163,11 +163,11 @@ class _Model:
             formula = promela_expression(requirement.formula, self._tick)
             if requirement.kind is RequirementKind.INITIAL:
                 # Hidden and never taken back: the search begins at the first moment.
-                yield _telling(told_of(requirement), f"!begun && !{formula}")
+                yield _reporting(flag_of(requirement), f"!begun && !{formula}")
             elif requirement.kind is RequirementKind.INVARIANT:
-                yield _telling(told_of(requirement), f"!{formula}")
+                yield _reporting(flag_of(requirement), f"!{formula}")
             elif requirement.kind is RequirementKind.REACHABLE:
-                yield _telling(told_of(requirement), formula)
+                yield _reporting(flag_of(requirement), formula)
         yield from self._premise_lines(over_a_tick=False)
         yield "begun = 1;"
         if timed is not None and timed.kind is RequirementKind.BOUNDED:
@@ -181,7 +181,7 @@ class _Model:
         for requirement in self._requirements:
             if requirement.kind is RequirementKind.STEP:
                 formula = promela_expression(requirement.formula, self._tick)
-                yield _telling(told_of(requirement), f"!{formula}")
+                yield _reporting(flag_of(requirement), f"!{formula}")
         yield from self._premise_lines(over_a_tick=True)
         if timed is not None and timed.kind is RequirementKind.RESPONSE:
             assert timed.trigger is not None
@@ -200,13 +200,13 @@ class _Model:
                 yield seen(number, part), requirement, premise
 
     def _premise_lines(self, over_a_tick: bool) -> Iterable[str]:
-        """Tell each premise once; when all of a kind were told, none is looked at any more."""
+        """Report each premise once; when all of a kind were, none is looked at any more."""
         left = _left_over(over_a_tick)
         yield f"if :: ({left} > 0) ->"
         for flag, requirement, premise in self._premises():
             if (requirement.kind in OVER_A_TICK) is over_a_tick:
                 formula = promela_expression(premise, self._tick)
-                yield _telling(flag, formula, f"{left} = {left} - 1; ")
+                yield _reporting(flag, formula, f"{left} = {left} - 1; ")
         yield "skip :: else fi;"
 
     def _offer_lines(self, chosen: StateVectors) -> Iterable[str]:
@@ -227,7 +227,7 @@ class _Model:
     def _table_lines(self, state: State) -> Iterable[str]:
         rows = self._trial.rows_by_state[state.name]
         yield f"      hits = {' + '.join(f'({_cube(row)})' for row in rows) or '0'};"
-        yield f"      {_telling(f'table_{state.name}', '(hits != 1)')}"
+        yield f"      {_reporting(f'table_{state.name}', '(hits != 1)')}"
         yield "      if"
         for row in rows:
             yield f"      :: (hits == 1) && ({_cube(row)}) ->"
@@ -236,7 +236,7 @@ class _Model:
         yield "      fi"
 
     def _row_lines(self, row: Row) -> Iterable[str]:
-        yield f"        {_telling(taken(self._numbers[row.id]), '1')}"
+        yield f"        {_reporting(taken(self._numbers[row.id]), '1')}"
         ranges = {variable.name: variable for variable in self._trial.variables}
         for name, value in row.actions.items():
             variable = ranges[name]
@@ -267,31 +267,31 @@ def _cube(row: Row) -> str:
 
 
 def taken(row: int) -> str:
-    """Return the name under which is told that a row is taken, by its number."""
+    """Return the name under which is reported that a row is taken, by its number."""
     return f"taken_{row}"
 
 
 def seen(requirement: int, premise: int) -> str:
-    """Return the name under which is told that a premise occurs, by their numbers."""
+    """Return the name under which is reported that a premise occurs, by their numbers."""
     return f"seen_{requirement}_{premise}"
 
 
-def told_of(requirement: Requirement) -> str:
-    """Return the name under which is told that a requirement is broken, or reached."""
+def flag_of(requirement: Requirement) -> str:
+    """Return the name under which is reported that a requirement is broken, or reached."""
     reach = requirement.kind is RequirementKind.REACHABLE
     return f"{'reached' if reach else 'broken'}_{requirement.id}"
 
 
 def asserts(model: str, requirement: Requirement) -> bool:
     """Return whether a model has an assertion about a requirement."""
-    return f"assert(!{told_of(requirement)})" in model
+    return f"assert(!{flag_of(requirement)})" in model
 
 
 def _left_over(over_a_tick: bool) -> str:
     return f"unseen_{'ticks' if over_a_tick else 'moments'}"
 
 
-def _telling(flag: str, condition: str, also: str = "") -> str:
+def _reporting(flag: str, condition: str, also: str = "") -> str:
     """Return a statement that asserts, once in the whole search, that a condition does not hold.
 
     Flags are hidden, so the search does not take them back; the name shows in the message.
@@ -303,5 +303,5 @@ def _timing(timed: Requirement, formula: str, trigger: str, late: str) -> Iterab
     yield f"if :: {formula} -> elapsed = 0"
     yield f"   :: (!{formula} && (elapsed > 0 || {trigger})) -> elapsed = elapsed + 1"
     yield "   :: else fi;"
-    yield _telling(told_of(timed), f"({late})")
+    yield _reporting(flag_of(timed), f"({late})")
     yield f"if :: ({late}) -> elapsed = 0 :: else fi;"

@@ -34,7 +34,7 @@ class SpinResult:
 
     stored_states: int
     transitions: int
-    told: tuple[str, ...]
+    reported: tuple[str, ...]
     """Names of the assertions that failed, sorted: ``broken_<id>``, ``reached_<id>``,
     ``table_<state>``, ``taken_<row>``, ``seen_<requirement>_<premise>``."""
     seconds: float
@@ -124,13 +124,15 @@ def _parsed(text: str) -> SpinResult:
     transitions = re.search(_COUNT + " transitions", text)
     if stored is None or transitions is None:
         raise SpinError(text.strip()[-2000:])
-    told = set(re.findall(r"assertion violated .*?((?:broken|reached|table|taken|seen)_\w+)", text))
+    reported = set(
+        re.findall(r"assertion violated .*?((?:broken|reached|table|taken|seen)_\w+)", text)
+    )
     seconds = re.search(r"processor time ([0-9.e-]+)", text)
     incomplete = "max search depth too small" in text or "memory limit" in text
     return SpinResult(
         int(float(stored.group(1))),
         int(float(transitions.group(1))),
-        tuple(sorted(told)),
+        tuple(sorted(reported)),
         float(seconds.group(1)) if seconds else 0.0,
         not incomplete,
     )

@@ -45,10 +45,10 @@ class _Decision:
         return self.seen[values]
 
     def _found(self, values: tuple[bool, ...]) -> Iterator[int]:
-        truth = dict(zip(self.parts, values, strict=True))
-        result = _joined(self.expression, truth)
+        valuation = dict(zip(self.parts, values, strict=True))
+        result = _joined(self.expression, valuation)
         for number, part in enumerate(self.parts):
-            if _joined(self.expression, truth | {part: not truth[part]}) != result:
+            if _joined(self.expression, valuation | {part: not valuation[part]}) != result:
                 yield number
 
 
@@ -80,15 +80,15 @@ def _parts(expression: Expression) -> tuple[Expression, ...]:
     return (expression,)
 
 
-def _joined(expression: Expression, truth: Mapping[Expression, bool]) -> bool:
+def _joined(expression: Expression, valuation: Mapping[Expression, bool]) -> bool:
     match expression:
         case Unary(Operator.NOT, operand):
-            return not _joined(operand, truth)
+            return not _joined(operand, valuation)
         case Binary(Operator.AND, left, right):
-            return _joined(left, truth) and _joined(right, truth)
+            return _joined(left, valuation) and _joined(right, valuation)
         case Binary(Operator.OR, left, right):
-            return _joined(left, truth) or _joined(right, truth)
-    return truth[expression]
+            return _joined(left, valuation) or _joined(right, valuation)
+    return valuation[expression]
 
 
 class Decisions:
