@@ -17,6 +17,8 @@ from gainwright.detector.design import (
     LEAST_RAW_AMPLITUDE,
     PULSE_PERIODS,
     PULSE_SWEEP,
+    STEPS_RMS,
+    SWING_SHARE,
     design_detector,
     design_pulse,
     level_settings,
@@ -39,6 +41,7 @@ from gainwright.detector.timing import (
     lowest_oscillation_frequency_hz,
 )
 from gainwright.errors import InputError
+from gainwright.fixed.qformat import SIGNAL
 from gainwright.fixed.section import cascade_response
 from gainwright.language.load import load_trial
 from gainwright.language.shipped import shipped_trial_path
@@ -194,6 +197,18 @@ def test_no_threshold_lies_in_the_rounding_noise():
     """Not even a threshold of zero: the amplitude is then LEAST_RAW_AMPLITUDE."""
     made = level_settings(100, 0.0)
     assert level_of(100 * LEAST_RAW_AMPLITUDE**2 // 2, made) == pytest.approx(LEVEL_ONE, rel=0.01)
+
+
+def test_swing_level_is_a_swing_among_the_steps_of_the_encoder():
+    """A sine of so much speed, and half a step for the encoder's: energies add up."""
+    steps = 2 * math.pi / RATINGS.encoder_counts_per_turn * 8000 / RATINGS.top_speed_rad_per_s
+    for cruise in (0.1, 1.0, 20.0):
+        made = design_detector(KIND, STAGE, DriveTiming(1 / 8000, 1), RATINGS, cruise)
+        share = SWING_SHARE * cruise / RATINGS.top_speed_rad_per_s
+        energy = (share**2 + (STEPS_RMS * steps) ** 2) * made.ring.block_ticks
+        raw = round(energy * 2.0 ** (2 * SIGNAL.fraction_bits - 2 * HEADROOM_BITS))
+        assert made.swing_level == pytest.approx(level_of(raw, made.ring), rel=0.01, abs=1)
+    assert design_detector(KIND, STAGE, DriveTiming(1 / 8000, 1), RATINGS).swing_level == LEVEL_MAX
 
 
 # --- Filter and blocks ------------------------------------------------------------------------

@@ -72,7 +72,9 @@ def assert_same_as_reference(rehearsal: Rehearsal) -> None:
 
 def test_findings_are_those_of_the_reference_on_every_tick(rehearsal):
     """A sequencer tick sees what the control ticks before it left: 8 of them, 125 us each."""
-    detector, evidence = ReferenceDetector(rehearsal.tables[0].detector), ReferenceEvidence()
+    settings = rehearsal.tables[0].detector
+    detector = ReferenceDetector(settings)
+    evidence = ReferenceEvidence(swing_level=settings.swing_level)
     hearings, rungs = rehearsal.output("hearing"), rehearsal.output("speed_gain_rung")
     asked = [name for name in FINDINGS if name in rehearsal.trial.index.inputs]
     seen = {name: rehearsal.input(name) for name in asked}

@@ -139,7 +139,8 @@ def _stage(prefix: str, place: int, stage: StageTables) -> str:
         f"         .pulse = {{pulse_shape_{place}, {len(stage.pulse.shape)}}},\n"
         f"         .detector = {{.section = {{{sections}}},\n"
         f"                      .ring = {_level(settings.ring)},\n"
-        f"                      .burst = {_level(settings.burst)}}}"
+        f"                      .burst = {_level(settings.burst)},\n"
+        f"                      .swing_level = {number(settings.swing_level)}}}"
         f"{response_initialiser(place, stage)}}}"
     )
 
@@ -148,7 +149,7 @@ _NO_STAGE = (
     "{.gain = nothing, .pulse_height = nothing, .rungs = 1, .gain_fraction_bits = 0,\n"
     "         .pulse = {0, 0},\n"
     "         .detector = {.section = {{0, 0, 0}, {0, 0, 0}}, .ring = {1, 0U, 1},\n"
-    "                      .burst = {1, 0U, 1}}}"
+    "                      .burst = {1, 0U, 1}, .swing_level = 0}}"
 )
 
 
@@ -191,5 +192,6 @@ def _detector_note(axis: AxisData, stage: StageTables) -> str:
         f"{stage.stage.title}: high-pass from {corner_hz:.1f} Hz in two sections, Q1.30, b0 a1 a2 "
         f"with a1 and a2 negated; quantising changes its response above half that frequency "
         f"by at most {error.largest_db:.2g} dB. Then block length in control ticks, shift and "
-        "scale of the ring level (speed error), and the same of the burst level (torque command)."
+        "scale of the ring level (speed error), the same of the burst level (torque command), and "
+        "the ring level above which the speed itself swings."
     )

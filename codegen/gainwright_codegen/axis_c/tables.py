@@ -105,7 +105,8 @@ def _stage_tables(trial: Trial, stage: Stage, axis: AxisData) -> StageTables:
     _check_start(trial, stage, kind, axis, start)
     ladder = _ladder(trial, stage, start / base)
     values = tuple(base * value for value in ladder.values())
-    detector = design_detector(kind, stage, axis.timing, axis.ratings)
+    speed = axis.cruise_speed_rad_per_s
+    detector = design_detector(kind, stage, axis.timing, axis.ratings, speed)
     return StageTables(
         stage=stage,
         kind=kind,

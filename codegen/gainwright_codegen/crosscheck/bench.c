@@ -51,7 +51,7 @@ static void fill_evidence(gw_evidence *evidence)
         gw_evidence_hear(evidence, (int32_t)GW_HEARING_NOISE);
         gw_evidence_ring_block(evidence, 40 + (20 * block));
         gw_evidence_burst_block(evidence, 4 + block);
-        gw_evidence_new_gain(evidence, 0);
+        gw_evidence_new_gain(evidence, 0, GW_LEVEL_MAX);
     }
     gw_evidence_hear(evidence, (int32_t)GW_HEARING_NOISE);
     gw_evidence_ring_block(evidence, 100);

@@ -100,7 +100,8 @@ def _load(flags: Iterable[str]) -> tuple[cffi.FFI, Any]:
 
 
 def _c_settings(settings: DetectorSettings) -> tuple[object, ...]:
-    return (settings.words, _c_level(settings.ring), _c_level(settings.burst))
+    levels = _c_level(settings.ring), _c_level(settings.burst)
+    return (settings.words, *levels, settings.swing_level)
 
 
 def _c_level(level: LevelSettings) -> tuple[int, int, int]:

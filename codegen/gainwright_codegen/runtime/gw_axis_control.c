@@ -67,7 +67,7 @@ static void do_first(gw_axis *axis, uint32_t due)
         gw_evidence_end_gain(evidence, is_lower(axis));
         break;
     case GW_DUE_NOISE:
-        gw_evidence_compare_gain(evidence, is_lower(axis));
+        gw_evidence_compare_gain(evidence, is_lower(axis), stage_now(axis)->detector.swing_level);
         break;
     case GW_DUE_RUNG:
         gw_evidence_begin_gain(evidence);

@@ -43,6 +43,7 @@ typedef struct {
     gw_highpass_coefficients section[GW_DETECTOR_SECTIONS]; /* Q1.30 */
     gw_level_settings ring;
     gw_level_settings burst;
+    int32_t swing_level; /* ring level above which the speed itself swings; GW_LEVEL_MAX: none */
 } gw_detector_settings;
 
 typedef struct {

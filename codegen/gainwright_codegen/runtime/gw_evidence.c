@@ -107,8 +107,9 @@ static int32_t expected(int32_t noise, int32_t before, int32_t part)
     return smaller(noise, known + (known / part) + (GW_NOISE_LEAST / 2));
 }
 
-/* Noise that has risen far above the usual, and stays there from gain to gain, is counted. */
-static void count_grown(gw_evidence *evidence)
+/* Noise that has risen far above the usual, or by which the speed itself swings, and stays there
+ * from gain to gain, is counted. */
+static void count_grown(gw_evidence *evidence, int32_t swing_level)
 {
     const int32_t usual = gw_clamp_i32(evidence->ring_usual, 0, GW_LEVEL_MAX);
     const int32_t most = gw_clamp_i32(evidence->ring_most, 0, GW_LEVEL_MAX);
@@ -119,7 +120,8 @@ static void count_grown(gw_evidence *evidence)
     if (before < 0) {
         evidence->ring_usual = larger(usual, most);
     } else {
-        if ((evidence->ring_noise / GW_GROWN_TIMES) <= larger(usual, GW_SILENCE_LEAST)) {
+        if (((evidence->ring_noise / GW_GROWN_TIMES) <= larger(usual, GW_SILENCE_LEAST))
+            && (evidence->ring_noise <= swing_level)) {
             grown = 0;
         }
         evidence->ring_usual = larger(usual, smaller(most, follows));
@@ -136,12 +138,12 @@ void gw_evidence_end_gain(gw_evidence *evidence, int32_t lower)
     }
 }
 
-void gw_evidence_compare_gain(gw_evidence *evidence, int32_t lower)
+void gw_evidence_compare_gain(gw_evidence *evidence, int32_t lower, int32_t swing_level)
 {
     if (lower != 0) {
         evidence->grown = (int16_t)smaller(evidence->grown, 0);
     } else if (evidence->noise_blocks > 0U) {
-        count_grown(evidence);
+        count_grown(evidence, swing_level);
     } else {
         /* No noise was heard. */
     }
@@ -157,10 +159,10 @@ void gw_evidence_begin_gain(gw_evidence *evidence)
     changed(evidence);
 }
 
-void gw_evidence_new_gain(gw_evidence *evidence, int32_t lower)
+void gw_evidence_new_gain(gw_evidence *evidence, int32_t lower, int32_t swing_level)
 {
     gw_evidence_end_gain(evidence, lower);
-    gw_evidence_compare_gain(evidence, lower);
+    gw_evidence_compare_gain(evidence, lower, swing_level);
     gw_evidence_begin_gain(evidence);
 }
 

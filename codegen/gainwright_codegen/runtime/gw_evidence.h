@@ -43,8 +43,9 @@
 /* Noise that hid the answers at so many gains in a row may hide that the limit was passed. */
 #define GW_HIDDEN_GAINS INT32_C(8)
 /* Noise of the speed error hardly follows the gain. The first gains teach what is usual; more than so
- * many times that, at so many gains in a row, is a loop that oscillates within friction. What was
- * louder at any gain makes the usual follow, by an eighth a gain. */
+ * many times that, at so many gains in a row, is a loop that oscillates within friction; and so is
+ * more than the swing level, by which the speed itself swings whatever is usual. What was louder at
+ * any gain makes the usual follow, by an eighth a gain. */
 #define GW_USUAL_GAINS INT32_C(8)
 #define GW_GROWN_TIMES INT32_C(4)
 #define GW_GROWN_GAINS INT32_C(4)
@@ -117,7 +118,7 @@ typedef struct {
  *   MOVE_NOISE_LEVEL  largest burst level without a pulse; 0: above 3/2 of what is expected
  *   NOISE_TRIPLED     1: above three times what is expected
  *   ANSWERS_HIDDEN    1: no answer was seen at the last GW_HIDDEN_GAINS gains or more
- *   NOISE_GROWN       1: GW_GROWN_TIMES the usual noise at GW_GROWN_GAINS gains or more
+ *   NOISE_GROWN       1: GW_GROWN_TIMES the usual, or the swing level, at GW_GROWN_GAINS gains or more
  */
 #define GW_FINDING_COUNT 12
 
@@ -131,7 +132,7 @@ static inline void gw_put(int32_t inputs[GW_INPUT_SLOTS], int32_t place, int32_t
 
 void gw_evidence_reset(gw_evidence *evidence);
 /* The gain has changed: what was measured counts no more, but says how much noise to expect. */
-void gw_evidence_new_gain(gw_evidence *evidence, int32_t lower);
+void gw_evidence_new_gain(gw_evidence *evidence, int32_t lower, int32_t swing_level);
 /* From here on blocks belong to something else; any word but the three counts as nothing. */
 void gw_evidence_hear(gw_evidence *evidence, int32_t hearing);
 
@@ -142,7 +143,7 @@ void gw_evidence_end_listening(gw_evidence *evidence, int32_t next);
 void gw_evidence_begin_hearing(gw_evidence *evidence, int32_t hearing);
 /* Whether the pulse was seen; whether noise is more than usual; what noise to expect. */
 void gw_evidence_end_gain(gw_evidence *evidence, int32_t lower);
-void gw_evidence_compare_gain(gw_evidence *evidence, int32_t lower);
+void gw_evidence_compare_gain(gw_evidence *evidence, int32_t lower, int32_t swing_level);
 void gw_evidence_begin_gain(gw_evidence *evidence);
 
 /* A block has ended; levels 0 to GW_LEVEL_MAX. */

@@ -48,6 +48,7 @@ class MachineInMemory:
             target.b0, target.a1, target.a2 = words
         _write_level(stage.detector.ring, table.detector.ring)
         _write_level(stage.detector.burst, table.detector.burst)
+        stage.detector.swing_level = table.detector.swing_level
         if table.response is not None:
             self._write_response(ffi, stage.response, table.response)
 

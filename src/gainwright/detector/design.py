@@ -16,6 +16,7 @@ import numpy as np
 
 from gainwright.detector.settings import (
     HEADROOM_BITS,
+    LEVEL_MAX,
     LEVEL_ONE,
     LEVEL_SCALE_BITS,
     SECTIONS,
@@ -40,17 +41,28 @@ PULSE_PERIODS = 4
 """The pulse sweeps this many periods ..."""
 PULSE_SWEEP = 3.0
 """... from the lowest oscillation frequency to this many times it."""
+SWING_SHARE = 0.08
+"""Of cruise speed, root mean square: a speed error of this is no noise of a sound axis."""
+STEPS_RMS = 0.5
+"""Largest root mean square of what an encoder's steps make of a constant speed, in steps of one
+count per control tick: a difference of k or k + 1 counts."""
 LEAST_RAW_AMPLITUDE = 16
 """No threshold lies below this, after the headroom shift: rounding noise stays well under it."""
 _LARGEST_RAW_AMPLITUDE = SIGNAL_LIMIT / 2**HEADROOM_BITS
+_PER_RAW = 2**HEADROOM_BITS / 2**SIGNAL.fraction_bits
+"""One unit of a filtered signal without its headroom bits, per unit."""
 PULSE_TOP = 0.4
 """Highest frequency of the sweep, share of the sample rate."""
 
 
 def design_detector(
-    kind: StageKind, stage: Stage, timing: DriveTiming, ratings: DriveRatings
+    kind: StageKind,
+    stage: Stage,
+    timing: DriveTiming,
+    ratings: DriveRatings,
+    cruise_speed_rad_per_s: float = math.inf,
 ) -> DetectorSettings:
-    """Return the detector's settings for one stage of a kind."""
+    """Return the detector's settings for one stage of a kind; at no cruise speed nothing swings."""
     lowest_hz = kind.lowest_oscillation_hz(timing)
     period_ticks = 1 / (lowest_hz * timing.control_tick_s)
     count_speed = (
@@ -59,13 +71,14 @@ def design_detector(
     burst_torque = stage.burst_share * ratings.torque_limit_nm / ratings.rated_torque_nm
     corner_hz = band_corner_hz(lowest_hz, timing)
     high_pass = butterworth_high_pass(2 * SECTIONS, corner_hz, 1 / timing.control_tick_s)
+    silence = stage.silence_counts * count_speed
+    cruise = cruise_speed_rad_per_s / ratings.top_speed_rad_per_s
     return DetectorSettings(
         quantised=quantise_sections(high_pass),
         corner_hz=corner_hz,
-        ring=level_settings(
-            math.ceil(RING_PERIODS * period_ticks), stage.silence_counts * count_speed
-        ),
+        ring=level_settings(math.ceil(RING_PERIODS * period_ticks), silence),
         burst=level_settings(math.ceil(BURST_PERIODS * period_ticks), burst_torque),
+        swing_level=_swing_level(silence, count_speed, cruise),
     )
 
 
@@ -74,11 +87,21 @@ def band_corner_hz(lowest_hz: float, timing: DriveTiming) -> float:
     return min(BAND_START * lowest_hz, HIGHEST_CORNER / timing.control_tick_s)
 
 
+def _swing_level(silence: float, count_speed: float, cruise: float) -> int:
+    """Return the ring level of a swing of SWING_SHARE among an encoder's steps; speeds per unit."""
+    rms = math.hypot(STEPS_RMS * count_speed, SWING_SHARE * cruise)
+    level = LEVEL_ONE * 2.0 * (rms / (_raw_amplitude(silence) * _PER_RAW)) ** 2
+    return round(min(level, LEVEL_MAX))
+
+
+def _raw_amplitude(amplitude_per_unit: float) -> float:
+    raw_amplitude = amplitude_per_unit / _PER_RAW
+    return min(max(raw_amplitude, LEAST_RAW_AMPLITUDE), _LARGEST_RAW_AMPLITUDE)
+
+
 def level_settings(block_ticks: int, amplitude_per_unit: float) -> LevelSettings:
     """Return settings by which a sine of this amplitude over a whole block has level LEVEL_ONE."""
-    raw_amplitude = amplitude_per_unit * 2**SIGNAL.fraction_bits / 2**HEADROOM_BITS
-    raw_amplitude = min(max(raw_amplitude, LEAST_RAW_AMPLITUDE), _LARGEST_RAW_AMPLITUDE)
-    threshold = raw_amplitude**2 / 2 * block_ticks
+    threshold = _raw_amplitude(amplitude_per_unit) ** 2 / 2 * block_ticks
     shift = max(0, math.floor(math.log2(threshold)) - 15)
     scale = round(LEVEL_ONE * 2**LEVEL_SCALE_BITS / (threshold / 2**shift))
     return LevelSettings(block_ticks=block_ticks, shift=shift, scale=scale)

@@ -117,6 +117,8 @@ class ReferenceEvidence:
     """State as in ``gw_evidence``; levels are those of the detector."""
 
     hearing: Hearing = Hearing.NOTHING
+    swing_level: int = LEVEL_MAX
+    """Ring level above which the speed itself swings."""
     burst: int = 0
     boost: int = 0
     hidden: int = 0
@@ -166,6 +168,7 @@ class ReferenceEvidence:
             self.ring_usual = max(usual, most)
             return
         far_more = self.ring_noise // GROWN_TIMES > max(usual, SILENCE_LEAST)
+        far_more |= self.ring_noise > self.swing_level
         self.grown = _counted(self.grown) if far_more else 0
         self.ring_usual = max(usual, min(most, usual + usual // USUAL_PART + SILENCE_LEAST))
 

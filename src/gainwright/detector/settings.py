@@ -43,6 +43,8 @@ class DetectorSettings:
     """-3 dB frequency of the high-pass."""
     ring: LevelSettings
     burst: LevelSettings
+    swing_level: int = LEVEL_MAX
+    """Ring level above which the speed itself swings, 1 to LEVEL_MAX; LEVEL_MAX: none does."""
 
     def __post_init__(self) -> None:
         """Raise ValueError for what the exported C takes for granted and does not hold."""

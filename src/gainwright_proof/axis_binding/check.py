@@ -165,7 +165,8 @@ class _Exact:
     def __init__(self, library: Any, trial: Trial, stage: StageTables) -> None:
         self._library, self._trial = library, trial
         self._source = random.Random(SEED)
-        self._detector, self._evidence = ReferenceDetector(stage.detector), ReferenceEvidence()
+        self._detector = ReferenceDetector(stage.detector)
+        self._evidence = ReferenceEvidence(swing_level=stage.detector.swing_level)
         self._rung_output = trial.index.outputs[stage.stage.rung]
         self._hearing, self._rung = Hearing.NOTHING, self._output(self._rung_output)
         self.ticks = 0

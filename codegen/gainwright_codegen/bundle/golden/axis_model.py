@@ -34,8 +34,9 @@ class ReferenceAxis:
         return self._taken[2] if self._is_taken else Hearing.NOTHING
 
     def _forget(self) -> None:
-        self._detector = ReferenceDetector(self._stages[self._taken[0]].detector)
-        self._evidence = ReferenceEvidence()
+        settings = self._stages[self._taken[0]].detector
+        self._detector = ReferenceDetector(settings)
+        self._evidence = ReferenceEvidence(swing_level=settings.swing_level)
         self._due: list[Callable[[], None]] = []
         """What the next control ticks do, one each."""
         self._pulse: tuple[int, int] | None = None

@@ -21,7 +21,12 @@ _GAINS, _USUAL, _RISEN = 32, 10_000, 200_000
 and a lower gain before; at the last gain that teaches what is usual it is half as high again."""
 _SEEN = 4
 """The only one of these gains at which the answer to the pulse is seen."""
+_NUMBERS = (
+    "LISTENINGS", "LISTENING", "LONG", "LOUDEST", "GAINS", "USUAL", "RISEN", "SWUNG", "SEEN",
+)  # fmt: skip
 _LOUDEST = 2**24 - 1
+_SWUNG = 25_000
+"""Noise at five gains before that: not far above the usual, but the speed itself swings."""
 
 
 def evidence_part(trial: Trial) -> SelfTestPart:
@@ -35,7 +40,7 @@ def evidence_part(trial: Trial) -> SelfTestPart:
     source = _RUN.replace("@OPERATIONS@", str(_OPERATIONS)).replace(
         "@SUM@", f"0x{_checksum(trial):08x}U"
     )
-    for name in ("LISTENINGS", "LISTENING", "LONG", "LOUDEST", "GAINS", "USUAL", "RISEN", "SEEN"):
+    for name in _NUMBERS:
         source = source.replace(f"@{name}@", str(globals()[f"_{name}"]))
     return SelfTestPart(("gw_evidence.h",), text + "\n" + source, "run_evidence")
 
@@ -79,14 +84,17 @@ def _gains() -> Iterator[tuple[int, int]]:
     for gain in range(_GAINS):
         yield 2, 0
         usual = _USUAL + _USUAL // 2 * (gain == USUAL_GAINS - 1)
+        swings = _GAINS // 4 <= gain < _GAINS // 4 + 5
+        usual = _SWUNG if swings else usual
         yield 31, _RISEN if gain > _GAINS // 2 and gain != _GAINS - 8 else usual
         yield 3, 0
         yield 31, _LOUDEST if gain == _SEEN else 0
-        yield 0, int(gain == _GAINS - 11)
+        yield 0, _LOUDEST - _SWUNG + 1 if swings else int(gain == _GAINS - 11)
 
 
 def _operate(evidence: ReferenceEvidence, what: int, level: int) -> None:
     if what == 0:
+        evidence.swing_level = _LOUDEST - level
         evidence.new_gain(bool(level & 1))
     elif what <= 3:
         evidence.hear(Hearing(what - 1))
@@ -100,7 +108,7 @@ _RUN = """\
 static void operate(gw_evidence *evidence, uint32_t what, int32_t level)
 {
     if (what == 0U) {
-        gw_evidence_new_gain(evidence, level & 1);
+        gw_evidence_new_gain(evidence, level & 1, GW_LEVEL_MAX - level);
     } else if (what <= 3U) {
         gw_evidence_hear(evidence, (int32_t)what - 1);
     } else if (what <= 10U) {
@@ -149,13 +157,17 @@ static uint32_t gains(gw_evidence *evidence, uint32_t checksum)
 
     for (gain = 0; gain < @GAINS@; gain++) {
         const int32_t risen = ((gain > (@GAINS@ / 2)) && (gain != (@GAINS@ - 8))) ? 1 : 0;
-        const int32_t usual = (gain == (GW_USUAL_GAINS - 1)) ? (@USUAL@ + (@USUAL@ / 2)) : @USUAL@;
+        const int32_t swings
+            = ((gain >= (@GAINS@ / 4)) && (gain < ((@GAINS@ / 4) + 5))) ? 1 : 0;
+        const int32_t most = (gain == (GW_USUAL_GAINS - 1)) ? (@USUAL@ + (@USUAL@ / 2)) : @USUAL@;
+        const int32_t usual = (swings != 0) ? @SWUNG@ : most;
+        const int32_t lower = (gain == (@GAINS@ - 11)) ? 1 : 0;
 
         sum = operated(evidence, sum, 2U, 0);
         sum = operated(evidence, sum, 31U, (risen != 0) ? @RISEN@ : usual);
         sum = operated(evidence, sum, 3U, 0);
         sum = operated(evidence, sum, 31U, (gain == @SEEN@) ? @LOUDEST@ : 0);
-        sum = operated(evidence, sum, 0U, (gain == (@GAINS@ - 11)) ? 1 : 0);
+        sum = operated(evidence, sum, 0U, (swings != 0) ? ((@LOUDEST@ - @SWUNG@) + 1) : lower);
     }
     return sum;
 }

@@ -68,23 +68,26 @@ static uint32_t orders_wait(void)
     return right;
 }
 
-/* A listening with an answer, after noise at gains that taught what is usual. */
+/* A listening with an answer, after noise at gains that taught what is usual: near the swing level,
+ * and at the last gain just above it. */
 static void listen(gw_evidence *evidence)
 {
+    const int32_t swing
+        = gw_clamp_i32(@MACHINE@.stage[0].detector.swing_level, 64, GW_LEVEL_MAX / 2);
     int32_t k;
 
     gw_evidence_reset(evidence);
     for (k = 0; k <= GW_USUAL_GAINS; k++) {
         gw_evidence_hear(evidence, (int32_t)GW_HEARING_NOISE);
-        gw_evidence_ring_block(evidence, (k < GW_USUAL_GAINS) ? 20 : 2000);
+        gw_evidence_ring_block(evidence, (k < GW_USUAL_GAINS) ? swing : (swing + 1));
         gw_evidence_burst_block(evidence, 3);
         if (k < GW_USUAL_GAINS) {
-            gw_evidence_new_gain(evidence, 0);
+            gw_evidence_new_gain(evidence, 0, GW_LEVEL_MAX);
         }
     }
     gw_evidence_hear(evidence, (int32_t)GW_HEARING_RINGING);
     for (k = 0; k < 7; k++) {
-        gw_evidence_ring_block(evidence, 2500 - (50 * k));
+        gw_evidence_ring_block(evidence, swing + (swing / 4) - ((swing / 64) * k));
     }
 }
 
@@ -105,7 +108,7 @@ static uint32_t order_is_judged(uint32_t hearing, uint32_t rung)
         gw_evidence_hear(&right, (int32_t)hearing);
     }
     if (rung != 5U) {
-        gw_evidence_new_gain(&right, (rung < 5U) ? 1 : 0);
+        gw_evidence_new_gain(&right, (rung < 5U) ? 1 : 0, @MACHINE@.stage[0].detector.swing_level);
     }
     subject.order.word = (hearing << 16) | (rung << 8);
     (void)has_taken(subject.order.word, 7);

@@ -30,9 +30,10 @@ void gw_evidence_end_gain(gw_evidence *evidence, int32_t lower)
     gw_any_evidence(evidence);
 }
 
-void gw_evidence_compare_gain(gw_evidence *evidence, int32_t lower)
+void gw_evidence_compare_gain(gw_evidence *evidence, int32_t lower, int32_t swing_level)
 {
     (void)lower;
+    (void)swing_level;
     gw_any_evidence(evidence);
 }
 

@@ -18,7 +18,8 @@ void gw_check_evidence_change(void)
     gw_any_evidence(&evidence);
     switch (gw_any_int32(0, 3)) {
     case 0:
-        gw_evidence_new_gain(&evidence, gw_any_int32(INT32_MIN, INT32_MAX));
+        gw_evidence_new_gain(&evidence, gw_any_int32(INT32_MIN, INT32_MAX),
+                             gw_any_int32(INT32_MIN, INT32_MAX));
         break;
     case 1:
         gw_evidence_hear(&evidence, gw_any_int32(INT32_MIN, INT32_MAX));
