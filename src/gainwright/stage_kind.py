@@ -71,6 +71,9 @@ ladder, is then at most 0.17 / lag, near 1/4 of the speed loop's own lag."""
 LOAD_POSITION_START = 0.02
 """Lowest rung of the gain of the load's position, 1/s: the load's own damping is far above it, as
 long as its swinging takes less than a minute to die away."""
+PULSE_FALLS = (1.0, 0.5)
+"""Where a pulse rule gives less than what the stage states, the share falls as the value to one of
+these powers: an export keeps the heights as such a series."""
 FULL_PULSE_BELOW = 0.15
 """Rate or position gain times the longest half wave of the pulse, up to which it is full."""
 

@@ -139,7 +139,7 @@ static void run_latch(int32_t from)
         if ((tick(&axis, &lines[i], &most) >= 0) || !rests(&axis) || (most != 0)) {
             fail("the latch opened", i, most);
         }
-        if (gw_axis_gain(&axis, 0) != MACHINE.stage[0].gain[0]) {
+        if (gw_axis_gain(&axis, 0) != gw_stage_gain(&MACHINE.stage[0], 0)) {
             fail("not the start gain", i, 0);
         }
     }

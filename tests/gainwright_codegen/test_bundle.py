@@ -93,12 +93,13 @@ def _changed(bundle: Bundle, name: str, pattern: str, replacement: str, number: 
         ("gw_trial.c", r"    TORQUE_REQUEST_ON,", "    0U,", 0),
         ("gw_trial.c", r"\+ INT32_C\(1\)", "+ INT32_C(2)", 0),
         ("gw_sequencer.c", r"hits > 1U", "hits > 0U", 0),
-        # One gain, one coefficient, one sample of the pulse.
-        ("gw_machine_kiln_shuttle.c", r"INT32_C\((\d+)\d\)", r"INT32_C(\g<1>0)", 3),
+        # Sixteen gains, one gain, one coefficient.
+        ("gw_machine_kiln_shuttle.c", r"UINT32_C\((\d+)\d\)", r"UINT32_C(\g<1>0)", 3),
+        ("gw_machine_kiln_shuttle.c", r"\(0x(\w+)3\)", r"(0x\g<1>2)", 0),
         ("gw_machine_kiln_shuttle.c", r"INT32_C\(-(\d+)\)", r"INT32_C(-\g<1>1)", 0),
         ("gw_detector_tick.h", r"ticks >= \(uint32_t\)settings", "ticks > (uint32_t)settings", 0),
         # The rehearsal on another axis.
-        ("gw_selftest.c", r"gain\[0\] \* 7\)", "gain[0] * 8)", 0),
+        ("gw_selftest.c", r"gw_stage_gain\(stage, 0\) \* 7\)", "gw_stage_gain(stage, 0) * 8)", 0),
     ],
 )
 def test_the_self_test_notices_a_change(bundle, name, pattern, replacement, number):

@@ -7,11 +7,12 @@ from dataclasses import replace
 
 from gainwright.detector.settings import LevelSettings
 from gainwright.fixed.biquad_quantise import response_error
+from gainwright.fixed.falling import FallingWords
 from gainwright.language.model import Trial
 from gainwright_codegen.axis_c.layout import MachineConstant, MachineTable, MachineTables
 from gainwright_codegen.axis_c.response import response_arrays, response_initialiser
 from gainwright_codegen.axis_c.tables import AxisData, StageTables, axis_tables
-from gainwright_codegen.axis_c.text import number
+from gainwright_codegen.axis_c.text import bits, number, unsigned
 
 
 def control_ticks(trial: Trial, axis: AxisData) -> int:
@@ -95,7 +96,7 @@ def _stage_objects(
     ]
     values = [_stage(machine.prefix, k, stage) for k, stage in enumerate(stages)] or [_NO_STAGE]
     if not stages:
-        arrays = [MachineTable("int32_t", "nothing", (0,), "No stage.", ("1",), private=True)]
+        arrays = [MachineTable("uint32_t", "nothing", (0,), "No stage.", ("1",), private=True)]
     fields = [
         f".name = {machine.prefix}_NAME, .digest = {machine.prefix}_DIGEST",
         f".control_ticks = {machine.prefix}_CONTROL_TICKS",
@@ -117,13 +118,32 @@ def _stage_objects(
 
 
 def _arrays(place: int, stage: StageTables) -> tuple[MachineTable, ...]:
+    gains, heights = stage.short_gains, stage.short_heights
+    own = [("uint32_t", "pulse_height_within", unsigned(heights.within), _ROOT_NOTE)]
     return tuple(
         MachineTable(c_type, f"{name}_{place}", values, note, (str(len(values)),), private=True)
         for c_type, name, values, note in (
-            ("int32_t", "gain", stage.ladder.raw, _ladder_note(stage)),
-            ("int32_t", "pulse_height", stage.pulse.heights, _height_note(stage)),
+            ("uint32_t", "gain_step", unsigned(gains.steps), _ladder_note(stage)),
+            ("uint32_t", "gain_within", unsigned(gains.within), "Powers of the ratio, Q0.32."),
+            ("uint32_t", "gain_one_more", bits(gains.one_more), _ONE_MORE_NOTE),
+            ("uint32_t", "pulse_height_step", unsigned(heights.steps), _height_note(stage)),
+            *(own if heights.within != gains.within else []),
+            ("uint32_t", "pulse_height_one_more", bits(heights.one_more), _ONE_MORE_NOTE),
             ("int16_t", "pulse_shape", stage.pulse.shape, _shape_note(stage)),
         )
+    )
+
+
+_ONE_MORE_NOTE = "A bit for each of these words that is one more than the product rounded down."
+_ROOT_NOTE = "Powers of the square root of the ratio, Q0.32."
+
+
+def _ladder(name: str, within: str, place: int, words: FallingWords) -> str:
+    """Return the initialiser of a ``gw_ladder``."""
+    return (
+        f"{{.step = {name}_step_{place}, .within = {within}_within_{place},\n"
+        f"                  .one_more = {name}_one_more_{place}, .shift = {words.shift}U, "
+        f".most = UINT32_C({words.most})}}"
     )
 
 
@@ -131,10 +151,13 @@ def _stage(prefix: str, place: int, stage: StageTables) -> str:
     """Return the initialiser of a ``gw_machine_stage``."""
     bits = f"{prefix}_{stage.stage.name.upper()}_FRACTION_BITS"
     settings = stage.detector
+    gains, heights = stage.short_gains, stage.short_heights
+    within = "gain" if heights.within == gains.within else "pulse_height"
     sections = (",\n" + " " * 34).join(_words(words) for words in settings.words)
     return (
-        f"{{.gain = gain_{place}, .pulse_height = pulse_height_{place}, "
-        f".rungs = {len(stage.ladder.raw)},\n"
+        f"{{.gain = {_ladder('gain', 'gain', place, gains)},\n"
+        f"         .pulse_height = {_ladder('pulse_height', within, place, heights)},\n"
+        f"         .rungs = {len(stage.ladder.raw)},\n"
         f"         .gain_fraction_bits = {bits},\n"
         f"         .pulse = {{pulse_shape_{place}, {len(stage.pulse.shape)}}},\n"
         f"         .detector = {{.section = {{{sections}}},\n"
@@ -146,7 +169,9 @@ def _stage(prefix: str, place: int, stage: StageTables) -> str:
 
 
 _NO_STAGE = (
-    "{.gain = nothing, .pulse_height = nothing, .rungs = 1, .gain_fraction_bits = 0,\n"
+    "{.gain = {nothing, nothing, nothing, 0U, 1U},\n"
+    "         .pulse_height = {nothing, nothing, nothing, 0U, 1U},\n"
+    "         .rungs = 1, .gain_fraction_bits = 0,\n"
     "         .pulse = {0, 0},\n"
     "         .detector = {.section = {{0, 0, 0}, {0, 0, 0}}, .ring = {1, 0U, 1},\n"
     "                      .burst = {1, 0U, 1}, .swing_level = 0}}"
@@ -173,7 +198,9 @@ def _ladder_note(stage: StageTables) -> str:
         f"{stage.stage.title}, gain of each rung: {stage.ladder.format}, per unit of "
         f"{stage.kind.per_unit_of}; one unit is {stage.base:.9g} {stage.kind.unit}. From "
         f"{stage.gains[0]:.6g} to {stage.gains[-1]:.6g} {stage.kind.unit} by a ratio of "
-        f"{stage.stage.ratio:g}; relative error at most {stage.ladder.relative_error_bound:.2g}."
+        f"{stage.stage.ratio:g}; relative error at most {stage.ladder.relative_error_bound:.2g}. "
+        f"Kept as gw_ladder.h says, from the top down; the words, lowest rung first: "
+        f"{_listed(stage.ladder.raw)}."
     )
 
 
@@ -181,8 +208,13 @@ def _height_note(stage: StageTables) -> str:
     highest, lowest = (f(stage.pulse.heights) / 2**24 for f in (max, min))
     return (
         f"{stage.stage.title}, height of the test pulse at each rung: Q4.24 per unit of rated "
-        f"torque, error at most 2^-25; from {highest:.4f} down to {lowest:.4f}."
+        f"torque, error at most 2^-25; from {highest:.4f} down to {lowest:.4f}. Kept as "
+        f"gw_ladder.h says; the words, lowest rung first: {_listed(stage.pulse.heights)}."
     )
+
+
+def _listed(words: Sequence[int]) -> str:
+    return ", ".join(map(str, words))
 
 
 def _detector_note(axis: AxisData, stage: StageTables) -> str:

@@ -13,9 +13,10 @@ from gainwright.detector.response_settings import ResponseSettings
 from gainwright.detector.settings import LONGEST_BLOCK_TICKS, DetectorSettings, PulseSettings
 from gainwright.detector.timing import DriveRatings, DriveTiming
 from gainwright.errors import input_error
+from gainwright.fixed.falling import FallingWords, falling_words
 from gainwright.fixed.ladder import GainLadder, gain_ladder
 from gainwright.language.model import Stage, Trial
-from gainwright.stage_kind import STAGE_KINDS, StageKind
+from gainwright.stage_kind import PULSE_FALLS, STAGE_KINDS, StageKind
 
 _LEAST_START = 1 / 1024
 """Lowest start value, per unit."""
@@ -61,6 +62,17 @@ class StageTables:
     def gains(self) -> tuple[float, ...]:
         """Engineering value of each rung, as the words give it."""
         return tuple(word * self.word_value for word in self.ladder.raw)
+
+    @property
+    def short_gains(self) -> FallingWords:
+        """The ladder as an export keeps it, from the top rung down."""
+        return falling_words(self.ladder.raw[::-1], (1.0 / self.stage.ratio,))
+
+    @property
+    def short_heights(self) -> FallingWords:
+        """Heights of the test pulse as an export keeps them, from the lowest rung up."""
+        ratios = tuple(self.stage.ratio**-power for power in PULSE_FALLS)
+        return falling_words(self.pulse.heights, ratios)
 
 
 def axis_tables(trial: Trial, axis: AxisData) -> tuple[StageTables, ...]:

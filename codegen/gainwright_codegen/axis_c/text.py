@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Iterable
 
 from gainwright_codegen.axis_c.layout import MachineTable, MachineTables, Value
 from gainwright_codegen.c_text import (
@@ -101,6 +102,16 @@ def _initializer(value: Value, indent: int = 0, column: int = 0) -> str:
         filled = textwrap.fill(texts, LINE_LENGTH - indent - 4, break_on_hyphens=False)
         body = textwrap.indent(filled, pad)
     return "{\n" + body + "\n" + " " * indent + "}"
+
+
+def unsigned(words: Iterable[int]) -> tuple[str, ...]:
+    """Return constants of type ``uint32_t``."""
+    return tuple(f"UINT32_C({word})" for word in words)
+
+
+def bits(words: Iterable[int]) -> tuple[str, ...]:
+    """Return the same in hexadecimal, where single bits mean something."""
+    return tuple(f"UINT32_C(0x{word:08X})" for word in words)
 
 
 def number(value: int) -> str:

@@ -209,7 +209,7 @@ static void control_tick(example_drive *drive, gw_axis *axis)
         torque = 0;
     }
     drive->speed = limited(
-        drive->speed + ((drive->delayed[0] * unit) / ((int64_t)stage->gain[0] * @STIFF@)),
+        drive->speed + ((drive->delayed[0] * unit) / ((int64_t)gw_stage_gain(stage, 0) * @STIFF@)),
         4 * CRUISE);
     drive->delayed[0] = drive->delayed[1];
     drive->delayed[1] = torque;

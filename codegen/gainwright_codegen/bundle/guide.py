@@ -58,7 +58,7 @@ MEANT = {
     "decay_spread": "half the difference of the decays of both pairs, 256 = the decay; 511 where "
     "the ringing is too weak",
     "decays_measured": "gains with a decay so far; 0 when position_from_load rises",
-    "load_limit_rung": "highest rung of `gw_machine.stage[].gain` that is not above the limit",
+    "load_limit_rung": "highest rung whose `gw_stage_gain` is not above the limit",
     "swing_growth": "swinging at the end of a step against the least of earlier ones, 128 = 1",
     "profile_error": "largest distance of position and reference since `profile_watch` rose or "
     "the target changed, less two counts, as the time that cruise speed takes: 10 = 1 ms; at most "

@@ -122,7 +122,7 @@ void bench_order(uint32_t number)
         ((uint32_t)GW_HEARING_RINGING << 16) | GW_TOP_RUNG | GW_ORDER_PULSE,
         ((uint32_t)GW_HEARING_NOISE << 16),
     };
-    const int32_t height = @MACHINE@.stage[0].pulse_height[0];
+    const int32_t height = gw_stage_highest_pulse(&@MACHINE@.stage[0]);
 
     fill_evidence(&bench_axis.evidence);
     bench_axis.evidence.hearing = (uint8_t)gw_order_hearing(bench_axis.taken);
@@ -139,7 +139,7 @@ void bench_ends(uint32_t number);
 void bench_ends(uint32_t number)
 {
     const gw_detector_settings *settings = &@MACHINE@.stage[0].detector;
-    const int32_t height = @MACHINE@.stage[0].pulse_height[0];
+    const int32_t height = gw_stage_highest_pulse(&@MACHINE@.stage[0]);
 
     fill_evidence(&bench_axis.evidence);
     if ((number % 3U) != 1U) {
@@ -194,7 +194,7 @@ void bench_pulse(uint32_t number);
 void bench_pulse(uint32_t number)
 {
     (void)number;
-    bench_axis.order.height = @MACHINE@.stage[0].pulse_height[0];
+    bench_axis.order.height = gw_stage_highest_pulse(&@MACHINE@.stage[0]);
     bench_axis.order.complement = gw_pulse_complement(bench_axis.order.height);
     bench_axis.order.word = GW_ORDER_PULSE;
     bench_axis.taken = 0U;

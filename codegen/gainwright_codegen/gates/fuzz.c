@@ -20,12 +20,13 @@ static int32_t word_at(const uint8_t *data)
 
 static void check_torque(int32_t torque)
 {
-    const int32_t highest = @MACHINE@.stage[0].pulse_height[0];
-    int32_t most = highest;
+    int32_t most = 0;
     int32_t k;
 
     for (k = 0; k < GW_STAGE_SLOTS; k++) {
-        most = (@MACHINE@.stage[k].pulse_height[0] > most) ? @MACHINE@.stage[k].pulse_height[0] : most;
+        const int32_t highest = gw_stage_highest_pulse(&@MACHINE@.stage[k]);
+
+        most = (highest > most) ? highest : most;
     }
     if ((torque > 2 * most) || (torque < -2 * most) || ((axis.fault != 0) && (torque != 0))) {
         abort();

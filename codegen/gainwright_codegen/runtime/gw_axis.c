@@ -269,11 +269,12 @@ static int32_t boosted(const gw_axis *axis)
     const int32_t number = active_stage(axis->outputs);
     const gw_machine_stage *stage = &axis->machine->stage[number];
     const int32_t rung = rung_of(stage, axis->outputs, number);
-    const int32_t highest = stage->pulse_height[0];
+    const int32_t highest = gw_stage_highest_pulse(stage);
     const int32_t most = gw_add_i32(highest, (highest / 2) + (highest / 8));
     const int32_t boost = gw_byte_now(&axis->evidence.boost);
     const int32_t wanted
-        = gw_shift_left_i32(stage->pulse_height[rung], (uint32_t)gw_clamp_i32(boost, 0, GW_BOOST_MAX));
+        = gw_shift_left_i32(gw_stage_pulse_height(stage, rung),
+                            (uint32_t)gw_clamp_i32(boost, 0, GW_BOOST_MAX));
 
     return (wanted < most) ? wanted : most;
 }
@@ -358,7 +359,7 @@ int32_t gw_axis_gain(const gw_axis *axis, int32_t stage)
     if (gw_axis_knows_machine(axis) != 0) {
         const gw_machine_stage *sound = &axis->machine->stage[number];
 
-        gain = sound->gain[rung_of(sound, axis->outputs, number)];
+        gain = gw_stage_gain(sound, rung_of(sound, axis->outputs, number));
     }
     return gain;
 }

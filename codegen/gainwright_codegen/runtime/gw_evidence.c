@@ -223,19 +223,25 @@ static gw_decay decay_now(const gw_evidence *evidence)
     return now;
 }
 
-/* Sums are halved together before they no longer fit. */
-static int32_t scaled(int32_t sum, uint32_t both)
+/* What a listening has, 0 to GW_LEVEL_MAX, with all that came before it. */
+static uint32_t total_with(int32_t total, int32_t now)
 {
-    return (both > (uint32_t)GW_TOTAL_MAX) ? (sum / 2) : sum;
+    return (uint32_t)gw_clamp_i32(total, 0, GW_TOTAL_MAX) + (uint32_t)now;
+}
+
+/* Sums are halved together before they no longer fit. */
+static int32_t scaled(uint32_t sum, uint32_t both)
+{
+    return (int32_t)((both > (uint32_t)GW_TOTAL_MAX) ? (sum / 2U) : sum);
 }
 
 void gw_evidence_end_listening(gw_evidence *evidence, int32_t next)
 {
     if (next == (int32_t)GW_HEARING_NOISE) {
         const gw_decay now = decay_now(evidence);
-        const int32_t earlier = gw_clamp_i32(evidence->earlier, 0, GW_TOTAL_MAX) + now.earlier;
-        const int32_t later = gw_clamp_i32(evidence->later, 0, GW_TOTAL_MAX) + now.later;
-        const uint32_t both = (uint32_t)earlier | (uint32_t)later;
+        const uint32_t earlier = total_with(evidence->earlier, now.earlier);
+        const uint32_t later = total_with(evidence->later, now.later);
+        const uint32_t both = earlier | later;
 
         evidence->earlier = scaled(earlier, both);
         evidence->later = scaled(later, both);
@@ -394,12 +400,12 @@ static int32_t has_leapt(int32_t noise, int32_t before, int32_t halves)
 static int32_t decay_of(const gw_evidence *evidence)
 {
     const gw_decay now = decay_now(evidence);
-    const int32_t earlier = gw_add_i32(evidence->earlier, now.earlier);
-    const int32_t later = gw_add_i32(evidence->later, now.later);
-    const uint32_t bits = ((earlier > GW_LEVEL_MAX) || (later > GW_LEVEL_MAX)) ? GW_TOTAL_BITS : 0U;
+    const uint32_t earlier = total_with(evidence->earlier, now.earlier);
+    const uint32_t later = total_with(evidence->later, now.later);
+    const uint32_t bits = ((earlier | later) > (uint32_t)GW_LEVEL_MAX) ? GW_TOTAL_BITS : 0U;
 
-    return (earlier < 1) ? GW_INPUT_LEVEL_MAX
-                         : share(gw_floor_shift_i32(later, bits), gw_floor_shift_i32(earlier, bits));
+    return (earlier == 0U) ? GW_INPUT_LEVEL_MAX
+                           : share((int32_t)(later >> bits), (int32_t)(earlier >> bits));
 }
 
 void gw_evidence_findings(const gw_evidence *evidence, int32_t inputs[GW_INPUT_SLOTS])

@@ -21,7 +21,7 @@
 
 /* Of the static files gw_*.h and gw_*.c, which are the same in every export; gw_trial.h and
  * gw_machine.h are made for one version. */
-#define GW_RUNTIME_VERSION 5
+#define GW_RUNTIME_VERSION 6
 
 #define GW_SIGNAL_FRACTION_BITS 24U
 #define GW_SIGNAL_LIMIT INT32_C(268435455)
@@ -202,12 +202,6 @@ static inline uint32_t gw_square_u32(int32_t value)
 static inline int32_t gw_multiply_floor_i32(int32_t a, int32_t b, uint32_t bits)
 {
     return gw_saturate_i32(gw_floor_shift_i64(gw_product_i64(a, b), bits));
-}
-
-/* a * b / 2^bits, rounded half up, saturated, bits 1 to 62. */
-static inline int32_t gw_multiply_round_i32(int32_t a, int32_t b, uint32_t bits)
-{
-    return gw_saturate_i32(gw_round_shift_i64(gw_product_i64(a, b), bits));
 }
 
 #endif

@@ -91,7 +91,7 @@ static inline int32_t rung_of_load_gain(const rig *r, double value)
         const gw_machine_stage *ladder = &r->axis.machine->stage[stage];
 
         while ((rung + 1 < ladder->rungs)
-               && (ladder->gain[rung + 1] * r->binding.setting_scale[stage] <= value)) {
+               && (gw_stage_gain(ladder, rung + 1) * r->binding.setting_scale[stage] <= value)) {
             rung += 1;
         }
     }

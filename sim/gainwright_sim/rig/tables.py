@@ -10,6 +10,7 @@ import cffi
 
 from gainwright.detector.response_settings import ResponseSettings
 from gainwright.detector.settings import LevelSettings
+from gainwright.fixed.falling import FallingWords
 from gainwright_codegen.axis_c.response import RESPONSE_SCALARS
 from gainwright_codegen.axis_c.tables import StageTables
 
@@ -37,8 +38,8 @@ class MachineInMemory:
         return self._kept[-1]
 
     def _write_stage(self, ffi: cffi.FFI, stage: Any, table: StageTables) -> None:
-        stage.gain = self._array(ffi, "int32_t[]", table.ladder.raw)
-        stage.pulse_height = self._array(ffi, "int32_t[]", table.pulse.heights)
+        self._write_ladder(ffi, stage.gain, table.short_gains)
+        self._write_ladder(ffi, stage.pulse_height, table.short_heights)
         stage.rungs = len(table.ladder.raw)
         stage.gain_fraction_bits = table.ladder.format.fraction_bits
         stage.pulse.shape = self._array(ffi, "int16_t[]", table.pulse.shape)
@@ -51,6 +52,12 @@ class MachineInMemory:
         stage.detector.swing_level = table.detector.swing_level
         if table.response is not None:
             self._write_response(ffi, stage.response, table.response)
+
+    def _write_ladder(self, ffi: cffi.FFI, target: Any, words: FallingWords) -> None:
+        target.step = self._array(ffi, "uint32_t[]", words.steps)
+        target.within = self._array(ffi, "uint32_t[]", words.within)
+        target.one_more = self._array(ffi, "uint32_t[]", words.one_more)
+        target.shift, target.most = words.shift, words.most
 
     def _write_response(self, ffi: cffi.FFI, target: Any, source: ResponseSettings) -> None:
         words = [word for line in source.lines for word in line]

@@ -150,15 +150,15 @@ PULSE_INDEX = Defect(
 )
 RUNG_INDEX = Defect(
     "gw_axis.c",
-    "gain[rung_of(sound, axis->outputs, number)]",
-    "gain[axis->outputs[gw_trial_stages[number].rung_output]]",
+    "gw_stage_gain(sound, rung_of(sound, axis->outputs, number))",
+    "gw_stage_gain(sound, axis->outputs[gw_trial_stages[number].rung_output])",
     "index of the gain ladder not limited",
     "gw_check_gain",
 )
 HEIGHT_INDEX = Defect(
     "gw_axis.c",
-    "stage->pulse_height[rung]",
-    "stage->pulse_height[rung + 1]",
+    "gw_stage_pulse_height(stage, rung)",
+    "gw_stage_pulse_height(stage, rung + 1)",
     "index of the pulse heights one too high",
     "gw_check_sequencer_tick",
 )

@@ -161,20 +161,20 @@ static uint32_t detector_checksum(uint32_t stage)
 
 static uint32_t table_checksum(uint32_t stage)
 {
-    const gw_pulse_shape *pulse = &@MACHINE@.stage[stage].pulse;
+    const gw_machine_stage *own = &@MACHINE@.stage[stage];
     uint32_t checksum = CHECKSUM_START;
     uint32_t rung;
     int32_t tick;
 
     for (rung = 0U; rung < golden_stages[stage].rungs; rung++) {
-        checksum = checksum_add(checksum, (uint32_t)@MACHINE@.stage[stage].gain[rung]);
-        checksum = checksum_add(checksum, (uint32_t)@MACHINE@.stage[stage].pulse_height[rung]);
+        checksum = checksum_add(checksum, (uint32_t)gw_stage_gain(own, (int32_t)rung));
+        checksum = checksum_add(checksum, (uint32_t)gw_stage_pulse_height(own, (int32_t)rung));
         checksum = checksum_add(
-            checksum, (uint32_t)gw_pulse_torque(@MACHINE@.stage[stage].pulse_height[rung],
-                                                pulse->shape[0]));
+            checksum, (uint32_t)gw_pulse_torque(gw_stage_pulse_height(own, (int32_t)rung),
+                                                own->pulse.shape[0]));
     }
-    for (tick = 0; tick < pulse->ticks; tick++) {
-        checksum = checksum_add(checksum, (uint32_t)pulse->shape[tick]);
+    for (tick = 0; tick < own->pulse.ticks; tick++) {
+        checksum = checksum_add(checksum, (uint32_t)own->pulse.shape[tick]);
     }
     return checksum;
 }
