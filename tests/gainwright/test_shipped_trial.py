@@ -167,6 +167,14 @@ def test_noise_that_has_risen_for_good_ends_the_search_a_reserve_below():
     assert (walk.machine.variables["limit_rung"], walk.rung) == (27, 27 - MARGIN)
 
 
+def test_noise_that_has_risen_and_hides_the_answers_takes_a_deep_reserve():
+    walk = Walk().started().at_rung(60, "hear_own_noise")
+    risen = {"noise_grown": 1, "answers_hidden": 1, "noise_level": TRIAL.constant("faint_burst")}
+    assert walk.tick(**risen) == "noise_ends_search@hear_own_noise"
+    walk.until("noise_limited")
+    assert (walk.machine.variables["limit_rung"], walk.rung) == (44, 44 - MARGIN)
+
+
 @pytest.mark.parametrize(("rung", "result"), [(4, 0), (15, 0), (16, 0), (17, 1)])
 def test_noise_near_the_start_gain_has_the_start_gain_verified(rung, result):
     walk = Walk().started().at_rung(rung, "hear_own_noise")

@@ -198,6 +198,17 @@ def test_noise_by_which_the_speed_swings_has_grown_whatever_is_usual(exported):
     assert grown_after(pair, 12_000) == 0
 
 
+@pytest.mark.parametrize(("hidden_gains", "expected"), [(7, 0), (8, 1)])
+def test_one_gain_is_enough_where_answers_are_hidden(exported, hidden_gains, expected):
+    pair = Pair(exported)
+    for gain in range(9):
+        pair.hear(Hearing.NOISE, [90_000 if gain == 8 else 10_000] * 4)
+        seen = gain < 9 - hidden_gains
+        pair.hear(Hearing.RINGING, [500_000 if seen else 10_000] * 2)
+        pair.tell("new_gain", 0)
+    assert pair.same_findings()["noise_grown"] == expected
+
+
 def test_a_lower_gain_forgets_that_noise_has_grown(exported):
     pair = Pair(exported)
     assert grown_after(pair, *USUAL, *[90_000] * 4) == 1

@@ -422,7 +422,7 @@ void gw_evidence_findings(const gw_evidence *evidence, int32_t inputs[GW_INPUT_S
     const uint8_t noise_blocks = evidence->noise_blocks;
     const uint8_t ring_blocks = evidence->ring_blocks;
     const int32_t burst = evidence->burst;
-    const uint8_t hidden = evidence->hidden;
+    const int32_t is_hidden = (evidence->hidden >= (uint8_t)GW_HIDDEN_GAINS) ? 1 : 0;
     const int32_t grown = evidence->grown;
 
     gw_put(inputs, GW_PLACE_OF_BURST_LEVEL, gw_clamp_i32(burst, 0, GW_INPUT_LEVEL_MAX));
@@ -436,8 +436,9 @@ void gw_evidence_findings(const gw_evidence *evidence, int32_t inputs[GW_INPUT_S
     gw_put(inputs, GW_PLACE_OF_MOVE_NOISE_LEVEL,
         (leapt != 0) ? 0 : gw_clamp_i32(move_noise, 0, GW_INPUT_LEVEL_MAX));
     gw_put(inputs, GW_PLACE_OF_NOISE_TRIPLED, has_leapt(noise, noise_before, 6));
-    gw_put(inputs, GW_PLACE_OF_ANSWERS_HIDDEN, (hidden >= (uint8_t)GW_HIDDEN_GAINS) ? 1 : 0);
-    gw_put(inputs, GW_PLACE_OF_NOISE_GROWN, (grown >= GW_GROWN_GAINS) ? 1 : 0);
+    gw_put(inputs, GW_PLACE_OF_ANSWERS_HIDDEN, is_hidden);
+    gw_put(inputs, GW_PLACE_OF_NOISE_GROWN,
+        (grown >= ((is_hidden != 0) ? 1 : GW_GROWN_GAINS)) ? 1 : 0);
 }
 
 void gw_evidence_no_findings(int32_t inputs[GW_INPUT_SLOTS])

@@ -118,7 +118,8 @@ typedef struct {
  *   MOVE_NOISE_LEVEL  largest burst level without a pulse; 0: above 3/2 of what is expected
  *   NOISE_TRIPLED     1: above three times what is expected
  *   ANSWERS_HIDDEN    1: no answer was seen at the last GW_HIDDEN_GAINS gains or more
- *   NOISE_GROWN       1: GW_GROWN_TIMES the usual, or the swing level, at GW_GROWN_GAINS gains or more
+ *   NOISE_GROWN       1: GW_GROWN_TIMES the usual, or the swing level, at GW_GROWN_GAINS gains or more;
+ *                     at one, where answers are hidden
  */
 #define GW_FINDING_COUNT 12
 

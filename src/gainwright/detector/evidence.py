@@ -221,7 +221,7 @@ class ReferenceEvidence:
             0 if leapt else self.move_noise,
             has_leapt(noise, self.noise_before, 3 * (self.noise_before or 0)),
             self.hidden >= HIDDEN_GAINS,
-            self.grown >= GROWN_GAINS,
+            self.grown >= (1 if self.hidden >= HIDDEN_GAINS else GROWN_GAINS),
         )
         return {
             name: min(int(value), INPUT_LEVEL_MAX)
