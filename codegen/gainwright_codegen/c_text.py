@@ -117,6 +117,15 @@ def fingerprint(digest: str) -> str:
     return f"0x{digest[:8] or '0'}U"
 
 
+def only_with_trial(name: str, digest: str) -> str:
+    """Return lines that stop a compiler where ``gw_trial.h``, included before, is another one."""
+    return (
+        f"#if GW_TRIAL_FINGERPRINT != {fingerprint(digest)}\n"
+        f'#error "{name} and gw_trial.h are from different exports"\n'
+        "#endif"
+    )
+
+
 C_LINKAGE_BEGINS = '#ifdef __cplusplus\nextern "C" {\n#endif\n'
 C_LINKAGE_ENDS = "#ifdef __cplusplus\n}\n#endif\n"
 RUNTIME_VERSION = 6

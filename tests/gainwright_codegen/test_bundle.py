@@ -147,7 +147,7 @@ def test_every_file_carries_cautions_and_digests_and_no_trace_of_this_computer(b
         assert CAUTION in flat, name
         if name not in static:
             assert trial_line in flat or name.startswith("gw_machine"), name
-            assert machine_line in flat or name.startswith("gw_trial"), name
+            assert machine_line in flat or name.startswith(("gw_trial", "gw_proof")), name
 
 
 def test_static_files_are_the_same_in_every_export(bundle):
@@ -159,6 +159,13 @@ def test_static_files_are_the_same_in_every_export(bundle):
         assert f"static file, version {RUNTIME_VERSION};".encode() in bundle.files[name]
     fixed = bundle.files["gw_fixed.h"]
     assert f"#define GW_RUNTIME_VERSION {RUNTIME_VERSION}\n".encode() in fixed
+    # Of what firmware needs, machines share all but their own tables, as the guide says.
+    ours, others = bundle.files, exports[1].files
+    same = {name for name in ours if others.get(name) == ours[name]}
+    assert {name for name in {*ours, *others} - same if not name.startswith("gw_machine_")} == {
+        "CMakeLists.txt", "GUIDE.md", "Makefile", "README.txt", "SHA256SUMS",
+        "gw_example.c", "gw_selftest.c",
+    }  # fmt: skip
 
 
 @pytest.mark.parametrize("name", ["standard", "complete", "counter"])
@@ -190,6 +197,9 @@ def test_the_self_test_rehearses_a_whole_trial(bundle):
         ("gw_machine_kiln_shuttle.h", r"(#define \w+_FINGERPRINT) \w+", r"\1 1U"),
         ("gw_machine_kiln_shuttle.c", r"(GW_TRIAL_FINGERPRINT !=) \w+", r"\1 1U"),
         ("gw_trial.c", r"(GW_TRIAL_FINGERPRINT !=) \w+", r"\1 1U"),
+        ("gw_proof.h", r"(GW_TRIAL_FINGERPRINT !=) \w+", r"\1 1U"),
+        ("gw_selftest.c", r"(GW_TRIAL_FINGERPRINT !=) \w+", r"\1 1U"),
+        ("gw_example.c", r"(GW_TRIAL_FINGERPRINT !=) \w+", r"\1 1U"),
         ("gw_evidence.c", r"(GW_RUNTIME_VERSION !=) \d+", r"\1 1"),
         ("gw_evidence.c", r"(GW_RUNTIME_FINGERPRINT !=) \w+", r"\1 1U"),
         ("gw_fixed.h", r"(#define GW_RUNTIME_FINGERPRINT) \w+", r"\1 1U"),

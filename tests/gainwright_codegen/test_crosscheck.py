@@ -187,6 +187,15 @@ def test_golden_vectors_that_fail_are_counted(bundle, tmp_path, capsys):
     assert "golden vectors fail" in capsys.readouterr().out
 
 
+def test_a_changed_bundle_that_crashes_does_not_take_the_command_along(bundle, tmp_path, capsys):
+    old = "    const int32_t next = pulse->next;\n"
+    new = old.replace("pulse->next", "pulse->next + *(volatile int32_t *)0")
+    folder = altered(bundle, tmp_path / "altered", "gw_pulse.h", old, new)
+    assert main(["crosscheck", str(folder), "--target", "Cortex-M4"]) == 2
+    err = capsys.readouterr().err
+    assert "gw_pulse.h, not as exported" in err and "its self-test crashes" in err
+
+
 def test_what_is_missing_is_said(bundle, monkeypatch, capsys):
     monkeypatch.setattr(running.importlib.util, "find_spec", lambda name: None)
     monkeypatch.setattr(running.user_mode, "missing", lambda target: "nothing runs it")

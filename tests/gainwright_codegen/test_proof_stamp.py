@@ -11,10 +11,12 @@ import pytest
 
 from gainwright.errors import InputError
 from gainwright.language.load import load_trial
+from gainwright.language.shipped import shipped_trial_path
 from gainwright.result_folder import SUMS_FILE, checksums
 from gainwright_cli.main import main
 from gainwright_codegen.bundle.stamp import check_exported_folder, proved_sources, stamp_sources
 from gainwright_codegen.host import compile_shared, load_library
+from gainwright_codegen.sources import trial_sources
 from gainwright_proof.evidence.document import evidence_document
 from gainwright_proof.exploration.subjects import SPECIFIED_TWICE
 from gainwright_proof.induction.prove import SEARCHER, SmtProof
@@ -240,6 +242,9 @@ def test_missing_file_and_line_are_named(tmp_path):
 
 @pytest.mark.parametrize("digest", ["", "5a" * 32])
 def test_firmware_can_read_the_constant(digest):
-    library = compile_shared(stamp_sources(digest, ["Trial of a test"]), name="stamp")
+    trial = load_trial(shipped_trial_path())
+    sources = trial_sources(trial) | stamp_sources(digest, trial)
+    del sources["gw_trial.c"]
+    library = compile_shared(sources, name="stamp")
     ffi, loaded = load_library(library, "extern const char gw_proof_digest[65];")
     assert ffi.string(loaded.gw_proof_digest).decode() == digest

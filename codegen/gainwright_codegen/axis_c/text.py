@@ -16,6 +16,7 @@ from gainwright_codegen.c_text import (
     comment,
     fingerprint,
     identity,
+    only_with_trial,
 )
 
 _INT16_HIGH, _INT32_HIGH, _UINT32_HIGH = 2**15 - 1, 2**31 - 1, 2**32 - 1
@@ -47,9 +48,7 @@ def _header(machine: MachineTables) -> str:
         *(f'#include "{name}"' for name in machine.includes),
         "",
         comment("Trial and static files that this was made for."),
-        f"#if GW_TRIAL_FINGERPRINT != {fingerprint(machine.trial_digest)}",
-        f'#error "{machine.object}.h and gw_trial.h are from different exports"',
-        "#endif",
+        only_with_trial(f"{machine.object}.h", machine.trial_digest),
         f"#if GW_RUNTIME_VERSION != {RUNTIME_VERSION}",
         f'#error "{machine.object}.h was made for another version of the static files"',
         "#endif\n",

@@ -71,7 +71,7 @@ def make_bundle(
     found = find_samples(trial)
     files = {name: _with_banner(name, text) for name, text in _runtime(machine).items()}
     files |= trial_sources(trial)
-    files |= stamp_sources(evidence_digest, identities)
+    files |= stamp_sources(evidence_digest, trial)
     if machine is not None:
         files |= machine_sources(machine)
     if machine is not None and schedules:
@@ -82,7 +82,7 @@ def make_bundle(
         parts.append(schedule_part(machine.name, schedules))
     if machine is not None:
         files[EXAMPLE_FILE] = example_source(trial, machine, identities).encode("ascii")
-    files["gw_selftest.c"] = selftest_source(parts, identities).encode("ascii")
+    files["gw_selftest.c"] = selftest_source(parts, identities, trial.digest).encode("ascii")
     if machine is not None:
         files |= build_files(identities, files)
         files["GUIDE.md"] = guide(trial, machine, stages, identities, schedules).encode("ascii")

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from gainwright.language.model import Trial
 from gainwright_codegen.axis_c.layout import MachineTables
-from gainwright_codegen.c_text import banner
+from gainwright_codegen.c_text import banner, only_with_trial
 from gainwright_codegen.trial_c.identifiers import constant
 
 EXAMPLE_FILE = "gw_example.c"
@@ -92,7 +92,8 @@ def example_source(trial: Trial, machine: MachineTables, identities: list[str]) 
         "gain. Compile with -DGW_EXAMPLE_MAIN, and leave gw_selftest.c out; without it the file "
         "is empty. Replace what is between the lines DRIVE BEGINS and DRIVE ENDS by your drive."
     )
-    text = _OPENING + _DRIVE + _MAIN
+    check = only_with_trial(EXAMPLE_FILE, trial.digest)
+    text = _OPENING.replace("@CHECK@", check) + _DRIVE + _MAIN
     return banner(subject, identities) + _filled(
         text, trial, machine.object, Pace.of(machine.control_tick_us)
     )
@@ -142,6 +143,8 @@ def _output(outputs: set[str], name: str, otherwise: str = "0") -> str:
 _OPENING = """
 #include "@MACHINE@.h"
 #include "gw_watch.h"
+
+@CHECK@
 
 typedef int32_t gw_example_is_not_empty;
 

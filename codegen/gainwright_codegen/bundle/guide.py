@@ -96,6 +96,7 @@ def guide(
         "## Gains\n\n" + _gains(machine, stages),
         *([_schedules(machine, schedules)] if schedules else []),
         _FAULTS.replace("@CODES@", _codes()) + _reasons(trial.enumerations),
+        _SEVERAL.replace("@MACHINE@", machine.object),
         _FIGURES,
         _BUILD.replace("@EXAMPLE@", EXAMPLE_FILE),
         _CHECKLIST,
@@ -261,6 +262,18 @@ def _reasons(enumerations: Iterable[Enumeration]) -> str:
     return "\n".join(lines)
 
 
+_SEVERAL = """\
+## Several axes, several machines
+
+Each axis has a `gw_axis` of its own; axes of one machine share its constant object. For another
+machine export the same trial into a folder of its own, with the same Gainwright, and take from
+there `gw_machine_NAME.c` and `gw_machine_NAME.h` beside `@MACHINE@.*`: of what firmware
+needs, all else has the same bytes (`gw_proof.*` too, where the same evidence stamped both). Run
+the self-test of each folder. Two different trials do not fit into one firmware: their names are
+the same, and their files refuse each other.
+
+A signal of Q4.24 is per unit times 2 to the power of `GW_SIGNAL_FRACTION_BITS`."""
+
 FIGURES: Mapping[str, tuple[int, int, str, str, str]] = {
     "Cortex-M0": (10018, 328, "144, 148", "655/697/849", "1249/1392/1572"),
     "Cortex-M4": (8630, 328, "56, 76", "140/151/218", "401/486/605"),
@@ -284,6 +297,9 @@ _FIGURES = (
     "With -Os flash on a Cortex-M4 is 8330 bytes by clang, 8614 by gcc. On a Cortex-M0 "
     "clang puts products together from halves; gcc does better with its own library's "
     "(`GW_NARROW_MULTIPLY`).\n\n"
+    "What a trial makes of it, on a Cortex-M4 by clang -O2: a row 8 bytes, and 5 instructions in "
+    "each tick of its state; a condition 27 bytes, an action 28, an output 15 and 4 of RAM, a "
+    "variable 2 of RAM; a stage 350 bytes with up to 128 rungs.\n\n"
     "| processor | flash | RAM | stack | control tick | sequencer tick |\n"
     "| --- | --- | --- | --- | --- | --- |\n"
     + "".join(f"| {name} | {' | '.join(map(str, row))} |\n" for name, row in FIGURES.items())

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from gainwright.errors import InputError, Problem
 from gainwright.language.model import Trial
-from gainwright_codegen.c_text import banner, comment
+from gainwright_codegen.c_text import banner, comment, identity, only_with_trial
 from gainwright_codegen.sources import runtime_sources, trial_sources
 
 STAMP_HEADER, STAMP_SOURCE = "gw_proof.h", "gw_proof.c"
@@ -19,13 +19,16 @@ def proved_sources(trial: Trial) -> dict[str, bytes]:
     return runtime_sources() | trial_sources(trial)
 
 
-def stamp_sources(evidence_digest: str, identities: list[str]) -> dict[str, bytes]:
+def stamp_sources(evidence_digest: str, trial: Trial) -> dict[str, bytes]:
     """Return ``gw_proof.*``; an empty digest says that no evidence was given.
+
+    The same for all machines: a proof is about none.
 
     Args:
         evidence_digest: SHA-256 (hex) of the evidence document, or "".
-        identities: what the export belongs to, for the banner.
+        trial: what was proved; its header has to be there.
     """
+    identities = [identity("Trial", trial.name, trial.digest)]
     meaning = (
         "SHA-256 of the evidence of the proof of this trial and this C (evidence.json)."
         if evidence_digest
@@ -35,6 +38,8 @@ def stamp_sources(evidence_digest: str, identities: list[str]) -> dict[str, byte
         [
             banner("stamp of the proof.", identities),
             "#ifndef GW_PROOF_H\n#define GW_PROOF_H\n",
+            '#include "gw_trial.h"\n',
+            only_with_trial(STAMP_HEADER, trial.digest) + "\n",
             comment(meaning),
             f'#define GW_PROOF_DIGEST "{evidence_digest}"\n',
             comment("The same as a constant that firmware can read out."),

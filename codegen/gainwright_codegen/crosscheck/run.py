@@ -6,7 +6,7 @@ import hashlib
 import importlib.util
 import shutil
 import tempfile
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,8 +17,11 @@ from gainwright_codegen.crosscheck import emulator, user_mode, workload
 from gainwright_codegen.crosscheck.image import BENCH_FILE, SELF_TEST_FILE, Image, build_image
 from gainwright_codegen.crosscheck.processor import Host
 from gainwright_codegen.crosscheck.targets import TARGETS, ZIG, Target, UserTarget
+from gainwright_codegen.host import compile_program
+from gainwright_codegen.host.tool_run import run_tool
 
 _HOST = "this computer"
+_SELF_TEST_LIMIT_S = 60.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +78,8 @@ def crosscheck(
     """
     with _workspace(Path(directory)) as (folder, names, changed):
         wanted = list(targets)
+        if changed:
+            _refuse_what_crashes(folder, names, changed)
         outcomes = [_on_host(folder, names, any(isinstance(t, UserTarget) for t in wanted))]
         outcomes += [_on_target(folder, names, target) for target in wanted]
     return Crosscheck(changed, tuple(outcomes))
@@ -133,6 +138,23 @@ def _content(bundle: Path, name: str) -> bytes:
         raise input_error(
             bundle, name, error.strerror or "unreadable", "the file as exported", "export it again"
         ) from error
+
+
+def _refuse_what_crashes(folder: Path, names: list[str], changed: Sequence[str]) -> None:
+    """Run the self-test of a changed bundle apart: what crashes would take this process along."""
+    headers = [path.name for path in folder.glob("*.h")]
+    sources = {name: (folder / name).read_bytes() for name in (*headers, *names)}
+    program = compile_program(sources, name="crosscheck-changed")
+    run = run_tool([str(program)], folder, _SELF_TEST_LIMIT_S)
+    if run.exit_code not in (0, 1):
+        how = "does not end" if run.exit_code is None else f"crashes (exit code {run.exit_code})"
+        raise input_error(
+            "bundle",
+            f"{', '.join(changed)}, not as exported",
+            f"its self-test {how}",
+            "C whose self-test passes, or says what failed",
+            "undo the changes, or export the trial again",
+        )
 
 
 def _on_host(folder: Path, names: list[str], prints: bool) -> Outcome:

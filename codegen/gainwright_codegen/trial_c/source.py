@@ -9,8 +9,8 @@ from gainwright_codegen.c_text import (
     array,
     banner,
     c_string,
-    fingerprint,
     identity,
+    only_with_trial,
     statement,
 )
 from gainwright_codegen.trial_c.actions import act_function
@@ -32,9 +32,7 @@ def trial_source(trial: Trial) -> str:
                 identity("Trial", trial.name, trial.digest), trial.title]),
             '#include "gw_table.h"\n',
             *(f'#include "{name}"' for name in INCLUDES),
-            f"\n#if GW_TRIAL_FINGERPRINT != {fingerprint(trial.digest)}",
-            '#error "gw_trial.c and gw_trial.h are from different exports"',
-            "#endif",
+            "\n" + only_with_trial("gw_trial.c", trial.digest),
             "\nconst char gw_trial_digest[sizeof GW_TRIAL_DIGEST] = GW_TRIAL_DIGEST;\n",
             actions.rows(bits),
             _ranges(trial),

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from gainwright_codegen.bundle.golden.sample import CHECKSUM_FACTOR, CHECKSUM_START
-from gainwright_codegen.c_text import banner
+from gainwright_codegen.c_text import banner, only_with_trial
 from gainwright_codegen.trial_c.expression import c_integer
 
 
@@ -22,7 +22,9 @@ class SelfTestPart:
     function: str
 
 
-def selftest_source(parts: Sequence[SelfTestPart], identities: Sequence[str]) -> str:
+def selftest_source(
+    parts: Sequence[SelfTestPart], identities: Sequence[str], trial_digest: str
+) -> str:
     """Return the text of ``gw_selftest.c``: all parts and a ``main``."""
     includes = sorted({name for part in parts for name in part.includes})
     calls = [f"    failures += {part.function}();" for part in parts]
@@ -37,6 +39,8 @@ def selftest_source(parts: Sequence[SelfTestPart], identities: Sequence[str]) ->
             ),
             "#include <stdint.h>\n",
             *(f'#include "{name}"' for name in includes),
+            "",
+            only_with_trial("gw_selftest.c", trial_digest),
             PRELUDE,
             *(part.source for part in parts),
             "uint32_t gw_selftest_run(void)\n{\n    uint32_t failures = 0U;\n",
