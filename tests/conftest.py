@@ -48,5 +48,7 @@ def undefined_behaviour_ends_the_run():
 
 
 # Examples are the same in every run: what fails once fails again, and nothing fails by chance.
-settings.register_profile("fixed", derandomize=True, deadline=None, print_blob=True)
+settings.register_profile(
+    "fixed", derandomize=True, deadline=None, print_blob=True, max_examples=50
+)
 settings.load_profile("fixed")

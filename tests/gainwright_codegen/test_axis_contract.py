@@ -45,7 +45,9 @@ def write_record(machine: str, path: Path) -> None:
     path.write_bytes(np.int32(TICKS).tobytes() + words.tobytes())
 
 
-@pytest.fixture(scope="module", params=["kiln-shuttle", "grinder-slide"])
+@pytest.fixture(
+    scope="module", params=["kiln-shuttle", pytest.param("grinder-slide", marks=pytest.mark.slow)]
+)
 def contract(request, scratch_cache, tmp_path_factory):
     """Return a function that plays the record in one way and returns what the program says."""
     folder = tmp_path_factory.mktemp("contract")

@@ -217,6 +217,7 @@ def test_compiler_that_reaches_a_limit_is_ended_and_says_so(
     assert not list(own_cache.glob(".*"))
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(sys.platform == "win32", reason="shell script as compiler")
 def test_system_compiler_that_can_not_compile_gives_way_to_zig(own_cache, tmp_path, monkeypatch):
     pytest.importorskip("ziglang")

@@ -142,6 +142,7 @@ def test_a_processor_with_the_other_byte_order_gives_the_same_numbers(bundle, tm
     assert [found.is_identical(outcome) for outcome in found.outcomes] == [True, False]
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(
     shutil.which(ARM_GCC) is None or importlib.util.find_spec("unicorn") is None,
     reason="arm-none-eabi-gcc or unicorn is not installed",
@@ -176,6 +177,7 @@ def test_a_processor_that_gives_something_else_is_noticed(bundle, tmp_path):
 
 
 @pytest.mark.usefixtures("fewer_ticks")
+@pytest.mark.slow
 def test_golden_vectors_that_fail_are_counted(bundle, tmp_path, capsys):
     """The command says no with its exit code, whatever the other processors do."""
     old = "x - (2 * (int64_t)past->last)"

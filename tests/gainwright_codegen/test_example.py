@@ -67,6 +67,7 @@ def failures(bundle: Bundle) -> str:
     return done.stdout
 
 
+@pytest.mark.slow
 def test_self_test_passes_with_one_control_tick_to_a_sequencer_tick():
     """Orders follow each other faster than they are taken: a pulse stays ordered meanwhile."""
     axis = axis_data(at(load_machine("kiln-shuttle"), 1e-3))

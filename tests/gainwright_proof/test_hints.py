@@ -88,7 +88,10 @@ WRONG = {
 }
 
 
-@pytest.mark.parametrize("kinds", [*((kind,) for kind in WRONG), tuple(WRONG)])
+@pytest.mark.parametrize(
+    "kinds",
+    [*(pytest.param((kind,), marks=pytest.mark.slow) for kind in WRONG), tuple(WRONG)],
+)
 def test_wrong_hints_prove_nothing_and_cost_only_time(kinds, monkeypatch):
     """Facts that do not hold, questions that need none, ranks that do not fall; one kind at a time
     and all together, so that they do not belong together either."""

@@ -99,6 +99,7 @@ def test_every_outcome_stands_when_everything_is_tried(name):
     assert tried[Outcome.CAUGHT] > 25
 
 
+@pytest.mark.slow
 def test_survivors_are_proved_by_the_explorer():
     for judged in report("small").survivors:
         verdicts = {f.verdict for f in explore(judged.mutant.trial(small())).findings}

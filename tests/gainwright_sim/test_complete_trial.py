@@ -24,7 +24,9 @@ from gainwright_sim.theory.stages import STAGE_THEORY
 TRIAL = load_trial(shipped_trial_path("complete"))
 
 
-@pytest.fixture(scope="module", params=["grinder-slide", "glaze-gantry"])
+@pytest.fixture(
+    scope="module", params=[pytest.param("grinder-slide", marks=pytest.mark.slow), "glaze-gantry"]
+)
 def rehearsal(request):
     return rehearse(Bench(TRIAL, load_machine(request.param)), seed=1)
 
