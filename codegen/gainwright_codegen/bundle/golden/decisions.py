@@ -14,7 +14,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 
 from gainwright.language.expression import Binary, Expression, Operator, Reference, Unary
-from gainwright.language.model import Condition, Trial
+from gainwright.language.model import Trial
 from gainwright.semantics.python_code import CodeWriter
 from gainwright_codegen.bundle.golden.domain import (
     Compared,
@@ -31,10 +31,11 @@ _JOINS = (Operator.AND, Operator.OR)
 
 
 @dataclass(frozen=True, slots=True)
-class _Decision:
-    condition: Condition
+class Decision:
+    """An expression and its parts, true or false each."""
+
     expression: Expression
-    """Of the condition; others may stand in it in full."""
+    """Others may stand in it in full."""
     parts: tuple[Expression, ...]
     seen: dict[tuple[bool, ...], tuple[int, ...]] = field(default_factory=dict)
 
@@ -71,12 +72,12 @@ def _with_others(expression: Expression, full: Mapping[str, Expression]) -> Expr
     return expression
 
 
-def _parts(expression: Expression) -> tuple[Expression, ...]:
+def parts_of(expression: Expression) -> tuple[Expression, ...]:
     match expression:
         case Unary(Operator.NOT, operand):
-            return _parts(operand)
+            return parts_of(operand)
         case Binary(operator, left, right) if operator in _JOINS:
-            return tuple(dict.fromkeys((*_parts(left), *_parts(right))))
+            return tuple(dict.fromkeys((*parts_of(left), *parts_of(right))))
     return (expression,)
 
 
@@ -89,6 +90,13 @@ def _joined(expression: Expression, valuation: Mapping[Expression, bool]) -> boo
         case Binary(Operator.OR, left, right):
             return _joined(left, valuation) or _joined(right, valuation)
     return valuation[expression]
+
+
+def writer(trial: Trial) -> CodeWriter:
+    """Return what makes functions of expressions over the variables and inputs of a trial."""
+    booleans = frozenset(s.name for s in (*trial.variables, *trial.inputs) if s.high == 1)
+    states = [state.name for state in trial.states]
+    return CodeWriter(states, trial.conditions, boolean_names=booleans)
 
 
 class Decisions:
@@ -104,12 +112,10 @@ class Decisions:
         conditions = [c for c in trial.conditions if c.name in bits.used]
         trees = _in_full(trial)
         forms = ((c, e) for c in conditions for e in dict.fromkeys((c.expression, trees[c.name])))
-        self._decisions = [_Decision(c, e, _parts(e)) for c, e in forms]
-        self._decisions = [d for d in self._decisions if len(d.parts) > 1]
-        booleans = frozenset(s.name for s in (*trial.variables, *trial.inputs) if s.high == 1)
-        states = [state.name for state in trial.states]
-        writer = CodeWriter(states, trial.conditions, boolean_names=booleans)
-        self._values = [writer.function(decision.parts) for decision in self._decisions]
+        found = [(c.name, Decision(e, parts)) for c, e in forms if len(parts := parts_of(e)) > 1]
+        self._conditions = [name for name, _ in found]
+        self._decisions = [decision for _, decision in found]
+        self._values = [writer(trial).function(decision.parts) for decision in self._decisions]
 
     def samples(self, others: Iterable[tuple[int, Sample]]) -> Iterator[tuple[int, Sample]]:
         """Yield rows by number with a sample each that shows a part more."""
@@ -130,7 +136,7 @@ class Decisions:
     def _deciding(self, number: int, sample: Sample) -> Iterator[int]:
         """Yield the parts of one decision that decide in a sample, if its state looks at it."""
         state, decision = sample.start[0], self._decisions[number]
-        if decision.condition.name not in self._looked_at[self._trial.states[state].name]:
+        if self._conditions[number] not in self._looked_at[self._trial.states[state].name]:
             return
         values = dict(zip(self._names, (*sample.start[1:], *sample.inputs), strict=True))
         yield from decision.deciding(
@@ -139,7 +145,7 @@ class Decisions:
 
     def _search(self, wanted: tuple[int, int]) -> Sample | None:
         """Return a sample in which a part decides, or None where chance does not find one."""
-        name = self._decisions[wanted[0]].condition.name
+        name = self._conditions[wanted[0]]
         states = [k for k, s in enumerate(self._trial.states) if name in self._looked_at[s.name]]
         near = self._near(name)
         count = len(self._trial.variables)

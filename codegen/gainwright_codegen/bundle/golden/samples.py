@@ -79,6 +79,12 @@ class Sampler:
             values[place] = value
         return self._sample(self._states[self._trial.rows[number].source], tuple(values))
 
+    def attempt(self, number: int) -> Sample | None:
+        """Return some tick that takes a row, or None where chance does not find one."""
+        row = self._trial.rows[number]
+        near = self._compared.near((*row.when, *row.unless))
+        return self._attempt(number, near, _EFFORTS[0])
+
     def _changed(self, sample: Sample) -> int:
         """Return how many variables a tick changes: an action is seen only if it changes one."""
         self._explorer.memory = sample.start

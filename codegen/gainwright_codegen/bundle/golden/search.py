@@ -1,4 +1,5 @@
-"""Finds for each row, and each part of a condition, a memory and inputs that show it.
+"""Finds what shows each row, and each part of a condition or of a test in an action: a memory and
+inputs.
 
 The search runs on the compiled sequencer; what the vectors must give is computed by the Python
 reference.
@@ -10,6 +11,7 @@ import random
 from dataclasses import dataclass
 
 from gainwright.language.model import Trial
+from gainwright_codegen.bundle.golden.choices import Choices
 from gainwright_codegen.bundle.golden.decisions import Decisions
 from gainwright_codegen.bundle.golden.explorer import Explorer
 from gainwright_codegen.bundle.golden.sample import Sample
@@ -32,8 +34,10 @@ def find_samples(trial: Trial, seed: int = 1) -> Found:
         InputError: the sequencer of the trial cannot be compiled.
     """
     explorer, source = Explorer(trial), random.Random(seed)
-    samples = tuple(Sampler(trial, explorer, source).row_samples())
+    sampler = Sampler(trial, explorer, source)
+    samples = tuple(sampler.row_samples())
     samples += tuple(Decisions(trial, explorer, source).samples(samples))
+    samples += tuple(Choices(trial, explorer, sampler).samples(samples))
     taken = {number for number, _ in samples}
     ids = tuple(row.id for number, row in enumerate(trial.rows) if number in taken)
     return Found(samples, ids)
