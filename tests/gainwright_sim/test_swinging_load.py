@@ -16,7 +16,6 @@ from gainwright_sim.machine.model import Disturbances, Harmonic, Play
 from gainwright_sim.rehearsal.bench import Bench
 from gainwright_sim.rehearsal.rehearse import rehearse
 from gainwright_sim.rehearsal.summary import summarise
-from gainwright_sim.rehearsal.words import summary_lines
 
 TRIAL = load_trial(shipped_trial_path("complete"))
 
@@ -67,10 +66,11 @@ def test_no_gain_at_which_a_sticky_load_swings_up_is_verified(bench, seed, play_
     assert summary.stages[2].result is None or summary.stages[2].theory.result_share < 0.7
 
 
-def test_slow_ripple_is_no_load_that_swings(bench):
-    """Teeth that pass at 8 Hz leave a line in every answer, as loud with any gain."""
+@pytest.mark.parametrize("order", [8.4, 4.2])
+def test_slow_ripple_is_no_load_that_swings(bench, order):
+    """Teeth that pass at 8 Hz, or at 4, leave a line in every answer, as loud with any gain."""
     still = replace(sample(EVERY_FAMILY["own"], 71004), name="still")
-    teeth = Disturbances(load_passing=(Harmonic(8.4, 0.005),))
+    teeth = Disturbances(load_passing=(Harmonic(order, 0.005),))
     gains = []
     for machine in (still, replace(still, disturbances=teeth)):
         bench.mount(machine)
@@ -88,12 +88,19 @@ def test_a_load_that_the_loop_drives_is_seen_in_short_moves(bench):
     assert summary.measured_margins.swing_judged_from_hz < 30.0
 
 
-def test_a_load_below_5_hz_is_not_judged_and_that_is_said():
-    """Known wrong (README): 3.4 Hz, friction at the load; 0.94 of the limit of the position gain.
-    One step of the last measurement is cut off, as the motor swings by a quarter of its speed."""
+def test_a_slow_load_that_its_friction_keeps_swinging_is_judged_too():
+    """3.4 Hz, friction at the load: verified at 0.94 of the limit of the position gain as long as
+    whole periods were counted by the dozen, and a part of a move counted as one step."""
     machine = sample(EVERY_FAMILY["rates"], 83305)
     summary = summarise(rehearse(Bench(TRIAL, machine, changeable=True), seed=83305))
-    assert summary.outcome == "wrong_too_high"
-    assert summary.measured_margins.swing_judged_from_hz > 5.0
-    words = " ".join(" ".join(summary_lines(summary)).split())
-    assert "no evidence about slower ones, such as this one of 3.37 Hz" in words
+    assert summary.outcome == "finished"
+    assert summary.stages[2].theory.result_share < 0.5
+    assert summary.measured_margins.swing_judged_from_hz < 2.0
+
+
+def slowly_hung(seed: int, hertz: float, loaded: float, damping_ratio: float):
+    """An axis of the own family, with a load of so many motors on so slow a spring."""
+    machine = sample(EVERY_FAMILY["own"], seed)
+    motor = machine.drive.rotor_inertia_kgm2
+    stiffness = loaded * motor * (2.0 * math.pi * hertz) ** 2
+    return replace(machine, chain=two_mass_chain(motor, loaded * motor, stiffness, damping_ratio))

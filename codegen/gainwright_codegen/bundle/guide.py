@@ -48,7 +48,7 @@ MEANT = {
     "step_sensitivity": "largest |S| of all lines, less what noise explains; 100 = 1, at most 1000",
     "step_phase_margin": "smallest phase margin of all lines, in degrees, likewise; 180: "
     "noise hides it",
-    "load_undamped": "what swings by itself has lost two thirds of its decay",
+    "load_undamped": "what swings by itself has lost two thirds of its decay, or all of it",
     "load_driven": "100 wi Kv / w^2 at the lowest frequency that still swings, 0 if none does",
     "margins_evaluated": "1 once all steps so far are evaluated; 0 from the next step on",
     "ringing_heard": "1 once the load was heard to the end of the move with the present "

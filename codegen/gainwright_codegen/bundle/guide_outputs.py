@@ -71,7 +71,16 @@ On lines w of 1.5 Hz x 1.025^n, n = 0 to 287, while the step lasts, but no longe
   measured with keep decay d0 and P0 of each line that swings. `load_undamped` is true where a
   line with wi Kv > w^2 / 2 swings, and P > 9 Q and the decay is below 1 / s if none within 3
   lines swung then; else where the decay is below 0.33 d0 and P > 2.25 P0, or P > 81 Q and d0 >
-  0.15 / s; or P > 400 Q and the decay is below 0.33 d0 or 0.1 / s.
+  0.15 / s; or P > 400 Q and the decay is below 0.33 d0 or 0.1 / s;
+- a slow load has too few periods for that. Take that time of each step in bins of 20 ms, without
+  its mean, and where it is shorter than 6 / Kv without exp(-Kv t). Of damped sines exp(-s t), any
+  phase and size in each step, w of 7.5 / s x 1.04^n, n = 0 to 72, from 1.2 periods in the shortest
+  step on, s of -0.3, -0.15, 0, 0.05, 0.1, 0.15, 0.2, 0.3, 0.45, 0.7, 1, 1.5, 2.5 and 4 / s, the
+  pair counts that explains most of the squares. It is a load if they are nine tenths, n is below
+  72, and its torque, Kp sqrt(1 + (wi / w)^2) times its amplitude, is 0.08 of the jump of the torque
+  by the step. `load_undamped` is true too where wi Kv > 0.6 w^2 and s is below 0.09 over
+  the length of the shortest step's bins, or below 0.33 of what it was, within a fifth of that w, at
+  the lowest position gain.
 
 You may store d and evaluate later; the trial waits for `margins_evaluated`. Numbers are those of
 the rehearsals (common practice, no source)."""

@@ -145,6 +145,7 @@ typedef struct {
     int32_t tail_from_ticks; /* after a step: from then on at the latest only what rings is left ... */
     int32_t tail_early_ticks; /* ... and at the earliest: sooner where moves are short */
     int32_t swing_block_ticks; /* of that, one behind the other */
+    int32_t slow_bin_ticks;    /* likewise, for loads that swing slowly */
     double half_window_rad;
     double cruise_rad_per_s;
     double acceleration_rad_per_s2;

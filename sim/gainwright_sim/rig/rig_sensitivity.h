@@ -19,6 +19,7 @@
 
 #include "rig_math.h"
 #include "rig_model.h"
+#include "rig_slow.h"
 #include "rig_swing.h"
 
 #define RIG_STEPS 4
@@ -56,6 +57,7 @@ typedef struct {
     int32_t ticks;                 /* since the step */
     int32_t whole_ticks;           /* of the shortest step before */
     rig_swing swing;
+    rig_slow slow;
 } rig_sensitivity;
 
 /* What is left when the answer itself has settled tells of a load that swings. Where moves are short the
@@ -100,6 +102,7 @@ static inline void rig_sensitivity_start(rig_sensitivity *s, const rig_drive *dr
         s->whole_ticks = (number == 0) ? RIG_LINE_TICKS_MAX : s->ticks;
     }
     rig_swing_start(&s->swing, number);
+    rig_slow_start(&s->slow, number);
     s->sign = (jump < 0.0) ? -1.0 : 1.0;
     s->jump = rig_absolute(jump);
     s->steps = number + 1;
@@ -137,6 +140,9 @@ static inline void rig_sensitivity_tick(rig_sensitivity *s, const rig_drive *dri
             s->phasor[line].imaginary = real * drive->line[line].turn_imaginary
                                         + imaginary * drive->line[line].turn_real;
         }
+    }
+    if (s->ticks >= s->tail_from) {
+        rig_slow_tick(&s->slow, drive, away);
     }
     s->swing.ticks += (s->ticks >= s->tail_from) ? 1 : 0;
     s->tail_ticks[half] += (s->ticks >= s->tail_from) ? 1 : 0;
@@ -322,6 +328,13 @@ static inline void rig_judge_load(rig_sensitivity *s, const rig_drive *drive, in
         if ((driven > RIG_BLAMED) && (rig_swing_driven(&s->swing, line, RIG_PEAK_REACH, least) != 0)) {
             s->undamped = 1;
         }
+    }
+    if (rig_slow_judge(&s->slow, drive, s->steps, s->jump) != 0) {
+        s->undamped = 1;
+    }
+    if ((s->slow.from_rad_per_s > 0.0)
+        && ((s->judged_from_hz == 0.0) || (s->slow.from_rad_per_s < 2.0 * RIG_PI * s->judged_from_hz))) {
+        s->judged_from_hz = s->slow.from_rad_per_s / (2.0 * RIG_PI);
     }
 }
 

@@ -31,6 +31,8 @@ STEADY_S = 1.5
 """... this: where it lasts so long, enough is left after the latest."""
 BLOCK_S = 0.05
 """It is kept in blocks of this length: two windows of whole blocks tell how it dies away."""
+SLOW_BIN_S = 0.02
+"""... and in shorter ones, for a load that swings slowly: its periods are told one by one."""
 
 
 def line_hz(number: int, tick_s: float) -> float:
@@ -54,6 +56,7 @@ def set_lines(drive: Any, machine: Machine) -> None:
     drive.tail_from_ticks = round(TAIL_FROM_S / tick_s)
     drive.tail_early_ticks = round(_early_s(machine) / tick_s)
     drive.swing_block_ticks = max(1, round(BLOCK_S / tick_s))
+    drive.slow_bin_ticks = max(1, round(SLOW_BIN_S / tick_s))
     for number in range(LINES):
         hz = line_hz(number, tick_s)
         turn = cmath.exp(-2j * math.pi * hz * tick_s)
