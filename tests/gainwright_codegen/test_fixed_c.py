@@ -30,6 +30,7 @@ from ..shared.fixed_c import (
     SQUARES,
     STRICT,
     WIDE_PAIRS,
+    WIDE_SQUARES,
     library,
     reference,
     run_highpass,
@@ -65,7 +66,7 @@ def corner_calls() -> Iterator[tuple[str, tuple[int, ...]]]:
         yield from ((name, (a, *pair)) for a in corners for pair in pairwise(CORNERS_32))
     for name, bits in SIGNED.items():
         yield from ((name, (a % 2**bits,)) for a in CORNERS_64)
-    for name, most in SQUARES.items():
+    for name, most in (SQUARES | WIDE_SQUARES).items():
         yield from ((name, (a,)) for a in (-most, -1, 0, 1, most))
     for name in RANGE_CHECKS:
         yield from ((name, (a, *pair)) for a in CORNERS_32 for pair in pairwise(CORNERS_32))

@@ -23,6 +23,7 @@ CLAMPS = {"clamp_i32": "int32_t", "clamp_i64": "int64_t"}
 RANGE_CHECKS = ("outside_i32",)
 SIGNED = {"signed_i32": 32, "signed_i64": 64}
 SQUARES = {"square_u32": 46340}
+WIDE_SQUARES = {"square_i64": 2**30, "square_of_halves_i64": 2**30}
 
 PROTOTYPES = [
     *(f"int64_t {name}(int64_t a, uint32_t bits)" for name in SHIFTS_64),
@@ -36,6 +37,7 @@ PROTOTYPES = [
     *(f"uint32_t {name}(int32_t a, int32_t b, int32_t c)" for name in RANGE_CHECKS),
     *(f"int{bits}_t {name}(uint{bits}_t a)" for name, bits in SIGNED.items()),
     *(f"uint32_t {name}(int32_t a)" for name in SQUARES),
+    *(f"int64_t {name}(int32_t a)" for name in WIDE_SQUARES),
 ]
 HIGHPASS_PROTOTYPE = (
     "void run_highpass(const int32_t words[3], int count, const int32_t *x, int32_t *y)"
@@ -68,7 +70,7 @@ def reference(c_name: str, *arguments: int) -> int:
         return int(not low <= value <= high)
     if c_name in SIGNED:
         return arguments[0] - 2 ** SIGNED[c_name] * (arguments[0] >= 2 ** (SIGNED[c_name] - 1))
-    if c_name in SQUARES:
+    if c_name in SQUARES | WIDE_SQUARES:
         return arguments[0] ** 2
     if c_name == "high_half":
         return arithmetic.floor_shift(arguments[0], 16)

@@ -89,7 +89,7 @@ static inline int32_t gw_band_add_square(gw_band *band, const gw_level_settings 
     const uint64_t energy = (uint64_t)band->energy & (uint64_t)GW_DETECTOR_ENERGY_MAX;
     const uint32_t ticks = (uint32_t)band->ticks + 1U;
 
-    band->energy = (int64_t)energy + gw_product_i64(value, value);
+    band->energy = (int64_t)energy + gw_square_i64(value);
     band->ticks = (uint16_t)ticks;
     if (ticks >= (uint32_t)settings->block_ticks) {
         band->level = gw_level_of(band->energy, settings);

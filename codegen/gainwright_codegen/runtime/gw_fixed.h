@@ -142,12 +142,20 @@ static inline int32_t gw_absolute_i32(int32_t value)
 #define GW_COUNT_MAX UINT32_C(65535)
 
 /* 1 where a processor multiplies 32 by 32 bits to no more than 32, and clang is to spare the call of
- * its library; gcc's own, called, costs less than the halves in place. */
+ * its library; gcc's own, called, costs less than the halves in place ... */
 #ifndef GW_NARROW_MULTIPLY
 #if defined(__clang__) && (defined(__ARM_ARCH_6M__) || defined(__ARM_ARCH_8M_BASE__))
 #define GW_NARROW_MULTIPLY 1
 #else
 #define GW_NARROW_MULTIPLY 0
+#endif
+#endif
+/* ... but for squares, which clang finds in the halves of a product by itself. */
+#ifndef GW_NARROW_SQUARE
+#if !defined(__clang__) && (defined(__ARM_ARCH_6M__) || defined(__ARM_ARCH_8M_BASE__))
+#define GW_NARROW_SQUARE 1
+#else
+#define GW_NARROW_SQUARE 0
 #endif
 #endif
 
@@ -187,6 +195,28 @@ static inline int64_t gw_product_i64(int32_t a, int32_t b)
     return gw_product_of_halves_i64(a, b);
 #else
     return (int64_t)a * (int64_t)b;
+#endif
+}
+
+/* value * value in full width from halves, value -2^30 to 2^30. */
+static inline int64_t gw_square_of_halves_i64(int32_t value)
+{
+    const uint32_t size = (uint32_t)gw_absolute_i32(value);
+    const uint32_t low = size & GW_HALF_MASK;
+    const uint32_t high = size >> 16U;
+    const uint64_t outer = ((uint64_t)(high * high) << 32U) | (low * low);
+    const uint64_t inner = (uint64_t)(2U * high * low) << 16U;
+
+    return (int64_t)(outer + inner);
+}
+
+/* value * value in full width, value -2^30 to 2^30. */
+static inline int64_t gw_square_i64(int32_t value)
+{
+#if GW_NARROW_SQUARE
+    return gw_square_of_halves_i64(value);
+#else
+    return gw_product_i64(value, value);
 #endif
 }
 

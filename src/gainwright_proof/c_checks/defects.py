@@ -104,7 +104,7 @@ OUTPUT = Defect(
 )
 SQUARE = Defect(
     "gw_detector_tick.h",
-    "((int64_t)value * value)",
+    "gw_square_i64(value)",
     "(int64_t)(value * value)",
     "square computed in 32 bits",
     "gw_check_block",
