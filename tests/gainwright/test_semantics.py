@@ -227,17 +227,21 @@ def _watched(trial: Trial, ticks: list[tuple[int, int]], judged_by: Trial | None
         machine.tick({"go": go, "level": level})
         moments.append(_snapshot(machine))
         violations += monitor.observe({"go": go, "level": level}, moments[-1])
+    run = _recorded(trial, moments, ticks)
+    at_once = _run_monitor(judged_by or trial).violations(run)
+    for length in (1, 3, 7):
+        assert _in_parts(judged_by or trial, run, length) == at_once
+    return violations, at_once
+
+
+def _recorded(trial: Trial, moments: list[Snapshot], ticks: list[tuple[int, int]]) -> Run:
     index = {state.name: i for i, state in enumerate(trial.states)}
-    run = Run(
+    return Run(
         states=np.array([index[m.state] for m in moments]),
         variables=np.array([[m.variables[v.name] for v in trial.variables] for m in moments]),
         outputs=np.array([[m.outputs[o.name] for o in trial.outputs] for m in moments]),
         inputs=np.array(ticks).reshape(-1, 2),
     )
-    at_once = _run_monitor(judged_by or trial).violations(run)
-    for length in (1, 3, 7):
-        assert _in_parts(judged_by or trial, run, length) == at_once
-    return violations, at_once
 
 
 def _in_parts(trial: Trial, run: Run, length: int):
@@ -305,6 +309,21 @@ def test_violation_of_a_step_says_both_sides_and_conditions():
     assert violation.tick == 5
     assert violation.values["next(rung)"] == 1 and violation.values["rung"] == 3
     assert violation.values["loud"] == 1
+
+
+def test_an_input_out_of_its_range_is_judged_as_the_tick_takes_it():
+    """The nearest value of the range: a level of 250 is 100, and that is allowed here."""
+    calm = '"next(rung) > rung implies not loud and found == next(found)"'
+    machine, judged = ReferenceMachine(_trial()), '"next(rung) < rung implies level == 100"'
+    moments = [_snapshot(machine)]
+    for level in (0, 0, 0, 100):
+        machine.tick({"go": 1, "level": level})
+        moments.append(_snapshot(machine))
+    run = _recorded(_trial(), moments, [(1, 0), (1, 0), (1, 0), (1, 250)])
+    assert _run_monitor(_trial((calm, judged))).violations(run) == []
+    tighter = _trial((calm, judged.replace("100", "99")))
+    (violation,) = _run_monitor(tighter).violations(run)
+    assert violation.values["level"] == 100
 
 
 def test_bounded_requirement_counts_ticks_exactly():

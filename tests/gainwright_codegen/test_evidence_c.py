@@ -31,11 +31,12 @@ def exported():
 class Pair:
     """Both, told the same."""
 
-    def __init__(self, exported, swing_level: int = LEVEL_MAX) -> None:
+    def __init__(self, exported, swing_level: int = LEVEL_MAX, steps_level: int = 0) -> None:
         self.ffi, self.library = exported
-        self.reference = ReferenceEvidence(swing_level=swing_level)
+        self.reference = ReferenceEvidence(swing_level=swing_level, steps_level=steps_level)
         self.compiled = self.ffi.new("gw_evidence *")
         self.library.gw_evidence_reset(self.compiled)
+        self.compiled.steps_level = steps_level
 
     def tell(self, what: str, *argument: int) -> None:
         swing = (self.reference.swing_level,) if what == "new_gain" else ()
@@ -70,9 +71,11 @@ told = st.one_of(
 
 
 @settings(max_examples=150, deadline=None)
-@given(st.lists(st.tuples(told, st.sampled_from([1, 1, 1, 5, 40, 300])), max_size=60), levels)
-def test_anything_in_any_order(exported, messages, swing_level):
-    pair = Pair(exported, swing_level)
+@given(
+    st.lists(st.tuples(told, st.sampled_from([1, 1, 1, 5, 40, 300])), max_size=60), levels, levels
+)
+def test_anything_in_any_order(exported, messages, swing_level, steps_level):
+    pair = Pair(exported, swing_level, steps_level)
     for message, times in messages:
         for _ in range(times if message[0] == "ring_block" else 1):
             pair.tell(*message)
@@ -246,6 +249,14 @@ def test_a_fast_mode_does_not_hide_a_lasting_one(exported):
     found = pair.hear(Hearing.RINGING, 100_000 * np.exp(-times) + 1000)
     assert found["response_level"] == INPUT_LEVEL_MAX and found["ring_level"] > LEVEL_ONE
     assert found["decay_level"] == pytest.approx(LEVEL_ONE, abs=2)
+
+
+def test_a_ringing_no_louder_than_encoder_steps_may_be_is_nothing(exported):
+    """Heard at a speed at which they are quiet, they rise where the speed is a little other."""
+    for level, decay in ((92, 0), (94, LEVEL_ONE)):
+        pair = Pair(exported, steps_level=92)
+        pair.hear(Hearing.NOISE, [20] * 4)
+        assert pair.hear(Hearing.RINGING, [1000, *[level] * 20])["decay_level"] == decay
 
 
 def test_listening_again_adds_to_what_is_known(exported):

@@ -99,6 +99,23 @@ def test_encoder_noise_that_leaps_once_is_no_onset(family, seed):
 
 
 @pytest.mark.slow
+@pytest.mark.parametrize(("family", "seed"), [("timing", 1600358), ("rates", 1600452)])
+def test_encoder_steps_that_were_quiet_before_the_pulse_are_no_onset(family, seed):
+    """Called onset at 0.35 and 0.27 of the limit: steps are louder at a speed a little other."""
+    summary = rehearsed(family, seed)
+    assert summary.outcome == "finished"
+    assert 0.94 < summary.stages[0].theory.limit_share < 1.06
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", [1840041, 1840052])
+def test_swing_no_louder_than_coarse_steps_is_not_taken_for_them(seed):
+    """One step a tick is cruise speed: half of it was nothing, and 0.96 of the limit verified."""
+    summary = rehearsed("mixed", seed)
+    assert summary.outcome == "finished" and summary.stages[0].theory.result_share < 0.55
+
+
+@pytest.mark.slow
 def test_noise_that_does_not_show_in_the_torque_ends_no_search():
     """Speed error four times the usual without any torque: a drive of 1 kHz, at its limit."""
     summary = rehearsed("rates", 700015)

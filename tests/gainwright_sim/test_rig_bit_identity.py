@@ -74,7 +74,7 @@ def test_findings_are_those_of_the_reference_on_every_tick(rehearsal):
     """A sequencer tick sees what the control ticks before it left: 8 of them, 125 us each."""
     settings = rehearsal.tables[0].detector
     detector = ReferenceDetector(settings)
-    evidence = ReferenceEvidence(swing_level=settings.swing_level)
+    evidence = ReferenceEvidence(swing_level=settings.swing_level, steps_level=settings.steps_level)
     hearings, rungs = rehearsal.output("hearing"), rehearsal.output("speed_gain_rung")
     asked = [name for name in FINDINGS if name in rehearsal.trial.index.inputs]
     seen = {name: rehearsal.input(name) for name in asked}

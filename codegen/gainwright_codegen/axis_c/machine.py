@@ -163,7 +163,8 @@ def _stage(prefix: str, place: int, stage: StageTables) -> str:
         f"         .detector = {{.section = {{{sections}}},\n"
         f"                      .ring = {_level(settings.ring)},\n"
         f"                      .burst = {_level(settings.burst)},\n"
-        f"                      .swing_level = {number(settings.swing_level)}}}"
+        f"                      .swing_level = {number(settings.swing_level)}, "
+        f".steps_level = {number(settings.steps_level)}}}"
         f"{response_initialiser(place, stage)}}}"
     )
 
@@ -174,7 +175,8 @@ _NO_STAGE = (
     "         .rungs = 1, .gain_fraction_bits = 0,\n"
     "         .pulse = {0, 0},\n"
     "         .detector = {.section = {{0, 0, 0}, {0, 0, 0}}, .ring = {1, 0U, 1},\n"
-    "                      .burst = {1, 0U, 1}, .swing_level = 0}}"
+    "                      .burst = {1, 0U, 1}, .swing_level = 0,\n"
+    "                      .steps_level = 0}}"
 )
 
 
@@ -225,5 +227,5 @@ def _detector_note(axis: AxisData, stage: StageTables) -> str:
         f"with a1 and a2 negated; quantising changes its response above half that frequency "
         f"by at most {error.largest_db:.2g} dB. Then block length in control ticks, shift and "
         "scale of the ring level (speed error), the same of the burst level (torque command), and "
-        "the ring level above which the speed itself swings."
+        "the ring levels above which the speed itself swings and up to which encoder steps rise."
     )

@@ -101,7 +101,7 @@ def _load(flags: Iterable[str]) -> tuple[cffi.FFI, Any]:
 
 def _c_settings(settings: DetectorSettings) -> tuple[object, ...]:
     levels = _c_level(settings.ring), _c_level(settings.burst)
-    return (settings.words, *levels, settings.swing_level)
+    return (settings.words, *levels, settings.swing_level, settings.steps_level)
 
 
 def _c_level(level: LevelSettings) -> tuple[int, int, int]:

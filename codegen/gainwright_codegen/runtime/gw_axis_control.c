@@ -61,6 +61,7 @@ static void do_first(gw_axis *axis, uint32_t due)
         gw_evidence_end_listening(evidence, gw_order_hearing(axis->taken));
         break;
     case GW_DUE_HEARING:
+        evidence->steps_level = stage_now(axis)->detector.steps_level;
         gw_evidence_begin_hearing(evidence, gw_order_hearing(axis->taken));
         break;
     case GW_DUE_GAIN:

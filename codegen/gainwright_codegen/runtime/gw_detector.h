@@ -44,6 +44,7 @@ typedef struct {
     gw_level_settings ring;
     gw_level_settings burst;
     int32_t swing_level; /* ring level above which the speed itself swings; GW_LEVEL_MAX: none */
+    int32_t steps_level; /* ring level up to which encoder steps alone may rise */
 } gw_detector_settings;
 
 typedef struct {

@@ -70,6 +70,7 @@ void gw_evidence_reset(gw_evidence *evidence)
 {
     evidence->hearing = (uint8_t)GW_HEARING_NOTHING;
     evidence->burst = 0;
+    evidence->steps_level = 0;
     evidence->noise_before = GW_NOISE_UNKNOWN;
     evidence->move_noise_before = GW_NOISE_UNKNOWN;
     evidence->boost = 0U;
@@ -198,6 +199,12 @@ static int32_t above_noise(const gw_evidence *evidence, int32_t level)
     return larger(heard - noise, 0);
 }
 
+/* What is left of a ringing is nothing where it is no louder than encoder steps alone may be. */
+static int32_t left_of_ringing(const gw_evidence *evidence, int32_t level)
+{
+    return (level <= evidence->steps_level) ? 0 : above_noise(evidence, level);
+}
+
 /* What the group in the middle and the last one have above noise; nothing as long as there are too
  * few to be told apart. */
 typedef struct {
@@ -213,10 +220,10 @@ static gw_decay decay_now(const gw_evidence *evidence)
 
     if (pairs_stand_for_groups(evidence) != 0U) {
         now.earlier = above_noise(evidence, mean_of(&evidence->group[(GW_GROUPS / 2) - 2]));
-        now.later = above_noise(evidence, mean_of(&evidence->group[GW_GROUPS - 2]));
+        now.later = left_of_ringing(evidence, mean_of(&evidence->group[GW_GROUPS - 2]));
     } else if (groups >= (uint32_t)GW_GROUPS_NEEDED) {
         now.earlier = above_noise(evidence, evidence->group[(groups - 1U) / 2U]);
-        now.later = above_noise(evidence, evidence->group[groups - 1U]);
+        now.later = left_of_ringing(evidence, evidence->group[groups - 1U]);
     } else {
         /* Too few. */
     }

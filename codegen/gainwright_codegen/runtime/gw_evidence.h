@@ -92,6 +92,7 @@ typedef struct {
     int32_t move_noise_before; /* move_noise of the gain before, or GW_NOISE_UNKNOWN */
     int32_t ring_usual;   /* what gains so far let expect of ring_most */
     int32_t burst;        /* burst level of the last block */
+    int32_t steps_level;  /* ringing that is no louder is nothing: encoder steps alone may be */
     uint8_t groups;       /* complete ones; all: two each become one before the next block */
     uint8_t group_bits;   /* blocks in each are 2^group_bits, 0 to GW_GROUP_BITS_MAX */
     uint8_t group_filled; /* blocks in the one being filled */

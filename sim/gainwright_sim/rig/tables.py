@@ -50,6 +50,7 @@ class MachineInMemory:
         _write_level(stage.detector.ring, table.detector.ring)
         _write_level(stage.detector.burst, table.detector.burst)
         stage.detector.swing_level = table.detector.swing_level
+        stage.detector.steps_level = table.detector.steps_level
         if table.response is not None:
             self._write_response(ffi, stage.response, table.response)
 

@@ -46,6 +46,10 @@ SWING_SHARE = 0.08
 STEPS_RMS = 0.5
 """Largest root mean square of what an encoder's steps make of a constant speed, in steps of one
 count per control tick: a difference of k or k + 1 counts."""
+STEPS_SHARE = 0.035
+"""Of cruise speed, root mean square: what is louder is no matter of steps, however coarse."""
+STEPS_MARGIN = 1.015
+"""Up to so many times STEPS_RMS is a matter of steps: levels are rounded."""
 LEAST_RAW_AMPLITUDE = 16
 """No threshold lies below this, after the headroom shift: rounding noise stays well under it."""
 _LARGEST_RAW_AMPLITUDE = SIGNAL_LIMIT / 2**HEADROOM_BITS
@@ -73,12 +77,14 @@ def design_detector(
     high_pass = butterworth_high_pass(2 * SECTIONS, corner_hz, 1 / timing.control_tick_s)
     silence = stage.silence_counts * count_speed
     cruise = cruise_speed_rad_per_s / ratings.top_speed_rad_per_s
+    steps = STEPS_RMS * count_speed
     return DetectorSettings(
         quantised=quantise_sections(high_pass),
         corner_hz=corner_hz,
         ring=level_settings(math.ceil(RING_PERIODS * period_ticks), silence),
         burst=level_settings(math.ceil(BURST_PERIODS * period_ticks), burst_torque),
-        swing_level=_swing_level(silence, count_speed, cruise),
+        swing_level=_level_of_rms(silence, math.hypot(steps, SWING_SHARE * cruise)),
+        steps_level=_level_of_rms(silence, min(STEPS_MARGIN * steps, STEPS_SHARE * cruise)),
     )
 
 
@@ -87,9 +93,8 @@ def band_corner_hz(lowest_hz: float, timing: DriveTiming) -> float:
     return min(BAND_START * lowest_hz, HIGHEST_CORNER / timing.control_tick_s)
 
 
-def _swing_level(silence: float, count_speed: float, cruise: float) -> int:
-    """Return the ring level of a swing of SWING_SHARE among an encoder's steps; speeds per unit."""
-    rms = math.hypot(STEPS_RMS * count_speed, SWING_SHARE * cruise)
+def _level_of_rms(silence: float, rms: float) -> int:
+    """Return the ring level of a root mean square, where LEVEL_ONE is silence, an amplitude."""
     level = LEVEL_ONE * 2.0 * (rms / (_raw_amplitude(silence) * _PER_RAW)) ** 2
     return round(min(level, LEVEL_MAX))
 

@@ -104,12 +104,15 @@ class Ringing:
             self.groups = [a // 2 + b // 2 for a, b in pairs]
             self.group_blocks *= 2
 
-    def middle_and_last(self, noise: int) -> tuple[int, int]:
-        """Return what two groups have above the noise; zeros as long as they are too few."""
+    def middle_and_last(self, noise: int, steps: int) -> tuple[int, int]:
+        """Return what two groups have above the noise; zeros as long as they are too few.
+
+        No louder than encoder steps alone may be, nothing is left in the end.
+        """
         if len(self.groups) < GROUPS_NEEDED:
             return 0, 0
         middle, last = self.groups[(len(self.groups) - 1) // 2], self.groups[-1]
-        return max(middle - noise, 0), max(last - noise, 0)
+        return max(middle - noise, 0), max(last - noise, 0) if last > steps else 0
 
 
 @dataclass(slots=True)
@@ -119,6 +122,8 @@ class ReferenceEvidence:
     hearing: Hearing = Hearing.NOTHING
     swing_level: int = LEVEL_MAX
     """Ring level above which the speed itself swings."""
+    steps_level: int = 0
+    """Ringing that is no louder is nothing: encoder steps alone may be."""
     burst: int = 0
     boost: int = 0
     hidden: int = 0
@@ -240,14 +245,17 @@ class ReferenceEvidence:
         self.ring_noise_least = LEVEL_MAX
 
     def _decay(self) -> int:
-        middle, last = self.ringing.middle_and_last(self.ring_noise)
+        middle, last = self._middle_and_last()
         earlier = self.earlier + middle
         later = self.later + last
         scale = TOTAL_SCALE if max(earlier, later) > LEVEL_MAX else 1
         return INPUT_LEVEL_MAX if earlier < 1 else share(later // scale, earlier // scale)
 
+    def _middle_and_last(self) -> tuple[int, int]:
+        return self.ringing.middle_and_last(self.ring_noise, self.steps_level)
+
     def _keep_decay(self) -> None:
-        middle, last = self.ringing.middle_and_last(self.ring_noise)
+        middle, last = self._middle_and_last()
         earlier, later = self.earlier + middle, self.later + last
         halves = 2 if max(earlier, later) > TOTAL_MAX else 1
         self.earlier, self.later = earlier // halves, later // halves

@@ -45,6 +45,8 @@ class DetectorSettings:
     burst: LevelSettings
     swing_level: int = LEVEL_MAX
     """Ring level above which the speed itself swings, 1 to LEVEL_MAX; LEVEL_MAX: none does."""
+    steps_level: int = 0
+    """Ring level up to which encoder steps alone may rise, 0 to LEVEL_MAX."""
 
     def __post_init__(self) -> None:
         """Raise ValueError for what the exported C takes for granted and does not hold."""

@@ -7,7 +7,7 @@ that only the first violation of each requirement is returned; thousands of time
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from gainwright.language.expression import Boolean, Expression
@@ -94,6 +94,7 @@ class RunWatch:
         Args:
             part: its first moment is the last moment of the part before.
         """
+        part = replace(part, inputs=_as_taken(self._monitor.trial.inputs, part.inputs))
         columns = _Columns(self._monitor.trial, part)
         found = []
         for index, requirement in enumerate(self._monitor.requirements):
@@ -190,6 +191,12 @@ def _function(writer: CodeWriter, expression: Expression) -> Check:
 def _first(flags: NDArray[np.bool_], offset: int) -> int | None:
     places = flags.nonzero()[0]
     return int(places[0]) + offset if len(places) else None
+
+
+def _as_taken(signals: Sequence[Signal], table: NDArray[np.integer[Any]]) -> NDArray[Any]:
+    """Return inputs as a tick takes them: out of its range, the nearest value of the range."""
+    lows, highs = [s.low for s in signals], [s.high for s in signals]
+    return table.clip(lows, highs) if signals else table
 
 
 def _columns(

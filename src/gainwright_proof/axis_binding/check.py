@@ -166,7 +166,8 @@ class _Exact:
         self._library, self._trial = library, trial
         self._source = random.Random(SEED)
         self._detector = ReferenceDetector(stage.detector)
-        self._evidence = ReferenceEvidence(swing_level=stage.detector.swing_level)
+        swing, steps = stage.detector.swing_level, stage.detector.steps_level
+        self._evidence = ReferenceEvidence(swing_level=swing, steps_level=steps)
         self._rung_output = trial.index.outputs[stage.stage.rung]
         self._hearing, self._rung = Hearing.NOTHING, self._output(self._rung_output)
         self.ticks = 0

@@ -36,7 +36,9 @@ class ReferenceAxis:
     def _forget(self) -> None:
         settings = self._stages[self._taken[0]].detector
         self._detector = ReferenceDetector(settings)
-        self._evidence = ReferenceEvidence(swing_level=settings.swing_level)
+        self._evidence = ReferenceEvidence(
+            swing_level=settings.swing_level, steps_level=settings.steps_level
+        )
         self._due: list[Callable[[], None]] = []
         """What the next control ticks do, one each."""
         self._pulse: tuple[int, int] | None = None
