@@ -19,17 +19,14 @@ from gainwright_proof.induction.ranking import (
 )
 
 MOST_FACTOR = 1e7
+Allowed = tuple[np.ndarray, np.ndarray]
+"""Least and most of each unknown."""
 FIRST_ROWS = 400
 MORE_ROWS = 60
 TOLERANCE = 1e-6
 ROUNDING = 1e-3
 """A least greatest rank so little above a whole number is that number."""
 CONSTANT_COST = 1e-3
-FIT_LIMIT_NODES = 200
-"""Nodes of a search for whole numbers: a limit of effort, so that a proof does not depend on how
-fast the computer is."""
-MOST_WHOLE = 20
-"""Searches for whole numbers in one fit, a limit of effort too; each takes up to some seconds."""
 
 
 class NoRankError(Exception):
@@ -65,7 +62,8 @@ class RankFit:
         self._first = dict(zip(self._features, accumulate(widths, initial=0), strict=False))
         self._count = sum(widths) + 1
         self._inequalities = _Rows()
-        self._whole = 0
+        self._active = np.zeros(0, dtype=bool)
+        """The inequalities that mattered so far: few of many do."""
         # What a feature can add to the rank is its cost: small fractions of wide variables would
         # do instead of whole numbers otherwise. Constants hardly count.
         self._costs = np.full(self._count, CONSTANT_COST)
@@ -102,7 +100,7 @@ class RankFit:
             return 0.0
         costs = np.zeros(self._count)
         costs[-1] = 1
-        return float(self._solve(costs, MOST_FACTOR, whole=False)[-1])
+        return float(self._solve(costs, self._any(MOST_FACTOR))[-1])
 
     @property
     def size(self) -> int:
@@ -118,12 +116,50 @@ class RankFit:
             return 0, self._ranks(np.zeros(self._count))
         limit = float(np.ceil(least_greatest - ROUNDING))
         try:
-            found = self._solve(self._costs, limit, whole=exact)
+            found = self._found(limit, exact)
         except NoRankError:
             # Whole numbers may need a little more.
-            found = self._solve(self._costs, limit + 1, whole=exact)
+            found = self._found(limit + 1, exact)
         whole = np.round(found)
         return int(whole[-1]), self._ranks(whole)
+
+    def _found(self, limit: float, exact: bool) -> np.ndarray:
+        return self._whole(limit) if exact else self._solve(self._costs, self._any(limit))
+
+    def _whole(self, limit: float) -> np.ndarray:
+        """Return whole numbers: of those that are not, the one that can add most to the rank is
+        kept at the whole number next to it, or at the one on its other side, one after the other.
+
+        So each takes few solutions, where branching on all of them may take hours.
+        """
+        allowed = self._any(limit)
+        found = self._solve(self._costs, allowed)
+        while True:
+            broken = np.flatnonzero(np.abs(found - np.round(found)) > TOLERANCE)
+            if not len(broken):
+                return found
+            chosen = broken[np.argmax(self._costs[broken])]
+            allowed, found = self._kept(allowed, int(chosen), float(found[chosen]))
+
+    def _kept(self, allowed: Allowed, unknown: int, value: float) -> tuple[Allowed, np.ndarray]:
+        """Keep an unknown at a whole number beside its value; raises NoRankError."""
+        near = round(value)
+        other = near + 1 if value > near else near - 1
+        for whole in (near, other):
+            least, most = (bound.copy() for bound in allowed)
+            least[unknown] = most[unknown] = whole
+            try:
+                return (least, most), self._solve(self._costs, (least, most))
+            except NoRankError:
+                continue
+        raise NoRankError
+
+    def _any(self, limit: float) -> Allowed:
+        """Allow every unknown all that is allowed to any, and the greatest rank up to a limit."""
+        most = np.full(self._count, MOST_FACTOR)
+        least = -most
+        least[-1], most[-1] = 0, limit
+        return least, most
 
     def _ranks(self, whole: np.ndarray) -> Ranks:
         found = {}
@@ -135,28 +171,25 @@ class RankFit:
             )
         return found
 
-    def _solve(self, costs: np.ndarray, limit: float, whole: bool) -> np.ndarray:
-        """Minimise the costs of the absolute unknowns; the greatest rank is limited.
+    def _solve(self, costs: np.ndarray, allowed: Allowed) -> np.ndarray:
+        """Minimise the costs of the absolute unknowns, within what they are allowed.
 
-        Inequalities are added until all are satisfied: few of many matter.
+        Inequalities are added until all are satisfied.
         """
         rows, bounds = self._inequalities.arrays()
-        # Each unknown is its positive less its negative part; the greatest rank has only one.
+        least, most = allowed
+        # Each unknown is its positive less its negative part.
         split = np.hstack([rows, -rows])
-        most = np.full(2 * self._count, MOST_FACTOR)
-        most[self._count - 1], most[-1] = limit, 0
-        active = np.zeros(len(rows), dtype=bool)
-        active[:: max(1, len(rows) // FIRST_ROWS)] = True
+        within = Bounds(
+            np.concatenate([np.maximum(least, 0), np.maximum(-most, 0)]),
+            np.concatenate([np.maximum(most, 0), np.maximum(-least, 0)]),
+        )
+        active = self._activated(len(rows))
         while True:
-            self._whole += whole
-            if self._whole > MOST_WHOLE:
-                raise NoRankError
             result = milp(
                 np.concatenate([costs, costs]),
                 constraints=LinearConstraint(split[active], lb=bounds[active]),
-                integrality=np.full(2 * self._count, int(whole)),
-                bounds=Bounds(0, most),
-                options={"node_limit": FIT_LIMIT_NODES},
+                bounds=within,
             )
             if result.x is None:
                 raise NoRankError
@@ -168,3 +201,13 @@ class RankFit:
             if not len(worst):
                 return found
             active[worst] = True
+
+    def _activated(self, count: int) -> np.ndarray:
+        """Return which of so many inequalities are looked at first."""
+        new = count - len(self._active)
+        if not len(self._active):
+            self._active = np.zeros(count, dtype=bool)
+            self._active[:: max(1, count // FIRST_ROWS)] = True
+        elif new:
+            self._active = np.concatenate([self._active, np.ones(new, dtype=bool)])
+        return self._active
