@@ -10,6 +10,7 @@ import pytest
 from gainwright.language.load import trial_from_document
 from gainwright.language.model import Trial
 from gainwright.semantics.machine import ReferenceMachine
+from gainwright_proof.induction import search as search_module
 from gainwright_proof.induction.examples import violated_in
 from gainwright_proof.induction.prove import prove
 from gainwright_proof.verdict import Finding, Verdict
@@ -196,6 +197,21 @@ def test_time_that_is_too_short_is_refuted_where_a_short_run_does():
     # One tick to begin, then ten that do not end it.
     assert len(found.counterexample.ticks) == 11
     assert "ends" in violated_in(trial, found.counterexample)
+
+
+@pytest.mark.parametrize(
+    "effort",
+    [
+        "SEARCH_EFFORT_S",
+        pytest.param("QUESTIONS_EFFORT_S", marks=pytest.mark.slow),
+        pytest.param("RANKS_EFFORT_S", marks=pytest.mark.slow),
+    ],
+)
+def test_a_search_that_used_up_its_effort_says_so_and_proves_nothing_by_it(effort, monkeypatch):
+    monkeypatch.setattr(search_module, effort, 1e-6)
+    found = _finding(_small(), "ends")
+    assert found.verdict is Verdict.UNFINISHED
+    assert "used up" in found.detail
 
 
 @pytest.mark.slow

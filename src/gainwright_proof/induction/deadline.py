@@ -10,6 +10,7 @@ import z3
 from gainwright.language.expression import Expression, InState
 from gainwright.language.model import Requirement, RequirementKind, Row, Trial
 from gainwright_proof.exploration.subjects import WHOLE_TRIAL
+from gainwright_proof.induction.effort import Budget
 from gainwright_proof.induction.induction import Facts
 from gainwright_proof.induction.specialise import negated, specialised
 from gainwright_proof.induction.switchboard import Switchboard
@@ -102,25 +103,24 @@ class Course:
 class CourseFinder:
     """Finds courses with the help of facts about the states."""
 
-    def __init__(self, trial: Trial, terms: StepTerms, facts: Facts, effort_s: float) -> None:
+    def __init__(self, trial: Trial, terms: StepTerms, facts: Facts) -> None:
         self._trial = trial
         self._terms = terms
         self._facts: Mapping[str, Sequence[z3.BoolRef]] = {
             state.name: terms.formulas(facts.get(state.name, ())) for state in trial.states
         }
-        self._effort_s = effort_s
 
-    def course(self, deadline: Deadline) -> Course:
+    def course(self, deadline: Deadline, budget: Budget) -> Course:
         """Return the states and rows between trigger and goal; raises OutOfEffortError."""
         pending = self.pending(deadline)
-        starts = self.starts(deadline, pending)
+        starts = self._starts(deadline, pending, budget)
         states = dict.fromkeys(start.state for start in starts)
         waiting = list(states)
         rows = []
         while waiting:
             state = waiting.pop(0)
             for row in self._trial.rows_by_state[state]:
-                if self._possible(row, [pending[state]], pending):
+                if self._possible(row, pending, budget):
                     rows.append(row)
                     if row.target not in states:
                         states[row.target] = None
@@ -145,10 +145,12 @@ class CourseFinder:
         """Return that a row is taken at a moment where all facts hold."""
         return [*self.moment(row.source), self._terms.guard(row)]
 
-    def starts(self, deadline: Deadline, pending: Mapping[str, z3.BoolRef]) -> list[Start]:
+    def _starts(
+        self, deadline: Deadline, pending: Mapping[str, z3.BoolRef], budget: Budget
+    ) -> list[Start]:
         """Return where the time begins to count with the goal not reached."""
         if deadline.trigger_over_tick:
-            return self._starts_after_tick(deadline, pending)
+            return self._starts_after_tick(deadline, pending, budget)
         names = [state.name for state in self._trial.states]
         triggers = self._terms.formulas(
             specialised(deadline.trigger, name, self._trial) for name in names
@@ -157,10 +159,10 @@ class CourseFinder:
             Start(name, [*self.moment(name), trigger, pending[name]], None)
             for name, trigger in zip(names, triggers, strict=True)
         ]
-        return [start for start in starts if self._satisfiable(start.premise)]
+        return [start for start in starts if _satisfiable(start.premise, budget)]
 
     def _starts_after_tick(
-        self, deadline: Deadline, pending: Mapping[str, z3.BoolRef]
+        self, deadline: Deadline, pending: Mapping[str, z3.BoolRef], budget: Budget
     ) -> list[Start]:
         step = self._terms.step
         (trigger,) = self._terms.parse([step.formula(deadline.trigger)])
@@ -170,17 +172,15 @@ class CourseFinder:
             known = z3.substitute(trigger, (self._terms.state, z3.BitVecVal(code, step.state_bits)))
             after = self._terms.after(row, [pending[row.target]])
             start = Start(row.target, [*self.premise(row), known, *after], row)
-            if self._satisfiable(start.premise):
+            if _satisfiable(start.premise, budget):
                 found.append(start)
         return found
 
-    def _possible(
-        self, row: Row, here: Sequence[z3.BoolRef], pending: Mapping[str, z3.BoolRef]
-    ) -> bool:
-        """Return whether the row can be taken, so that the goal is not reached after it."""
+    def _possible(self, row: Row, pending: Mapping[str, z3.BoolRef], budget: Budget) -> bool:
+        """Return whether the row can be taken, so that the goal is not reached before or after."""
         after = self._terms.after(row, [pending[row.target]])
-        return self._satisfiable([*self.premise(row), *here, *after])
+        return _satisfiable([*self.premise(row), pending[row.source], *after], budget)
 
-    def _satisfiable(self, formulas: Sequence[z3.BoolRef]) -> bool:
-        board = Switchboard(formulas, self._effort_s)
-        return isinstance(board.model([]), z3.ModelRef)
+
+def _satisfiable(formulas: Sequence[z3.BoolRef], budget: Budget) -> bool:
+    return isinstance(Switchboard(formulas, budget).model([]), z3.ModelRef)

@@ -17,11 +17,6 @@ class OutOfEffortError(Exception):
     """A solver gave up within its limits; the search cannot go on."""
 
 
-def limit(solver: z3.Solver, effort_s: float) -> None:
-    """Limit each question to a solver."""
-    solver.set("rlimit", z3_steps(effort_s))
-
-
 def z3_steps(effort_s: float) -> int:
     return max(1, round(effort_s * Z3_STEPS_PER_S))
 
@@ -33,13 +28,17 @@ def cvc5_steps(effort_s: float) -> int:
 def reason(solver: z3.Solver) -> str:
     """Return why a solver gave up."""
     said = solver.reason_unknown()
-    return "its steps were used up" if said == "canceled" else said
+    limited = said in ("canceled", "max. resource limit exceeded")
+    return "its steps were used up" if limited else said
 
 
 class Budget:
     """Steps that z3 may make from now on, for many questions together."""
 
-    def __init__(self, effort_s: float) -> None:
+    def __init__(self, effort_s: float, each_s: float | None = None) -> None:
+        """No question gets more than ``each_s``."""
+        self._effort_s = effort_s
+        self._each = z3_steps(effort_s if each_s is None else each_s)
         self._end = _steps_made() + z3_steps(effort_s)
 
     @property
@@ -50,14 +49,17 @@ class Budget:
         """Put a question to a solver; raises OutOfEffortError."""
         left = self._end - _steps_made()
         if left <= 0:
-            raise OutOfEffortError("no step is left")
-        solver.set("rlimit", left)
+            raise OutOfEffortError(f"the effort of {self._effort_s:g} s is used up")
+        solver.set("rlimit", min(left, self._each))
         answer = solver.check(*wishes)
         if answer == z3.unknown:
             raise OutOfEffortError(reason(solver))
         return answer == z3.sat
 
 
+_COUNTING = z3.Solver()
+
+
 def _steps_made() -> int:
     """Return the steps of all z3 solvers of this process."""
-    return z3.Solver().statistics().get_key_value("rlimit count")
+    return _COUNTING.statistics().get_key_value("rlimit count")

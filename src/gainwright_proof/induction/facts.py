@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterable, Iterator, Sequence
-from functools import cached_property
 from typing import TypeGuard
 
 import z3
@@ -25,6 +24,7 @@ from gainwright.language.expression import (
     references,
 )
 from gainwright.language.model import Kind, RequirementKind, Trial
+from gainwright_proof.induction.effort import Budget
 from gainwright_proof.induction.expression import conjuncts
 from gainwright_proof.induction.fast_machine import FastMachine, Values
 from gainwright_proof.induction.induction import Chains, Facts, Induction
@@ -51,30 +51,27 @@ TICKS_ROUNDS = 80
 class FactFinder:
     """Finds more facts with every round."""
 
-    def __init__(self, trial: Trial, terms: StepTerms, effort_s: float) -> None:
-        """Raises nothing; the rounds raise OutOfEffortError if a question takes too much effort."""
+    def __init__(self, trial: Trial, terms: StepTerms) -> None:
+        """Raises nothing; what gets a budget raises OutOfEffortError where it does not suffice."""
         self._trial = trial
         self._terms = terms
-        self._effort_s = effort_s
         self._machine = FastMachine(trial)
         self._words = vocabulary(trial)
         self._chains = [*boolean_chains(self._words), *integer_chains(self._words)]
         self._values = critical_values(trial, self._words)
         self.facts: dict[str, list[Expression]] = {state.name: [] for state in trial.states}
 
-    @cached_property
-    def _inputs(self) -> dict[str, Values]:
-        return inputs_by_row(self._trial, self._terms, self._effort_s)
+        self._inputs: dict[str, Values] | None = None
 
-    def search(self, premises: int) -> bool:
+    def search(self, premises: int, budget: Budget) -> bool:
         """Look for facts under so many premises; return False if there are too many to try."""
         candidates = {s.name: list(self._candidates(s.name, premises)) for s in self._trial.states}
         if premises and sum(map(len, candidates.values())) > MOST_CANDIDATES:
             return False
-        self._search(candidates)
+        self._search(candidates, budget)
         return True
 
-    def search_for(self, invariants: Iterable[Expression]) -> None:
+    def search_for(self, invariants: Iterable[Expression], budget: Budget) -> None:
         """Look for the conjuncts of invariants in all states, under no or one premise each."""
         parts = dict.fromkeys(
             part
@@ -82,32 +79,35 @@ class FactFinder:
             for state in self._trial.states
             for part in self._parts(invariant, state.name)
         )
-        self._search({s.name: list(self._guarded_parts(s.name, parts)) for s in self._trial.states})
+        candidates = {s.name: list(self._guarded_parts(s.name, parts)) for s in self._trial.states}
+        self._search(candidates, budget)
 
-    def _search(self, candidates: Chains) -> None:
-        induction = Induction(self._trial, self._terms, self.facts, candidates, self._effort_s)
-        self._sifter(induction).run(SIFTING_ROUNDS)
+    def _search(self, candidates: Chains, budget: Budget) -> None:
+        induction = Induction(self._trial, self._terms, self.facts, candidates, budget)
+        self._sifter(induction, budget).run(SIFTING_ROUNDS)
         for state, found in induction.largest_inductive().items():
             self.facts[state] = concise([*self.facts[state], *found])
 
-    def ticks(self) -> Sifter:
+    def ticks(self, budget: Budget) -> Sifter:
         """Return a sifter that has tried ticks from many moments where all facts hold."""
-        sifter = self._sifter(self._established())
+        sifter = self._sifter(self._established(budget), budget)
         sifter.run(TICKS_ROUNDS)
         sifter.spread()
         return sifter
 
-    def _sifter(self, induction: Induction) -> Sifter:
+    def _sifter(self, induction: Induction, budget: Budget) -> Sifter:
+        if self._inputs is None:
+            self._inputs = inputs_by_row(self._trial, self._terms, budget)
         return Sifter(self._trial, self._machine, induction, self._inputs, self._values)
 
-    def _established(self) -> Induction:
+    def _established(self, budget: Budget) -> Induction:
         """Return the facts found so far as candidates that are all inductive."""
         chains: Chains = {state: [(fact,) for fact in facts] for state, facts in self.facts.items()}
-        return Induction(self._trial, self._terms, {}, chains, self._effort_s)
+        return Induction(self._trial, self._terms, {}, chains, budget)
 
-    def support(self, wanted: Facts) -> dict[str, list[Expression]]:
+    def support(self, wanted: Facts, budget: Budget) -> dict[str, list[Expression]]:
         """Return facts that include the wanted ones and are inductive on their own."""
-        return self._established().support(wanted)
+        return self._established(budget).support(wanted)
 
     def _candidates(self, state: str, premises: int) -> Iterator[Chain]:
         for requirement in self._trial.requirements:
@@ -224,9 +224,9 @@ def critical_values(trial: Trial, words: Vocabulary) -> dict[str, list[int]]:
     return found
 
 
-def inputs_by_row(trial: Trial, terms: StepTerms, effort_s: float) -> dict[str, Values]:
+def inputs_by_row(trial: Trial, terms: StepTerms, budget: Budget) -> dict[str, Values]:
     """Return inputs with which each row can hold, for rows that can."""
-    board = Switchboard([terms.ranges], effort_s)
+    board = Switchboard([terms.ranges], budget)
     found = {}
     for row in trial.rows:
         model = board.model([(row.id, lambda row=row: terms.guard(row))])

@@ -17,6 +17,7 @@ import z3
 from gainwright.language.expression import Boolean, Expression, references
 from gainwright.language.model import Row, Trial
 from gainwright.semantics.python_code import CodeWriter
+from gainwright_proof.induction.effort import Budget
 from gainwright_proof.induction.switchboard import Switchboard
 from gainwright_proof.induction.terms import StepTerms, number
 from gainwright_proof.induction.vocabulary import Chain
@@ -56,16 +57,16 @@ class Induction:
     """The candidates of all states and the rows that can still break them."""
 
     def __init__(
-        self, trial: Trial, terms: StepTerms, known: Facts, candidates: Chains, effort_s: float
+        self, trial: Trial, terms: StepTerms, known: Facts, candidates: Chains, budget: Budget
     ) -> None:
         """``known`` facts are inductive already; candidates may rest on them.
 
-        No question to the solver takes longer than ``effort_s``; OutOfEffortError if one would.
+        Whatever asks the solver raises OutOfEffortError where the budget does not suffice.
         """
         self._trial = trial
         self._terms = terms
         self._solvers = {
-            s.name: Switchboard([terms.ranges, *terms.formulas(known.get(s.name, ()))], effort_s)
+            s.name: Switchboard([terms.ranges, *terms.formulas(known.get(s.name, ()))], budget)
             for s in trial.states
         }
         self._pools = {s.name: self._pool(candidates.get(s.name, ())) for s in trial.states}

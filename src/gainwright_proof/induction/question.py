@@ -15,7 +15,7 @@ from gainwright.language.expression import Expression, references
 from gainwright.language.model import Row
 from gainwright.language.sentence import sentence, words
 from gainwright.semantics.evaluate import evaluate
-from gainwright_proof.induction.effort import OutOfEffortError, limit, reason
+from gainwright_proof.induction.effort import Budget
 from gainwright_proof.induction.induction import Facts
 from gainwright_proof.induction.script import Definition, Statement, script
 from gainwright_proof.induction.step import StepEncoding
@@ -85,11 +85,11 @@ def obligation(step: StepEncoding, question: Question, facts: Facts) -> Obligati
 class FactSelector:
     """Finds out which facts a question needs."""
 
-    def __init__(self, terms: StepTerms, facts: Facts, effort_s: float) -> None:
+    def __init__(self, terms: StepTerms, facts: Facts, budget: Budget) -> None:
         self._terms = terms
         self._step = terms.step
-        self._effort_s = effort_s
-        self._board = Switchboard([terms.ranges, terms.state_range], effort_s)
+        self._budget = budget
+        self._board = Switchboard([terms.ranges, terms.state_range], budget)
         self._facts = [(state, fact) for state, known in facts.items() for fact in known]
         statements = [fact_statement(self._step, *pair).formula for pair in self._facts]
         self._fact_terms = dict(zip(self._facts, terms.parse(statements), strict=True))
@@ -123,13 +123,9 @@ class FactSelector:
         chosen: dict[str, list[Expression]] = {}
         while True:
             solver = z3.SolverFor("QF_BV")
-            limit(solver, self._effort_s)
             text = obligation(self._step, question, chosen).text
             solver.from_string(text)
-            answer = solver.check()
-            if answer == z3.unknown:
-                raise OutOfEffortError(reason(solver))
-            if answer == z3.unsat:
+            if not self._budget.satisfiable(solver):
                 return chosen
             moment = self.moment(solver.model())
             failing = self._failing(moment, symbols_in(text))

@@ -102,11 +102,6 @@ class RankFit:
         costs[-1] = 1
         return float(self._solve(costs, self._any(MOST_FACTOR))[-1])
 
-    @property
-    def size(self) -> int:
-        """Number of inequalities known so far."""
-        return len(self._inequalities.rows)
-
     def fit(self, least_greatest: float, exact: bool) -> tuple[int, Ranks]:
         """Return the greatest rank and ranks, as simple as can be; raises NoRankError.
 

@@ -9,7 +9,7 @@ import z3
 from gainwright.language.expression import references
 from gainwright.language.model import Row, Trial
 from gainwright_proof.induction.deadline import Course, CourseFinder, Deadline
-from gainwright_proof.induction.effort import OutOfEffortError, limit, reason
+from gainwright_proof.induction.effort import Budget
 from gainwright_proof.induction.fast_machine import Values
 from gainwright_proof.induction.ranking import Feature, Ranks, StateRank
 from gainwright_proof.induction.sifting import SiftedTick
@@ -26,15 +26,15 @@ class RankRefuter:
         finder: CourseFinder,
         deadline: Deadline,
         course: Course,
-        effort_s: float,
+        budget: Budget,
     ) -> None:
-        """Each method raises OutOfEffortError if a question takes longer than ``effort_s``."""
+        """Each method raises OutOfEffortError where the budget does not suffice."""
         self._trial = trial
         self._terms = terms
         self._finder = finder
         self._course = course
         self._pending = finder.pending(deadline)
-        self._effort_s = effort_s
+        self._budget = budget
         self._feature_terms: dict[Feature, z3.BitVecRef] = {}
         self._passed: set[tuple[str, StateRank, StateRank]] = set()
         """Rows with ranks before and after that were tried already."""
@@ -109,12 +109,8 @@ class RankRefuter:
     def _model(self, formulas: list[z3.BoolRef]) -> z3.ModelRef | None:
         # A new solver each time: simplified as a whole, multiplications are no burden.
         solver = z3.SolverFor("QF_BV")
-        limit(solver, self._effort_s)
         solver.add(*formulas)
-        answer = solver.check()
-        if answer == z3.unknown:
-            raise OutOfEffortError(reason(solver))
-        return solver.model() if answer == z3.sat else None
+        return solver.model() if self._budget.satisfiable(solver) else None
 
     def _variables(self, model: z3.ModelRef, row: Row | None) -> Values:
         """Return the variables of a model, before the tick or after a row."""

@@ -14,6 +14,7 @@ from gainwright_proof.induction.deadline import (
     CourseFinder,
     Deadline,
 )
+from gainwright_proof.induction.effort import Budget
 from gainwright_proof.induction.fast_machine import Values
 from gainwright_proof.induction.induction import Facts
 from gainwright_proof.induction.rank_fit import ROUNDING, NoRankError, RankFit
@@ -54,14 +55,14 @@ class RankSearch:
         sifter: Sifter,
         facts: Facts,
         deadline: Deadline,
-        effort_s: float,
+        budget: Budget,
     ) -> None:
         """``sifter`` has run with the facts established; raises OutOfEffortError."""
         self._trial = trial
         self._sifter = sifter
         self._deadline = deadline
-        self._course = finder.course(deadline)
-        self._refuter = RankRefuter(trial, terms, finder, deadline, self._course, effort_s)
+        self._course = finder.course(deadline, budget)
+        self._refuter = RankRefuter(trial, terms, finder, deadline, self._course, budget)
         self._is_pending = self._judge_pending()
         self._free = {
             state: free_variables(trial, facts.get(state, ())) for state in self._course.states
@@ -105,7 +106,7 @@ class RankSearch:
         for tick in self._sifter.ticks.values():
             self._learn(tick)
         self._learn_starts()
-        exact = False
+        before = -1.0
         is_extra = self._deadline.subject == WHOLE_TRIAL
         for _ in range(EASY_ROUNDS if is_extra else MOST_ROUNDS):
             least = self._fit.least_greatest()
@@ -113,14 +114,14 @@ class RankSearch:
                 # No ranks of this form are short enough, whole numbers or not.
                 ticks = self._deadline.ticks(math.ceil(least - ROUNDING))
                 raise NoRankError(f"the shortest time that ranks show is {ticks} ticks")
+            # Where more is known and the least does not rise, it is rounding that fails.
+            exact = least <= before + ROUNDING
+            before = least
             greatest, ranks = self._fit.fit(self._allowed(least), exact)
             if not all(rank.fits for rank in ranks.values()):
                 raise NoRankError
-            size = self._fit.size
             if not self._refuted(greatest, ranks):
                 return Ranking(self._course, greatest, ranks)
-            # Rounding may fail again where it failed before: then whole numbers are looked for.
-            exact = self._fit.size == size
         raise NoRankError
 
     def _learn_starts(self) -> None:

@@ -44,7 +44,11 @@ from gainwright_proof.induction.unrolling import (
 
 Progress = Callable[[str], None]
 SEARCH_EFFORT_S = 60.0
-"""After so much effort no further kind of facts is tried."""
+"""After so much effort no further kind of facts is tried, and none gets more."""
+QUESTIONS_EFFORT_S = 240.0
+"""For all questions that rest on the same facts."""
+RANKS_EFFORT_S = 60.0
+"""For the ranks of one deadline."""
 UNROLLED_TICKS = 16
 UNROLLING_EFFORT_S = 6.0
 
@@ -71,7 +75,7 @@ class ProofSearch:
         self._terms = terms
         self._effort_s = effort_s
         self._tell = tell
-        self._finder = FactFinder(self._trial, terms, effort_s)
+        self._finder = FactFinder(self._trial, terms)
         self._found = Found()
         self._questions = {
             requirement.id: question
@@ -115,7 +119,7 @@ class ProofSearch:
             if not open_subjects:
                 break
         self._tell("looking for what is impossible")
-        selector = FactSelector(self._terms, self._finder.facts, self._effort_s)
+        selector = self._selector()
         needed = partial(self._needed, selector)
         add_impossible(self._found, self._step, needed)
         add_assignments(self._found, self._step, needed)
@@ -123,10 +127,17 @@ class ProofSearch:
         self._keep_facts()
         return self._found
 
+    def _budget(self) -> Budget:
+        return Budget(SEARCH_EFFORT_S, self._effort_s)
+
+    def _selector(self) -> FactSelector:
+        budget = Budget(QUESTIONS_EFFORT_S, self._effort_s)
+        return FactSelector(self._terms, self._finder.facts, budget)
+
     def _search(self, premises: int) -> bool:
         key = ("facts under premises", premises)
         more, facts = self._hints.recall(
-            key, lambda: (self._finder.search(premises), dict(self._finder.facts))
+            key, lambda: (self._finder.search(premises, self._budget()), dict(self._finder.facts))
         )
         self._finder.facts = dict(facts)
         return more
@@ -147,7 +158,7 @@ class ProofSearch:
         return bool(resisting)
 
     def _searched_for(self, resisting: Sequence[Expression]) -> dict[str, list[Expression]]:
-        self._finder.search_for(resisting)
+        self._finder.search_for(resisting, self._budget())
         return dict(self._finder.facts)
 
     def _give_up(self, subjects: Sequence[str], reason: str) -> None:
@@ -166,7 +177,7 @@ class ProofSearch:
         return found
 
     def _attempt(self, subjects: Sequence[str]) -> None:
-        selector = FactSelector(self._terms, self._finder.facts, self._effort_s)
+        selector = self._selector()
         for subject in subjects:
             if subject in self._questions:
                 self._judge(subject, [self._questions[subject]], selector)
@@ -268,7 +279,9 @@ class ProofSearch:
         if not any(wanted.values()):
             return
         try:
-            facts = self._hints.recall(("closure",), lambda: self._finder.support(wanted))
+            facts = self._hints.recall(
+                ("closure",), lambda: self._finder.support(wanted, self._budget())
+            )
             self._found.facts = facts
         except OutOfEffortError as error:
             self._drop_resting(f"the facts it needs could not be collected: {error}")
@@ -297,21 +310,22 @@ class _RankSearches:
     def __init__(self, trial: Trial, terms: StepTerms, finder: FactFinder, effort_s: float) -> None:
         self._trial, self._terms, self._finder = trial, terms, finder
         self._effort_s = effort_s
-
-    @cached_property
-    def _ticks(self) -> Sifter:
-        return self._finder.ticks()
+        self._ticks: Sifter | None = None
 
     @cached_property
     def _courses(self) -> CourseFinder:
-        return CourseFinder(self._trial, self._terms, self._finder.facts, self._effort_s)
+        return CourseFinder(self._trial, self._terms, self._finder.facts)
+
+    def _sifted(self, budget: Budget) -> Sifter:
+        if self._ticks is None:
+            self._ticks = self._finder.ticks(budget)
+        return self._ticks
 
     def search(self, deadline: Deadline, others: Iterable[Ranking]) -> Ranking | NoRankError:
         """Return a ranking for obligations, or why there is none; raises OutOfEffortError."""
-        facts, effort_s = self._finder.facts, self._effort_s
-        search = RankSearch(
-            self._trial, self._terms, self._courses, self._ticks, facts, deadline, effort_s
-        )
+        budget = Budget(RANKS_EFFORT_S, self._effort_s)
+        facts, ticks = self._finder.facts, self._sifted(budget)
+        search = RankSearch(self._trial, self._terms, self._courses, ticks, facts, deadline, budget)
         try:
             return search.ranking(others).to_be_checked
         except NoRankError as error:

@@ -5,9 +5,12 @@ from __future__ import annotations
 import z3
 
 from gainwright.language.model import Kind, Signal, Variable
-from gainwright_proof.induction.effort import OutOfEffortError, limit, reason
+from gainwright_proof.induction.effort import Budget
 from gainwright_proof.induction.question import Moment, Question
 from gainwright_proof.induction.terms import StepTerms, number
+
+EFFORT_S = 120.0
+"""For all questions about one example."""
 
 
 def smallest_example(
@@ -21,12 +24,12 @@ def smallest_example(
     formulas = [statement.formula for statement in question.assumptions]
     formulas.append(f"(not {question.claim.formula})")
     solver = z3.SolverFor("QF_BV")
-    limit(solver, effort_s)
     solver.add(terms.ranges, terms.state_range, *terms.parse(formulas))
-    if not _satisfiable(solver):
+    budget = Budget(EFFORT_S, effort_s)
+    if not budget.satisfiable(solver):
         return None
     trial = terms.step.trial
-    chosen = {signal.name: _choose(solver, terms, signal) for signal in terms.signals}
+    chosen = {signal.name: _choose(solver, terms, signal, budget) for signal in terms.signals}
     return Moment(
         state,
         {variable.name: chosen[variable.name] for variable in trial.variables},
@@ -34,38 +37,31 @@ def smallest_example(
     )
 
 
-def _choose(solver: z3.Solver, terms: StepTerms, signal: Signal) -> int:
+def _choose(solver: z3.Solver, terms: StepTerms, signal: Signal, budget: Budget) -> int:
     """Fix a signal to its preferred value among those that are left, and return it."""
     term = terms.constants[signal.name]
     preferred = signal.initial if isinstance(signal, Variable) else max(signal.low, 0)
     if signal.kind is Kind.BOOLEAN:
         wish = term if preferred else z3.Not(term)
-        value = preferred if _satisfiable(solver, wish) else 1 - preferred
+        value = preferred if budget.satisfiable(solver, wish) else 1 - preferred
         solver.add(term if value else z3.Not(term))
         return value
-    if _satisfiable(solver, term == preferred):
+    if budget.satisfiable(solver, term == preferred):
         value = preferred
     else:
-        value = _lowest(solver, term, signal.low)
+        value = _lowest(solver, term, signal.low, budget)
     solver.add(term == value)
     return value
 
 
-def _lowest(solver: z3.Solver, term: z3.ExprRef, low: int) -> int:
-    if not _satisfiable(solver):
+def _lowest(solver: z3.Solver, term: z3.ExprRef, low: int, budget: Budget) -> int:
+    if not budget.satisfiable(solver):
         raise AssertionError("the example was satisfiable before")
     high = number(solver.model(), term)
     while low < high:
         middle = (low + high) // 2
-        if _satisfiable(solver, term <= middle):
+        if budget.satisfiable(solver, term <= middle):
             high = middle
         else:
             low = middle + 1
     return low
-
-
-def _satisfiable(solver: z3.Solver, *wishes: z3.BoolRef) -> bool:
-    answer = solver.check(*wishes)
-    if answer == z3.unknown:
-        raise OutOfEffortError(reason(solver))
-    return answer == z3.sat

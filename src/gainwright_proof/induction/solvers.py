@@ -47,10 +47,10 @@ class Solver:
 def _z3(text: str, effort_s: float) -> Reply:
     import z3
 
-    from gainwright_proof.induction.effort import limit, reason
+    from gainwright_proof.induction.effort import reason, z3_steps
 
     solver = z3.SolverFor("QF_BV")
-    limit(solver, effort_s)
+    solver.set("rlimit", z3_steps(effort_s))
     solver.from_string(text)
     answer = Answer(str(solver.check()))
     return Reply(answer, reason(solver) if answer is Answer.UNKNOWN else "")

@@ -6,7 +6,7 @@ from collections.abc import Callable, Hashable, Iterable, Sequence
 
 import z3
 
-from gainwright_proof.induction.effort import OutOfEffortError, limit, reason
+from gainwright_proof.induction.effort import Budget
 
 Key = Hashable
 
@@ -14,9 +14,9 @@ Key = Hashable
 class Switchboard:
     """Formulas stay in the solver, translated to bits once; each question turns on some of them."""
 
-    def __init__(self, always: Iterable[z3.BoolRef], effort_s: float) -> None:
+    def __init__(self, always: Iterable[z3.BoolRef], budget: Budget) -> None:
         self._solver = z3.SolverFor("QF_BV")
-        limit(self._solver, effort_s)
+        self._budget = budget
         self._solver.set("core.minimize", True)
         self._solver.add(*always)
         self._switches: dict[Key, z3.BoolRef] = {}
@@ -40,10 +40,7 @@ class Switchboard:
             switches = [self._switch(key, formula) for key, formula in choices]
             self._solver.add(z3.Implies(question, z3.Or(*switches)))
             assumed.append(question)
-        answer = self._solver.check(*assumed)
-        if answer == z3.unknown:
-            raise OutOfEffortError(reason(self._solver))
-        if answer == z3.sat:
+        if self._budget.satisfiable(self._solver, *assumed):
             return self._solver.model()
         core = (self._keys.get(switch.get_id()) for switch in self._solver.unsat_core())
         return frozenset(key for key in core if key is not None)
