@@ -10,10 +10,9 @@ import z3
 from gainwright.language.expression import Expression, InState
 from gainwright.language.model import Requirement, RequirementKind, Row, Trial
 from gainwright_proof.exploration.subjects import WHOLE_TRIAL
-from gainwright_proof.induction.effort import Budget
+from gainwright_proof.induction.fresh_solvers import FreshSolvers
 from gainwright_proof.induction.induction import Facts
 from gainwright_proof.induction.specialise import negated, specialised
-from gainwright_proof.induction.switchboard import Switchboard
 from gainwright_proof.induction.terms import StepTerms
 
 _ENDS = "trial/ends"
@@ -110,17 +109,17 @@ class CourseFinder:
             state.name: terms.formulas(facts.get(state.name, ())) for state in trial.states
         }
 
-    def course(self, deadline: Deadline, budget: Budget) -> Course:
+    def course(self, deadline: Deadline, solvers: FreshSolvers) -> Course:
         """Return the states and rows between trigger and goal; raises OutOfEffortError."""
         pending = self.pending(deadline)
-        starts = self._starts(deadline, pending, budget)
+        starts = self._starts(deadline, pending, solvers)
         states = dict.fromkeys(start.state for start in starts)
         waiting = list(states)
         rows = []
         while waiting:
             state = waiting.pop(0)
             for row in self._trial.rows_by_state[state]:
-                if self._possible(row, pending, budget):
+                if self._possible(row, pending, solvers):
                     rows.append(row)
                     if row.target not in states:
                         states[row.target] = None
@@ -146,11 +145,11 @@ class CourseFinder:
         return [*self.moment(row.source), self._terms.guard(row)]
 
     def _starts(
-        self, deadline: Deadline, pending: Mapping[str, z3.BoolRef], budget: Budget
+        self, deadline: Deadline, pending: Mapping[str, z3.BoolRef], solvers: FreshSolvers
     ) -> list[Start]:
         """Return where the time begins to count with the goal not reached."""
         if deadline.trigger_over_tick:
-            return self._starts_after_tick(deadline, pending, budget)
+            return self._starts_after_tick(deadline, pending, solvers)
         names = [state.name for state in self._trial.states]
         triggers = self._terms.formulas(
             specialised(deadline.trigger, name, self._trial) for name in names
@@ -159,10 +158,10 @@ class CourseFinder:
             Start(name, [*self.moment(name), trigger, pending[name]], None)
             for name, trigger in zip(names, triggers, strict=True)
         ]
-        return [start for start in starts if _satisfiable(start.premise, budget)]
+        return [start for start in starts if solvers.model(start.premise) is not None]
 
     def _starts_after_tick(
-        self, deadline: Deadline, pending: Mapping[str, z3.BoolRef], budget: Budget
+        self, deadline: Deadline, pending: Mapping[str, z3.BoolRef], solvers: FreshSolvers
     ) -> list[Start]:
         step = self._terms.step
         (trigger,) = self._terms.parse([step.formula(deadline.trigger)])
@@ -172,15 +171,12 @@ class CourseFinder:
             known = z3.substitute(trigger, (self._terms.state, z3.BitVecVal(code, step.state_bits)))
             after = self._terms.after(row, [pending[row.target]])
             start = Start(row.target, [*self.premise(row), known, *after], row)
-            if _satisfiable(start.premise, budget):
+            if solvers.model(start.premise) is not None:
                 found.append(start)
         return found
 
-    def _possible(self, row: Row, pending: Mapping[str, z3.BoolRef], budget: Budget) -> bool:
+    def _possible(self, row: Row, pending: Mapping[str, z3.BoolRef], solvers: FreshSolvers) -> bool:
         """Return whether the row can be taken, so that the goal is not reached before or after."""
         after = self._terms.after(row, [pending[row.target]])
-        return _satisfiable([*self.premise(row), pending[row.source], *after], budget)
-
-
-def _satisfiable(formulas: Sequence[z3.BoolRef], budget: Budget) -> bool:
-    return isinstance(Switchboard(formulas, budget).model([]), z3.ModelRef)
+        taken = [*self.premise(row), pending[row.source], *after]
+        return solvers.model(taken) is not None

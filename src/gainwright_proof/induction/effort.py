@@ -35,31 +35,33 @@ def reason(solver: z3.Solver) -> str:
 class Budget:
     """Steps that z3 may make from now on, for many questions together."""
 
+    _made = 0
+    """Steps of all questions of this process that had a budget."""
+
     def __init__(self, effort_s: float, each_s: float | None = None) -> None:
         """No question gets more than ``each_s``."""
         self._effort_s = effort_s
         self._each = z3_steps(effort_s if each_s is None else each_s)
-        self._end = _steps_made() + z3_steps(effort_s)
+        self._end = Budget._made + z3_steps(effort_s)
 
     @property
     def spent(self) -> bool:
-        return _steps_made() >= self._end
+        return Budget._made >= self._end
 
     def satisfiable(self, solver: z3.Solver, *wishes: z3.BoolRef) -> bool:
         """Put a question to a solver; raises OutOfEffortError."""
-        left = self._end - _steps_made()
-        if left <= 0:
+        if self.spent:
             raise OutOfEffortError(f"the effort of {self._effort_s:g} s is used up")
-        solver.set("rlimit", min(left, self._each))
+        solver.set("rlimit", min(self._end - Budget._made, self._each))
+        before = _steps(solver)
         answer = solver.check(*wishes)
+        Budget._made += _steps(solver) - before
         if answer == z3.unknown:
             raise OutOfEffortError(reason(solver))
         return answer == z3.sat
 
 
-_COUNTING = z3.Solver()
-
-
-def _steps_made() -> int:
-    """Return the steps of all z3 solvers of this process."""
-    return _COUNTING.statistics().get_key_value("rlimit count")
+def _steps(solver: z3.Solver) -> int:
+    """Return the steps made so far in the context of a solver."""
+    counted = solver.statistics()
+    return next((value for name, value in counted if name == "rlimit count"), 0)

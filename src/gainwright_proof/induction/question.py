@@ -16,6 +16,7 @@ from gainwright.language.model import Row
 from gainwright.language.sentence import sentence, words
 from gainwright.semantics.evaluate import evaluate
 from gainwright_proof.induction.effort import Budget
+from gainwright_proof.induction.fresh_solvers import FreshSolvers
 from gainwright_proof.induction.induction import Facts
 from gainwright_proof.induction.script import Definition, Statement, script
 from gainwright_proof.induction.step import StepEncoding
@@ -88,7 +89,7 @@ class FactSelector:
     def __init__(self, terms: StepTerms, facts: Facts, budget: Budget) -> None:
         self._terms = terms
         self._step = terms.step
-        self._budget = budget
+        self._solvers = FreshSolvers(budget)
         self._board = Switchboard([terms.ranges, terms.state_range], budget)
         self._facts = [(state, fact) for state, known in facts.items() for fact in known]
         statements = [fact_statement(self._step, *pair).formula for pair in self._facts]
@@ -122,12 +123,11 @@ class FactSelector:
         """The same with a new solver each time; each fact chosen excludes a counterexample."""
         chosen: dict[str, list[Expression]] = {}
         while True:
-            solver = z3.SolverFor("QF_BV")
             text = obligation(self._step, question, chosen).text
-            solver.from_string(text)
-            if not self._budget.satisfiable(solver):
+            model = self._solvers.model_of_script(text)
+            if model is None:
                 return chosen
-            moment = self.moment(solver.model())
+            moment = self.moment(model)
             failing = self._failing(moment, symbols_in(text))
             if failing is None:
                 return moment

@@ -9,8 +9,8 @@ import z3
 from gainwright.language.expression import references
 from gainwright.language.model import Row, Trial
 from gainwright_proof.induction.deadline import Course, CourseFinder, Deadline
-from gainwright_proof.induction.effort import Budget
 from gainwright_proof.induction.fast_machine import Values
+from gainwright_proof.induction.fresh_solvers import FreshSolvers
 from gainwright_proof.induction.ranking import Feature, Ranks, StateRank
 from gainwright_proof.induction.sifting import SiftedTick
 from gainwright_proof.induction.terms import StepTerms, number
@@ -26,15 +26,15 @@ class RankRefuter:
         finder: CourseFinder,
         deadline: Deadline,
         course: Course,
-        budget: Budget,
+        solvers: FreshSolvers,
     ) -> None:
-        """Each method raises OutOfEffortError where the budget does not suffice."""
+        """Each method raises OutOfEffortError where the solvers' budget does not suffice."""
         self._trial = trial
         self._terms = terms
         self._finder = finder
         self._course = course
         self._pending = finder.pending(deadline)
-        self._budget = budget
+        self._solvers = solvers
         self._feature_terms: dict[Feature, z3.BitVecRef] = {}
         self._passed: set[tuple[str, StateRank, StateRank]] = set()
         """Rows with ranks before and after that were tried already."""
@@ -45,7 +45,7 @@ class RankRefuter:
             rank = self._rank(ranks[start.state])
             if start.row is not None:
                 (rank,) = self._terms.after(start.row, [rank])
-            model = self._model([*start.premise, rank > greatest])
+            model = self._solvers.model([*start.premise, rank > greatest])
             if model is not None:
                 yield start.state, self._variables(model, start.row)
 
@@ -53,7 +53,7 @@ class RankRefuter:
         """Yield moments at which the goal is not reached, but the rank is below 1."""
         for state in self._course.states:
             here = [*self._finder.moment(state), self._pending[state]]
-            model = self._model([*here, self._rank(ranks[state]) < 1])
+            model = self._solvers.model([*here, self._rank(ranks[state]) < 1])
             if model is not None:
                 yield state, self._variables(model, None)
 
@@ -65,7 +65,7 @@ class RankRefuter:
                 continue
             (still,) = self._terms.after(row, [self._pending[row.target]])
             premise = [*self._finder.premise(row), self._pending[row.source], still]
-            model = self._model([*premise, self._fall(row, ranks) < 1])
+            model = self._solvers.model([*premise, self._fall(row, ranks) < 1])
             if model is None:
                 self._passed.add(key)
                 continue
@@ -105,12 +105,6 @@ class RankRefuter:
             else:
                 total = total + first * here - second * there
         return total
-
-    def _model(self, formulas: list[z3.BoolRef]) -> z3.ModelRef | None:
-        # A new solver each time: simplified as a whole, multiplications are no burden.
-        solver = z3.SolverFor("QF_BV")
-        solver.add(*formulas)
-        return solver.model() if self._budget.satisfiable(solver) else None
 
     def _variables(self, model: z3.ModelRef, row: Row | None) -> Values:
         """Return the variables of a model, before the tick or after a row."""

@@ -16,6 +16,7 @@ from gainwright_proof.induction.deadline import (
 )
 from gainwright_proof.induction.effort import Budget
 from gainwright_proof.induction.fast_machine import Values
+from gainwright_proof.induction.fresh_solvers import FreshSolvers
 from gainwright_proof.induction.induction import Facts
 from gainwright_proof.induction.rank_fit import ROUNDING, NoRankError, RankFit
 from gainwright_proof.induction.rank_refuter import RankRefuter
@@ -61,8 +62,9 @@ class RankSearch:
         self._trial = trial
         self._sifter = sifter
         self._deadline = deadline
-        self._course = finder.course(deadline, budget)
-        self._refuter = RankRefuter(trial, terms, finder, deadline, self._course, budget)
+        solvers = FreshSolvers(budget)
+        self._course = finder.course(deadline, solvers)
+        self._refuter = RankRefuter(trial, terms, finder, deadline, self._course, solvers)
         self._is_pending = self._judge_pending()
         self._free = {
             state: free_variables(trial, facts.get(state, ())) for state in self._course.states
