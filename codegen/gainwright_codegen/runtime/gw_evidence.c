@@ -410,9 +410,10 @@ static int32_t decay_of(const gw_evidence *evidence)
     const uint32_t earlier = total_with(evidence->earlier, now.earlier);
     const uint32_t later = total_with(evidence->later, now.later);
     const uint32_t bits = ((earlier | later) > (uint32_t)GW_LEVEL_MAX) ? GW_TOTAL_BITS : 0U;
+    const uint32_t left = later >> bits; /* MISRA C:2012 10.8 */
+    const uint32_t whole = earlier >> bits;
 
-    return (earlier == 0U) ? GW_INPUT_LEVEL_MAX
-                           : share((int32_t)(later >> bits), (int32_t)(earlier >> bits));
+    return (earlier == 0U) ? GW_INPUT_LEVEL_MAX : share((int32_t)left, (int32_t)whole);
 }
 
 void gw_evidence_findings(const gw_evidence *evidence, int32_t inputs[GW_INPUT_SLOTS])

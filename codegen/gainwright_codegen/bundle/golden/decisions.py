@@ -46,10 +46,10 @@ class Decision:
         return self.seen[values]
 
     def _found(self, values: tuple[bool, ...]) -> Iterator[int]:
-        valuation = dict(zip(self.parts, values, strict=True))
-        result = _joined(self.expression, valuation)
-        for number, part in enumerate(self.parts):
-            if _joined(self.expression, valuation | {part: not valuation[part]}) != result:
+        result = _joined(self.expression, iter(values))
+        for number, value in enumerate(values):
+            changed = (*values[:number], not value, *values[number + 1 :])
+            if _joined(self.expression, iter(changed)) != result:
                 yield number
 
 
@@ -73,23 +73,25 @@ def _with_others(expression: Expression, full: Mapping[str, Expression]) -> Expr
 
 
 def parts_of(expression: Expression) -> tuple[Expression, ...]:
+    """Return the parts from left to right. One that stands in two places is two parts: each place
+    must be seen to decide."""
     match expression:
         case Unary(Operator.NOT, operand):
             return parts_of(operand)
         case Binary(operator, left, right) if operator in _JOINS:
-            return tuple(dict.fromkeys((*parts_of(left), *parts_of(right))))
+            return (*parts_of(left), *parts_of(right))
     return (expression,)
 
 
-def _joined(expression: Expression, valuation: Mapping[Expression, bool]) -> bool:
+def _joined(expression: Expression, values: Iterator[bool]) -> bool:
+    """Return what the parts' values, from left to right, make of an expression."""
     match expression:
         case Unary(Operator.NOT, operand):
-            return not _joined(operand, valuation)
-        case Binary(Operator.AND, left, right):
-            return _joined(left, valuation) and _joined(right, valuation)
-        case Binary(Operator.OR, left, right):
-            return _joined(left, valuation) or _joined(right, valuation)
-    return valuation[expression]
+            return not _joined(operand, values)
+        case Binary(operator, left, right) if operator in _JOINS:
+            both = _joined(left, values), _joined(right, values)
+            return all(both) if operator is Operator.AND else any(both)
+    return next(values)
 
 
 def writer(trial: Trial) -> CodeWriter:
