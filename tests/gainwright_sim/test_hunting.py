@@ -101,7 +101,7 @@ def test_a_load_that_swings_at_rest_is_named(bench):
     )
     rough = dataclasses.replace(machine, friction=friction, motion=motion)
     rehearsal, summary = tuned(bench, rough)
-    assert summary.ending.reason == "swings_at_rest"
+    assert summary.ending.reason == "load_swings_at_rest"
     assert rehearsal.variable("profile_notches").max() == 4
     # With the ramps as described the same load is within its bound.
     _, gentle = tuned(bench, dataclasses.replace(machine, friction=friction))

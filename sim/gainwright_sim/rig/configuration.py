@@ -62,6 +62,7 @@ DRIVE_INPUTS = (
     "profile_error",
     "profile_overshoot",
     "rest_swing",
+    "load_sensed",
     "rest_jumps",
     "limit_elsewhere",
     "crossing_wanted",

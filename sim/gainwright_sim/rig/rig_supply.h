@@ -133,6 +133,7 @@ static inline void supply_profile(const rig *r, int32_t *inputs)
     set_input(r, inputs, RIG_PROFILE_ERROR, rig_profile_share(&r->drive, cruise, found->error_rad));
     set_input(r, inputs, RIG_PROFILE_OVERSHOOT, rig_profile_share(&r->drive, cruise, found->over_rad));
     set_input(r, inputs, RIG_REST_SWING, rig_profile_share(&r->drive, cruise, found->swing_rad));
+    set_input(r, inputs, RIG_LOAD_SENSED, (r->drive.load_count_rad > 0.0) ? 1 : 0);
     set_input(r, inputs, RIG_REST_JUMPS, found->jumps);
 }
 
