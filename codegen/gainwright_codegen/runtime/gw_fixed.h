@@ -204,8 +204,11 @@ static inline int64_t gw_square_of_halves_i64(int32_t value)
     const uint32_t size = (uint32_t)gw_absolute_i32(value);
     const uint32_t low = size & GW_HALF_MASK;
     const uint32_t high = size >> 16U;
-    const uint64_t outer = ((uint64_t)(high * high) << 32U) | (low * low);
-    const uint64_t inner = (uint64_t)(2U * high * low) << 16U;
+    const uint32_t top = high * high; /* MISRA C:2012 10.8 */
+    const uint32_t middle = 2U * high * low;
+    const uint32_t bottom = low * low;
+    const uint64_t outer = ((uint64_t)top << 32U) | bottom;
+    const uint64_t inner = (uint64_t)middle << 16U;
 
     return (int64_t)(outer + inner);
 }
