@@ -66,7 +66,7 @@ MEANT = {
     "profile_overshoot": "largest way past the target since the reference came to rest, likewise",
     "rest_swing": "half of what the load's sensor, or the encoder, swings in the last whole 0.5 s "
     "of rest, likewise",
-    "load_sensed": "1 if there is a sensor at the load: rest_swing is of that then; never changed by you",
+    "load_sensed": "1 if there is a sensor at the load: rest_swing is of that then; never changes",
     "rest_jumps": "jumps to and fro at rest, see below; at most 255",
     "limit_elsewhere": "0, or the lowest rung at which the search of this stage ended at other "
     "places of this very axis, with the same export; 0 whenever you are not sure",
