@@ -95,7 +95,7 @@ def _changed(bundle: Bundle, name: str, pattern: str, replacement: str, number: 
         ("gw_sequencer.c", r"hits > 1U", "hits > 0U", 0),
         # Sixteen gains, one gain, one coefficient.
         ("gw_machine_kiln_shuttle.c", r"UINT32_C\((\d+)\d\)", r"UINT32_C(\g<1>0)", 3),
-        ("gw_machine_kiln_shuttle.c", r"\(0x(\w+)3\)", r"(0x\g<1>2)", 0),
+        ("gw_machine_kiln_shuttle.c", r"\{0x(\w+)3U", r"{0x\g<1>2U", 0),
         ("gw_machine_kiln_shuttle.c", r"INT32_C\(-(\d+)\)", r"INT32_C(-\g<1>1)", 0),
         ("gw_detector_tick.h", r"ticks >= \(uint32_t\)settings", "ticks > (uint32_t)settings", 0),
         # The rehearsal on another axis.

@@ -110,7 +110,7 @@ def unsigned(words: Iterable[int]) -> tuple[str, ...]:
 
 def bits(words: Iterable[int]) -> tuple[str, ...]:
     """Return the same in hexadecimal, where single bits mean something."""
-    return tuple(f"UINT32_C(0x{word:08X})" for word in words)
+    return tuple(f"0x{word:08X}U" for word in words)
 
 
 def number(value: int) -> str:

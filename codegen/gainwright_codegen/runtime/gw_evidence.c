@@ -239,7 +239,9 @@ static uint32_t total_with(int32_t total, int32_t now)
 /* Sums are halved together before they no longer fit. */
 static int32_t scaled(uint32_t sum, uint32_t both)
 {
-    return (int32_t)((both > (uint32_t)GW_TOTAL_MAX) ? (sum / 2U) : sum);
+    const uint32_t halved = sum / 2U;
+
+    return (both > (uint32_t)GW_TOTAL_MAX) ? (int32_t)halved : (int32_t)sum;
 }
 
 void gw_evidence_end_listening(gw_evidence *evidence, int32_t next)
@@ -410,7 +412,7 @@ static int32_t decay_of(const gw_evidence *evidence)
     const uint32_t earlier = total_with(evidence->earlier, now.earlier);
     const uint32_t later = total_with(evidence->later, now.later);
     const uint32_t bits = ((earlier | later) > (uint32_t)GW_LEVEL_MAX) ? GW_TOTAL_BITS : 0U;
-    const uint32_t left = later >> bits; /* MISRA C:2012 10.8 */
+    const uint32_t left = later >> bits;
     const uint32_t whole = earlier >> bits;
 
     return (earlier == 0U) ? GW_INPUT_LEVEL_MAX : share((int32_t)left, (int32_t)whole);
