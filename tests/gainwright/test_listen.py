@@ -176,8 +176,8 @@ def test_ringing_is_measured_against_its_threshold(share, rings):
 def test_defaults_judge_as_the_shipped_trial_does():
     trial = load_trial(shipped_trial_path())
     # The trial listens again on the next move where one does not decide; a recording has one.
-    once_s = trial.constant("listen_timeout_ticks") * trial.tick_us * 1e-6
-    assert once_s <= ListenOptions().ringing_seconds
+    # A listening ends with these blocks, of up to 0.1 s; the time-out leaves room for slow drives.
+    assert 0.1 * trial.constant("hidden_blocks_needed") <= ListenOptions().ringing_seconds
     assert trial.constant("burst_threshold") == LEVEL_ONE
     assert trial.constant("silence_threshold") == LEVEL_ONE
 
