@@ -209,8 +209,9 @@ static inline int64_t gw_square_of_halves_i64(int32_t value)
     const uint32_t bottom = low * low;
     const uint64_t outer = ((uint64_t)top << 32U) | bottom;
     const uint64_t inner = (uint64_t)middle << 16U;
+    const uint64_t square = outer + inner;
 
-    return (int64_t)(outer + inner);
+    return (int64_t)square;
 }
 
 /* value * value in full width, value -2^30 to 2^30. */
