@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from itertools import accumulate
 
@@ -102,6 +103,11 @@ class RankFit:
         costs[-1] = 1
         return float(self._solve(costs, self._any(MOST_FACTOR))[-1])
 
+    @property
+    def size(self) -> int:
+        """Number of inequalities known so far."""
+        return len(self._inequalities.rows)
+
     def fit(self, least_greatest: float, exact: bool) -> tuple[int, Ranks]:
         """Return the greatest rank and ranks, as simple as can be; raises NoRankError.
 
@@ -133,20 +139,20 @@ class RankFit:
             broken = np.flatnonzero(np.abs(found - np.round(found)) > TOLERANCE)
             if not len(broken):
                 return found
-            chosen = broken[np.argmax(self._costs[broken])]
-            allowed, found = self._kept(allowed, int(chosen), float(found[chosen]))
+            order = broken[np.argsort(-self._costs[broken], kind="stable")]
+            allowed, found = self._kept(allowed, [(int(i), float(found[i])) for i in order])
 
-    def _kept(self, allowed: Allowed, unknown: int, value: float) -> tuple[Allowed, np.ndarray]:
-        """Keep an unknown at a whole number beside its value; raises NoRankError."""
-        near = round(value)
-        other = near + 1 if value > near else near - 1
-        for whole in (near, other):
-            least, most = (bound.copy() for bound in allowed)
-            least[unknown] = most[unknown] = whole
-            try:
-                return (least, most), self._solve(self._costs, (least, most))
-            except NoRankError:
-                continue
+    def _kept(
+        self, allowed: Allowed, values: Sequence[tuple[int, float]]
+    ) -> tuple[Allowed, np.ndarray]:
+        """Keep the first unknown that can be at a whole number beside its value."""
+        for unknown, value in values:
+            near = round(value)
+            for whole in (near, near + 1 if value > near else near - 1):
+                least, most = (bound.copy() for bound in allowed)
+                least[unknown] = most[unknown] = whole
+                with suppress(NoRankError):
+                    return (least, most), self._solve(self._costs, (least, most))
         raise NoRankError
 
     def _any(self, limit: float) -> Allowed:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 
 from gainwright.language.model import Trial
@@ -119,12 +120,23 @@ class RankSearch:
             # Where more is known and the least does not rise, it is rounding that fails.
             exact = least <= before + ROUNDING
             before = least
-            greatest, ranks = self._fit.fit(self._allowed(least), exact)
+            greatest, ranks, whole = self._fitted(self._allowed(least), exact)
             if not all(rank.fits for rank in ranks.values()):
                 raise NoRankError
+            size = self._fit.size
             if not self._refuted(greatest, ranks):
                 return Ranking(self._course, greatest, ranks)
+            if exact and not whole and self._fit.size == size:
+                raise NoRankError
         raise NoRankError
+
+    def _fitted(self, allowed: float, exact: bool) -> tuple[int, Ranks, bool]:
+        """Return greatest rank and ranks, and whether they are whole numbers without rounding."""
+        if exact:
+            with suppress(NoRankError):
+                return *self._fit.fit(allowed, exact=True), True
+        # Where no whole numbers were met, what rounding violates shows the way to others.
+        return *self._fit.fit(allowed, exact=False), False
 
     def _learn_starts(self) -> None:
         """Limit the ranks of known moments from which the time counts."""
