@@ -183,6 +183,16 @@ def test_a_load_that_goes_back_is_heard_again_at_another_speed():
     assert load.min() < 0.0 < load.max()
 
 
+def test_a_load_without_friction_may_go_back_at_both_speeds(bench):
+    """Teeth swing it by twice cruise speed; its decay is the same at both, and is believed then."""
+    bench.mount(sample(SWINGING, 82053))
+    rehearsal = rehearse(bench, seed=82053)
+    summary = summarise(rehearsal)
+    assert rehearsal.variable("measurements").max() == 2
+    assert summary.outcome == "finished"
+    assert summary.load_limit.exact_share == pytest.approx(1.0, abs=0.02)
+
+
 @pytest.mark.slow
 def test_a_gain_above_the_limit_is_not_kept(bench):
     """Once led beyond the limit, where friction keeps the swinging at one size, it comes back."""

@@ -123,8 +123,10 @@ tells: the line of 2.5 periods a window or more with the largest sum of |Z1|^2 o
 no farther than six lines from that of W/2;
 decay s = ln(sum |Z1|^2 / sum |Z2|^2) / (2 W tick); it tells if the amplitude
 sqrt(2 sum |Z1|^2) / (2 W) is above 2 counts of the load sensor and sum |Z2|^2 above 0.01 of
-sum |Z1|^2, and if the load, smoothed over 20 ticks, never went back while it was heard. Half of
-what the decays of both directions differ by, as a share of s, is `decay_spread`.
+sum |Z1|^2, and if the load, smoothed over 20 ticks, never went back while it was heard; or it did,
+but the measurement before, in which it did too, at the same gain and another cruise speed, told
+the same s within 3 %. Half of what the decays of both directions differ by, as a share of s, is
+`decay_spread`.
 
 Keep s for each gain Kv. With two gains or more fit the straight line s = s0 - c Kv; the limit is
 s0 / c. With one, c is 0.65 (of masses in a row behind a motor that stands, no swinging loses more

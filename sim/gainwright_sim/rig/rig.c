@@ -103,6 +103,7 @@ static void obey_outputs(rig *r)
                  output_of(r, RIG_STEP_NUMBER, -1), r->motion.smooth_speed);
     if ((output_of(r, RIG_POSITION_FROM_LOAD, 0) != 0) && (r->load.closed == 0)) {
         r->ringing.points = 0;
+        r->ringing.turned_decay = 0.0;
     }
     rig_load_sensor_close(&r->load, &r->drive, output_of(r, RIG_POSITION_FROM_LOAD, 0),
                           r->measured.position_rad, r->motion.smooth);

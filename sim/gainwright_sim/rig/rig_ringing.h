@@ -30,6 +30,7 @@
 #define RIG_RING_REACH 6           /* ... to so many lines */
 #define RIG_RING_LEFT 0.1          /* of the ringing in the second window, at least */
 #define RIG_RING_COUNTS 2.0        /* amplitude of the ringing in counts of the sensor, at least */
+#define RIG_RING_SAME 0.03         /* of a decay: so near it is the same at another speed */
 /* One decay alone tells the least that the limit can be: of masses in a row on a motor that stands no
  * swinging loses more than so much of its decay per unit of gain; a single mass loses 0.5. */
 #define RIG_RING_STEEPEST 0.65
@@ -54,6 +55,9 @@ typedef struct {
     double load_before_rad;
     double load_way_rad; /* per tick, forwards, smoothed */
     int32_t turned;      /* the load went back in this measurement */
+    double turned_gain;  /* of the last measurement in which it did ... */
+    double turned_speed;
+    double turned_decay; /* ... and what it told; 0: nothing */
     int32_t control_ticks; /* control ticks since then */
     int32_t heard;     /* this shake has been listened to */
     int32_t cut_off;   /* ... not to its end */
@@ -377,6 +381,24 @@ static inline void rig_ring_remember(rig_ringing *s, double gain)
     rig_ring_extrapolate(s);
 }
 
+/* A load that goes back shows its friction, which depends on how much of each swing goes back. A decay
+ * that is the same at another speed is not made by that: the load has no friction that counts. */
+static inline int32_t rig_ring_same(rig_ringing *s, const rig_drive *drive)
+{
+    const double gain = drive->setting[RIG_LOAD_POSITION_GAIN];
+    const double speed = drive->cruise_rad_per_s;
+    const int32_t same = ((gain == s->turned_gain) && (speed != s->turned_speed)
+                          && (rig_absolute(s->decay_per_s - s->turned_decay)
+                              < RIG_RING_SAME * s->turned_decay))
+                             ? 1
+                             : 0;
+
+    s->turned_gain = gain;
+    s->turned_speed = speed;
+    s->turned_decay = (s->sure != 0) ? s->decay_per_s : 0.0;
+    return same;
+}
+
 /* Once all four shakes have been listened to; the longest windows that tell count. */
 static inline void rig_ringing_judge(rig_ringing *s, const rig_drive *drive)
 {
@@ -392,7 +414,9 @@ static inline void rig_ringing_judge(rig_ringing *s, const rig_drive *drive)
     for (length = RIG_RING_LENGTHS - 1; (length >= 0) && (s->sure == 0); length--) {
         s->sure = rig_ring_decay(s, drive, length, near);
     }
-    s->sure = (s->turned != 0) ? 0 : s->sure;
+    if (s->turned != 0) {
+        s->sure = ((rig_ring_same(s, drive) != 0) && (s->sure != 0)) ? 1 : 0;
+    }
     s->evaluated = 1;
     if (s->sure != 0) {
         rig_ring_remember(s, drive->setting[RIG_LOAD_POSITION_GAIN]);
