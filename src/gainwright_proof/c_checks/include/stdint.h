@@ -19,6 +19,8 @@ typedef unsigned int uintptr_t;
 #define UINT32_C(value) value##U
 #define UINT64_C(value) value##ULL
 
+#define INT8_MIN (-127 - 1)
+#define INT8_MAX 127
 #define UINT8_MAX 255
 #define INT16_MIN (-32767 - 1)
 #define INT16_MAX 32767
