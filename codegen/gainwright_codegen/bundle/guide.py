@@ -276,13 +276,13 @@ the same, and their files refuse each other.
 A signal of Q4.24 is per unit times 2 to the power of `GW_SIGNAL_FRACTION_BITS`."""
 
 FIGURES: Mapping[str, tuple[int, int, str, str, str]] = {
-    "Cortex-M0": (10018, 328, "144, 148", "655/697/849", "1249/1392/1572"),
-    "Cortex-M4": (8630, 328, "56, 76", "140/151/218", "401/486/605"),
-    "Cortex-M7": (8658, 328, "56, 76", "143/154/223", "406/492/610"),
-    "Cortex-M33": (8696, 328, "56, 84", "140/151/219", "406/491/610"),
-    "RV32IMC": (11000, 328, "28, 56", "255/273/365", "609/735/869"),
-    "Cortex-M0 gcc": (10950, 328, "108, 116", "948/1018/1213", "1070/1212/1380"),
-    "Cortex-M4 gcc": (9684, 328, "76, 92", "154/168/263", "516/621/736"),
+    "Cortex-M0": (9188, 336, "152, 148", "654/694/845", "1259/1410/1608"),
+    "Cortex-M4": (7978, 336, "56, 76", "140/151/218", "396/484/586"),
+    "Cortex-M7": (8048, 336, "56, 84", "143/154/223", "405/493/596"),
+    "Cortex-M33": (8016, 336, "56, 84", "140/151/219", "398/486/588"),
+    "RV32IMC": (10186, 336, "40, 60", "255/273/378", "629/759/900"),
+    "Cortex-M0 gcc": (10384, 336, "100, 132", "902/976/1176", "1087/1231/1448"),
+    "Cortex-M4 gcc": (8984, 336, "76, 92", "153/167/262", "513/619/729"),
 }
 """Of trial standard on kiln-shuttle, by ``gainwright crosscheck``: flash, RAM of an axis, stack of
 control and sequencer tick in bytes; instructions of both, least/typical/worst."""
@@ -295,9 +295,9 @@ _FIGURES = (
     "of control tick and sequencer tick, bytes. Ticks: instructions, least/typical/worst; the "
     "worst control tick plays a pulse and ends a block with which two groups each become one; the "
     "sequencer is counted with as much heard as there is memory for, where the rate is judged. "
-    "With -Os flash on a Cortex-M4 is 8330 bytes by clang, 8614 by gcc. On a Cortex-M0 "
-    "clang puts products together from halves; gcc does better with its own library's "
-    "(`GW_NARROW_MULTIPLY`).\n\n"
+    "With -Os flash on a Cortex-M4 is 7662 bytes by clang, 7792 by gcc. On a Cortex-M0 "
+    "clang puts products together from halves; gcc does better with its own library's, "
+    "squares apart (`GW_NARROW_MULTIPLY`, `GW_NARROW_SQUARE`).\n\n"
     "What a trial makes of it, on a Cortex-M4 by clang -O2: a row 8 bytes, and 5 instructions in "
     "each tick of its state; a condition 27 bytes, an action 28, an output 15 and 4 of RAM, a "
     "variable 2 of RAM; a stage 350 bytes with up to 128 rungs.\n\n"
