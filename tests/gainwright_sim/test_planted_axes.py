@@ -35,13 +35,16 @@ def rehearsed(family: str, seed: int, trial: Trial = TRIAL):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("seed", [200083, 70007])
-def test_light_load_that_oscillates_bounded_by_friction(seed):
-    """The loop is unstable, but looks like noise: a reserve holds; what rises for good ends it."""
+@pytest.mark.parametrize(("seed", "outcome"), [(200083, "limited_by_noise"), (70007, "aborted")])
+def test_light_load_that_oscillates_bounded_by_friction(seed, outcome):
+    """The loop is unstable, but looks like noise: what rises for good, or swings, ends it.
+
+    The other swings by a sixth of cruise speed from the start gain on: nothing can be verified.
+    """
     summary = rehearsed("mixed", seed)
-    assert summary.outcome == "limited_by_noise"
+    assert summary.outcome == outcome
     theory = summary.stages[0].theory
-    assert theory is not None and theory.result_is_stable and theory.result_share < 0.70
+    assert theory is not None and (theory.result_share is None or theory.result_share < 0.70)
 
 
 @pytest.mark.slow
@@ -58,6 +61,14 @@ def test_ringing_that_lasts_but_hardly_shows_in_the_torque():
     """Two listenings said so at 1.25 of the limit, a third began with a silent block."""
     theory = rehearsed("mixed", 600356).stages[0].theory
     assert theory is not None and theory.result_is_stable and theory.result_share < 0.70
+
+
+@pytest.mark.slow
+def test_load_that_friction_holds_beyond_its_limit_is_not_told_by_crossing_yet():
+    """Known wrong, and said to be (README): pulses die away at once, a larger swing stays."""
+    assert OUTCOMES[rehearsed("mixed", 1880154).outcome].wrong
+    theory = rehearsed("mixed", 1880154, GENTLE).stages[0].theory
+    assert theory is not None and theory.result_share < 0.55
 
 
 @pytest.mark.slow
