@@ -114,7 +114,7 @@ SHIFT = Defect(
     "return high >> (shift - 32U);",
     "return high >> (shift + 32U);",
     "shift by more than the width",
-    "gw_check_control_tick",
+    "gw_check_block",
 )
 HEADROOM = Defect(
     "gw_detector_tick.h",
