@@ -5,9 +5,11 @@ from __future__ import annotations
 import pytest
 
 from gainwright_codegen.bundle.stamp import proved_sources
-from gainwright_proof.inserted_defects.in_exported_c import PLACES
+from gainwright_proof.inserted_defects import in_exported_c, in_self_test
 from gainwright_proof.inserted_defects.registry import REGISTRY
 from gainwright_proof.inserted_defects.small import small_trial
+
+PLACES = [*in_exported_c.PLACES, *in_self_test.PLACES]
 
 
 @pytest.fixture(scope="module")

@@ -64,22 +64,27 @@ _PLACES = (
     ("too few control ticks are not noticed", "guard", "gw_axis.c",
      "right = (counted >= GW_RATE_FEWEST(control_ticks)) ? right : 0;", ""),
     ("another machine under the axis is not noticed", "guard", "gw_axis.c",
-     "if ((gw_axis_knows_machine(axis) == 0) || (axis_is_sound(axis) == 0)) {",
-     "if (axis_is_sound(axis) == 0) {"),
+     "if ((knows_machine == 0) || (axis_is_sound(axis) == 0)) {",
+     "if ((knows_machine < 0) || (axis_is_sound(axis) == 0)) {"),
     ("a fault of the caller is forgotten", "guard", "gw_axis.c",
      "int32_t fault = axis->fault;", "int32_t fault = 0;"),
     ("noise called tripled at twice what is expected", "findings", "gw_evidence.c",
      "has_leapt(noise, noise_before, 6)", "has_leapt(noise, noise_before, 4)"),
     ("noise called grown a gain too early", "findings", "gw_evidence.c",
-     "(grown >= GW_GROWN_GAINS)", "((grown + 1) >= GW_GROWN_GAINS)"),
+     "? 1 : GW_GROWN_GAINS))", "? 1 : (GW_GROWN_GAINS - 1)))"),
     ("noise that went back stays counted as grown", "findings", "gw_evidence.c",
      "            grown = 0;\n", "            grown = before;\n"),
     ("answers called hidden a gain too late", "findings", "gw_evidence.c",
-     "(hidden >= (uint8_t)GW_HIDDEN_GAINS)", "(hidden > (uint8_t)GW_HIDDEN_GAINS)"),
+     "(evidence->hidden >= (uint8_t)GW_HIDDEN_GAINS)",
+     "(evidence->hidden > (uint8_t)GW_HIDDEN_GAINS)"),
     ("files of two versions together", "version", "gw_fixed.h",
      "#define GW_RUNTIME_FINGERPRINT 0x", "#define GW_RUNTIME_FINGERPRINT 0x1"),
 )  # fmt: skip
 
+PLACES: tuple[tuple[str, str, str], ...] = tuple(
+    (name, file, sound) for name, kind, file, sound, _ in _PLACES if kind != "version"
+)
+"""Name, file and sound text of each; the version is written into a bundle only."""
 IN_SELF_TEST: tuple[InsertedDefect, ...] = tuple(_text(*entry) for entry in _PLACES)
 
 
