@@ -98,7 +98,7 @@ def of_tool(findings: list[Finding], word: str) -> dict[str, Finding]:
             ],
             len(STEP_DEFECTS + AXIS_DEFECTS) + 1,
         ),
-        ("abstract interpretation", ["gw_axis"], 9),
+        ("abstract interpretation", ["gw_axis"], 10),
         ("random runs under sanitizers", ["sanitized_runs"], 3),
     ],
 )

@@ -116,6 +116,13 @@ SHIFT = Defect(
     "shift by more than the width",
     "gw_check_block",
 )
+STAGE_INDEX = Defect(
+    "gw_axis_control.c",
+    "stage[gw_sound_stage(gw_order_stage(axis->taken))]",
+    "stage[gw_order_stage(axis->taken)]",
+    "index of the stage not limited",
+    "gw_check_control_tick",
+)
 HEADROOM = Defect(
     "gw_detector_tick.h",
     "(uint32_t)moved >> GW_DETECTOR_HEADROOM_BITS;",
@@ -172,6 +179,7 @@ AXIS_DEFECTS = (
     HEADROOM,
     SQUARE,
     SHIFT,
+    STAGE_INDEX,
     GROUP_INDEX,
     SHARE,
     PULSE_INDEX,
