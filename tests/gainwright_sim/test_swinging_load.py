@@ -104,3 +104,18 @@ def slowly_hung(seed: int, hertz: float, loaded: float, damping_ratio: float):
     motor = machine.drive.rotor_inertia_kgm2
     stiffness = loaded * motor * (2.0 * math.pi * hertz) ** 2
     return replace(machine, chain=two_mass_chain(motor, loaded * motor, stiffness, damping_ratio))
+
+
+def test_a_slow_load_that_loses_nothing_gets_no_high_gain(bench):
+    """Verified at 4.5 times the limit before: 6 Hz, a damping ratio of 0.003, no friction at it."""
+    bench.mount(slowly_hung(5001, 6.0, 5.0, 0.003))
+    summary = summarise(rehearse(bench, seed=5001))
+    assert not summary.outcome.startswith("wrong")
+    assert summary.stages[2].result is None or summary.stages[2].theory.result_share < 0.7
+
+
+def test_a_slow_load_that_loses_its_swinging_costs_no_gain(bench):
+    bench.mount(slowly_hung(40021, 3.0, 2.0, 0.01))
+    summary = summarise(rehearse(bench, seed=40021))
+    assert summary.outcome == "finished"
+    assert summary.stages[2].result > 100.0
