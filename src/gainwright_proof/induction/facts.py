@@ -90,7 +90,7 @@ class FactFinder:
 
     def ticks(self, budget: Budget) -> Sifter:
         """Return a sifter that has tried ticks from many moments where all facts hold."""
-        sifter = self._sifter(self._established(budget), budget)
+        sifter = self._sifter(self._established(self._terms, budget), budget)
         sifter.run(TICKS_ROUNDS)
         sifter.spread()
         return sifter
@@ -100,14 +100,16 @@ class FactFinder:
             self._inputs = inputs_by_row(self._trial, self._terms, budget)
         return Sifter(self._trial, self._machine, induction, self._inputs, self._values)
 
-    def _established(self, budget: Budget) -> Induction:
+    def _established(self, terms: StepTerms, budget: Budget) -> Induction:
         """Return the facts found so far as candidates that are all inductive."""
         chains: Chains = {state: [(fact,) for fact in facts] for state, facts in self.facts.items()}
-        return Induction(self._trial, self._terms, {}, chains, budget)
+        return Induction(self._trial, terms, {}, chains, budget)
 
-    def support(self, wanted: Facts, budget: Budget) -> dict[str, list[Expression]]:
+    def support(
+        self, wanted: Facts, terms: StepTerms, budget: Budget
+    ) -> dict[str, list[Expression]]:
         """Return facts that include the wanted ones and are inductive on their own."""
-        return self._established(budget).support(wanted)
+        return self._established(terms, budget).support(wanted)
 
     def _candidates(self, state: str, premises: int) -> Iterator[Chain]:
         for requirement in self._trial.requirements:

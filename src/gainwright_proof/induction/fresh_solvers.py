@@ -14,9 +14,11 @@ from gainwright_proof.induction.effort import Budget
 
 
 class FreshSolvers:
-    def __init__(self, budget: Budget) -> None:
-        """Each method raises OutOfEffortError where the budget does not suffice."""
+    def __init__(self, budget: Budget, home: z3.Context | None = None) -> None:
+        """``home``: context that models are for. Each method raises OutOfEffortError where the
+        budget does not suffice."""
         self._budget = budget
+        self._home = home or z3.main_ctx()
         self._context = z3.Context()
 
     def model(self, formulas: Iterable[z3.BoolRef]) -> z3.ModelRef | None:
@@ -37,4 +39,4 @@ class FreshSolvers:
     def _model(self, solver: z3.Solver) -> z3.ModelRef | None:
         if not self._budget.satisfiable(solver):
             return None
-        return solver.model().translate(z3.main_ctx())
+        return solver.model().translate(self._home)

@@ -89,7 +89,7 @@ class FactSelector:
     def __init__(self, terms: StepTerms, facts: Facts, budget: Budget) -> None:
         self._terms = terms
         self._step = terms.step
-        self._solvers = FreshSolvers(budget)
+        self._solvers = FreshSolvers(budget, terms.context)
         self._board = Switchboard([terms.ranges, terms.state_range], budget)
         self._facts = [(state, fact) for state, known in facts.items() for fact in known]
         statements = [fact_statement(self._step, *pair).formula for pair in self._facts]

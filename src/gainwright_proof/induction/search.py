@@ -9,6 +9,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from functools import cached_property, partial
 
+import z3
+
 from gainwright.language.expression import Expression
 from gainwright.language.model import RequirementKind, Trial
 from gainwright_proof.exploration.subjects import WHOLE_TRIAL
@@ -132,7 +134,12 @@ class ProofSearch:
 
     def _selector(self) -> FactSelector:
         budget = Budget(QUESTIONS_EFFORT_S, self._effort_s)
-        return FactSelector(self._terms, self._finder.facts, budget)
+        return FactSelector(self._own_terms(), self._finder.facts, budget)
+
+    def _own_terms(self) -> StepTerms:
+        """Return terms that no search has been through: which facts are taken hangs on nothing
+        that came before, and the same evidence is made again."""
+        return StepTerms(self._step, z3.Context())
 
     def _search(self, premises: int) -> bool:
         key = ("facts under premises", premises)
@@ -280,7 +287,8 @@ class ProofSearch:
             return
         try:
             facts = self._hints.recall(
-                ("closure",), lambda: self._finder.support(wanted, self._budget())
+                ("closure",),
+                lambda: self._finder.support(wanted, self._own_terms(), self._budget()),
             )
             self._found.facts = facts
         except OutOfEffortError as error:

@@ -15,10 +15,13 @@ class Switchboard:
     """Formulas stay in the solver, translated to bits once; each question turns on some of them."""
 
     def __init__(self, always: Iterable[z3.BoolRef], budget: Budget) -> None:
-        self._solver = z3.SolverFor("QF_BV")
+        """``always``: formulas of one context, at least one, that always count."""
+        first, *others = always
+        self._context = first.ctx
+        self._solver = z3.SolverFor("QF_BV", ctx=self._context)
         self._budget = budget
         self._solver.set("core.minimize", True)
-        self._solver.add(*always)
+        self._solver.add(first, *others)
         self._switches: dict[Key, z3.BoolRef] = {}
         self._keys: dict[int, Key] = {}
         self._questions = 0
@@ -35,7 +38,7 @@ class Switchboard:
         """
         assumed = [self._switch(key, formula) for key, formula in formulas]
         if choices:
-            question = z3.Bool(f"question.{self._questions}")
+            question = z3.Bool(f"question.{self._questions}", self._context)
             self._questions += 1
             switches = [self._switch(key, formula) for key, formula in choices]
             self._solver.add(z3.Implies(question, z3.Or(*switches)))
@@ -47,7 +50,7 @@ class Switchboard:
 
     def _switch(self, key: Key, formula: Callable[[], z3.BoolRef]) -> z3.BoolRef:
         if key not in self._switches:
-            switch = z3.Bool(f"switch.{len(self._switches)}")
+            switch = z3.Bool(f"switch.{len(self._switches)}", self._context)
             self._switches[key] = switch
             self._keys[switch.get_id()] = key
             self._solver.add(z3.Implies(switch, formula()))

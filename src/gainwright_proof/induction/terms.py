@@ -21,19 +21,24 @@ _PROBE = "probe."
 class StepTerms:
     """z3 terms over the variables before a tick and its inputs; the state is fixed by the row."""
 
-    def __init__(self, step: StepEncoding) -> None:
+    def __init__(self, step: StepEncoding, context: z3.Context | None = None) -> None:
+        """``context``: that the terms live in, else the one that all share.
+
+        What a solver chooses among several answers depends on all that its context has seen.
+        """
         self.step = step
+        self.context = context or z3.main_ctx()
         trial = step.trial
         self.signals: tuple[Signal, ...] = (*trial.variables, *trial.inputs)
         self.constants: Mapping[str, z3.ExprRef] = {
-            signal.name: free_constant(step.value(signal.name, False), signal)
+            signal.name: free_constant(step.value(signal.name, False), signal, self.context)
             for signal in self.signals
         }
         """Variables before the tick and inputs."""
         self.ranges = self.parse(
             [conjunction(filter(None, (self._range(signal) for signal in self.signals)))]
         )[0]
-        self.state = z3.BitVec(step.state(after=False), step.state_bits)
+        self.state = z3.BitVec(step.state(after=False), step.state_bits, self.context)
         """The state before the tick, as its number."""
         self.state_range = z3.ULE(self.state, len(trial.states) - 1)
         guards = self.parse([conjunction(step.literals(row)) for row in trial.rows])
@@ -51,7 +56,7 @@ class StepTerms:
         text = "\n".join(
             [*(definition.text for definition in used), *(f"(assert {f})" for f in formulas)]
         )
-        return list(z3.parse_smt2_string(text))
+        return list(z3.parse_smt2_string(text, ctx=self.context))
 
     def formulas(self, expressions: Iterable[Expression]) -> list[z3.BoolRef]:
         """Return boolean expressions over variables and inputs as terms."""
@@ -101,9 +106,11 @@ class StepTerms:
         return [equation.arg(1) for equation in self.parse(equations, probes)]
 
 
-def free_constant(symbol: str, signal: Signal) -> z3.ExprRef:
+def free_constant(symbol: str, signal: Signal, context: z3.Context | None = None) -> z3.ExprRef:
     """Return a signal as a z3 constant."""
-    return z3.Bool(symbol) if signal.kind is Kind.BOOLEAN else z3.BitVec(symbol, 32)
+    if signal.kind is Kind.BOOLEAN:
+        return z3.Bool(symbol, context)
+    return z3.BitVec(symbol, 32, context)
 
 
 def number(model: z3.ModelRef, term: z3.ExprRef) -> int:
