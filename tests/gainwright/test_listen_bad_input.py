@@ -121,7 +121,7 @@ def test_one_clear_error(folder, capsys, case):
         [],
     ],
 )
-def test_command_lines_that_can_not_be_read(folder, capsys, words):
+def test_command_lines_that_cannot_be_read(folder, capsys, words):
     with pytest.raises(SystemExit) as ended:
         main(["listen", *words])
     assert ended.value.code == 2

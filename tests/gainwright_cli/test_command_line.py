@@ -191,7 +191,7 @@ def test_rehearse_takes_a_machine_or_a_drawn_axis(capsys, words, found):
 
 
 @pytest.mark.parametrize("command", ["rehearse", "export"])
-def test_output_that_can_not_be_written(capsys, tmp_path, command):
+def test_output_that_cannot_be_written(capsys, tmp_path, command):
     file = tmp_path / "file"
     file.write_text("mine")
     for target in (file, file / "below"):

@@ -148,7 +148,7 @@ def test_cache_that_is_a_file_is_named_with_remedy(own_cache):
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="folder permissions of POSIX")
-def test_read_only_cache_serves_what_it_has_and_says_what_it_can_not(own_cache, tmp_path):
+def test_read_only_cache_serves_what_it_has_and_says_what_it_cannot(own_cache, tmp_path):
     product = compile_shared(ADDER, name="adder")
     # Pytest's and the cache's folders are for their owner only.
     for folder in [product.parent, *tmp_path.parents[:3], tmp_path]:
@@ -219,7 +219,7 @@ def test_compiler_that_reaches_a_limit_is_ended_and_says_so(
 
 @pytest.mark.slow
 @pytest.mark.skipif(sys.platform == "win32", reason="shell script as compiler")
-def test_system_compiler_that_can_not_compile_gives_way_to_zig(own_cache, tmp_path, monkeypatch):
+def test_system_compiler_that_cannot_compile_gives_way_to_zig(own_cache, tmp_path, monkeypatch):
     pytest.importorskip("ziglang")
     _broken_compiler(tmp_path / "bin")
     monkeypatch.setenv("PATH", f"{tmp_path / 'bin'}{os.pathsep}{os.environ['PATH']}")
@@ -235,7 +235,7 @@ def test_no_system_compiler_at_all_uses_zig(own_cache, tmp_path, monkeypatch):
     assert library.add(1, 1) == 2
 
 
-def test_library_that_can_not_be_loaded(tmp_path):
+def test_library_that_cannot_be_loaded(tmp_path):
     fake = tmp_path / "fake.so"
     fake.write_bytes(b"not a library")
     with pytest.raises(InputError, match=r"fake\.so"):

@@ -143,7 +143,7 @@ def _too_long(path: Path) -> Path:
         (_too_long, "too long"),
     ],
 )
-def test_folders_that_can_not_take_it(bundle, tmp_path, prepare, words):
+def test_folders_that_cannot_take_it(bundle, tmp_path, prepare, words):
     target = prepare(tmp_path / "out")
     before = sorted(tmp_path.rglob("*"))
     with pytest.raises(InputError) as caught:
@@ -182,7 +182,7 @@ _ONLY = _GOOD.states[0]
         ({"rows": _GOOD.rows * 40000}, "80000 rows"),
     ],
 )
-def test_trials_that_c_can_not_hold(changes, words):
+def test_trials_that_c_cannot_hold(changes, words):
     with pytest.raises(InputError, match=words):
         check_exportable(counter_trial(**changes))
 

@@ -25,7 +25,7 @@ def test_every_mutant_is_caught_or_equivalent_with_a_reason(report):
     assert report.unused == ()
 
 
-def test_only_changes_that_can_not_matter_are_equivalent(report):
+def test_only_changes_that_cannot_matter_are_equivalent(report):
     equivalent = {kind for kind, counts in report.counts().items() if counts[Outcome.EQUIVALENT]}
     assert equivalent == {
         MutationKind.LITERAL_ADDED,
