@@ -14,6 +14,7 @@ from gainwright_proof.exploration.shortened import shortened_trial
 from gainwright_proof.exploration.vacuity import premises
 from gainwright_proof.exploration.vectors import vectors_by_state
 from gainwright_proof.inserted_defects.small import KEPT, small_document
+from gainwright_proof.second_checker import promela
 from gainwright_proof.second_checker.check import MOST_VECTORS
 from gainwright_proof.second_checker.promela import Offer, promela_model, seen, taken
 from gainwright_proof.second_checker.spin import QUICK_FLAGS, SpinError, spin_version, verify
@@ -87,6 +88,15 @@ def test_random_trials(seed):
 
 # Every valuation is offered in random trials: of the shipped one they are so many that spin alone
 # takes minutes to read the model.
+def test_long_parts_of_a_model_are_split_between_statements(monkeypatch):
+    """spin reads 64 KiB of an inline at most, which the gentle trial exceeds."""
+    monkeypatch.setattr(promela, "LONGEST_INLINE", 300)
+    trial = random_trial(8)
+    model = promela_model(trial, vectors_by_state(trial, MOST_VECTORS))
+    assert model.count("inline judge_moment_") > 1 and model.count("inline judge_tick_") > 1
+    compare_with_spin(trial)
+
+
 @pytest.mark.parametrize(("divisor", "offer"), [(1000, Offer.FREE), (50, Offer.DISTINCT)])
 @pytest.mark.slow
 def test_shipped_trial_with_shorter_times(divisor, offer):

@@ -17,7 +17,8 @@ is asked, as ``broken_<id>`` or ``reached_<id>``; a table that is not single-hit
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+import re
+from collections.abc import Iterable, Iterator, Sequence
 from enum import Enum
 
 from gainwright.language.expression import Expression
@@ -37,6 +38,9 @@ class Offer(Enum):
     DISTINCT = "distinct"
     """Those of them that behave in different ways."""
 
+
+LONGEST_INLINE = 30_000
+"""Characters after which a new part begins; the next statement may be long."""
 
 _TYPES = (("bit", 0, 1), ("byte", 0, 255), ("short", -(2**15), 2**15 - 1))
 
@@ -154,8 +158,17 @@ class _Model:
 
     @staticmethod
     def _inline(name: str, lines: Iterable[str]) -> list[str]:
-        body = [f"  {line}" for line in lines] or ["  skip"]
-        return ["", f"inline {name}() {{", *body, "}"]
+        """Return an inline of spin; a long one in parts, since spin takes 64 KiB at most."""
+        parts = list(_parts(lines, LONGEST_INLINE))
+        if len(parts) < 2:
+            return _one_inline(name, [line for part in parts for line in part])
+        calls = [f"{name}_{number}();" for number, _ in enumerate(parts)]
+        text = [
+            line
+            for number, part in enumerate(parts)
+            for line in _one_inline(f"{name}_{number}", part)
+        ]
+        return [*text, *_one_inline(name, calls)]
 
     def _moment_lines(self, timed: Requirement | None) -> Iterable[str]:
         """Judge the moment before a tick; so every reachable moment has its turn."""
@@ -252,6 +265,23 @@ class _Model:
             for output in self._trial.outputs:
                 value = promela_expression(state.value_of(output), names)
                 yield f"      {prefix}_{output.name} = {value};"
+
+
+def _one_inline(name: str, lines: Sequence[str]) -> list[str]:
+    return ["", f"inline {name}() {{", *(f"  {line}" for line in lines or ["skip"]), "}"]
+
+
+def _parts(lines: Iterable[str], longest: int) -> Iterator[list[str]]:
+    """Yield groups of whole statements with about so many characters at most."""
+    part, depth = list[str](), 0
+    for line in lines:
+        part.append(line)
+        depth += len(re.findall(r"\bif\b", line)) - len(re.findall(r"\bfi\b", line))
+        if depth == 0 and sum(map(len, part)) > longest:
+            yield part
+            part = []
+    if part:
+        yield part
 
 
 def _type(signal: Signal) -> str:
