@@ -59,34 +59,6 @@ static int32_t hearing_of(const int32_t outputs[GW_OUTPUT_SLOTS])
 #endif
 }
 
-/* A rotated exclusive or: one changed bit anywhere always shows. */
-static uint32_t with_word(uint32_t checksum, uint32_t word)
-{
-    return (((checksum & UINT32_C(0x07FFFFFF)) * 32U) | (checksum >> 27)) ^ word;
-}
-
-/* Narrow variables two to a word. */
-static uint32_t with_variables(uint32_t checksum, const gw_variable_value variables[])
-{
-    uint32_t sum = checksum;
-    uint32_t i;
-
-#if GW_VARIABLE_BITS == 16
-    for (i = 1U; i < (uint32_t)GW_VARIABLE_SLOTS; i += 2U) {
-        sum = with_word(sum, (uint32_t)(uint16_t)variables[i - 1U]
-                                 | ((uint32_t)(uint16_t)variables[i] << 16U));
-    }
-    if (i == (uint32_t)GW_VARIABLE_SLOTS) {
-        sum = with_word(sum, (uint32_t)(uint16_t)variables[i - 1U]);
-    }
-#else
-    for (i = 0U; i < (uint32_t)GW_VARIABLE_SLOTS; i++) {
-        sum = with_word(sum, (uint32_t)variables[i]);
-    }
-#endif
-    return sum;
-}
-
 /* Three fields that lie in one word. */
 static uint32_t rate_and_fault(const gw_axis *axis)
 {
@@ -96,12 +68,12 @@ static uint32_t rate_and_fault(const gw_axis *axis)
 
 static uint32_t checksum_of(const gw_axis *axis)
 {
-    uint32_t sum = with_word(GW_CHECKSUM_START, (uint32_t)axis->sequencer.state);
+    uint32_t sum = gw_checksum_with(GW_CHECKSUM_START, (uint32_t)axis->sequencer.state);
 
-    sum = with_variables(sum, axis->sequencer.variables);
-    sum = with_word(sum, axis->order.word);
-    sum = with_word(sum, (uint32_t)axis->order.height);
-    return with_word(sum, rate_and_fault(axis));
+    sum = gw_variables_checksum(sum, axis->sequencer.variables);
+    sum = gw_checksum_with(sum, axis->order.word);
+    sum = gw_checksum_with(sum, (uint32_t)axis->order.height);
+    return gw_checksum_with(sum, rate_and_fault(axis));
 }
 
 void gw_axis_seal(gw_axis *axis)
@@ -264,19 +236,17 @@ void gw_axis_find(const gw_axis *axis, int32_t inputs[GW_INPUT_SLOTS])
 #if GW_HAS_PULSE_REQUEST
 /* The table's height, as often doubled as it takes to be seen, but never more than 13/8 of the
  * highest of the table, which is the share of the torque limit that the stage allows. */
-static int32_t boosted(const gw_axis *axis)
+static int32_t boosted(const gw_axis *axis, uint32_t word)
 {
-    const int32_t number = active_stage(axis->outputs);
-    const gw_machine_stage *stage = &axis->machine->stage[number];
-    const int32_t rung = rung_of(stage, axis->outputs, number);
-    const int32_t highest = gw_stage_highest_pulse(stage);
-    const int32_t most = gw_add_i32(highest, (highest / 2) + (highest / 8));
-    const int32_t boost = gw_byte_now(&axis->evidence.boost);
-    const int32_t wanted
-        = gw_shift_left_i32(gw_stage_pulse_height(stage, rung),
-                            (uint32_t)gw_clamp_i32(boost, 0, GW_BOOST_MAX));
+    const gw_machine_stage *stage = &axis->machine->stage[gw_order_stage(word)];
+    const uint32_t height = (uint32_t)gw_stage_pulse_height(stage, gw_order_rung(word));
+    const uint32_t highest = (uint32_t)gw_stage_highest_pulse(stage);
+    const uint32_t share = highest + (highest / 2U) + (highest / 8U);
+    const uint32_t most = (share < (uint32_t)INT32_MAX) ? share : (uint32_t)INT32_MAX;
+    const uint32_t boost = gw_byte_now(&axis->evidence.boost);
+    const uint32_t doublings = (boost < (uint32_t)GW_BOOST_MAX) ? boost : (uint32_t)GW_BOOST_MAX;
 
-    return (wanted < most) ? wanted : most;
+    return (int32_t)((height > (most >> doublings)) ? most : (height << doublings));
 }
 
 /* How many pulses were ordered, with one more, where it stands in the word. */
@@ -295,7 +265,7 @@ static void write_order(gw_axis *axis, uint32_t wanted)
     int32_t height = 0;
 
     if ((wanted & ~before & GW_ORDER_PULSE) != 0U) {
-        height = boosted(axis);
+        height = boosted(axis, wanted);
         pulses = one_pulse_more(before);
     } else if ((changed == GW_ORDER_PULSE) && (gw_number_now(&axis->taken) != before)) {
         height = axis->order.height;

@@ -1,9 +1,17 @@
-/* Gainwright: what the detector's blocks are evidence of. NOT A SAFETY FUNCTION: see gw_fixed.h. */
+/*
+ * Gainwright: what the detector's blocks are evidence of. NOT A SAFETY FUNCTION: see gw_fixed.h.
+ *
+ * What is computed with levels has no sign: what damaged memory holds instead of levels may give
+ * anything within the ranges of the findings, but no overflow.
+ */
 #include "gw_evidence.h"
 
 /* Sums of all listening at one gain are halved together where they pass this. */
 #define GW_TOTAL_MAX INT32_C(0x0FFFFFFF)
 #define GW_TOTAL_BITS 6U /* a total and one group more, over 2^6, is a level */
+#if GW_GROUPS != 8
+#error "gw_evidence.c: merge_groups has eight"
+#endif
 /* Groups from which on a decay can be seen. */
 #define GW_GROUPS_NEEDED 4
 
@@ -17,11 +25,10 @@ static int32_t smaller(int32_t a, int32_t b)
     return (a < b) ? a : b;
 }
 
-/* GW_LEVEL_ONE * part / whole, rounded down and saturated; part 0 to GW_LEVEL_MAX, whole any. */
-static int32_t share(int32_t part, int32_t whole)
+/* GW_LEVEL_ONE * part / whole, rounded down and saturated; whole not 0. */
+static int32_t share(uint32_t part, uint32_t whole)
 {
-    const uint32_t level = (uint32_t)gw_clamp_i32(part, 0, GW_LEVEL_MAX);
-    const uint32_t wide = (level * (uint32_t)GW_LEVEL_ONE) / (uint32_t)larger(whole, 1);
+    const uint32_t wide = (part * (uint32_t)GW_LEVEL_ONE) / whole;
 
     return (wide > (uint32_t)GW_INPUT_LEVEL_MAX) ? GW_INPUT_LEVEL_MAX : (int32_t)wide;
 }
@@ -81,14 +88,14 @@ void gw_evidence_reset(gw_evidence *evidence)
     evidence->blocks = 0U;
 }
 
-static int32_t silence_of(const gw_evidence *evidence);
+static uint32_t silence_of(const gw_evidence *evidence);
 
 /* Was the answer to this gain's last pulse seen? Where there was none, nothing is known. */
 static void count_hidden(gw_evidence *evidence)
 {
     if (evidence->ring_blocks > 0U) {
         evidence->hidden
-            = (evidence->response >= silence_of(evidence)) ? 0U : counted(evidence->hidden);
+            = ((uint32_t)evidence->response >= silence_of(evidence)) ? 0U : counted(evidence->hidden);
     }
 }
 
@@ -167,14 +174,15 @@ void gw_evidence_new_gain(gw_evidence *evidence, int32_t lower, int32_t swing_le
     gw_evidence_begin_gain(evidence);
 }
 
-static int32_t silence_of(const gw_evidence *evidence)
+static uint32_t silence_of(const gw_evidence *evidence)
 {
-    const int32_t noise = gw_clamp_i32(evidence->ring_noise, 0, GW_LEVEL_MAX);
-    const int32_t least = gw_clamp_i32(evidence->ring_noise_least, 0, noise);
-    const int32_t spread = noise - least;
-    const int32_t above = smaller((noise / 8) + spread + (spread / 2), noise / 2);
+    const uint32_t noise = (uint32_t)evidence->ring_noise;
+    const uint32_t least = (uint32_t)evidence->ring_noise_least;
+    const uint32_t spread = (noise > least) ? (noise - least) : 0U;
+    const uint32_t above = (noise / 8U) + spread + (spread / 2U);
+    const uint32_t silence = noise + ((above < (noise / 2U)) ? above : (noise / 2U));
 
-    return larger(noise + above, GW_SILENCE_LEAST);
+    return (silence > (uint32_t)GW_SILENCE_LEAST) ? silence : (uint32_t)GW_SILENCE_LEAST;
 }
 
 /* 1 if all groups are full, so that each two neighbours stand for one of twice the length. They are
@@ -191,32 +199,32 @@ static int32_t mean_of(const int32_t pair[2])
     return gw_signed_i32(((uint32_t)pair[0] / 2U) + ((uint32_t)pair[1] / 2U));
 }
 
-static int32_t above_noise(const gw_evidence *evidence, int32_t level)
+static uint32_t above_noise(const gw_evidence *evidence, int32_t level)
 {
-    const int32_t heard = gw_clamp_i32(level, 0, GW_LEVEL_MAX);
-    const int32_t noise = gw_clamp_i32(evidence->ring_noise, 0, GW_LEVEL_MAX);
+    const uint32_t heard = (uint32_t)level;
+    const uint32_t noise = (uint32_t)evidence->ring_noise;
 
-    return larger(heard - noise, 0);
+    return (heard > noise) ? (heard - noise) : 0U;
 }
 
 /* What is left of a ringing is nothing where it is no louder than encoder steps alone may be. */
-static int32_t left_of_ringing(const gw_evidence *evidence, int32_t level)
+static uint32_t left_of_ringing(const gw_evidence *evidence, int32_t level)
 {
-    return (level <= evidence->steps_level) ? 0 : above_noise(evidence, level);
+    return (level <= evidence->steps_level) ? 0U : above_noise(evidence, level);
 }
 
 /* What the group in the middle and the last one have above noise; nothing as long as there are too
  * few to be told apart. */
 typedef struct {
-    int32_t earlier;
-    int32_t later;
+    uint32_t earlier;
+    uint32_t later;
 } gw_decay;
 
 static gw_decay decay_now(const gw_evidence *evidence)
 {
     const uint32_t groups
         = (evidence->groups < (uint8_t)GW_GROUPS) ? evidence->groups : (uint32_t)GW_GROUPS;
-    gw_decay now = {0, 0};
+    gw_decay now = {0U, 0U};
 
     if (pairs_stand_for_groups(evidence) != 0U) {
         now.earlier = above_noise(evidence, mean_of(&evidence->group[(GW_GROUPS / 2) - 2]));
@@ -230,30 +238,30 @@ static gw_decay decay_now(const gw_evidence *evidence)
     return now;
 }
 
-/* What a listening has, 0 to GW_LEVEL_MAX, with all that came before it. */
-static uint32_t total_with(int32_t total, int32_t now)
+/* What a listening has with all that came before it, the sums of earlier ones. */
+static gw_decay decay_in_all(const gw_evidence *evidence)
 {
-    return (uint32_t)gw_clamp_i32(total, 0, GW_TOTAL_MAX) + (uint32_t)now;
+    gw_decay sum = decay_now(evidence);
+
+    sum.earlier += (uint32_t)evidence->earlier;
+    sum.later += (uint32_t)evidence->later;
+    return sum;
 }
 
 /* Sums are halved together before they no longer fit. */
 static int32_t scaled(uint32_t sum, uint32_t both)
 {
-    const uint32_t halved = sum / 2U;
-
-    return (both > (uint32_t)GW_TOTAL_MAX) ? (int32_t)halved : (int32_t)sum;
+    return gw_signed_i32((both > (uint32_t)GW_TOTAL_MAX) ? (sum / 2U) : sum);
 }
 
 void gw_evidence_end_listening(gw_evidence *evidence, int32_t next)
 {
     if (next == (int32_t)GW_HEARING_NOISE) {
-        const gw_decay now = decay_now(evidence);
-        const uint32_t earlier = total_with(evidence->earlier, now.earlier);
-        const uint32_t later = total_with(evidence->later, now.later);
-        const uint32_t both = earlier | later;
+        const gw_decay sum = decay_in_all(evidence);
+        const uint32_t both = sum.earlier | sum.later;
 
-        evidence->earlier = scaled(earlier, both);
-        evidence->later = scaled(later, both);
+        evidence->earlier = scaled(sum.earlier, both);
+        evidence->later = scaled(sum.later, both);
         evidence->groups = 0U;
     }
 }
@@ -261,12 +269,12 @@ void gw_evidence_end_listening(gw_evidence *evidence, int32_t next)
 /* The next pulse is as high as it takes to be seen, and no higher. */
 static void adapt_pulse(gw_evidence *evidence)
 {
-    const int32_t wanted = GW_RESPONSE_WANTED * silence_of(evidence);
+    const uint32_t wanted = (uint32_t)GW_RESPONSE_WANTED * silence_of(evidence);
     const int32_t answer = evidence->burst_peak;
 
     if ((answer >= GW_ANSWER_TOO_MUCH) || (evidence->burst_noise >= GW_NOISE_ENOUGH)) {
         evidence->boost = (evidence->boost > 0U) ? (uint8_t)(evidence->boost - 1U) : 0U;
-    } else if ((evidence->response < wanted) && (evidence->ring_blocks > 0U)
+    } else if (((uint32_t)evidence->response < wanted) && (evidence->ring_blocks > 0U)
                && (answer < GW_ANSWER_ENOUGH)) {
         raise_pulse(evidence, (answer < GW_ANSWER_LITTLE) ? 2U : 1U);
     } else {
@@ -306,11 +314,12 @@ void gw_evidence_hear(gw_evidence *evidence, int32_t hearing)
 /* Each two neighbours become one group of twice the length; the next such group begins. */
 static void merge_groups(gw_evidence *evidence, int32_t level)
 {
-    int32_t i;
+    int32_t *const group = evidence->group;
 
-    for (i = 0; i < (GW_GROUPS / 2); i++) {
-        evidence->group[i] = mean_of(&evidence->group[i + i]);
-    }
+    group[0] = mean_of(&group[0]);
+    group[1] = mean_of(&group[2]);
+    group[2] = mean_of(&group[4]);
+    group[3] = mean_of(&group[6]);
     evidence->groups = (uint8_t)((uint32_t)GW_GROUPS / 2U);
     evidence->group_bits = (uint8_t)(evidence->group_bits + 1U);
     evidence->group_filled = 1U;
@@ -333,7 +342,7 @@ static void add_to_group(gw_evidence *evidence, int32_t level)
     if (evidence->groups < (uint8_t)GW_GROUPS) {
         const uint32_t bits = evidence->group_bits & 7U;
 
-        evidence->group_sum = gw_add_i32(evidence->group_sum, level);
+        evidence->group_sum = gw_signed_i32((uint32_t)evidence->group_sum + (uint32_t)level);
         evidence->group_filled = (uint8_t)(evidence->group_filled + 1U);
         if (((uint32_t)evidence->group_filled >> bits) != 0U) {
             end_group(evidence, bits);
@@ -399,36 +408,34 @@ static int32_t noise_of(const gw_evidence *evidence)
 
 /* More than halves / 2 of what the gain before lets expect is no noise; where that is not known, no
  * level is more. */
-static int32_t has_leapt(int32_t noise, int32_t before, int32_t halves)
+static int32_t has_leapt(int32_t noise, int32_t before, uint32_t halves)
 {
-    const int32_t known = gw_clamp_i32(before, 0, GW_LEVEL_MAX);
+    const uint32_t most = (((uint32_t)before * halves) / 2U) + (uint32_t)GW_NOISE_LEAST;
 
-    return (noise > (((known * halves) / 2) + GW_NOISE_LEAST)) ? 1 : 0;
+    return ((uint32_t)noise > most) ? 1 : 0;
 }
 
 static int32_t decay_of(const gw_evidence *evidence)
 {
-    const gw_decay now = decay_now(evidence);
-    const uint32_t earlier = total_with(evidence->earlier, now.earlier);
-    const uint32_t later = total_with(evidence->later, now.later);
-    const uint32_t bits = ((earlier | later) > (uint32_t)GW_LEVEL_MAX) ? GW_TOTAL_BITS : 0U;
-    const uint32_t left = later >> bits;
-    const uint32_t whole = earlier >> bits;
+    const gw_decay sum = decay_in_all(evidence);
+    const uint32_t bits = ((sum.earlier | sum.later) > (uint32_t)GW_LEVEL_MAX) ? GW_TOTAL_BITS : 0U;
+    const uint32_t whole = sum.earlier >> bits;
 
-    return (earlier == 0U) ? GW_INPUT_LEVEL_MAX : share((int32_t)left, (int32_t)whole);
+    return (sum.earlier == 0U) ? GW_INPUT_LEVEL_MAX
+                               : share(sum.later >> bits, (whole > 0U) ? whole : 1U);
 }
 
 void gw_evidence_findings(const gw_evidence *evidence, int32_t inputs[GW_INPUT_SLOTS])
 {
     /* Each field is read once, before the first finding is written. */
-    const int32_t silence = silence_of(evidence);
-    const int32_t ring_level = share(evidence->last, silence);
-    const int32_t response_level = share(evidence->response, silence);
+    const uint32_t silence = silence_of(evidence);
+    const int32_t ring_level = share((uint32_t)evidence->last, silence);
+    const int32_t response_level = share((uint32_t)evidence->response, silence);
     const int32_t decay_level = decay_of(evidence);
     const int32_t noise = noise_of(evidence);
     const int32_t noise_before = evidence->noise_before;
     const int32_t move_noise = evidence->move_noise;
-    const int32_t leapt = has_leapt(move_noise, evidence->move_noise_before, 3);
+    const int32_t leapt = has_leapt(move_noise, evidence->move_noise_before, 3U);
     const uint8_t noise_blocks = evidence->noise_blocks;
     const uint8_t ring_blocks = evidence->ring_blocks;
     const int32_t burst = evidence->burst;
@@ -438,14 +445,14 @@ void gw_evidence_findings(const gw_evidence *evidence, int32_t inputs[GW_INPUT_S
     gw_put(inputs, GW_PLACE_OF_BURST_LEVEL, gw_clamp_i32(burst, 0, GW_INPUT_LEVEL_MAX));
     gw_put(inputs, GW_PLACE_OF_NOISE_BLOCKS, (int32_t)noise_blocks);
     gw_put(inputs, GW_PLACE_OF_NOISE_LEVEL, gw_clamp_i32(noise, 0, GW_INPUT_LEVEL_MAX));
-    gw_put(inputs, GW_PLACE_OF_NOISE_LEAPT, has_leapt(noise, noise_before, 3));
+    gw_put(inputs, GW_PLACE_OF_NOISE_LEAPT, has_leapt(noise, noise_before, 3U));
     gw_put(inputs, GW_PLACE_OF_RING_BLOCKS, (int32_t)ring_blocks);
     gw_put(inputs, GW_PLACE_OF_RING_LEVEL, ring_level);
     gw_put(inputs, GW_PLACE_OF_RESPONSE_LEVEL, response_level);
     gw_put(inputs, GW_PLACE_OF_DECAY_LEVEL, decay_level);
     gw_put(inputs, GW_PLACE_OF_MOVE_NOISE_LEVEL,
         (leapt != 0) ? 0 : gw_clamp_i32(move_noise, 0, GW_INPUT_LEVEL_MAX));
-    gw_put(inputs, GW_PLACE_OF_NOISE_TRIPLED, has_leapt(noise, noise_before, 6));
+    gw_put(inputs, GW_PLACE_OF_NOISE_TRIPLED, has_leapt(noise, noise_before, 6U));
     gw_put(inputs, GW_PLACE_OF_ANSWERS_HIDDEN, is_hidden);
     gw_put(inputs, GW_PLACE_OF_NOISE_GROWN,
         (grown >= ((is_hidden != 0) ? 1 : GW_GROWN_GAINS)) ? 1 : 0);

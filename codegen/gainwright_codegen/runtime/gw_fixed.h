@@ -21,7 +21,7 @@
 
 /* Of the static files gw_*.h and gw_*.c, which are the same in every export; gw_trial.h and
  * gw_machine.h are made for one version. */
-#define GW_RUNTIME_VERSION 6
+#define GW_RUNTIME_VERSION 7
 
 #define GW_SIGNAL_FRACTION_BITS 24U
 #define GW_SIGNAL_LIMIT INT32_C(268435455)
@@ -230,6 +230,12 @@ static inline uint32_t gw_square_u32(int32_t value)
     const int32_t square = value * value;
 
     return (uint32_t)square;
+}
+
+/* A checksum with one word more: a rotated exclusive or, so that one changed bit always shows. */
+static inline uint32_t gw_checksum_with(uint32_t checksum, uint32_t word)
+{
+    return (((checksum & UINT32_C(0x07FFFFFF)) * 32U) | (checksum >> 27)) ^ word;
 }
 
 /* a * b / 2^bits, rounded toward minus infinity, saturated, bits 0 to 62. */

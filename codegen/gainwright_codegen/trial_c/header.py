@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import zip_longest
 
 from gainwright.detector.evidence import FINDINGS
 from gainwright.detector.findings import measures_response
@@ -38,6 +39,7 @@ def trial_header(trial: Trial) -> str:
             banner("enums and counts of a trial, generated from its specification.", [
                 identity("Trial", trial.name, trial.digest), trial.title, *_reservation(trial)]),
             "#ifndef GW_TRIAL_H\n#define GW_TRIAL_H\n\n#include <stdint.h>\n",
+            '#include "gw_fixed.h"\n',
             f"#define GW_TRIAL_NAME {c_string(trial.name)}",
             f"#define GW_TRIAL_DIGEST {c_string(trial.digest)}",
             comment("The first 32 bits of the digest, for the preprocessor to compare."),
@@ -58,6 +60,7 @@ def trial_header(trial: Trial) -> str:
             _enum("input", "INPUT", _described(trial.inputs)),
             _enum("output", "OUTPUT", _described(trial.outputs)),
             _enum("variable", "VARIABLE", _described(trial.variables)),
+            _variables_checksum(trial),
             _enum("condition", "CONDITION", [(c.name, c.meaning) for c in trial.conditions]),
             _enum("stage", "STAGE", [(s.name, f"{s.title} [{s.unit}]") for s in trial.stages]),
             *(
@@ -88,6 +91,36 @@ def _variable_value(trial: Trial) -> str:
     """Return the type of the memory of a variable: with room to see that it left its range."""
     words = "What a variable is kept in: every variable, and one beyond its range, fits."
     return f"{comment(words)}\n{_NARROW if are_narrow(trial.variables) else _WIDE}"
+
+
+def _variables_checksum(trial: Trial) -> str:
+    """Return the function; without a loop, so that compilers see two neighbours as one word."""
+    words = "A checksum with all variables; narrow ones go two to a word, as they lie in memory."
+    lines = [f"    sum = gw_checksum_with(sum, {word});" for word in _variable_words(trial)]
+    return "\n".join(
+        [comment(words), _CHECKSUM_HEAD, *(lines or ["    (void)variables;"]), _CHECKSUM_END]
+    )
+
+
+_CHECKSUM_HEAD = """\
+static inline uint32_t gw_variables_checksum(uint32_t checksum, const gw_variable_value variables[])
+{
+    uint32_t sum = checksum;
+"""
+_CHECKSUM_END = """\
+    return sum;
+}
+"""
+
+
+def _variable_words(trial: Trial) -> Iterator[str]:
+    names = [f"variables[{constant('VARIABLE', v.name)}]" for v in trial.variables]
+    if not are_narrow(trial.variables):
+        yield from (f"(uint32_t){name}" for name in names)
+        return
+    for low, high in zip_longest(names[::2], names[1::2]):
+        below = f"(uint32_t)(uint16_t){low}"
+        yield f"{below}\n        | ((uint32_t)(uint16_t){high} << 16U)" if high else below
 
 
 _VARIABLE_SET = """\
