@@ -105,7 +105,7 @@ RUNTIME = (
     Mutant("gw_highpass.h", "return gw_saturate_signal(y);", "return y;"),
     Mutant("gw_highpass.h", "= *fraction + gw_product", "= gw_product"),
     Mutant("gw_highpass.h", "(2 * (int64_t)past->last)", "(int64_t)past->last"),
-    Mutant("gw_evidence.c", "above, GW_SILENCE_LEAST)", "above, GW_SILENCE_LEAST + 1)"),
+    Mutant("gw_evidence.c", "silence : (uint32_t)GW_SILENCE_LEAST", "silence : 17U"),
     Mutant("gw_evidence.c", "evidence->response = larger(evidence->response, level);",
            "evidence->response = level;"),
     Mutant("gw_evidence.c", "evidence->burst = level;", ""),
@@ -114,7 +114,8 @@ RUNTIME = (
     Mutant("gw_evidence.c", "larger(usual, smaller(most, follows))", "larger(usual, most)"),
     Mutant("gw_evidence.c", "smaller(before, GW_BLOCKS_MAX - 1) + 1",
            "smaller(before, GW_BLOCKS_MAX - 1) + 2"),
-    Mutant("gw_evidence.c", "share(evidence->last, silence)", "share(evidence->response, silence)"),
+    Mutant("gw_evidence.c", "share((uint32_t)evidence->last, silence)",
+           "share((uint32_t)evidence->response, silence)"),
 )  # fmt: skip
 
 

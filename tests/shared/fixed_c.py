@@ -23,6 +23,7 @@ CLAMPS = {"clamp_i32": "int32_t", "clamp_i64": "int64_t"}
 RANGE_CHECKS = ("outside_i32",)
 SIGNED = {"signed_i32": 32, "signed_i64": 64}
 SQUARES = {"square_u32": 46340}
+PARTS = ("high_part", "low_part")
 WIDE_SQUARES = {"square_i64": 2**30, "square_of_halves_i64": 2**30}
 
 PROTOTYPES = [
@@ -38,6 +39,8 @@ PROTOTYPES = [
     *(f"int{bits}_t {name}(uint{bits}_t a)" for name, bits in SIGNED.items()),
     *(f"uint32_t {name}(int32_t a)" for name in SQUARES),
     *(f"int64_t {name}(int32_t a)" for name in WIDE_SQUARES),
+    *(f"uint32_t {name}(uint32_t a)" for name in PARTS),
+    "uint32_t checksum_with(uint32_t a, uint32_t b)",
 ]
 HIGHPASS_PROTOTYPE = (
     "void run_highpass(const int32_t words[3], int count, const int32_t *x, int32_t *y)"
@@ -58,6 +61,13 @@ HIGHPASS = f"""
 }}
 """
 
+PULSE_PROTOTYPE = "int32_t pulse_torque(int32_t height, int32_t sample)"
+PULSE = f"""{PULSE_PROTOTYPE};
+{PULSE_PROTOTYPE} {{ return gw_pulse_torque(height, sample); }}
+"""
+NARROW = ("-DGW_NARROW=1",)
+"""As on processors whose products have no more than 32 bits."""
+
 
 def python_name(c_name: str) -> str:
     """The function of gainwright.fixed.arithmetic that a C function must equal."""
@@ -74,30 +84,37 @@ def reference(c_name: str, *arguments: int) -> int:
         return arguments[0] ** 2
     if c_name == "high_half":
         return arithmetic.floor_shift(arguments[0], 16)
+    if c_name in PARTS:
+        high = arithmetic.floor_shift((arguments[0] + 2**31) % 2**32 - 2**31, 15) % 2**32
+        return high if c_name == "high_part" else arguments[0] % 2**15
+    if c_name == "checksum_with":
+        turned = f"{arguments[0]:032b}"
+        return int(turned[5:] + turned[:5], 2) ^ arguments[1]
     return getattr(arithmetic, python_name(c_name))(*arguments)
 
 
 def sources() -> dict[str, bytes]:
     """The headers, and one external function per inline function."""
-    lines = ['#include "gw_highpass.h"']
+    lines = ['#include "gw_highpass.h"\n#include "gw_pulse.h"', PULSE]
     for prototype in PROTOTYPES:
         name = prototype.split()[1].split("(")[0]
         arguments = ", ".join(part.split()[-1].rstrip(")") for part in prototype.split(","))
         lines += [f"{prototype};", f"{prototype} {{ return gw_{name}({arguments}); }}"]
     text = "\n".join(lines) + HIGHPASS
-    return read_sources(RUNTIME, "gw_fixed.h", "gw_highpass.h") | {"calls.c": text.encode()}
+    headers = ("gw_fixed.h", "gw_highpass.h", "gw_pulse.h")
+    return read_sources(RUNTIME, *headers) | {"calls.c": text.encode()}
 
 
 @cache
-def library():
+def library(flags: tuple[str, ...] = ()):
     """Return (ffi, library), compiled without a warning."""
-    cdef = ";".join([*PROTOTYPES, HIGHPASS_PROTOTYPE]) + ";"
-    return load_library(compile_shared(sources(), STRICT, name="fixed_calls"), cdef)
+    cdef = ";".join([*PROTOTYPES, HIGHPASS_PROTOTYPE, PULSE_PROTOTYPE]) + ";"
+    return load_library(compile_shared(sources(), (*STRICT, *flags), name="fixed_calls"), cdef)
 
 
-def run_highpass(words, samples) -> list[int]:
+def run_highpass(words, samples, flags: tuple[str, ...] = ()) -> list[int]:
     """Run the C high-pass section from its reset state."""
-    ffi, lib = library()
+    ffi, lib = library(flags)
     out = ffi.new("int32_t[]", len(samples))
     x = ffi.new("int32_t[]", list(samples))
     lib.run_highpass(ffi.new("int32_t[3]", words), len(samples), x, out)

@@ -7,8 +7,6 @@
 #error "gw_trial.h was made for other findings than those of gw_evidence.h"
 #endif
 
-#define GW_CHECKSUM_START UINT32_C(2166136261)
-
 /* Where a stage has its rung among the outputs; of one stage compilers are told. */
 static uint32_t rung_output(int32_t number)
 {
@@ -20,10 +18,21 @@ static uint32_t rung_output(int32_t number)
 #endif
 }
 
+/* Highest rung of a stage; of one stage compilers are told, too. */
+static int32_t top_rung(const gw_machine_stage *stage)
+{
+#if GW_STAGE_COUNT == 1
+    (void)stage;
+    return GW_RUNG_COUNT_MAX - 1;
+#else
+    return stage->rungs - 1;
+#endif
+}
+
 static int32_t rung_of(const gw_machine_stage *stage, const int32_t outputs[GW_OUTPUT_SLOTS],
                        int32_t number)
 {
-    return gw_clamp_i32(outputs[rung_output(number)], 0, stage->rungs - 1);
+    return gw_clamp_i32(outputs[rung_output(number)], 0, top_rung(stage));
 }
 
 /* The stage that is being tuned: an output of the trial where it has more than one. */
@@ -68,12 +77,11 @@ static uint32_t rate_and_fault(const gw_axis *axis)
 
 static uint32_t checksum_of(const gw_axis *axis)
 {
-    uint32_t sum = gw_checksum_with(GW_CHECKSUM_START, (uint32_t)axis->sequencer.state);
+    uint32_t sum = gw_variables_checksum((uint32_t)axis->sequencer.state, axis->sequencer.variables);
 
-    sum = gw_variables_checksum(sum, axis->sequencer.variables);
     sum = gw_checksum_with(sum, axis->order.word);
     sum = gw_checksum_with(sum, (uint32_t)axis->order.height);
-    return gw_checksum_with(sum, rate_and_fault(axis));
+    return ~gw_checksum_with(sum, rate_and_fault(axis)); /* not 0 where all is 0 */
 }
 
 void gw_axis_seal(gw_axis *axis)
@@ -238,9 +246,10 @@ void gw_axis_find(const gw_axis *axis, int32_t inputs[GW_INPUT_SLOTS])
  * highest of the table, which is the share of the torque limit that the stage allows. */
 static int32_t boosted(const gw_axis *axis, uint32_t word)
 {
-    const gw_machine_stage *stage = &axis->machine->stage[gw_order_stage(word)];
-    const uint32_t height = (uint32_t)gw_stage_pulse_height(stage, gw_order_rung(word));
-    const uint32_t highest = (uint32_t)gw_stage_highest_pulse(stage);
+    const gw_machine_stage *stage = &axis->machine->stage[gw_sound_stage(gw_order_stage(word))];
+    const int32_t rung = gw_clamp_i32(gw_order_rung(word), 0, top_rung(stage));
+    const uint32_t height = (uint32_t)gw_stage_pulse_height(stage, rung);
+    const uint32_t highest = (uint32_t)gw_stage_highest_pulse(stage) & (uint32_t)INT32_MAX;
     const uint32_t share = highest + (highest / 2U) + (highest / 8U);
     const uint32_t most = (share < (uint32_t)INT32_MAX) ? share : (uint32_t)INT32_MAX;
     const uint32_t boost = gw_byte_now(&axis->evidence.boost);
@@ -252,7 +261,9 @@ static int32_t boosted(const gw_axis *axis, uint32_t word)
 /* How many pulses were ordered, with one more, where it stands in the word. */
 static uint32_t one_pulse_more(uint32_t word)
 {
-    return ((word >> GW_ORDER_PULSE_COUNT_AT) + 1U) << GW_ORDER_PULSE_COUNT_AT;
+    const uint32_t pulses = (word >> GW_ORDER_PULSE_COUNT_AT) + 1U;
+
+    return (pulses & UINT32_C(127)) << GW_ORDER_PULSE_COUNT_AT;
 }
 
 /* A pulse begins where one is requested and was not before. Where only that request has ended, a

@@ -63,7 +63,7 @@ static inline uint32_t gw_energy_shifted(uint64_t energy, uint32_t shift)
     const uint32_t low = (uint32_t)(energy & UINT32_MAX);
 
     if (shift > 31U) {
-        return high >> (shift - 32U);
+        return high >> (shift & 31U);
     }
     if ((high >> shift) != 0U) {
         return UINT32_MAX;

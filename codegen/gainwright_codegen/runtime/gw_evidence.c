@@ -1,8 +1,8 @@
 /*
  * Gainwright: what the detector's blocks are evidence of. NOT A SAFETY FUNCTION: see gw_fixed.h.
  *
- * What is computed with levels has no sign: what damaged memory holds instead of levels may give
- * anything within the ranges of the findings, but no overflow.
+ * What is computed with levels has no sign, and no more bits than levels have: what damaged memory
+ * holds instead may give anything within the ranges of the findings, but no overflow.
  */
 #include "gw_evidence.h"
 
@@ -12,8 +12,16 @@
 #if GW_GROUPS != 8
 #error "gw_evidence.c: merge_groups has eight"
 #endif
+/* The sum of the longest group, 2^GW_GROUP_BITS_MAX levels, has these. */
+#define GW_GROUP_SUM_BITS UINT32_C(0x3FFFFFFF)
 /* Groups from which on a decay can be seen. */
 #define GW_GROUPS_NEEDED 4
+
+/* The bits of a level, and of GW_NOISE_UNKNOWN. */
+static uint32_t level_of(int32_t memory)
+{
+    return (uint32_t)memory & (((uint32_t)GW_NOISE_UNKNOWN * 2U) - 1U);
+}
 
 static int32_t larger(int32_t a, int32_t b)
 {
@@ -28,7 +36,7 @@ static int32_t smaller(int32_t a, int32_t b)
 /* GW_LEVEL_ONE * part / whole, rounded down and saturated; whole not 0. */
 static int32_t share(uint32_t part, uint32_t whole)
 {
-    const uint32_t wide = (part * (uint32_t)GW_LEVEL_ONE) / whole;
+    const uint32_t wide = ((part & (uint32_t)GW_LEVEL_MAX) * (uint32_t)GW_LEVEL_ONE) / whole;
 
     return (wide > (uint32_t)GW_INPUT_LEVEL_MAX) ? GW_INPUT_LEVEL_MAX : (int32_t)wide;
 }
@@ -57,6 +65,7 @@ static void forget_ringing(gw_evidence *evidence)
 
 static void forget_noise(gw_evidence *evidence)
 {
+    evidence->silence = GW_SILENCE_LEAST;
     evidence->noise_blocks = 0U;
     evidence->ring_noise = 0;
     evidence->ring_noise_least = GW_LEVEL_MAX;
@@ -88,14 +97,20 @@ void gw_evidence_reset(gw_evidence *evidence)
     evidence->blocks = 0U;
 }
 
-static uint32_t silence_of(const gw_evidence *evidence);
+/* Ring level of silence, GW_SILENCE_LEAST at least whatever memory holds. */
+static uint32_t silence_now(const gw_evidence *evidence)
+{
+    const uint32_t silence = level_of(evidence->silence);
+
+    return (silence > (uint32_t)GW_SILENCE_LEAST) ? silence : (uint32_t)GW_SILENCE_LEAST;
+}
 
 /* Was the answer to this gain's last pulse seen? Where there was none, nothing is known. */
 static void count_hidden(gw_evidence *evidence)
 {
     if (evidence->ring_blocks > 0U) {
         evidence->hidden
-            = ((uint32_t)evidence->response >= silence_of(evidence)) ? 0U : counted(evidence->hidden);
+            = ((uint32_t)evidence->response >= silence_now(evidence)) ? 0U : counted(evidence->hidden);
     }
 }
 
@@ -174,15 +189,15 @@ void gw_evidence_new_gain(gw_evidence *evidence, int32_t lower, int32_t swing_le
     gw_evidence_begin_gain(evidence);
 }
 
-static uint32_t silence_of(const gw_evidence *evidence)
+/* Silence above noise from `least` to `noise`. */
+static int32_t silence_above(uint32_t least, uint32_t noise)
 {
-    const uint32_t noise = (uint32_t)evidence->ring_noise;
-    const uint32_t least = (uint32_t)evidence->ring_noise_least;
     const uint32_t spread = (noise > least) ? (noise - least) : 0U;
     const uint32_t above = (noise / 8U) + spread + (spread / 2U);
-    const uint32_t silence = noise + ((above < (noise / 2U)) ? above : (noise / 2U));
+    const uint32_t most = noise / 2U;
+    const uint32_t silence = noise + ((above < most) ? above : most);
 
-    return (silence > (uint32_t)GW_SILENCE_LEAST) ? silence : (uint32_t)GW_SILENCE_LEAST;
+    return (int32_t)silence;
 }
 
 /* 1 if all groups are full, so that each two neighbours stand for one of twice the length. They are
@@ -201,8 +216,8 @@ static int32_t mean_of(const int32_t pair[2])
 
 static uint32_t above_noise(const gw_evidence *evidence, int32_t level)
 {
-    const uint32_t heard = (uint32_t)level;
-    const uint32_t noise = (uint32_t)evidence->ring_noise;
+    const uint32_t heard = level_of(level);
+    const uint32_t noise = level_of(evidence->ring_noise);
 
     return (heard > noise) ? (heard - noise) : 0U;
 }
@@ -243,15 +258,17 @@ static gw_decay decay_in_all(const gw_evidence *evidence)
 {
     gw_decay sum = decay_now(evidence);
 
-    sum.earlier += (uint32_t)evidence->earlier;
-    sum.later += (uint32_t)evidence->later;
+    sum.earlier += (uint32_t)evidence->earlier & (uint32_t)GW_TOTAL_MAX;
+    sum.later += (uint32_t)evidence->later & (uint32_t)GW_TOTAL_MAX;
     return sum;
 }
 
 /* Sums are halved together before they no longer fit. */
 static int32_t scaled(uint32_t sum, uint32_t both)
 {
-    return gw_signed_i32((both > (uint32_t)GW_TOTAL_MAX) ? (sum / 2U) : sum);
+    const uint32_t scaled_sum = (both > (uint32_t)GW_TOTAL_MAX) ? (sum / 2U) : sum;
+
+    return (int32_t)scaled_sum;
 }
 
 void gw_evidence_end_listening(gw_evidence *evidence, int32_t next)
@@ -269,7 +286,7 @@ void gw_evidence_end_listening(gw_evidence *evidence, int32_t next)
 /* The next pulse is as high as it takes to be seen, and no higher. */
 static void adapt_pulse(gw_evidence *evidence)
 {
-    const uint32_t wanted = (uint32_t)GW_RESPONSE_WANTED * silence_of(evidence);
+    const uint32_t wanted = (uint32_t)GW_RESPONSE_WANTED * silence_now(evidence);
     const int32_t answer = evidence->burst_peak;
 
     if ((answer >= GW_ANSWER_TOO_MUCH) || (evidence->burst_noise >= GW_NOISE_ENOUGH)) {
@@ -341,8 +358,9 @@ static void add_to_group(gw_evidence *evidence, int32_t level)
 {
     if (evidence->groups < (uint8_t)GW_GROUPS) {
         const uint32_t bits = evidence->group_bits & 7U;
+        const uint32_t before = (uint32_t)evidence->group_sum & GW_GROUP_SUM_BITS;
 
-        evidence->group_sum = gw_signed_i32((uint32_t)evidence->group_sum + (uint32_t)level);
+        evidence->group_sum = (int32_t)(before + level_of(level));
         evidence->group_filled = (uint8_t)(evidence->group_filled + 1U);
         if (((uint32_t)evidence->group_filled >> bits) != 0U) {
             end_group(evidence, bits);
@@ -366,13 +384,22 @@ static void hear_ringing(gw_evidence *evidence, int32_t level)
     evidence->ring_blocks = counted(evidence->ring_blocks);
 }
 
+static void hear_noise(gw_evidence *evidence, int32_t level)
+{
+    const int32_t noise = larger(evidence->ring_noise, level);
+    const int32_t least = smaller(evidence->ring_noise_least, level);
+
+    evidence->ring_noise = noise;
+    evidence->ring_noise_least = least;
+    evidence->silence = silence_above(level_of(least), level_of(noise));
+    evidence->ring_most = larger(evidence->ring_most, level);
+    evidence->noise_blocks = counted(evidence->noise_blocks);
+}
+
 void gw_evidence_ring_block(gw_evidence *evidence, int32_t level)
 {
     if (evidence->hearing == (uint8_t)GW_HEARING_NOISE) {
-        evidence->ring_noise = larger(evidence->ring_noise, level);
-        evidence->ring_most = larger(evidence->ring_most, level);
-        evidence->ring_noise_least = smaller(evidence->ring_noise_least, level);
-        evidence->noise_blocks = counted(evidence->noise_blocks);
+        hear_noise(evidence, level);
     } else if (evidence->hearing == (uint8_t)GW_HEARING_RINGING) {
         hear_ringing(evidence, level);
     } else {
@@ -410,7 +437,7 @@ static int32_t noise_of(const gw_evidence *evidence)
  * level is more. */
 static int32_t has_leapt(int32_t noise, int32_t before, uint32_t halves)
 {
-    const uint32_t most = (((uint32_t)before * halves) / 2U) + (uint32_t)GW_NOISE_LEAST;
+    const uint32_t most = ((level_of(before) * halves) / 2U) + (uint32_t)GW_NOISE_LEAST;
 
     return ((uint32_t)noise > most) ? 1 : 0;
 }
@@ -428,7 +455,7 @@ static int32_t decay_of(const gw_evidence *evidence)
 void gw_evidence_findings(const gw_evidence *evidence, int32_t inputs[GW_INPUT_SLOTS])
 {
     /* Each field is read once, before the first finding is written. */
-    const uint32_t silence = silence_of(evidence);
+    const uint32_t silence = silence_now(evidence);
     const int32_t ring_level = share((uint32_t)evidence->last, silence);
     const int32_t response_level = share((uint32_t)evidence->response, silence);
     const int32_t decay_level = decay_of(evidence);

@@ -78,6 +78,7 @@ enum gw_hearing {
 typedef struct {
     int32_t ring_noise_least; /* smallest ring level of noise at this gain */
     int32_t ring_noise;   /* largest of it */
+    int32_t silence;      /* ring level of silence, of both */
     int32_t burst_noise;  /* largest burst level of the same time */
     int32_t move_noise;   /* largest burst level without a pulse at this gain, moves included */
     int32_t ring_most;    /* largest ring_noise of all hearings at this gain */

@@ -89,6 +89,31 @@ static inline int32_t gw_floor_shift_i32(int32_t value, uint32_t bits)
     return gw_signed_i32(shifted | sign);
 }
 
+/* A value = high * 2^15 + low, low 0 to 2^15 - 1; high, which may be negative, modulo 2^32. */
+typedef struct {
+    uint32_t high;
+    uint32_t low;
+} gw_parts;
+
+static inline uint32_t gw_high_part(uint32_t value)
+{
+    return ((value >> 15U) ^ UINT32_C(0x10000)) - UINT32_C(0x10000);
+}
+
+static inline uint32_t gw_low_part(uint32_t value)
+{
+    return value & UINT32_C(0x7FFF);
+}
+
+static inline gw_parts gw_parts_of(int32_t value)
+{
+    gw_parts parts;
+
+    parts.high = gw_high_part((uint32_t)value);
+    parts.low = gw_low_part((uint32_t)value);
+    return parts;
+}
+
 /* value / 2^bits rounded half up, bits 1 to 62: the floor plus the highest bit shifted out, so that
  * no half is added that could overflow. */
 static inline int64_t gw_round_shift_i64(int64_t value, uint32_t bits)
@@ -141,21 +166,29 @@ static inline int32_t gw_absolute_i32(int32_t value)
 /* Counts of 16 bits that only ever change go round. */
 #define GW_COUNT_MAX UINT32_C(65535)
 
-/* 1 where a processor multiplies 32 by 32 bits to no more than 32, and clang is to spare the call of
- * its library; gcc's own, called, costs less than the halves in place ... */
+/* 1 where a processor multiplies 32 by 32 bits to no more than 32: the filters do it by parts. */
+#ifndef GW_NARROW
+#if defined(__ARM_ARCH_6M__) || defined(__ARM_ARCH_8M_BASE__)
+#define GW_NARROW 1
+#else
+#define GW_NARROW 0
+#endif
+#endif
+/* Single products: clang is to spare the call of its library; gcc's own, called, costs less than the
+ * halves in place ... */
 #ifndef GW_NARROW_MULTIPLY
-#if defined(__clang__) && (defined(__ARM_ARCH_6M__) || defined(__ARM_ARCH_8M_BASE__))
-#define GW_NARROW_MULTIPLY 1
+#if defined(__clang__)
+#define GW_NARROW_MULTIPLY GW_NARROW
 #else
 #define GW_NARROW_MULTIPLY 0
 #endif
 #endif
 /* ... but for squares, which clang finds in the halves of a product by itself. */
 #ifndef GW_NARROW_SQUARE
-#if !defined(__clang__) && (defined(__ARM_ARCH_6M__) || defined(__ARM_ARCH_8M_BASE__))
-#define GW_NARROW_SQUARE 1
-#else
+#if defined(__clang__)
 #define GW_NARROW_SQUARE 0
+#else
+#define GW_NARROW_SQUARE GW_NARROW
 #endif
 #endif
 

@@ -51,6 +51,54 @@ static inline int32_t gw_highpass_difference(int32_t x, const gw_highpass_past *
     return (int32_t)(((int64_t)x - (2 * (int64_t)past->last)) + past->before);
 }
 
+/* The whole part of the sum of all products; keeps the fraction. */
+static inline int32_t gw_highpass_wide_sum(const gw_highpass_coefficients *coefficients,
+                                           int32_t difference, const gw_highpass_past *past_y,
+                                           int32_t *fraction)
+{
+    const int64_t sum = *fraction + gw_product_i64(coefficients->b0, difference)
+                        + gw_product_i64(coefficients->a1, past_y->last)
+                        + gw_product_i64(coefficients->a2, past_y->before);
+    const uint64_t below = (uint64_t)sum & UINT64_C(0x3FFFFFFF);
+    const uint64_t above = (uint64_t)sum >> GW_HIGHPASS_FRACTION_BITS;
+
+    *fraction = (int32_t)below;
+    return gw_signed_i32((uint32_t)(above & UINT32_MAX));
+}
+
+/* The same bit for bit, with products of 32 bits only. Fraction bits are twice the bits of a low
+ * part, so high times high counts as it is, low times low with the fraction; of what lies between
+ * no more is added up than fits 32 bits. Modulo 2^32, so damaged memory gives anything, but no
+ * overflow. */
+static inline int32_t gw_highpass_narrow_sum(const gw_highpass_coefficients *coefficients,
+                                             int32_t difference, const gw_highpass_past *past_y,
+                                             int32_t *fraction)
+{
+    const gw_parts b0 = gw_parts_of(coefficients->b0);
+    const gw_parts x = gw_parts_of(difference);
+    uint32_t low = (uint32_t)*fraction + (b0.low * x.low);
+    uint32_t middle = (b0.high * x.low) + (b0.low * x.high);
+    uint32_t below = gw_low_part(middle);
+    uint32_t high = (b0.high * x.high) + gw_high_part(middle);
+    gw_parts factor = gw_parts_of(coefficients->a1);
+    gw_parts y = gw_parts_of(past_y->last);
+
+    low += factor.low * y.low;
+    middle = factor.high * y.low;
+    high += (factor.high * y.high) + gw_high_part(middle);
+    below += gw_low_part(middle);
+    middle = factor.low * y.high;
+    factor = gw_parts_of(coefficients->a2);
+    y = gw_parts_of(past_y->before);
+    low += factor.low * y.low;
+    high += factor.high * y.high;
+    middle += (factor.high * y.low) + (factor.low * y.high) + (low >> 15U);
+    below += gw_low_part(middle);
+    high += gw_high_part(middle) + (below >> 15U);
+    *fraction = (int32_t)((gw_low_part(below) << 15U) | gw_low_part(low));
+    return gw_signed_i32(high);
+}
+
 /* One sample that is saturated already; remembers it in `past_x`, and what rounding cuts off. That
  * is added to the next sum, so the rounding error has no part at zero frequency: poles near z = 1
  * do not amplify it, and an error at standstill stays within a unit or so. */
@@ -58,15 +106,13 @@ static inline int32_t gw_highpass_step(const gw_highpass_coefficients *coefficie
                                        gw_highpass_past *past_x, const gw_highpass_past *past_y,
                                        int32_t *fraction, int32_t x)
 {
-    const int64_t sum
-        = *fraction + gw_product_i64(coefficients->b0, gw_highpass_difference(x, past_x))
-          + gw_product_i64(coefficients->a1, past_y->last)
-          + gw_product_i64(coefficients->a2, past_y->before);
-    const uint64_t below = (uint64_t)sum & UINT64_C(0x3FFFFFFF);
-    const uint64_t above = (uint64_t)sum >> GW_HIGHPASS_FRACTION_BITS;
-    const int32_t y = gw_signed_i32((uint32_t)(above & UINT32_MAX));
+    const int32_t difference = gw_highpass_difference(x, past_x);
+#if GW_NARROW
+    const int32_t y = gw_highpass_narrow_sum(coefficients, difference, past_y, fraction);
+#else
+    const int32_t y = gw_highpass_wide_sum(coefficients, difference, past_y, fraction);
+#endif
 
-    *fraction = (int32_t)below;
     gw_highpass_push(past_x, x);
     return gw_saturate_signal(y);
 }

@@ -47,14 +47,22 @@ static inline void gw_pulse_start(gw_pulse *pulse, int32_t height, int32_t compl
     pulse->complement = complement;
 }
 
-/* height * sample / 2^15, rounded half up; no larger than the height, so it fits: tables have no
+/* height * sample / 2^15, rounded half up, sample of 16 bits; no larger than the height, so it fits: tables have no
  * height below 0, and INT32_MIN, whose opposite does not fit, gives itself. */
 static inline int32_t gw_pulse_torque(int32_t height, int32_t sample)
 {
+#if GW_NARROW
+    const gw_parts parts = gw_parts_of(height);
+    const uint32_t whole = parts.high * (uint32_t)sample;
+    const uint32_t rest = (parts.low * (uint32_t)sample) + UINT32_C(16384);
+
+    return gw_signed_i32(whole + gw_high_part(rest));
+#else
     const int64_t raised = gw_product_i64(height, sample) + INT64_C(16384);
     const uint64_t whole = ((uint64_t)raised >> 15U) & UINT32_MAX;
 
     return gw_signed_i32((uint32_t)whole);
+#endif
 }
 
 /* Torque to add in this control tick, Q4.24; 0 when idle or damaged. */

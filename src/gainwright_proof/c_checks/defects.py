@@ -141,11 +141,11 @@ GROUP_INDEX = Defect(
 )
 SHARE = Defect(
     "gw_evidence.c",
-    "(uint32_t)gw_clamp_i32(part, 0, GW_LEVEL_MAX);",
-    "(uint32_t)part;",
+    "(part & (uint32_t)GW_LEVEL_MAX) * ",
+    "part * ",
     "part of a share not limited",
     "gw_check_evidence_findings",
-    "(level * (uint32_t)GW_LEVEL_ONE)",
+    "(part * (uint32_t)GW_LEVEL_ONE)",
 )
 PULSE_INDEX = Defect(
     "gw_pulse.h",

@@ -69,7 +69,7 @@ _PLACES = (
     ("a fault of the caller is forgotten", "guard", "gw_axis.c",
      "int32_t fault = axis->fault;", "int32_t fault = 0;"),
     ("noise called tripled at twice what is expected", "findings", "gw_evidence.c",
-     "has_leapt(noise, noise_before, 6)", "has_leapt(noise, noise_before, 4)"),
+     "has_leapt(noise, noise_before, 6U)", "has_leapt(noise, noise_before, 4U)"),
     ("noise called grown a gain too early", "findings", "gw_evidence.c",
      "? 1 : GW_GROWN_GAINS))", "? 1 : (GW_GROWN_GAINS - 1)))"),
     ("noise that went back stays counted as grown", "findings", "gw_evidence.c",
