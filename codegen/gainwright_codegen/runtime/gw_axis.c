@@ -72,7 +72,7 @@ static int32_t hearing_of(const int32_t outputs[GW_OUTPUT_SLOTS])
 static uint32_t rate_and_fault(const gw_axis *axis)
 {
     return (uint32_t)axis->rate_first | ((uint32_t)(uint8_t)axis->rate_ticks << 16)
-           | ((uint32_t)(uint8_t)axis->fault << 24);
+           | ((uint32_t)(uint8_t)axis->fault * UINT32_C(0x1000000));
 }
 
 static uint32_t checksum_of(const gw_axis *axis)
@@ -141,10 +141,11 @@ static int32_t rate_is_right(gw_axis *axis, int32_t control_ticks)
         const int32_t counted = (int32_t)since;
 
         right = (counted <= GW_RATE_MOST(control_ticks)) ? 1 : 0;
-        axis->rate_ticks = (int8_t)ticks;
         if (ticks >= GW_RATE_BLOCK) {
             right = (counted >= GW_RATE_FEWEST(control_ticks)) ? right : 0;
             begin_rate(axis, now);
+        } else {
+            axis->rate_ticks = (int8_t)ticks;
         }
     }
     return right;

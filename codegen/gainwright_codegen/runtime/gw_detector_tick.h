@@ -65,7 +65,7 @@ static inline uint32_t gw_energy_shifted(uint64_t energy, uint32_t shift)
     if (shift > 31U) {
         return high >> (shift & 31U);
     }
-    if ((high >> shift) != 0U) {
+    if (high >= (UINT32_C(1) << shift)) {
         return UINT32_MAX;
     }
     return (low >> shift) | ((high * 2U) << (31U - shift));
@@ -90,13 +90,13 @@ static inline int32_t gw_band_add_square(gw_band *band, const gw_level_settings 
     const uint32_t ticks = (uint32_t)band->ticks + 1U;
 
     band->energy = (int64_t)energy + gw_square_i64(value);
-    band->ticks = (uint16_t)ticks;
     if (ticks >= (uint32_t)settings->block_ticks) {
         band->level = gw_level_of(band->energy, settings);
         band->energy = 0;
         band->ticks = 0U;
         return 1;
     }
+    band->ticks = (uint16_t)ticks;
     return 0;
 }
 

@@ -19,6 +19,8 @@ class Defect:
     """The driver's function that runs into it."""
     shows_at: str = ""
     """Sound text of the place where it goes wrong, if that is not the inserted text itself."""
+    shows_in: str = ""
+    """File of that place, if it is another one."""
     breaks_range: bool = False
     """Whether it breaks a promised range and is no undefined behaviour by itself."""
 
@@ -31,8 +33,13 @@ class Defect:
             )
         return text.replace(self.sound, self.broken)
 
+    @property
+    def place(self) -> str:
+        """The file in which it goes wrong."""
+        return self.shows_in or self.file
+
     def line(self, text: str) -> int:
-        """Return the line where it goes wrong, from 1; the sound text is given."""
+        """Return the line where it goes wrong, from 1; the sound text of that file is given."""
         return text[: text.index(self.shows_at or self.sound)].count("\n") + 1
 
 
@@ -111,8 +118,8 @@ SQUARE = Defect(
 )
 SHIFT = Defect(
     "gw_detector_tick.h",
-    "return high >> (shift - 32U);",
-    "return high >> (shift + 32U);",
+    "return high >> (shift & 31U);",
+    "return high >> shift;",
     "shift by more than the width",
     "gw_check_block",
 )
@@ -122,6 +129,7 @@ STAGE_INDEX = Defect(
     "stage[gw_order_stage(axis->taken)]",
     "index of the stage not limited",
     "gw_check_control_tick",
+    "stage_now(axis)->detector.steps_level",
 )
 HEADROOM = Defect(
     "gw_detector_tick.h",
@@ -158,9 +166,12 @@ PULSE_INDEX = Defect(
 RUNG_INDEX = Defect(
     "gw_axis.c",
     "gw_stage_gain(sound, rung_of(sound, axis->outputs, number))",
-    "gw_stage_gain(sound, axis->outputs[gw_trial_stages[number].rung_output])",
+    "gw_stage_gain(sound, gw_clamp_i32(axis->outputs[gw_trial_stages[number].rung_output],\n"
+    "                                             0, INT32_MAX))",
     "index of the gain ladder not limited",
     "gw_check_gain",
+    "(uint32_t)stage->rungs - 1U - (uint32_t)rung",
+    shows_in="gw_machine.h",
 )
 HEIGHT_INDEX = Defect(
     "gw_axis.c",
@@ -168,6 +179,8 @@ HEIGHT_INDEX = Defect(
     "gw_stage_pulse_height(stage, rung + 1)",
     "index of the pulse heights one too high",
     "gw_check_sequencer_tick",
+    "ladder->step[k / 16U]",
+    shows_in="gw_ladder.h",
 )
 
 STEP_DEFECTS = (ROW_INDEX, MASKED_INPUTS, ONE_INPUT, INITIAL_OUTPUTS, REFUSAL, RESET)

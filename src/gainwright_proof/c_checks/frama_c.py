@@ -162,7 +162,7 @@ def read_answer(run: ToolRun) -> Answer:
 
 
 def _missed_defects(task: Task, defects: Sequence[Defect]) -> list[str | None]:
-    """Defect all defects at once; each must raise an alarm in the line where it goes wrong."""
+    """Insert all defects at once; each must raise an alarm in the line where it goes wrong."""
     try:
         folder = task.workspace.with_defects(tuple(defects))
     except LookupError as error:
@@ -175,5 +175,5 @@ def _missed_defects(task: Task, defects: Sequence[Defect]) -> list[str | None]:
 
 
 def _place(task: Task, defect: Defect) -> tuple[str, int]:
-    text = (task.workspace.folder / defect.file).read_text(encoding="ascii")
-    return defect.file, defect.line(text)
+    text = (task.workspace.folder / defect.place).read_text(encoding="ascii")
+    return defect.place, defect.line(text)
