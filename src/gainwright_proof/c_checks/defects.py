@@ -153,7 +153,6 @@ SHARE = Defect(
     "part * ",
     "part of a share not limited",
     "gw_check_evidence_findings",
-    "(part * (uint32_t)GW_LEVEL_ONE)",
 )
 PULSE_INDEX = Defect(
     "gw_pulse.h",
