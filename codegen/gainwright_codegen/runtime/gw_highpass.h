@@ -95,7 +95,8 @@ static inline int32_t gw_highpass_narrow_sum(const gw_highpass_coefficients *coe
     middle += (factor.high * y.low) + (factor.low * y.high) + (low >> 15U);
     below += gw_low_part(middle);
     high += gw_high_part(middle) + (below >> 15U);
-    *fraction = (int32_t)((gw_low_part(below) << 15U) | gw_low_part(low));
+    low = (gw_low_part(below) << 15U) | gw_low_part(low);
+    *fraction = (int32_t)low;
     return gw_signed_i32(high);
 }
 

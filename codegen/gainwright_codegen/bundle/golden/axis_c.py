@@ -359,6 +359,7 @@ static uint32_t ranges_are_kept(uint32_t variable)
 
 static uint32_t run_errors(void)
 {
+    static const int32_t no_inputs[GW_INPUT_SLOTS] = {0};
     uint32_t failures = 0U;
     uint32_t variable;
     int32_t what;
@@ -374,7 +375,7 @@ static uint32_t run_errors(void)
     subject.machine = 0;
     subject.machine_again = 0U;
     failures += report(((gw_axis_control_tick(&subject, 1, 1) == 0)
-                        && (gw_axis_step(&subject, golden_values) == GW_BAD_MEMORY)
+                        && (gw_axis_step(&subject, no_inputs) == GW_BAD_MEMORY)
                         && (gw_axis_gain(&subject, 0) == 0)) ? 1U : 0U, "never initialised", 0U);
     return failures;
 }

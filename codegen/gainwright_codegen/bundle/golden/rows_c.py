@@ -21,6 +21,7 @@ from gainwright_codegen.bundle.golden.ticked import TickedVectors
 from gainwright_codegen.c_text import array, comment
 
 _BEYOND = (-(2**31), 2**31 - 1)
+_HALF, _WORD = 2**15, 2**16
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +29,7 @@ class RowVectors:
     """Of one trial."""
 
     values: Domain
-    """By signal, variables first: what it may be; inputs come last with values beyond the range."""
+    """By signal, variables first: what it may be; inputs are tried beyond their range besides."""
     rows: tuple[tuple[int, int, tuple[int, ...]], ...]
     """Row number, state number, and for each signal the place of its value."""
     checksums: tuple[int, ...]
@@ -43,15 +44,16 @@ def row_vectors(
     Raises:
         RuntimeError: the reference and the array form of the trial differ.
     """
-    inputs = tuple((*values, *_BEYOND) for values in input_domain(trial))
+    inputs = input_domain(trial)
     values = (*variable_domain(trial), *inputs)
+    tried = (*variable_domain(trial), *((*choices, *_BEYOND) for choices in inputs))
     ticks = TickedVectors(trial, reference)
     rows, sums = [], []
     for number, sample in samples:
         base = (*sample.start[1:], *sample.inputs)
         places = tuple(of.index(value) for of, value in zip(values, base, strict=True))
         rows.append((number, sample.start[0], places))
-        around = np.array(list(_around(values, base)), dtype=np.int64)
+        around = np.array(list(_around(tried, base)), dtype=np.int64)
         sums.append(added(CHECKSUM_START, ticks.words(sample.start[0], around).ravel().tolist()))
     return RowVectors(values, tuple(rows), tuple(sums), ticks.count)
 
@@ -78,7 +80,6 @@ def rows_part(trial: Trial, vectors: RowVectors, machine: str) -> SelfTestPart:
             vectors.rows, packed, vectors.checksums, strict=True
         )
     ]
-    flat = [value for choices in values for value in choices]
     through = "gw_axis_step" if machine else "gw_sequencer_step"
     source = "\n".join(
         [
@@ -92,8 +93,7 @@ def rows_part(trial: Trial, vectors: RowVectors, machine: str) -> SelfTestPart:
             "#define SIGNALS (GW_VARIABLE_SLOTS + GW_INPUT_SLOTS)\n",
             f"#define GOLDEN_ROWS {len(rows)}U\n",
             _TYPE.replace("@BYTES@", str(max(map(len, packed), default=1))),
-            f"static const int32_t golden_values[{len(flat)}] = ",
-            f"{array([numbers([v]) for v in flat])};\n",
+            *_stored(values),
             "static const uint16_t golden_first[SIGNALS + 1] = "
             f"{array([f'{n}U' for n in first])};\n",
             "static const golden_row golden_rows[GOLDEN_ROWS] = {",
@@ -105,6 +105,42 @@ def rows_part(trial: Trial, vectors: RowVectors, machine: str) -> SelfTestPart:
     )
     headers = (f"{machine}.h",) if machine else ("gw_sequencer.h", "gw_trial.h")
     return SelfTestPart((*headers, "gw_table.h"), source, "run_rows")
+
+
+def _stored(values: Domain) -> list[str]:
+    """Return the array of all values, in 16 bits each if that says them."""
+    short = all(_fits(choices) for choices in values)
+    flat = [value for choices in values for value in choices]
+    words = [f"{v % _WORD}U" for v in flat] if short else [numbers([v]) for v in flat]
+    kind = "uint16_t" if short else "int32_t"
+    return [
+        comment("Values of one signal after the other, rising."),
+        f"static const {kind} golden_values[{len(flat)}] = {array(words)};\n",
+        _SHORT_VALUE if short else _LONG_VALUE,
+    ]
+
+
+def _fits(choices: Sequence[int]) -> bool:
+    """Return whether 16 bits say values that rise: the first tells whether they have a sign."""
+    low, high = (-_HALF, _HALF) if choices[0] < 0 else (0, _WORD)
+    return choices[0] < _HALF and all(low <= value < high for value in choices)
+
+
+_SHORT_VALUE = """\
+/* Of a signal whose first value is 2^15 or more they have a sign. */
+static int32_t stored_value(uint32_t first, uint32_t place)
+{
+    const int32_t stored = (int32_t)golden_values[first + place];
+
+    return ((golden_values[first] > 32767U) && (stored > 32767)) ? (stored - 65536) : stored;
+}
+"""
+_LONG_VALUE = """\
+static int32_t stored_value(uint32_t first, uint32_t place)
+{
+    return golden_values[first + place];
+}
+"""
 
 
 def _packed(values: Domain, places: tuple[int, ...]) -> tuple[int, ...]:
@@ -215,6 +251,24 @@ static uint32_t add_tick(uint32_t checksum, int32_t row)
     return add_words(sum, OUTPUTS, (uint32_t)GW_OUTPUT_COUNT);
 }
 
+/* How many values a signal takes within its range. */
+static uint32_t golden_count(uint32_t signal)
+{
+    return (uint32_t)golden_first[signal + 1U] - golden_first[signal];
+}
+
+/* Each of them; then the least and the most that an input may be given. */
+static int32_t golden_value(uint32_t signal, uint32_t place)
+{
+    const uint32_t first = golden_first[signal];
+    const uint32_t count = golden_count(signal);
+
+    if (place >= count) {
+        return (place == count) ? INT32_MIN : INT32_MAX;
+    }
+    return stored_value(first, place);
+}
+
 static void golden_vector(uint32_t number, int32_t values[SIGNALS])
 {
     const uint8_t *places = golden_rows[number].places;
@@ -222,23 +276,26 @@ static void golden_vector(uint32_t number, int32_t values[SIGNALS])
     uint32_t k;
 
     for (k = 0U; k < (uint32_t)SIGNALS; k++) {
-        const uint32_t count = (uint32_t)golden_first[k + 1U] - golden_first[k];
-        uint32_t place = golden_first[k];
+        const uint32_t count = golden_count(k);
+        uint32_t place = 0U;
         uint32_t weight;
 
         for (weight = 1U; weight < count; weight *= 2U) {
             place += (((uint32_t)places[bit / 8U] >> (bit % 8U)) & 1U) * weight;
             bit++;
         }
-        values[k] = golden_values[place];
+        values[k] = golden_value(k, place);
     }
 }
 
-/* 0 for what stands in where a trial has no variable or no input. */
-static int32_t golden_counts(uint32_t signal)
+/* How many values a signal is tried with; 0 of what stands in where a trial has no variable or no
+ * input. */
+static uint32_t golden_tries(uint32_t signal)
 {
-    return (signal < (uint32_t)GW_VARIABLE_SLOTS) ? (int32_t)(GW_VARIABLE_COUNT != 0)
-                                                   : (int32_t)(GW_INPUT_COUNT != 0);
+    if (signal < (uint32_t)GW_VARIABLE_SLOTS) {
+        return (GW_VARIABLE_COUNT != 0) ? golden_count(signal) : 0U;
+    }
+    return (GW_INPUT_COUNT != 0) ? (golden_count(signal) + 2U) : 0U;
 }
 
 static uint32_t row_checksum(uint32_t number)
@@ -253,11 +310,9 @@ static uint32_t row_checksum(uint32_t number)
     for (signal = 0U; signal < (uint32_t)SIGNALS; signal++) {
         const int32_t kept = values[signal];
 
-        if (golden_counts(signal) != 0) {
-            for (k = golden_first[signal]; k < golden_first[signal + 1U]; k++) {
-                values[signal] = golden_values[k];
-                checksum = add_tick(checksum, step_from(state, values));
-            }
+        for (k = 0U; k < golden_tries(signal); k++) {
+            values[signal] = golden_value(signal, k);
+            checksum = add_tick(checksum, step_from(state, values));
         }
         values[signal] = kept;
     }
