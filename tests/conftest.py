@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import shutil
 import tempfile
@@ -15,6 +16,14 @@ from .shared.compilers import available
 
 _SCRATCH = "GAINWRIGHT_TEST_SCRATCH"
 """Environment variable by which the processes of a test run know their common scratch folder."""
+
+
+# Thousands of collected tests are no garbage: to walk them again and again takes long.
+gc.set_threshold(100_000, 20, 100)
+
+
+def pytest_collection_finish():
+    gc.freeze()
 
 
 def pytest_configure(config):

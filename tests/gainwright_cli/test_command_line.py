@@ -246,7 +246,7 @@ def any_left(group):
     return True
 
 
-@pytest.mark.parametrize("workers", ["1", "2"])
+@pytest.mark.parametrize("workers", ["1", pytest.param("2", marks=pytest.mark.slow)])
 def test_interrupt_in_mid_campaign_leaves_nothing(tmp_path, workers):
     process = begun_campaign(tmp_path, workers)
     try:

@@ -140,6 +140,7 @@ def recheck(folder, schedule):
     _check_exported(asked, TRIAL, "")
 
 
+@pytest.mark.slow
 def test_an_exported_folder_is_compared_with_its_schedule(bundle, tmp_path):
     schedule = record(tmp_path / "record")
     for name, content in bundle.items():

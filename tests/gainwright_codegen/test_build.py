@@ -227,6 +227,7 @@ def test_system_compiler_that_cannot_compile_gives_way_to_zig(own_cache, tmp_pat
     assert library.add(1, 1) == 2
 
 
+@pytest.mark.slow
 def test_no_system_compiler_at_all_uses_zig(own_cache, tmp_path, monkeypatch):
     pytest.importorskip("ziglang")
     (tmp_path / "empty").mkdir()

@@ -163,6 +163,7 @@ def fewer_ticks(monkeypatch):
 
 @needs_emulator
 @pytest.mark.usefixtures("fewer_ticks")
+@pytest.mark.slow
 def test_a_processor_that_gives_something_else_is_noticed(bundle, tmp_path):
     """A difference that no golden vector sees: an error of one count in the pulse, ARM only."""
     old = "            torque = gw_pulse_torque(pulse->height, shape->shape[next]);\n"

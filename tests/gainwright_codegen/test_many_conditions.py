@@ -35,8 +35,8 @@ def test_conditions_as_one_number(tmp_path, count):
     trial = many_conditions(tmp_path, count)
     explorer = Explorer(trial)
 
-    inputs = tuple(len(trial.variables) + k for k in range(2))
+    level, stop = (len(trial.variables) + k for k in range(2))
     explorer.put((*(variable.initial for variable in trial.variables), 0, 0))
-    assert explorer.conditions_with(inputs, (count, 1)) == (1 << count + 1) - 1
-    assert explorer.conditions_with(inputs[:1], (0,)) == 1, "the other input stays"
-    assert explorer.conditions_with(inputs, (0, 0)) == 0
+    assert explorer.conditions_with({level: count, stop: 1}) == (1 << count + 1) - 1
+    assert explorer.conditions_with({level: 0}) == 1, "the other input stays"
+    assert explorer.conditions_with({level: 0, stop: 0}) == 0

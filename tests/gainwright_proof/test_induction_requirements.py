@@ -130,6 +130,7 @@ def test_row_that_is_never_taken_is_refuted():
     assert found.obligations
 
 
+@pytest.mark.slow
 def test_what_resists_says_where_and_how_far_it_was_tried():
     # Never a multiple of 8, because it is odd: no fact of the forms that are tried says so.
     odd = 'odd = { kind = "integer", range = [0, 1000], initial = 21, meaning = "An odd number" }'

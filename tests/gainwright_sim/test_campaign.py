@@ -65,7 +65,9 @@ def test_workers_change_nothing():
     assert run_axes(TRIAL, range(12), workers=2, family=family) == alone
 
 
-@pytest.mark.parametrize("seed", [0, 1, 2])
+@pytest.mark.parametrize(
+    "seed", [pytest.param(0, marks=pytest.mark.slow), 1, pytest.param(2, marks=pytest.mark.slow)]
+)
 def test_mounted_axis_runs_like_one_that_was_compiled_in(seed):
     benches = Benches(TRIAL)
     with suppress(InputError):

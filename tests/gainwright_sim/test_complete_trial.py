@@ -139,6 +139,7 @@ def test_it_says_of_which_loads_there_is_no_evidence(rehearsal, summary):
     assert f"such as this one of {0.9 * least:.3g} Hz" in slow
 
 
+@pytest.mark.slow
 def test_moves_that_are_too_short_tell_nothing_of_a_swinging_load():
     """0.3 s at constant speed: nothing is left of it when the answer to a step has settled."""
     summary = summarise(rehearse(Bench(TRIAL, sample(MOTION, 81004)), seed=81004))
@@ -173,6 +174,7 @@ def test_noise_alone_does_not_lower_the_gains():
     assert shares[1] > 0.8 * shares[0]
 
 
+@pytest.mark.slow
 def test_margins_that_noise_hides_are_not_called_good():
     """A fast axis with a fine encoder but much noise: with some seeds nothing stands out, and that
     is said; with others a margin is."""

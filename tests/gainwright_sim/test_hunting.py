@@ -90,6 +90,7 @@ def test_coulomb_friction_alone_does_not_hunt(bench):
     assert rehearsal.input("rest_jumps").max() <= 1
 
 
+@pytest.mark.slow
 def test_a_load_that_swings_at_rest_is_named(bench):
     """Nothing holds the load but its spring, and the move has no gentle ramps."""
     machine = load_machine("kiln-shuttle")
@@ -134,7 +135,13 @@ def bounded(constant, value):
 @pytest.mark.parametrize(
     ("constant", "value", "reason", "below"),
     [
-        ("profile_error_bound", 0, "profile_not_followed", "below_profile_error"),
+        pytest.param(
+            "profile_error_bound",
+            0,
+            "profile_not_followed",
+            "below_profile_error",
+            marks=pytest.mark.slow,
+        ),
         pytest.param(
             "profile_overshoot_bound",
             0,

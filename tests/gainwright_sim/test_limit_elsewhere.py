@@ -30,6 +30,7 @@ def raised(rehearsal, stage):
     return [(int(rungs[tick]), int(rungs[tick] - rungs[tick - 1])) for tick in rises]
 
 
+@pytest.mark.slow
 def test_later_places_take_less_time_and_find_the_same(bench):
     machine = load_machine("kiln-shuttle")
     places = places_of(machine)[:2]

@@ -55,7 +55,7 @@ def exact_decay(machine, gain_per_s: float) -> float:
     return -math.log(abs(swinging)) / loop.tick_s
 
 
-@pytest.mark.parametrize("rung", [28, 37])
+@pytest.mark.parametrize("rung", [pytest.param(28, marks=pytest.mark.slow), 37])
 def test_rig_swings_as_the_exact_loop_does(bench, rung):
     """Below the limit, and (by force, which no trial would do) above it, where it grows.
 

@@ -201,6 +201,7 @@ def test_c_loop_is_the_python_loop(name):
     assert_same(rig, python, words=1.01, relative=1e-6)
 
 
+@pytest.mark.slow
 def test_c_plant_is_the_differential_equation():
     """Current loop, PI, filter and viscous friction: the plant integrated by scipy, tick by tick.
 

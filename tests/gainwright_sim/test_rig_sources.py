@@ -41,7 +41,7 @@ def expected() -> RigLog:
     return run()
 
 
-@pytest.mark.parametrize("compiler", compiler_parameters("gcc", "clang", "zig"))
+@pytest.mark.parametrize("compiler", compiler_parameters("gcc", "clang", "zig", slow=("clang",)))
 def test_rig_compiles_without_a_warning(monkeypatch, tmp_path, compiler):
     zig_cache = str(cache_directory() / "zig")  # its own standard library takes long to build
     monkeypatch.setenv("ZIG_GLOBAL_CACHE_DIR", zig_cache)

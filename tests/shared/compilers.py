@@ -20,17 +20,22 @@ def available(name: str) -> bool:
     return shutil.which(name) is not None
 
 
-def compiler_parameters(*names: str) -> list:
-    """Return pytest parameters, one per compiler command.
+def compiler_parameters(*names: str, slow: tuple[str, ...] = ()) -> list:
+    """Return pytest parameters, one per compiler command; those of ``slow`` are slow tests.
 
     The compiler of the registry, which builds a C library of its own first, is among the slow tests
     where the system has one that everything else is compiled with.
     """
     return [
-        pytest.param(ZIG if name == "zig" else name, id=name, marks=_marks(name)) for name in names
+        pytest.param(
+            ZIG if name == "zig" else name,
+            id=name,
+            marks=_marks(name, name in slow or (name == "zig" and available("cc"))),
+        )
+        for name in names
     ]
 
 
-def _marks(name: str) -> list[pytest.MarkDecorator]:
+def _marks(name: str, slow: bool) -> list[pytest.MarkDecorator]:
     missing = pytest.mark.skipif(not available(name), reason=f"{name} is not installed")
-    return [missing, pytest.mark.slow] if name == "zig" and available("cc") else [missing]
+    return [missing, pytest.mark.slow] if slow else [missing]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import time
 from pathlib import Path
@@ -53,5 +54,9 @@ def keep_within(root: Path, own: str, most_bytes: int = MOST_BYTES) -> None:
         excess -= size
 
 
-def _bytes(folder: Path) -> int:
-    return sum(path.stat().st_size for path in folder.rglob("*") if path.is_file())
+def _bytes(folder: Path | str) -> int:
+    with os.scandir(folder) as found:  # after each build, over all entries: paths would take long
+        return sum(
+            _bytes(entry.path) if entry.is_dir(follow_symlinks=False) else entry.stat().st_size
+            for entry in found
+        )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -53,8 +54,7 @@ def load_library(build: Path, cdef: str) -> tuple[cffi.FFI, Any]:
     Raises:
         InputError: the system refuses to load the file.
     """
-    ffi = cffi.FFI()
-    ffi.cdef(cdef)
+    ffi = _declared(cdef)
     try:
         return ffi, ffi.dlopen(str(build))
     except OSError as error:
@@ -66,3 +66,11 @@ def load_library(build: Path, cdef: str) -> tuple[cffi.FFI, Any]:
             f"set {DIRECTORY_VARIABLE} to a folder from which programs may run "
             "(not mounted noexec), or delete this file",
         ) from error
+
+
+@cache
+def _declared(cdef: str) -> cffi.FFI:
+    """Return the types of declarations, which are parsed once for all libraries that share them."""
+    ffi = cffi.FFI()
+    ffi.cdef(cdef)
+    return ffi

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 from gainwright.language.critical_values import constants, values_near
 from gainwright.language.expression import references
@@ -69,14 +69,16 @@ def any_values(domain: Domain, source: random.Random) -> tuple[int, ...]:
     return tuple(_pick(values, source) for values in domain)
 
 
-def changed_inputs(domain: Domain, inputs: Inputs, source: random.Random) -> Inputs:
-    """Return the inputs with one to three of them drawn anew."""
-    changed = list(inputs)
+def changes(
+    places: Sequence[int], values: Mapping[int, tuple[int, ...]], source: random.Random
+) -> dict[int, int]:
+    """Return one to three signals by place with a value drawn anew; none where there are none."""
+    drawn: dict[int, int] = {}
     for _ in range(1 + int(3 * source.random())):
-        if changed:
-            k = int(len(changed) * source.random())
-            changed[k] = _pick(domain[k], source)
-    return tuple(changed)
+        if places:
+            place = places[int(len(places) * source.random())]
+            drawn[place] = _pick(values[place], source)
+    return drawn
 
 
 def _pick(values: tuple[int, ...], source: random.Random) -> int:

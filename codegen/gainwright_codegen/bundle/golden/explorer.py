@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from gainwright.language.cube import cube
 from gainwright.language.model import Trial
@@ -42,12 +42,12 @@ class Explorer:
         self._sequencer.variables[0:count] = values[:count]
         self._set(values[count:])
 
-    def conditions_with(self, places: Sequence[int], values: Sequence[int]) -> int:
+    def conditions_with(self, changes: Mapping[int, int]) -> int:
         """Return the conditions, as bits, that hold once these signals have these values.
 
         The places are those of :meth:`put`; the other signals stay as they were.
         """
-        for place, value in zip(places, values, strict=True):
+        for place, value in changes.items():
             array, index = self._slots[place]
             array[index] = value
         words = self._library.gw_trial_conditions(self._inputs, self._variables).words

@@ -3,31 +3,44 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
 from gainwright.language.cube import Cube
-from gainwright_codegen.bundle.golden.domain import Domain, Inputs, changed_inputs
+from gainwright_codegen.bundle.golden.domain import changes
 
 
 def fulfil(
     cube: Cube,
-    conditions: Callable[[Inputs], int],
-    domain: Domain,
-    values: Inputs,
+    conditions: Callable[[Mapping[int, int]], int],
+    near: Mapping[int, tuple[int, ...]],
+    values: list[int],
     source: random.Random,
     tries: int,
-) -> tuple[Inputs, bool]:
-    """Return values that fulfil as many conditions of a row as were found, and if it holds.
+) -> bool:
+    """Change values until they fulfil a row, as far as they are found; return if it holds.
 
-    The search begins with the given values and changes a few of them at a time; ``conditions``
-    returns, as bits, what holds with values.
+    Args:
+        cube: conditions of the row.
+        conditions: sets signals by place and returns, as bits, what holds then; the other signals
+            stay as they are.
+        near: values to try by the place of each signal that the row reads.
+        values: of all signals, as ``conditions`` has them; changed a few at a time, and kept where
+            no more conditions are violated than before.
+        source: of the changes.
+        tries: most changes.
     """
-    fewest = cube.violations(conditions(values))
+    fewest = cube.violations(conditions({}))
+    places = tuple(near)
+    undone: dict[int, int] = {}
     for _ in range(tries):
         if fewest == 0:
             break
-        other = changed_inputs(domain, values, source)
-        violations = cube.violations(conditions(other))
+        drawn = changes(places, near, source)
+        violations = cube.violations(conditions({**undone, **drawn}))
         if violations <= fewest:
-            values, fewest = other, violations
-    return values, fewest == 0
+            fewest, undone = violations, {}
+            for place, value in drawn.items():
+                values[place] = value
+        else:
+            undone = {place: values[place] for place in drawn}
+    return fewest == 0

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import random
 from collections.abc import Iterator
-from functools import partial
 
 from gainwright.language.model import Trial
 from gainwright_codegen.bundle.golden.domain import (
@@ -65,18 +64,9 @@ class Sampler:
         # together, like the top rung and all repeats used.
         values = list(any_values((*self._variables, *self._inputs), self._source))
         self._explorer.put(values)
-        found, holds = fulfil(
-            self._explorer.cubes[number],
-            partial(self._explorer.conditions_with, tuple(near)),
-            tuple(near.values()),
-            tuple(values[place] for place in near),
-            self._source,
-            effort,
-        )
-        if not holds:
+        cube, conditions = self._explorer.cubes[number], self._explorer.conditions_with
+        if not fulfil(cube, conditions, near, values, self._source, effort):
             return None
-        for place, value in zip(near, found, strict=True):
-            values[place] = value
         return self._sample(self._states[self._trial.rows[number].source], tuple(values))
 
     def attempt(self, number: int) -> Sample | None:
