@@ -14,13 +14,14 @@ from gainwright_sim.plant.axis import DiscreteAxis
 from gainwright_sim.plant.chain import (
     anti_resonances_hz,
     continuous_state_space,
-    output_matrix,
     resonances_hz,
 )
-from gainwright_sim.plant.continuous import ContinuousAxis
 from gainwright_sim.plant.discrete import discretise
 from gainwright_sim.plant.loop import DriveLoop
 from gainwright_sim.theory import sample_axis
+
+from ..shared.continuous_axis import ContinuousAxis
+from ..shared.sampled_plants import output_matrix
 
 FOUR = Chain((1e-3, 5e-4, 2e-3, 1e-3), (900.0, 400.0, 2000.0), (0.02, 0.01, 0.05))
 

@@ -20,9 +20,9 @@ from gainwright_sim.machine import (
 )
 from gainwright_sim.machine.model import Base, Play
 from gainwright_sim.plant.axis import Axis, DiscreteAxis
-from gainwright_sim.plant.continuous import ContinuousAxis
 from gainwright_sim.rehearsal.bench import Bench
 
+from ..shared.continuous_axis import ContinuousAxis
 from .fixed_gain import LoopLog, fixed_gain_trial, replay_in_python
 
 TICK_S = 250e-6

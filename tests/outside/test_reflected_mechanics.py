@@ -16,9 +16,10 @@ from gainwright_sim.machine.reduce import reduce_mechanics
 from gainwright_sim.plant.chain import (
     anti_resonances_hz,
     continuous_state_space,
-    output_matrix,
     resonances_hz,
 )
+
+from ..shared.sampled_plants import output_matrix
 
 TINY = 1e-9
 """Inertia of a motor that the worked numbers leave out."""

@@ -17,9 +17,10 @@ import pytest
 
 from gainwright_sim.machine import Chain, Disturbances, Friction, load_machine
 from gainwright_sim.plant.axis import DiscreteAxis
-from gainwright_sim.plant.chain import continuous_state_space, output_matrix
+from gainwright_sim.plant.chain import continuous_state_space
 from gainwright_sim.theory import LoopTiming, position_loop, speed_loop, stability_limit
 
+from ..shared.sampled_plants import output_matrix
 from .loop_cases import CASES, PLANT_C, RIGID, Case
 
 J = 1e-3

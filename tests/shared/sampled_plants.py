@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+import numpy.typing as npt
 from scipy.signal import cont2discrete, tf2ss
 
 from gainwright_sim.theory.closed_loop import ClosedLoop
@@ -27,3 +28,11 @@ def sampled_loop(
     else:
         output[:order] = c[0]
     return ClosedLoop(base, injection, -output, tick_s)
+
+
+def output_matrix(mass_count: int) -> npt.NDArray[np.float64]:
+    """Return C (4 x 2n) of a chain: motor angle, motor speed, load angle, load speed."""
+    n = mass_count
+    c = np.zeros((4, 2 * n))
+    c[0, 0] = c[1, n] = c[2, n - 1] = c[3, 2 * n - 1] = 1.0
+    return c

@@ -84,14 +84,6 @@ BASE = 1
 """Place of the base among the angles, where there is one."""
 
 
-def output_matrix(mass_count: int) -> Matrix:
-    """Return C (4 x 2n): motor angle, motor speed, load angle, load speed."""
-    n = mass_count
-    c = np.zeros((4, 2 * n))
-    c[0, 0] = c[1, n] = c[2, n - 1] = c[3, 2 * n - 1] = 1.0
-    return c
-
-
 def resonances_hz(chain: Chain) -> tuple[float, ...]:
     """Return the undamped natural frequencies of the free chain, rising, rigid motion left out."""
     return _natural_frequencies_hz(chain.stiffnesses_nm_per_rad, chain.inertias_kgm2, clamped=0)[1:]

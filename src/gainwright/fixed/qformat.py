@@ -96,14 +96,6 @@ class QFormat:
         raw = round_fraction(Fraction(value) * (1 << self.fraction_bits), Rounding.HALF_UP)
         return self.lowest <= raw <= self.highest
 
-    def error_bound(self, rounding: Rounding = Rounding.HALF_UP) -> float:
-        """Largest possible |quantised - real| where nothing saturates.
-
-        Half a unit in the last place for rounding half up; for the other two it is one unit, which
-        is never quite reached.
-        """
-        return self.resolution / 2 if rounding is Rounding.HALF_UP else self.resolution
-
 
 def round_fraction(value: Fraction, rounding: Rounding) -> int:
     """Round an exact number to an integer."""

@@ -5,13 +5,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from gainwright.fixed.arithmetic import clamp
 from gainwright.fixed.qformat import SIGNAL, SIGNAL_LIMIT
-
-
-def signal_raw(per_unit: float) -> int:
-    """Return the saturated Q4.24 word for a per-unit value, rounded half up."""
-    return clamp(SIGNAL.quantise(per_unit), -SIGNAL_LIMIT, SIGNAL_LIMIT)
 
 
 def signals_raw(per_unit: npt.ArrayLike) -> npt.NDArray[np.int32]:

@@ -50,8 +50,3 @@ def filled_boolean(value: Any, count: int) -> NDArray[np.bool_]:
     if np.ndim(value):
         return value.astype(bool, copy=False)
     return np.full(count, value, dtype=bool)
-
-
-def selected(columns: Columns, lanes: Any) -> dict[str, NDArray[np.int64]]:
-    """Return the columns of some lanes (indices or mask)."""
-    return {name: column[lanes] for name, column in columns.items()}

@@ -1,4 +1,4 @@
-"""The same axis as a differential equation, integrated numerically: the independent check.
+"""An axis of the simulation as a differential equation, integrated: the independent check.
 
 Nothing is shared with the discretisation but the equation of motion: the current loop, the held
 command and Coulomb friction are written out here, the latter as Fc tanh(w / width), which tends to
