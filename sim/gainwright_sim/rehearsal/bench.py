@@ -24,19 +24,27 @@ from gainwright_sim.rig.log import RigLog
 from gainwright_sim.rig.run import FOR_EVER, Override, Rig
 from gainwright_sim.rig.tables import MachineInMemory
 
+Moment = tuple[np.ndarray, np.ndarray, np.ndarray]
+"""State, variables and outputs, each with one row."""
+
+
+def _power_on(trial: Trial) -> Moment:
+    machine = ReferenceMachine(trial)
+    variables, outputs = machine.variables.values(), machine.outputs().values()
+    return (
+        np.array([trial.index.states[machine.state]]),
+        np.array([list(variables) or [0]]),
+        np.array([list(outputs) or [0]]),
+    )
+
 
 class RequirementJudge:
     """Judges every requirement once at each moment of a run, part by part as the run comes."""
 
-    def __init__(self, trial: Trial, watch: RunWatch) -> None:
+    def __init__(self, watch: RunWatch, power_on: Moment) -> None:
+        """``power_on`` is the moment before the first tick."""
         self._watch = watch
-        power_on = ReferenceMachine(trial)
-        first = trial.index.states[power_on.state]
-        self._last = (
-            np.array([first]),
-            np.array([list(power_on.variables.values()) or [0]]),
-            np.array([list(power_on.outputs().values()) or [0]]),
-        )
+        self._last = power_on
 
     def add(self, log: RigLog) -> list[Violation]:
         """Return the first violation of each requirement not violated before, in order of time."""
@@ -74,7 +82,7 @@ class Bench:
         check_rig_inputs(trial)
         self._asked = tuple(Override(0, FOR_EVER, name, 1) for name in asked)
         self.trial = trial
-        self._monitor = RunMonitor(trial)
+        self._monitor, self._power_on = RunMonitor(trial), _power_on(trial)
         axis = axis_data(machine)
         exported = runtime_sources() | trial_sources(trial)
         self._changeable = changeable
@@ -108,7 +116,7 @@ class Bench:
 
     def judge(self) -> RequirementJudge:
         """Return a judge of the trial's requirements for one run."""
-        return RequirementJudge(self.trial, self._monitor.watch())
+        return RequirementJudge(self._monitor.watch(), self._power_on)
 
     def rig(self, seed: int, **options: Any) -> Rig:
         """Return a new run on the mounted machine; options as :class:`Rig`."""

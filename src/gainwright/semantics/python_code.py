@@ -6,6 +6,7 @@ array dialect computes the same over whole recordings with numpy, one element pe
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -58,6 +59,7 @@ ARRAY = Dialect(
     arrays=True,
 )
 
+_SIMPLE = (Integer, Boolean, Reference)
 Values = Mapping[str, Any]
 Check = Callable[[Values, Any, Values, Any], tuple[Any, ...]]
 """Takes values before, state index before, values after, state index after the tick."""
@@ -84,6 +86,9 @@ class CodeWriter:
         self._conditions = {condition.name: condition for condition in conditions}
         self._dialect = dialect
         self._boolean_names = boolean_names
+        self._shared: dict[Expression, str] = {}
+        self._held: set[str] = set()
+        self._lines: list[str] = []
 
     def function(self, expressions: Sequence[Expression]) -> Check:
         """Return a function that computes all expressions, in order.
@@ -102,27 +107,35 @@ class CodeWriter:
 
     def source(self, expressions: Sequence[Expression]) -> str:
         """Return the source text of that function."""
+        self._shared = self._repeated(expressions) if self._dialect.arrays else {}
+        self._held = set()
+        self._lines = ["def check(before, state_before, after, state_after):"]
+        self._assign(expressions)
         results = "".join(f"        {self._code(expression)},\n" for expression in expressions)
-        lines = [
-            "def check(before, state_before, after, state_after):",
-            *self._assignments(expressions),
-        ]
-        return "\n".join(lines) + f"\n    return (\n{results}    )\n"
+        return "\n".join(self._lines) + f"\n    return (\n{results}    )\n"
 
-    def _assignments(self, expressions: Sequence[Expression]) -> list[str]:
+    def _repeated(self, expressions: Sequence[Expression]) -> dict[Expression, str]:
+        """Return a local name for each compound part that is computed more than once.
+
+        Over arrays each operator is worth a local; single values stay short-circuited.
+        """
+        names = {name for name, _ in self._needed(expressions)}
+        read = [c.expression for name, c in self._conditions.items() if name in names]
+        parts = Counter(part for tree in (*read, *expressions) for part in walk(tree))
+        compound = (p for p, count in parts.items() if count > 1 and not isinstance(p, _SIMPLE))
+        return {part: f"part_{number}" for number, part in enumerate(compound)}
+
+    def _assign(self, expressions: Sequence[Expression]) -> None:
+        """Write a line for each name that is read."""
         needed = self._needed(expressions)
-        lines = [
-            f"    {_local(name, after)} = {self._read(name, after)}"
-            for name, after in needed
-            if name not in self._conditions
-        ]
+        for name, after in needed:
+            if name not in self._conditions:
+                self._lines.append(f"    {_local(name, after)} = {self._read(name, after)}")
         used = {name for name, _ in needed}
-        lines += [
-            f"    {_local(name, False)} = {self._code(condition.expression)}"
-            for name, condition in self._conditions.items()
-            if name in used
-        ]
-        return lines
+        for name, condition in self._conditions.items():
+            if name in used:
+                code = self._code(condition.expression)
+                self._lines.append(f"    {_local(name, False)} = {code}")
 
     def _read(self, name: str, after: bool) -> str:
         value = f'{"after" if after else "before"}["{name}"]'
@@ -141,6 +154,16 @@ class CodeWriter:
         return list(needed)
 
     def _code(self, expression: Expression) -> str:
+        local = self._shared.get(expression)
+        if local is None:
+            return self._written(expression)
+        if local not in self._held:
+            code = self._written(expression)
+            self._lines.append(f"    {local} = {code}")
+            self._held.add(local)
+        return local
+
+    def _written(self, expression: Expression) -> str:
         dialect = self._dialect
         match expression:
             case Integer(value, _):

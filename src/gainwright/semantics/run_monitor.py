@@ -13,13 +13,11 @@ from typing import TYPE_CHECKING, Any
 from gainwright.language.expression import Boolean, Expression
 from gainwright.language.model import Requirement, RequirementKind, Signal, Trial
 from gainwright.semantics.monitor import MONITORED, Monitor, Snapshot, Violation
-from gainwright.semantics.python_code import ARRAY, Check, CodeWriter
+from gainwright.semantics.python_code import ARRAY, CodeWriter
 
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
-
-_OVER_TICKS = frozenset({RequirementKind.STEP})
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,8 +42,22 @@ class RunMonitor:
         self.requirements = [r for r in trial.requirements if r.kind in MONITORED]
         names = [state.name for state in trial.states]
         writer = CodeWriter(names, trial.conditions, ARRAY, trial.boolean_names)
-        self.formulas = [_function(writer, r.formula) for r in self.requirements]
-        self.triggers = [_function(writer, r.trigger or Boolean(True)) for r in self.requirements]
+        step, response = RequirementKind.STEP, RequirementKind.RESPONSE
+        self.over_ticks = _Group(
+            writer,
+            {r.id: r.formula for r in self.requirements if r.kind is step},
+            {r.id: r.trigger or Boolean(True) for r in self.requirements if r.kind is response},
+        )
+        """What is judged of ticks: formulas, and triggers of responses."""
+        self.at_moments = _Group(
+            writer,
+            {r.id: r.formula for r in self.requirements if r.kind is not step},
+            {
+                r.id: r.trigger or Boolean(True)
+                for r in self.requirements
+                if r.kind not in (step, response)
+            },
+        )
 
     def violations(self, run: Run) -> list[Violation]:
         """Return the first violation of each requirement, in the order of time."""
@@ -95,35 +107,31 @@ class RunWatch:
             part: its first moment is the last moment of the part before.
         """
         part = replace(part, inputs=_as_taken(self._monitor.trial.inputs, part.inputs))
-        columns = _Columns(self._monitor.trial, part)
+        judged = _judge(self._monitor, part)
         found = []
-        for index, requirement in enumerate(self._monitor.requirements):
+        for requirement in self._monitor.requirements:
             if requirement.id in self._violated:
                 continue
-            tick = self._first_violation(index, requirement, columns)
+            tick = self._first_violation(requirement, judged)
             if tick is not None:
                 self._violated.add(requirement.id)
                 found.append(self._monitor.described(requirement, self._moment, tick, part))
         self._moment += len(part.states) - 1
         return sorted(found, key=lambda violation: violation.tick)
 
-    def _first_violation(
-        self, index: int, requirement: Requirement, columns: _Columns
-    ) -> int | None:
+    def _first_violation(self, requirement: Requirement, judged: _Judged) -> int | None:
         """Return the moment, counted from the start of the part."""
-        formula, trigger = self._monitor.formulas[index], self._monitor.triggers[index]
-        if requirement.kind in _OVER_TICKS:
-            return _first(~columns.over_ticks(formula), offset=1)
-        first = requirement.kind is RequirementKind.INITIAL
-        if first and self._moment > 0:
-            return None
-        holds = columns.at_moments(formula)
-        if first:
-            return None if holds[0] else 0
+        holds = judged.formulas[requirement.id]
+        if requirement.kind is RequirementKind.STEP:
+            return _first_false(holds, offset=1)
+        if requirement.kind is RequirementKind.INITIAL:
+            return 0 if self._moment == 0 and not holds[0] else None
         if requirement.kind is RequirementKind.INVARIANT:
-            return _first(~holds, offset=0)
+            return _first_false(holds, offset=0)
         response = requirement.kind is RequirementKind.RESPONSE
-        triggered = columns.over_ticks(trigger) if response else columns.at_moments(trigger)
+        triggered = judged.triggers[requirement.id]
+        if requirement.id not in self._waiting_since and not triggered.any():
+            return None
         return self._first_late(requirement, holds, triggered, response)
 
     def _first_late(
@@ -145,52 +153,74 @@ class RunWatch:
             since = np.append(self._waiting_since.pop(requirement.id) - self._moment, since)
             met = np.append(next_true[0], met)
         due = since + requirement.later_ticks
-        late = _first((met > due) & (due < len(holds)), offset=0)
+        late = _first((met > due) & (due < len(holds)))
         if late is not None:
             return int(due[late])
-        open_ended = _first(met == never, offset=0)
+        open_ended = _first(met == never)
         if open_ended is not None:
             self._waiting_since[requirement.id] = self._moment + int(since[open_ended])
         return None
 
 
-class _Columns:
-    """A run as named arrays, at the moments and over the ticks."""
+@dataclass(frozen=True, slots=True)
+class _Judged:
+    """Formulas and triggers by requirement, one value for each tick or moment."""
 
-    def __init__(self, trial: Trial, run: Run) -> None:
-        kept = {
-            **_columns(trial.variables, run.variables),
-            **_columns(trial.outputs, run.outputs),
-        }
-        self._states = run.states
-        self._moments = kept
-        self._before = {
-            **{name: column[:-1] for name, column in kept.items()},
-            **_columns(trial.inputs, run.inputs),
-        }
-        self._after = {name: column[1:] for name, column in kept.items()}
-
-    def at_moments(self, function: Check) -> NDArray[np.bool_]:
-        return self._filled(function(self._moments, self._states, {}, None), len(self._states))
-
-    def over_ticks(self, function: Check) -> NDArray[np.bool_]:
-        results = function(self._before, self._states[:-1], self._after, self._states[1:])
-        return self._filled(results, len(self._states) - 1)
-
-    @staticmethod
-    def _filled(results: tuple[Any, ...], length: int) -> NDArray[np.bool_]:
-        import numpy as np
-
-        return np.broadcast_to(np.asarray(results[0], dtype=bool), (length,))
+    formulas: dict[str, NDArray[np.bool_]]
+    triggers: dict[str, NDArray[np.bool_]]
 
 
-def _function(writer: CodeWriter, expression: Expression) -> Check:
-    return writer.function([expression])
+class _Group:
+    """Formulas and triggers that are computed together, since they share most of their parts."""
+
+    def __init__(
+        self,
+        writer: CodeWriter,
+        formulas: Mapping[str, Expression],
+        triggers: Mapping[str, Expression],
+    ) -> None:
+        self._formulas, self._triggers = tuple(formulas), tuple(triggers)
+        self._compute = writer.function([*formulas.values(), *triggers.values()])
+
+    def judged(self, count: int, *values: Any) -> _Judged:
+        """Return what holds in ``count`` places; ``values`` as :data:`Check` takes them."""
+        results = [_filled(result, count) for result in self._compute(*values)]
+        split = len(self._formulas)
+        return _Judged(
+            dict(zip(self._formulas, results[:split], strict=True)),
+            dict(zip(self._triggers, results[split:], strict=True)),
+        )
 
 
-def _first(flags: NDArray[np.bool_], offset: int) -> int | None:
-    places = flags.nonzero()[0]
-    return int(places[0]) + offset if len(places) else None
+def _judge(monitor: RunMonitor, run: Run) -> _Judged:
+    """Compute everything that is required of a run, over its ticks and at its moments."""
+    trial, states = monitor.trial, run.states
+    kept = {**_columns(trial.variables, run.variables), **_columns(trial.outputs, run.outputs)}
+    before = {
+        **{name: column[:-1] for name, column in kept.items()},
+        **_columns(trial.inputs, run.inputs),
+    }
+    after = {name: column[1:] for name, column in kept.items()}
+    ticks = monitor.over_ticks.judged(len(states) - 1, before, states[:-1], after, states[1:])
+    moments = monitor.at_moments.judged(len(states), kept, states, {}, None)
+    return _Judged(ticks.formulas | moments.formulas, ticks.triggers | moments.triggers)
+
+
+def _filled(result: Any, count: int) -> NDArray[np.bool_]:
+    import numpy as np
+
+    if np.ndim(result):
+        flags: NDArray[np.bool_] = result
+        return flags
+    return np.full(count, result, dtype=bool)
+
+
+def _first_false(flags: NDArray[np.bool_], offset: int) -> int | None:
+    return None if flags.all() else int(flags.argmin()) + offset
+
+
+def _first(flags: NDArray[np.bool_]) -> int | None:
+    return int(flags.argmax()) if flags.any() else None
 
 
 def _as_taken(signals: Sequence[Signal], table: NDArray[np.integer[Any]]) -> NDArray[Any]:
