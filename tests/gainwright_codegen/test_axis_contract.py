@@ -37,7 +37,9 @@ TRIAL = load_trial(shipped_trial_path())
 
 
 def write_record(machine: str, path: Path) -> None:
-    rig = Bench(TRIAL, load_machine(machine)).rig(7, log_control=True, exact_ticks=TICKS)
+    rig = Bench(TRIAL, load_machine(machine), changeable=True).rig(
+        7, log_control=True, exact_ticks=TICKS
+    )
     assert rig.advance(TICKS) == TICKS
     log = rig.log()
     control = log.control.reshape(TICKS, -1)

@@ -84,7 +84,9 @@ def test_fault_goes_with_one_rehearsal_only(beside, capsys):
 
 @pytest.mark.parametrize("kind", [kind.name for kind in FAULT_KINDS.values() if kind.input])
 def test_fault_that_is_said_stops_the_axis_at_once(kind):
-    rehearsal = rehearse(Bench(TRIAL, load_machine("kiln-shuttle")), 1, fault=RigFault(kind, 4000))
+    rehearsal = rehearse(
+        Bench(TRIAL, load_machine("kiln-shuttle"), changeable=True), 1, fault=RigFault(kind, 4000)
+    )
     moving = rehearsal.output("motion_enable") * rehearsal.output("torque_request")
     assert moving[3999] and not moving[4000]
     assert not rehearsal.ends_with("finished") and not rehearsal.ends_with("limited_by_noise")
@@ -92,6 +94,8 @@ def test_fault_that_is_said_stops_the_axis_at_once(kind):
 
 def test_torque_that_is_stuck_is_noticed():
     fault = RigFault("torque_stuck", 4000)
-    rehearsal = rehearse(Bench(TRIAL, load_machine("grinder-slide")), 1, fault=fault)
+    rehearsal = rehearse(
+        Bench(TRIAL, load_machine("grinder-slide"), changeable=True), 1, fault=fault
+    )
     assert rehearsal.ends_with("fault_latched") or rehearsal.ends_with("aborted")
     assert rehearsal.machine_time_s < 6.0

@@ -28,7 +28,7 @@ TRIAL = load_trial(shipped_trial_path("complete"))
     scope="module", params=[pytest.param("grinder-slide", marks=pytest.mark.slow), "glaze-gantry"]
 )
 def rehearsal(request):
-    return rehearse(Bench(TRIAL, load_machine(request.param)), seed=1)
+    return rehearse(Bench(TRIAL, load_machine(request.param), changeable=True), seed=1)
 
 
 @pytest.fixture(scope="module")
@@ -111,7 +111,7 @@ def test_margins_from_steps_are_the_exact_ones(rehearsal, summary):
     Of eight seeds on the grinder slide the phase was 16 degrees off in one, 9 to 14 in three; of
     five on the gantry the sensitivity was 0.836 of the exact one in one, else 0.87 and more.
     """
-    bench = Bench(TRIAL, rehearsal.machine)
+    bench = Bench(TRIAL, rehearsal.machine, changeable=True)
     each = [np.array(list(measurements(rehearse(bench, seed)))) for seed in (2, 3, 4, 5)]
     assert min(map(len, each)) >= 2
     found = np.concatenate([*each, list(measurements(rehearsal))])
@@ -142,7 +142,7 @@ def test_it_says_of_which_loads_there_is_no_evidence(rehearsal, summary):
 @pytest.mark.slow
 def test_moves_that_are_too_short_tell_nothing_of_a_swinging_load():
     """0.3 s at constant speed: nothing is left of it when the answer to a step has settled."""
-    summary = summarise(rehearse(Bench(TRIAL, sample(MOTION, 81004)), seed=81004))
+    summary = summarise(rehearse(Bench(TRIAL, sample(MOTION, 81004), changeable=True), seed=81004))
     assert summary.outcome == "finished"
     assert summary.measured_margins.swing_judged_from_hz is None
     assert "too short a time" in " ".join(" ".join(summary_lines(summary)).split())
@@ -178,7 +178,7 @@ def test_noise_alone_does_not_lower_the_gains():
 def test_margins_that_noise_hides_are_not_called_good():
     """A fast axis with a fine encoder but much noise: with some seeds nothing stands out, and that
     is said; with others a margin is."""
-    bench, hidden = Bench(TRIAL, load_machine("positioning-bench")), set()
+    bench, hidden = Bench(TRIAL, load_machine("positioning-bench"), changeable=True), set()
     for seed in (1, 2, 13, 14):
         summary = summarise(rehearse(bench, seed))
         assert summary.outcome in ("finished", "limited_by_noise")

@@ -20,7 +20,7 @@ TRIAL = load_trial(shipped_trial_path("gentle"))
 
 
 def crossed(name: str, overrides: Iterable[Override] = ()) -> tuple[Rehearsal, Summary]:
-    bench = Bench(TRIAL, load_machine(name), asked=("crossing_wanted",))
+    bench = Bench(TRIAL, load_machine(name), asked=("crossing_wanted",), changeable=True)
     rehearsal = rehearse(bench, 3, overrides=overrides)
     return rehearsal, summarise(rehearsal)
 
@@ -46,7 +46,7 @@ def test_crossing_and_prediction_are_two_rungs_apart_at_most(name: str) -> None:
 
 
 def test_without_being_asked_nothing_is_crossed() -> None:
-    rehearsal = rehearse(Bench(TRIAL, load_machine("grinder-slide")), 3)
+    rehearsal = rehearse(Bench(TRIAL, load_machine("grinder-slide"), changeable=True), 3)
     assert not (rehearsal.log.state == TRIAL.index.states["detect"]).any()
 
 

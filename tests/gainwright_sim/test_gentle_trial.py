@@ -35,7 +35,7 @@ SHARE = 0.75
 
 @cache
 def rehearsed(name: str) -> tuple[Rehearsal, Summary]:
-    rehearsal = rehearse(Bench(TRIAL, load_machine(name)), seed=3)
+    rehearsal = rehearse(Bench(TRIAL, load_machine(name), changeable=True), seed=3)
     return rehearsal, summarise(rehearsal)
 
 
@@ -116,7 +116,9 @@ def test_what_noise_hides_is_searched_for_by_crossing() -> None:
 def test_predictions_in_much_noise_count_for_nothing(spread: int, agreed: bool) -> None:
     """Planted: they agree, but noise is more than a quarter of the predicted limit."""
     told = Override(0, FOR_EVER, "prediction_spread", spread)
-    rehearsal = rehearse(Bench(TRIAL, load_machine("grinder-slide")), 3, overrides=[told])
+    rehearsal = rehearse(
+        Bench(TRIAL, load_machine("grinder-slide"), changeable=True), 3, overrides=[told]
+    )
     assert rehearsal.variable("prediction_found").any() == agreed
     assert (rehearsal.log.state == TRIAL.index.states["detect"]).any() != agreed
 

@@ -29,7 +29,7 @@ FOR_EVER = 10**6
 
 @pytest.fixture(scope="module")
 def finished() -> Rehearsal:
-    return rehearse(Bench(TRIAL, GRINDER), 1)
+    return rehearse(Bench(TRIAL, GRINDER, changeable=True), 1)
 
 
 def words(summary) -> str:
@@ -92,7 +92,7 @@ def test_end_of_the_ladder_without_onset_is_no_limit_found():
 
 def test_permit_released_is_the_reason():
     override = Override(start=3000, stop=FOR_EVER, input="run_permit", value=0)
-    summary = summarise(rehearse(Bench(TRIAL, GRINDER), 1, overrides=[override]))
+    summary = summarise(rehearse(Bench(TRIAL, GRINDER, changeable=True), 1, overrides=[override]))
     assert summary.outcome == "aborted"
     assert summary.ending.row.startswith("stop@")
     assert summary.ending.tick == 3000
@@ -106,7 +106,7 @@ def test_fault_while_coming_to_rest_is_what_decides(finished):
     closing = [state.name for state in TRIAL.states].index("close_brake")
     tick = int((finished.log.state == closing).nonzero()[0][0]) + 3
     override = Override(start=tick, stop=FOR_EVER, input="drive_ready", value=0)
-    summary = summarise(rehearse(Bench(TRIAL, GRINDER), 1, overrides=[override]))
+    summary = summarise(rehearse(Bench(TRIAL, GRINDER, changeable=True), 1, overrides=[override]))
     assert (summary.outcome, summary.ending.state) == ("fault_latched", "close_brake")
     assert summary.ending.tick == tick
 
@@ -131,8 +131,10 @@ def test_every_outcome_has_words_and_what_has_no_result_a_remedy():
 
 def test_watched_or_not_is_the_same():
     seen = []
-    watched = rehearse(Bench(TRIAL, GRINDER), 1, progress=lambda log: seen.append(len(log)))
-    alone = rehearse(Bench(TRIAL, GRINDER), 1)
+    watched = rehearse(
+        Bench(TRIAL, GRINDER, changeable=True), 1, progress=lambda log: seen.append(len(log))
+    )
+    alone = rehearse(Bench(TRIAL, GRINDER, changeable=True), 1)
     assert sum(seen) == len(watched.log)
     assert (watched.log.signals == alone.log.signals).all()
     assert watched.violations == alone.violations == ()
@@ -145,7 +147,7 @@ def test_watched_or_not_is_the_same():
 @pytest.mark.parametrize(("forced", "said"), [("run_permit", "permit"), ("drive_ready", "drive")])
 def test_reason_and_remedy_are_those_of_the_trial(forced, said):
     override = Override(start=3000, stop=FOR_EVER, input=forced, value=0)
-    summary = summarise(rehearse(Bench(TRIAL, GRINDER), 1, overrides=[override]))
+    summary = summarise(rehearse(Bench(TRIAL, GRINDER, changeable=True), 1, overrides=[override]))
     (output,) = (signal for signal in TRIAL.outputs if signal.name == REASON_OUTPUT)
     values = {value.name: value for value in TRIAL.enumeration(output.enumeration).values}
     value = values[summary.ending.reason]
@@ -159,7 +161,7 @@ def test_reason_and_remedy_are_those_of_the_trial(forced, said):
 @pytest.mark.parametrize("missing", ["standstill", "feedback_valid", "run_permit"])
 def test_start_that_is_refused_says_what_was_missing(missing):
     override = Override(start=0, stop=200, input=missing, value=0)
-    rehearsal = rehearse(Bench(TRIAL, GRINDER), 1, overrides=[override])
+    rehearsal = rehearse(Bench(TRIAL, GRINDER, changeable=True), 1, overrides=[override])
     summary = summarise(rehearsal)
     assert rehearsal.machine_time_s < 5.0
     assert (summary.outcome, summary.ending.row) == ("not_started", "start_refused")

@@ -31,7 +31,7 @@ RATIO = TRIAL.stages[0].ratio
 
 
 def rehearsed(name, seed=1, **options):
-    return rehearse(Bench(TRIAL, load_machine(name)), seed, **options)
+    return rehearse(Bench(TRIAL, load_machine(name), changeable=True), seed, **options)
 
 
 LIMITED_BY_NOISE = "positioning-bench"

@@ -16,7 +16,7 @@ from gainwright_sim.rehearsal.summary import summarise
 
 @pytest.fixture(scope="module")
 def spread():
-    bench = Bench(load_trial(shipped_trial_path()), load_machine("kiln-shuttle"))
+    bench = Bench(load_trial(shipped_trial_path()), load_machine("kiln-shuttle"), changeable=True)
     return repeat(bench, summarise(rehearse(bench, 3)), range(4, 7))
 
 

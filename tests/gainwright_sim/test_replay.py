@@ -21,7 +21,9 @@ TICKS = 4000
 
 @pytest.fixture(scope="module")
 def recorded():
-    log = rehearse(Bench(TRIAL, load_machine("grinder-slide")), 3, exact_ticks=TICKS).log
+    log = rehearse(
+        Bench(TRIAL, load_machine("grinder-slide"), changeable=True), 3, exact_ticks=TICKS
+    ).log
     vectors = [tuple(int(value) for value in line) for line in log.inputs]
     return log, run_of(TRIAL, "a rehearsal", "what happened", vectors)
 
@@ -32,7 +34,7 @@ def test_forced_inputs_take_the_rig_of_another_machine_the_same_way(recorded, tm
     forced = read_run(tmp_path / "run.json", TRIAL).forced_inputs()
     assert len(forced) > 64
     replayed = rehearse(
-        Bench(TRIAL, load_machine("door-hoist")),
+        Bench(TRIAL, load_machine("door-hoist"), changeable=True),
         99,
         overrides=[Override(*stretch) for stretch in forced],
         exact_ticks=run.ticks,

@@ -25,7 +25,7 @@ SEED = 4
 @pytest.fixture(scope="module")
 def stop_tick() -> int:
     """A tick in mid search, at constant speed."""
-    rehearsal = rehearse(Bench(TRIAL, HOIST), SEED)
+    rehearsal = rehearse(Bench(TRIAL, HOIST, changeable=True), SEED)
     assert rehearsal.ended and not rehearsal.violations
     listening = np.array(states(rehearsal)) == "detect"
     return int(np.flatnonzero(listening & (rehearsal.variable("gain_rung") == 20))[0]) + 10
@@ -87,7 +87,7 @@ def test_violated_response_is_late_by_its_ticks():
 
 def stopped(stop_tick: int, name: str, value: int) -> Rehearsal:
     overrides = [Override(stop_tick, 10**6, name, value)]
-    rehearsal = rehearse(Bench(TRIAL, HOIST), SEED, overrides=overrides)
+    rehearsal = rehearse(Bench(TRIAL, HOIST, changeable=True), SEED, overrides=overrides)
     assert rehearsal.ended and not rehearsal.violations
     assert rehearsal.variable("gain_rung")[stop_tick - 1] == 20, "in mid search"
     return rehearsal
@@ -146,7 +146,7 @@ def test_lost_feedback_withdraws_torque_in_the_very_tick_that_sees_it(stop_tick,
 def test_axis_that_sinks_when_the_brake_opens_is_caught():
     """Standstill never comes: the brake closes again, torque stays until it has."""
     overrides = [Override(200, 10**6, "standstill", 0)]
-    rehearsal = rehearse(Bench(TRIAL, HOIST), seed=SEED, overrides=overrides)
+    rehearsal = rehearse(Bench(TRIAL, HOIST, changeable=True), seed=SEED, overrides=overrides)
     assert states(rehearsal)[-1] == "fault" and reason(rehearsal) == "axis_not_at_rest"
     opened = rising_edge(rehearsal.output("brake_open"))
     closed = falling_edge(rehearsal.output("brake_open"))
@@ -173,7 +173,9 @@ def test_torque_that_stays_saturated_withdraws(stop_tick):
 @pytest.mark.parametrize("name", ["glaze-gantry", "kiln-shuttle"])
 def test_what_breaks_unsaid_ends_as_a_fault(name, kind, expected, most_ticks):
     """Feedback is "valid" and the drive "ready" all the time."""
-    rehearsal = rehearse(Bench(TRIAL, load_machine(name)), SEED, fault=RigFault(kind, 8000))
+    rehearsal = rehearse(
+        Bench(TRIAL, load_machine(name), changeable=True), SEED, fault=RigFault(kind, 8000)
+    )
     assert rehearsal.ended and not rehearsal.violations
     assert states(rehearsal)[-1] == "fault" and reason(rehearsal) in expected
     assert rehearsal.input("feedback_valid").all() and rehearsal.input("drive_ready").all()
@@ -197,7 +199,9 @@ def test_what_the_drive_watches_ends_as_a_fault(stop_tick, forced, expected):
 
 def test_axis_without_torque_falls_behind_its_reference():
     """Falling is faster than the reference, or against it: one of the two is seen."""
-    rehearsal = rehearse(Bench(TRIAL, HOIST), SEED, fault=RigFault("torque_lost", 8000))
+    rehearsal = rehearse(
+        Bench(TRIAL, HOIST, changeable=True), SEED, fault=RigFault("torque_lost", 8000)
+    )
     assert reason(rehearsal) in ("speed_too_high", "following_error_too_large")
     assert falling_edge(rehearsal.output("brake_open")) < 8100
 
@@ -208,7 +212,10 @@ def test_reversed_torque_is_strained_where_speed_is_not_watched():
     quiet += [Override(0, 10**6, "inside_travel_window", 1)]
     gantry = load_machine("glaze-gantry")
     rehearsal = rehearse(
-        Bench(TRIAL, gantry), SEED, overrides=quiet, fault=RigFault("torque_reversed", 8000)
+        Bench(TRIAL, gantry, changeable=True),
+        SEED,
+        overrides=quiet,
+        fault=RigFault("torque_reversed", 8000),
     )
     assert reason(rehearsal) == "strained_too_long"
     assert falling_edge(rehearsal.output("torque_request")) <= 8000 + 600
@@ -229,7 +236,7 @@ def rising_edge(signal: np.ndarray) -> int:
 
 def test_without_torque_there_is_no_oscillation_and_the_brake_holds_to_the_bit():
     """The step to zero torque is none, and a closed brake does not creep under the weight."""
-    rehearsal = rehearse(Bench(TRIAL, HOIST), seed=SEED)
+    rehearsal = rehearse(Bench(TRIAL, HOIST, changeable=True), seed=SEED)
     assert rehearsal.ended
     requested = rehearsal.output("torque_request").astype(bool)
     oscillation = rehearsal.log.signal("torque_oscillation")
