@@ -115,7 +115,7 @@ def _filled(text: str, trial: Trial, machine: str, pace: Pace) -> str:
         for signal in trial.inputs
         if signal.name in _FROM_DRIVE
     )
-    ended = " || ".join(
+    ended = "\n            || ".join(
         f"(outputs[{constant('OUTPUT', name)}] != 0)" for name in _ENDS if name in outputs
     )
     for name, value in (
@@ -168,7 +168,7 @@ typedef struct {
     int32_t target;     /* Q15 */
     int32_t at_target;  /* sequencer ticks */
     int32_t cruised;    /* sequencer ticks at cruise speed since the target was new */
-    int32_t saturated;
+    int32_t saturated;  /* 1: torque at its limit in every control tick of this sequencer tick */
     gw_watch watch;
     uint32_t noise;
 } example_drive;
@@ -206,7 +206,7 @@ static void control_tick(example_drive *drive, gw_axis *axis)
     error = drive->reference - drive->speed + (int32_t)(drive->noise >> 26) - 32;
     /* From the controller, behind its own limit; the test pulse is added behind that. */
     torque = limited(((int64_t)error * gw_axis_gain(axis, 0)) / unit, RATED);
-    drive->saturated = (magnitude(torque) == RATED) ? 1 : 0;
+    drive->saturated = (magnitude(torque) == RATED) ? drive->saturated : 0;
     torque += gw_axis_control_tick(axis, torque, error);
     if (@ON@ == 0) {
         torque = 0;
@@ -259,6 +259,23 @@ static void obey(example_drive *drive, const gw_axis *axis)
     }
     drive->cruised += (magnitude(drive->reference) == CRUISE) ? 1 : 0;
     drive->at_target = ((left < CLOSE) && (left > -CLOSE)) ? drive->at_target + 1 : 0;
+    drive->saturated = 1; /* until a control tick is below the limit */
+}
+
+/* At rest in the middle. */
+static void begin(example_drive *drive)
+{
+    drive->position = 0;
+    drive->reference = 0;
+    drive->speed = 0;
+    drive->delayed[0] = 0;
+    drive->delayed[1] = 0;
+    drive->target = 0;
+    drive->at_target = 0;
+    drive->cruised = 0;
+    drive->saturated = 1;
+    drive->noise = 1U;
+    gw_watch_reset(&drive->watch, 0);
 }
 /* ---- DRIVE ENDS --------------------------------------------------------------------------- */
 
@@ -280,8 +297,7 @@ int main(void)
     int32_t k;
 
     gw_axis_init(axis, &@MACHINE@);
-    drive.noise = 1U;
-    gw_watch_reset(&drive.watch, 0);
+    begin(&drive);
     for (tick = 0; (tick < 400000) && (has_ended(axis->outputs) == 0); tick++) {
         /* In firmware: the fast interrupt. */
         for (k = 0; k < axis->machine->control_ticks; k++) {

@@ -276,13 +276,13 @@ the same, and their files refuse each other.
 A signal of Q4.24 is per unit times 2 to the power of `GW_SIGNAL_FRACTION_BITS`."""
 
 FIGURES: Mapping[str, tuple[int, int, str, str, str]] = {
-    "Cortex-M0": (9188, 336, "152, 148", "654/694/845", "1259/1410/1608"),
-    "Cortex-M4": (7978, 336, "56, 76", "140/151/218", "396/484/586"),
-    "Cortex-M7": (8048, 336, "56, 84", "143/154/223", "405/493/596"),
-    "Cortex-M33": (8016, 336, "56, 84", "140/151/219", "398/486/588"),
-    "RV32IMC": (10186, 336, "40, 60", "255/273/378", "629/759/900"),
-    "Cortex-M0 gcc": (10384, 336, "100, 132", "902/976/1176", "1087/1231/1448"),
-    "Cortex-M4 gcc": (8984, 336, "76, 92", "153/167/262", "513/619/729"),
+    "Cortex-M0": (8880, 336, "164, 148", "643/663/814", "1170/1316/1498"),
+    "Cortex-M4": (7842, 336, "56, 84", "140/151/217", "377/464/566"),
+    "Cortex-M7": (7860, 336, "56, 68", "143/154/222", "379/466/569"),
+    "Cortex-M33": (7852, 336, "56, 84", "140/151/218", "377/464/566"),
+    "RV32IMC": (9630, 336, "40, 56", "255/273/363", "547/675/816"),
+    "Cortex-M0 gcc": (9926, 336, "116, 116", "840/878/1069", "958/1105/1289"),
+    "Cortex-M4 gcc": (8572, 336, "68, 84", "152/166/246", "393/501/603"),
 }
 """Of trial standard on kiln-shuttle, by ``gainwright crosscheck``: flash, RAM of an axis, stack of
 control and sequencer tick in bytes; instructions of both, least/typical/worst."""
@@ -295,9 +295,10 @@ _FIGURES = (
     "of control tick and sequencer tick, bytes. Ticks: instructions, least/typical/worst; the "
     "worst control tick plays a pulse and ends a block with which two groups each become one; the "
     "sequencer is counted with as much heard as there is memory for, where the rate is judged. "
-    "With -Os flash on a Cortex-M4 is 7662 bytes by clang, 7792 by gcc. On a Cortex-M0 "
-    "clang puts products together from halves; gcc does better with its own library's, "
-    "squares apart (`GW_NARROW_MULTIPLY`, `GW_NARROW_SQUARE`).\n\n"
+    "With -Os flash on a Cortex-M4 is 7516 bytes by clang, 7512 by gcc. A Cortex-M0 has no "
+    "product of 64 bits: its filters multiply parts of 15 bits (`GW_NARROW`); single products "
+    "clang puts together from halves, gcc calls its library for them, squares apart "
+    "(`GW_NARROW_MULTIPLY`, `GW_NARROW_SQUARE`).\n\n"
     "What a trial makes of it, on a Cortex-M4 by clang -O2: a row 8 bytes, and 5 instructions in "
     "each tick of its state; a condition 27 bytes, an action 28, an output 15 and 4 of RAM, a "
     "variable 2 of RAM; a stage 350 bytes with up to 128 rungs.\n\n"

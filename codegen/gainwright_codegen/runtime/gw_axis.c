@@ -77,8 +77,9 @@ static uint32_t rate_and_fault(const gw_axis *axis)
 
 static uint32_t checksum_of(const gw_axis *axis)
 {
-    uint32_t sum = gw_variables_checksum((uint32_t)axis->sequencer.state, axis->sequencer.variables);
+    uint32_t sum = (uint32_t)axis->sequencer.state;
 
+    sum = gw_variables_checksum(sum, axis->sequencer.variables);
     sum = gw_checksum_with(sum, axis->order.word);
     sum = gw_checksum_with(sum, (uint32_t)axis->order.height);
     return ~gw_checksum_with(sum, rate_and_fault(axis)); /* not 0 where all is 0 */

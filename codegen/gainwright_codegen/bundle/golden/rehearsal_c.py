@@ -68,13 +68,12 @@ typedef struct {
 static golden_rehearsal rehearse(gw_axis *axis)
 {
     golden_rehearsal seen = {CHECKSUM_START, 0, 0, 0};
-    example_drive drive = {0};
+    example_drive drive;
     int32_t inputs[GW_INPUT_SLOTS];
     int32_t k;
 
     gw_axis_init(axis, &@MACHINE@);
-    drive.noise = 1U;
-    gw_watch_reset(&drive.watch, 0);
+    begin(&drive);
     while ((seen.ticks < INT32_C(@MOST@)) && (seen.ended == 0) && (seen.code >= 0)) {
         for (k = 0; k < axis->machine->control_ticks; k++) {
             control_tick(&drive, axis);
