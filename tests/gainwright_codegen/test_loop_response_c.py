@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import random
 from functools import cache
 
@@ -15,7 +16,9 @@ from gainwright.detector.response_settings import (
     POINTS,
     RESPONSE_FINDINGS,
     SHAPE_STEPS,
+    SPREAD_MAX,
     ResponseSettings,
+    is_noise_line,
 )
 from gainwright.language.load import load_trial
 from gainwright.language.shipped import shipped_trial_path
@@ -137,7 +140,67 @@ def test_the_evaluation_is_sliced() -> None:
     compiled.record(False, 0)
     # Levelling and scaling 512 points by 32, 1024 butterflies by 8, a line without excitation each,
     # then every line, the conclusion.
-    assert compiled.evaluate() == 16 + 16 + 128 + 32 + settings.last_line + 2
+    assert compiled.evaluate() == 16 + 16 + 128 + 64 + settings.last_line + 2
+
+
+@pytest.mark.parametrize(("times", "shaken"), [(0.8, False), (1.25, True)])
+def test_a_motor_that_is_shaken_too_much_is_measured_again_with_half(times, shaken) -> None:
+    """A sine in the torque command whose speed lies on either side of what the trial allows."""
+    settings = settings_of("own", 11)
+    compiled, twin = Compiled(settings), ReferenceLoopResponse(settings)
+    # Points are in Q4.20, samples in Q4.24; the sine lies on line 60.
+    torque = math.sqrt(2.0) * 16.0 * times * 2.0 ** (settings.shaken / settings.octave)
+    ticks = 4 * settings.period_ticks
+    angles = 2.0 * np.pi * 60 * np.arange(ticks) / settings.period_ticks
+    for side in (compiled, twin):
+        side.record(True, 0)
+        for sample_ in np.rint(torque * np.sin(angles)).astype(int):
+            side.sample(int(sample_))
+        side.record(False, 0)
+        side.evaluate()
+    assert settings.stride == 1
+    assert compiled.state.most_eighths == twin.most_eighths == (4 if shaken else 8)
+    assert compiled.findings(0) == twin.findings(0)
+    for side in (compiled, twin):
+        side.record(True, 0)
+        side.sample(0)
+        side.sample(0)
+        side.sample(0)
+    assert compiled.state.eighths == twin.eighths == (4 if shaken else 8)
+
+
+def answer(settings: ResponseSettings, share: float, late: float) -> np.ndarray:
+    """Return a period of a torque command, behind the high-pass: a share of D / 8, and late."""
+    assert settings.stride == 1
+    spectrum = np.zeros(POINTS // 2 + 1, dtype=complex)
+    for line, word in enumerate(settings.lines, settings.first_line):
+        turn = np.exp(-2j * np.pi * line * late / POINTS)
+        spectrum[line] = 0.0 if is_noise_line(line) else complex(*word) * turn
+    return -2.0 * share * 2.0**settings.exponent * np.fft.irfft(spectrum, POINTS)
+
+
+def measured(settings: ResponseSettings, shares: list[float]) -> ReferenceLoopResponse:
+    """Return the twin after measurements in which the loop answers by these shares."""
+    twin = ReferenceLoopResponse(settings)
+    for share in shares:
+        twin.record(True, 0)
+        comes = answer(settings, share, 4.0)
+        for _ in range(8 * settings.period_ticks):
+            twin.sample(round(comes[twin.tick] * twin.eighths))
+        twin.record(False, 0)
+        twin.evaluate()
+    return twin
+
+
+def test_what_depends_on_the_height_of_the_test_signal_is_no_prediction() -> None:
+    """Planted: the limit seems 1.5 times as high whenever the test signal has its full height."""
+    settings = settings_of("own", 11)
+    linear = measured(settings, [0.3] * 4)
+    assert linear.agreeing == 4
+    assert linear.eighths == 4, "every other measurement has half of it"
+    bent = measured(settings, [0.3, 0.2, 0.3, 0.2, 0.3])
+    assert bent.agreeing == 1
+    assert bent.spread == SPREAD_MAX
 
 
 def test_a_known_loop_is_found() -> None:

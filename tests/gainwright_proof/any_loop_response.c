@@ -28,6 +28,8 @@ static void any_settings(gw_response_settings *settings)
     settings->window_more = gw_any_int32(0, GW_RESPONSE_PERIODS_MAX);
     settings->first_line = gw_any_int32(1, 255);
     settings->last_line = gw_any_int32(1, 255);
+    settings->gap_from = gw_any_int32(1, 255);
+    settings->gap_to = gw_any_int32(1, 255);
     settings->flat_line = gw_any_int32(0, 255);
     settings->exponent = gw_any_int32(0, 16);
     settings->tangent = gw_any_int32(0, 1 << 16);
@@ -35,6 +37,7 @@ static void any_settings(gw_response_settings *settings)
     settings->margin = gw_any_int32(0, 1 << 16);
     settings->octave = gw_any_int32(0, 1 << 20);
     settings->agreement = gw_any_int32(0, 1 << 16);
+    settings->shaken = gw_any_int32(-(1 << 20), 1 << 20);
 }
 
 static void any_response(gw_loop_response *response)
@@ -61,10 +64,12 @@ static void any_response(gw_loop_response *response)
     response->weights = ANY;
     response->rung = ANY;
     response->eighths = ANY;
+    response->most_eighths = ANY;
     response->slice = ANY;
     response->evaluated = ANY;
     response->largest = ANY;
     response->shift = ANY;
+    response->energy = gw_any_int64(INT64_MIN, INT64_MAX);
     for (i = 0; i < GW_RESPONSE_LINES_KEPT; i++) {
         response->last_re[i] = ANY;
         response->last_im[i] = ANY;
@@ -80,6 +85,9 @@ static void any_response(gw_loop_response *response)
         response->noise_most[i] = ANY;
         response->noise[i] = gw_any_int64(INT64_MIN, INT64_MAX);
     }
+    for (i = 0; i < GW_RESPONSE_NOISE_PLACES; i++) {
+        response->noise_at[i] = (uint16_t)gw_any_int32(0, UINT16_MAX);
+    }
     for (i = 0; i <= GW_RESPONSE_CROSSINGS; i++) {
         response->known[i] = ANY;
         response->known_line[i] = ANY;
@@ -88,6 +96,8 @@ static void any_response(gw_loop_response *response)
     response->agreeing = ANY;
     response->limit_position = ANY;
     response->limit_line = ANY;
+    response->bent_line = ANY;
+    response->bent = ANY;
     response->result_position = ANY;
 }
 

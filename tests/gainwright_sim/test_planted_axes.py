@@ -65,10 +65,13 @@ def test_ringing_that_lasts_but_hardly_shows_in_the_torque():
 
 @pytest.mark.slow
 def test_load_that_friction_holds_beyond_its_limit_is_not_told_by_crossing_yet():
-    """Known wrong, and said to be (README): pulses die away at once, a larger swing stays."""
+    """Known wrong, and said to be (README): pulses die away at once, a larger swing stays.
+
+    Where moves are so short predictions scatter by 8 %; what does not agree leads to the crossing.
+    """
     assert OUTCOMES[rehearsed("mixed", 1880154).outcome].wrong
-    theory = rehearsed("mixed", 1880154, GENTLE).stages[0].theory
-    assert theory is not None and theory.result_share < 0.55
+    gentle = rehearsed("mixed", 1880154, GENTLE)
+    assert not gentle.stages[0].prediction.agreed or not OUTCOMES[gentle.outcome].wrong
 
 
 @pytest.mark.slow
@@ -83,9 +86,48 @@ def test_speed_that_swings_by_itself_ends_the_search(seed):
 
 @pytest.mark.slow
 def test_onset_after_a_large_step_counts_from_its_lower_end():
-    """The limit lay within a step of 16 rungs: heard at 1.45 of it, 0.716 was verified."""
+    """The limit lay within a step of 16 rungs: heard at 1.45 of it, 0.716 was verified.
+
+    It lies a turn of lag later, and is predicted now.
+    """
     theory = rehearsed("mixed", 1700090, GENTLE).stages[0].theory
-    assert theory is not None and theory.result_is_stable and theory.result_share < 0.45
+    assert theory is not None and theory.result_is_stable and theory.result_share < 0.55
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("family", "seed"),
+    [("motion", 2200085), ("mixed", 2311038), ("mixed", 2312144), ("mixed", 2310020)],
+)
+def test_predictions_that_depend_on_how_much_an_axis_swings_do_not_agree(family, seed):
+    """Each was predicted 1.9 to 9.3 times too high, by measurements that agreed.
+
+    In the first the motor swung by half of cruise speed and more, in the others the load did: where
+    friction changes its direction it damps a resonance, the more the less it swings.
+    """
+    stage = rehearsed(family, seed, GENTLE).stages[0]
+    assert not stage.prediction.agreed or stage.prediction.predicted_share < 1.1
+    assert stage.theory.result_is_stable and stage.theory.result_share < 0.70
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", [2200108, 2200028, 2311037])
+def test_tone_of_the_machine_beside_the_limit_is_no_limit(seed):
+    """Interpolation error and ripple: the lowest crossing lay in a tone, and the next was taken.
+
+    1.41 and 1.21 of the limit were predicted; the third met 0.33 to 1.12 of it on the way.
+    """
+    stage = rehearsed("disturbed", seed, GENTLE).stages[0]
+    assert not stage.prediction.agreed or abs(stage.prediction.predicted_share - 1.0) < 0.06
+    assert stage.theory.result_share < 0.55
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("family", "seed"), [("timing", 2312068), ("mixed", 500203)])
+def test_limit_a_turn_of_lag_later_is_seen(family, seed):
+    """0.81 and 0.71 of the limit were verified: it lay above the band of the test signal."""
+    stage = rehearsed(family, seed, GENTLE).stages[0]
+    assert stage.theory.result_share < 0.55
 
 
 @pytest.mark.slow

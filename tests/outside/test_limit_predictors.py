@@ -61,8 +61,8 @@ def test_goertzel_parts_as_printed(hz: int) -> None:
 def test_lines_of_the_exported_transform_are_those_of_goertzel() -> None:
     draw = np.random.default_rng(13)
     samples = [int(x) for x in draw.integers(-(2**20), 2**20, POINTS)]
-    points, shift = transformed(samples)
-    assert shift == 0
+    points, shift, energy = transformed(samples)
+    assert (shift, energy) == (0, sum(x * x for x in samples))
     size = 2**20 * math.sqrt(POINTS)
     for line in range(1, LINES):
         re, im = torque_of(points, line)

@@ -8,9 +8,8 @@ from gainwright_codegen.axis_c.text import number
 
 RESPONSE_SCALARS = (
     "step", "stride", "point_shift", "settle_ticks", "least_periods", "window", "window_more",
-    "first_line",
-    "last_line", "flat_line", "exponent", "tangent", "inverse_square", "margin", "octave",
-    "agreement",
+    "first_line", "last_line", "gap_from", "gap_to", "flat_line", "exponent", "tangent",
+    "inverse_square", "margin", "octave", "agreement", "shaken",
 )  # fmt: skip
 """Members of ``gw_response_settings`` after its pointers, in their order."""
 

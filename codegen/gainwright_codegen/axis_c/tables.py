@@ -126,7 +126,7 @@ def _stage_tables(trial: Trial, stage: Stage, axis: AxisData) -> StageTables:
         ladder=ladder,
         detector=detector,
         pulse=design_pulse(kind, stage, axis.timing, axis.ratings, values),
-        response=_response(trial, stage, kind, axis, detector),
+        response=_response(trial, stage, kind, axis, detector, start),
     )
 
 
@@ -170,14 +170,21 @@ def _most_rungs(start: float, stage: Stage) -> int:
 
 
 def _response(
-    trial: Trial, stage: Stage, kind: StageKind, axis: AxisData, detector: DetectorSettings
+    trial: Trial,
+    stage: Stage,
+    kind: StageKind,
+    axis: AxisData,
+    detector: DetectorSettings,
+    start: float,
 ) -> ResponseSettings | None:
     if not measures_response(trial):
         return None
     wanted = response_wanted(trial, stage)
     speed = axis.cruise_speed_rad_per_s
     try:
-        return design_response(wanted, kind, stage, axis.timing, axis.ratings, detector, speed)
+        return design_response(
+            wanted, kind, stage, axis.timing, axis.ratings, detector, speed, start
+        )
     except SlowAxisError as error:
         raise input_error(
             axis.name,

@@ -7,8 +7,13 @@
 #define NEAREST_CROSSING INT32_C(4300)
 /* From so much noise on, means of lines tell a crossing better than the two beside it: 4096 / 33. */
 #define NOISE_OF_MEANS INT32_C(124)
-/* Noise as large as a crossing leaves nothing of it: it may be noise alone. */
+/* Noise as large as a crossing leaves nothing of it: it may be noise alone. In the last part of the
+ * band, where most drives let no loop oscillate, half of that does. */
 #define NOISE_ALONE INT32_C(4096)
+#define NOISE_ALONE_LAST INT32_C(2048)
+/* A line without excitation that is so many times as loud as usual tells of a tone of the machine's
+ * own, and of the lines around it. */
+#define LOUD_TIMES INT32_C(3)
 
 void gw_crossings_begin(gw_loop_response *response)
 {
@@ -26,8 +31,18 @@ void gw_crossings_begin(gw_loop_response *response)
     }
 }
 
+void gw_crossings_forget(gw_loop_response *response)
+{
+    int32_t i;
+
+    for (i = 0; i < GW_RESPONSE_NOISE_PLACES; i++) {
+        response->noise_at[i] = 0U;
+    }
+}
+
 /* |U| / |D| of a line without excitation, within 7 %. */
-void gw_crossings_add_noise(gw_loop_response *response, int32_t part, const int32_t found[2])
+void gw_crossings_add_noise(gw_loop_response *response, int32_t part, int32_t place,
+                            const int32_t found[2])
 {
     const int32_t re = gw_absolute_i32(found[0]);
     const int32_t im = gw_absolute_i32(found[1]);
@@ -40,6 +55,7 @@ void gw_crossings_add_noise(gw_loop_response *response, int32_t part, const int3
                             + gw_product_i64(share, share);
     response->noise_most[part] = gw_transform_larger(response->noise_most[part], share);
     response->noise_lines[part] = gw_clamp_i32(response->noise_lines[part], 0, 255) + 1;
+    response->noise_at[gw_clamp_i32(place, 0, GW_RESPONSE_NOISE_PLACES - 1)] = (uint16_t)share;
 }
 
 /* Noise in a part of the band, |U| / |D| in Q16. The noisiest line does not count: it may be a tone. */
@@ -51,6 +67,21 @@ static int32_t noise_in(const gw_loop_response *response, int32_t part)
     const int64_t mean = (lines > 2) ? ((all - gw_product_i64(most, most)) / (lines - 1)) : all;
 
     return gw_clamp_i32(gw_transform_root(gw_clamp_i64(mean, 0, INT32_MAX)), 0, 65535);
+}
+
+static int32_t noise_around(const gw_loop_response *response, int32_t line)
+{
+    return (int32_t)response->noise_at[gw_clamp_i32(line, 0, GW_TRANSFORM_LINES - 1)
+                                       / GW_RESPONSE_NOISE_STEP];
+}
+
+/* Noise of the two lines before one: the usual one, or that of a tone beside them. */
+static int32_t noise_before(const gw_loop_response *response, int32_t usual, int32_t line)
+{
+    const int32_t beside = gw_transform_larger(noise_around(response, line - 1),
+                                               noise_around(response, line - 2));
+
+    return (beside > (LOUD_TIMES * usual)) ? beside : usual;
 }
 
 static int64_t square_of(int32_t re, int32_t im)
@@ -127,17 +158,19 @@ void gw_crossings_look(gw_loop_response *response, const gw_response_settings *s
     const int32_t at = real_between(last_re[1], last_im[1], last_re[0], last_im[0]);
 
     if (at >= NEAREST_CROSSING) {
-        const int32_t share = noise_in(response, gw_crossings_part(settings, line - 1));
-        const int32_t noise = noise_between(response, share, at);
+        const int32_t part = gw_crossings_part(settings, line - 1);
+        const int32_t usual = noise_in(response, part);
+        const int32_t share = noise_before(response, usual, line);
         const int32_t before = gw_transform_half_of_sum(last_im[2], last_im[1]);
         const int32_t after = gw_transform_half_of_sum(last_im[0], im);
         const int32_t mean
             = real_between(gw_transform_half_of_sum(last_re[2], last_re[1]), before,
                            gw_transform_half_of_sum(last_re[0], re), after);
 
-        if (noise <= NOISE_ALONE) {
-            keep_crossing(response, ((before < 0) != (after < 0)) ? in_noise(at, mean, share) : at,
-                          line - 1, noise);
+        /* A tone makes no crossing worthless: it may be the lowest. */
+        if (noise_between(response, usual, at) <= ((part < 2) ? NOISE_ALONE : NOISE_ALONE_LAST)) {
+            keep_crossing(response, ((before < 0) != (after < 0)) ? in_noise(at, mean, usual) : at,
+                          line - 1, noise_between(response, share, at));
         }
     }
 }

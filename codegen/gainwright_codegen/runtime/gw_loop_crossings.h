@@ -24,8 +24,12 @@ static inline int32_t gw_crossings_part(const gw_response_settings *settings, in
 
 /* Neither crossings nor noise are known yet. */
 void gw_crossings_begin(gw_loop_response *response);
-/* D / U of a line without excitation, Q12, in its part of the band. */
-void gw_crossings_add_noise(gw_loop_response *response, int32_t part, const int32_t found[2]);
+/* No noise is known of any line, from any evaluation. */
+void gw_crossings_forget(gw_loop_response *response);
+/* D / U of a line without excitation, Q12, in its part of the band, by number as gw_margins_take_noise
+ * has it. */
+void gw_crossings_add_noise(gw_loop_response *response, int32_t part, int32_t place,
+                            const int32_t found[2]);
 /* Between the two lines before this one, whose imaginary parts have different signs; Y of this one,
  * Q12. All noise is known. */
 void gw_crossings_look(gw_loop_response *response, const gw_response_settings *settings, int32_t line,

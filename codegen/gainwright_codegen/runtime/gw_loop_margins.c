@@ -15,10 +15,13 @@
 #define AVERAGED_MAX 8
 /* A position that is near no other. */
 #define NOWHERE (4 * GW_POSITION_MAX)
-/* Crossings that differ by more than what agrees, but not by so many times that, are in doubt. */
-#define DOUBT 4
 /* Crossings are at the same frequency if no more lines lie between them. */
 #define SAME_PLACE 2
+/* A loop is bent where predictions in a row have differed so often by more than noise: friction that
+ * changes its direction, at a load that swings, damps the more the less it swings. */
+#define BENT_OFTEN 2
+/* Octaves to so many halves of a share of noise: 1 / ln 2, and some more. */
+#define NOISE_HALVES 3
 
 int32_t gw_margins_periods(const gw_loop_response *response)
 {
@@ -85,6 +88,11 @@ static int32_t first_used(const gw_response_settings *settings)
     return settings->first_line + is_noise_line(settings->first_line);
 }
 
+static int32_t is_in_gap(const gw_response_settings *settings, int32_t line)
+{
+    return ((line > settings->gap_from) && (line < settings->gap_to)) ? 1 : 0;
+}
+
 /* Middle of the way from the line before, then the line itself. No loop oscillates at the first ones,
  * where its own lag is small; in the last part of the band only crossings count. */
 static void take_response(gw_loop_response *response, const gw_response_settings *settings,
@@ -97,6 +105,7 @@ static void take_response(gw_loop_response *response, const gw_response_settings
         response->last_im[i] = ratio_in_range(response->last_im[i]);
     }
     if (((line - first_used(settings)) > GW_RESPONSE_LINES_KEPT)
+        && (is_in_gap(settings, line - 1) == 0)
         && ((response->last_im[1] < 0) != (response->last_im[0] < 0))) {
         gw_crossings_look(response, settings, line, re, im);
     }
@@ -153,7 +162,7 @@ void gw_margins_take_noise(gw_loop_response *response, const gw_response_setting
         int32_t found[2];
 
         gw_margins_ratio(response, settings, line, found);
-        gw_crossings_add_noise(response, gw_crossings_part(settings, line), found);
+        gw_crossings_add_noise(response, gw_crossings_part(settings, line), place, found);
     }
 }
 
@@ -218,8 +227,8 @@ static int32_t nearest_known(const gw_loop_response *response, int32_t place, in
     return nearest;
 }
 
-/* The lowest crossing that was found before; if one below it is in doubt, or none was found before,
- * GW_RESPONSE_CROSSINGS. */
+/* The lowest crossing that was found before; GW_RESPONSE_CROSSINGS if there is none, or one below it
+ * that was found at its frequency, but at another gain: that is in doubt. */
 static int32_t found_again(const gw_loop_response *response, const gw_response_settings *settings,
                            const int32_t positions[GW_RESPONSE_CROSSINGS])
 {
@@ -230,10 +239,22 @@ static int32_t found_again(const gw_loop_response *response, const gw_response_s
     for (i = 0; i < GW_RESPONSE_CROSSINGS; i++) {
         const int32_t way = nearest_known(response, positions[i], response->crossing_line[i]);
 
-        if ((going != 0) && (way <= (DOUBT * settings->agreement)) && (positions[i] != NOWHERE)) {
+        if ((going != 0) && (way <= (2 * GW_POSITION_MAX)) && (positions[i] != NOWHERE)) {
             found = (way <= settings->agreement) ? i : found;
             going = 0;
         }
+    }
+    return found;
+}
+
+/* The lowest crossing that noise lets count; the lowest of all, if none does. */
+static int32_t lowest_clear(const gw_loop_response *response)
+{
+    int32_t found = 0;
+    int32_t i;
+
+    for (i = GW_RESPONSE_CROSSINGS - 1; i >= 0; i--) {
+        found = (response->crossing_noise[i] <= SPREAD_USABLE) ? i : found;
     }
     return found;
 }
@@ -266,10 +287,74 @@ static void agree(gw_loop_response *response, const gw_response_settings *settin
             = merged_result(result_before, result, weight, settings->agreement);
         response->agreeing = agreed + 1;
     } else {
+        if ((agreed > 0) && ((limit - before) > settings->agreement)) {
+            /* So far it is in doubt, and no step up may rest on it. */
+            response->spread = GW_RESPONSE_SPREAD_MAX;
+        }
         response->limit_position = limit;
         response->result_position = result;
-        response->agreeing = (again != 0) ? 2 : 1;
+        /* That a lower one is none takes more than one to say. */
+        response->agreeing = ((again != 0) && (limit < before)) ? 2 : 1;
     }
+}
+
+static int32_t is_near(int32_t line, int32_t other)
+{
+    return (gw_absolute_i32(gw_clamp_i32(line, 0, GW_TRANSFORM_LINES)
+                            - gw_clamp_i32(other, 0, GW_TRANSFORM_LINES))
+            <= SAME_PLACE) ? 1 : 0;
+}
+
+/* Whether two predictions at the same frequency differ by more than their noise together. */
+static int32_t is_apart(const gw_loop_response *response, const gw_response_settings *settings,
+                        int32_t limit, int32_t noise)
+{
+    const int32_t before = gw_clamp_i32(response->limit_position, -GW_POSITION_MAX, GW_POSITION_MAX);
+    const int64_t share = gw_product_i64(NOISE_HALVES * noise, settings->octave);
+    const int64_t most = settings->agreement + gw_floor_shift_i64(share, 13U);
+
+    return ((response->agreeing > 0) && ((int64_t)gw_absolute_i32(limit - before) > most)) ? 1 : 0;
+}
+
+/* Counts where the loop is not linear; 1 if it is bent here. */
+static int32_t is_bent(gw_loop_response *response, const gw_response_settings *settings,
+                       int32_t limit, int32_t line, int32_t noise)
+{
+    if ((is_near(line, response->limit_line) != 0)
+        && (is_apart(response, settings, limit, noise) != 0)) {
+        response->bent = (is_near(line, response->bent_line) != 0)
+                             ? (gw_clamp_i32(response->bent, 0, 254) + 1)
+                             : 1;
+        response->bent_line = line;
+    }
+    return ((response->bent >= BENT_OFTEN) && (is_near(line, response->bent_line) != 0)) ? 1 : 0;
+}
+
+/* How far the effective torque command of the sums lies above 1, 1/256 rung. */
+static int32_t effective(const gw_loop_response *response, const gw_response_settings *settings)
+{
+    const int32_t mean = gw_clamp_i64(
+        gw_floor_shift_i64(response->energy, 21U), 1, INT32_MAX); /* 512 points, and 2^12 */
+    const int32_t shift = gw_clamp_i32(response->shift, 0, SHIFT_MAX) + 13;
+    const int32_t weights = gw_transform_larger(gw_margins_weights(response), 1);
+    const int32_t root = gw_floor_shift_i32(logarithm(mean, 0), 1U);
+
+    return gw_multiply_floor_i32((root + (shift * GW_RATIO_ONE)) - logarithm(weights, 0),
+                                 settings->octave, 12U);
+}
+
+/* The motor was shaken so much that friction may have changed its direction: the sums say nothing of
+ * the loop as it is in use, and the next ones are made with half the test signal. */
+static int32_t is_shaken(gw_loop_response *response, const gw_response_settings *settings)
+{
+    const int32_t rung = gw_clamp_i32(response->rung, 0, GW_RESPONSE_ROOM_MAX) * GW_RESPONSE_RUNG;
+    const int32_t shaken
+        = ((effective(response, settings) - rung) > settings->shaken) ? 1 : 0;
+
+    if (shaken != 0) {
+        response->most_eighths = gw_transform_larger(gw_margins_eighths(response) / 2, 1);
+    }
+    return shaken;
 }
 
 static void remember(gw_loop_response *response, const int32_t positions[GW_RESPONSE_CROSSINGS])
@@ -295,8 +380,16 @@ static int32_t result_below(const gw_loop_response *response, const gw_response_
     return result;
 }
 
+/* Of what was known, one counts on: the next that agrees with it makes two. */
+static void say_nothing(gw_loop_response *response, int32_t spread)
+{
+    response->spread = spread;
+    response->agreeing = gw_clamp_i32(response->agreeing, 0, 1);
+}
+
 void gw_margins_conclude(gw_loop_response *response, const gw_response_settings *settings)
 {
+    const int32_t spread_before = gw_clamp_i32(response->spread, 0, GW_RESPONSE_SPREAD_MAX);
     int32_t positions[GW_RESPONSE_CROSSINGS];
     int32_t again;
     int32_t place;
@@ -310,14 +403,18 @@ void gw_margins_conclude(gw_loop_response *response, const gw_response_settings 
     }
     place = found_again(response, settings, positions);
     again = (place < GW_RESPONSE_CROSSINGS) ? 1 : 0;
-    place = (again != 0) ? place : 0;
+    place = (again != 0) ? place : lowest_clear(response);
     response->spread = GW_RESPONSE_SPREAD_MAX;
     if (response->crossing[place] < GW_MARGINS_NONE) {
         response->spread = gw_clamp_i32(response->crossing_noise[place], 0, GW_RESPONSE_SPREAD_MAX);
     }
-    if (response->spread > ((again != 0) ? SPREAD_AGAIN : SPREAD_USABLE)) {
-        /* Of what was known, one counts on: the next that agrees with it makes two. */
-        response->agreeing = gw_clamp_i32(response->agreeing, 0, 1);
+    if (is_shaken(response, settings) != 0) {
+        say_nothing(response, GW_RESPONSE_SPREAD_MAX);
+    } else if (response->spread > ((again != 0) ? SPREAD_AGAIN : SPREAD_USABLE)) {
+        say_nothing(response, response->spread);
+    } else if (is_bent(response, settings, positions[place], response->crossing_line[place],
+                       spread_before + response->spread) != 0) {
+        say_nothing(response, GW_RESPONSE_SPREAD_MAX);
     } else {
         response->known[GW_RESPONSE_CROSSINGS]
             = (response->agreeing > 0) ? response->limit_position : NOWHERE;

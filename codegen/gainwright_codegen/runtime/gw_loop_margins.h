@@ -21,10 +21,10 @@
 int32_t gw_margins_periods(const gw_loop_response *response);
 /* Sum of their weights, 0 to 127 a period. */
 int32_t gw_margins_weights(const gw_loop_response *response);
-/* Eighths of the height that the test signal has, 8 or 6 whatever the memory holds. */
+/* Eighths of the height that the test signal has, 1 to 8 whatever the memory holds. */
 static inline int32_t gw_margins_eighths(const gw_loop_response *response)
 {
-    return (response->eighths == GW_RESPONSE_NEAR_EIGHTHS) ? GW_RESPONSE_NEAR_EIGHTHS : 8;
+    return gw_clamp_i32(response->eighths, 1, 8);
 }
 
 /* D / U of a line, Q12. */

@@ -15,6 +15,8 @@
 #define RECORDING 1
 #define STARTING 2
 #define ORDERED 3
+#define POINT_MOST (INT32_C(1) << GW_TRANSFORM_POINT_BITS)
+#define ENERGY_MASK INT64_C(0xFFFFFFFFFFFFF)
 #define WEIGHT_MAX 127
 #define WEIGHT_BITS 7U
 #define WEIGHTS_MASK 4095 /* 32 periods of 127 */
@@ -55,16 +57,21 @@ void gw_response_reset(gw_loop_response *response)
     response->weights = 0;
     response->rung = 0;
     response->eighths = 8;
+    response->most_eighths = 8;
     response->slice = IDLE;
     response->evaluated = 1;
     response->largest = 0;
     response->shift = 0;
+    response->energy = 0;
+    gw_crossings_forget(response);
     gw_margins_begin(response);
     gw_margins_forget(response);
     response->spread = GW_RESPONSE_SPREAD_MAX;
     response->agreeing = 0;
     response->limit_position = 0;
     response->limit_line = 0;
+    response->bent_line = 0;
+    response->bent = 0;
     response->result_position = 0;
 }
 
@@ -99,14 +106,32 @@ static int32_t window_for(const gw_loop_response *response, const gw_response_se
     return (cut_off == 0) ? wanted : gw_transform_larger(cut_off, 2);
 }
 
+/* Whether the predicted limit is fewer rungs away. */
+static int32_t is_within(const gw_loop_response *response, int32_t rung, int32_t rungs)
+{
+    const int32_t there = (gw_clamp_i32(rung, 0, GW_RESPONSE_ROOM_MAX) + rungs) * GW_RESPONSE_RUNG;
+
+    return ((response->agreeing > 0) && (response->limit_position < there)) ? 1 : 0;
+}
+
 static int32_t eighths_at(const gw_loop_response *response, int32_t rung)
 {
-    const int32_t near = (gw_clamp_i32(rung, 0, GW_RESPONSE_ROOM_MAX) + GW_RESPONSE_NEAR_RUNGS)
-                         * GW_RESPONSE_RUNG;
+    const int32_t full = gw_clamp_i32(
+        (is_within(response, rung, GW_RESPONSE_NEAR_RUNGS) != 0) ? GW_RESPONSE_NEAR_EIGHTHS : 8, 1,
+        gw_clamp_i32(response->most_eighths, 1, 8));
+    const int32_t half = gw_transform_larger(full / 2, 1);
+    const int32_t last = gw_margins_eighths(response);
+    const int32_t expected
+        = (gw_clamp_i32(response->spread, 0, GW_RESPONSE_SPREAD_MAX) * last) / half;
+    int32_t most = (last >= full) ? GW_RESPONSE_LITTLE_SPREAD : -1;
 
-    return ((response->agreeing > 0) && (response->limit_position < near))
-               ? GW_RESPONSE_NEAR_EIGHTHS
-               : 8;
+    if (is_within(response, rung, GW_RESPONSE_NEAREST_RUNGS) != 0) {
+        most = GW_RESPONSE_LEAST_SPREAD;
+    }
+    if (gw_margins_periods(response) < GW_RESPONSE_HALF_PERIODS) {
+        most = -1;
+    }
+    return ((response->agreeing > 0) && (expected <= most)) ? half : full;
 }
 
 /* New sums: what the last ones were says how long these are to be. */
@@ -120,11 +145,11 @@ static void begin_sums(gw_loop_response *response, const gw_response_settings *s
                           : 0;
     response->window = window_for(response, settings);
     response->cut_off = (complete != 0) ? 0 : periods;
+    response->eighths = eighths_at(response, rung);
     response->periods = 0;
     response->weights = 0;
     response->next = 0;
     response->rung = rung;
-    response->eighths = eighths_at(response, rung);
 }
 
 /* Sums of another gain, or such as were evaluated, are begun anew; others go on where they stopped. */
@@ -272,6 +297,20 @@ static void level_points(gw_loop_response *response, int32_t first)
     response->largest = largest;
 }
 
+/* Scaled points have at most POINT_MOST; others are damaged. */
+static void add_energy(gw_loop_response *response, int32_t first)
+{
+    int64_t energy = (first == 0) ? 0 : (response->energy & ENERGY_MASK);
+    int32_t i;
+
+    for (i = first; i < (first + POINTS_PER_SLICE); i++) {
+        const int32_t point = gw_clamp_i32(response->point[i], -POINT_MOST, POINT_MOST);
+
+        energy += gw_product_i64(point, point);
+    }
+    response->energy = energy;
+}
+
 static void scale_points(gw_loop_response *response, int32_t first)
 {
     const int32_t shift = gw_transform_larger(gw_transform_bits((uint32_t)gw_transform_larger(response->largest, 0)) - GW_TRANSFORM_POINT_BITS, 0);
@@ -281,6 +320,7 @@ static void scale_points(gw_loop_response *response, int32_t first)
         response->point[i] = gw_round_shift_i32(response->point[i], (uint32_t)shift);
     }
     response->shift = shift;
+    add_energy(response, first);
 }
 
 void gw_response_line(const gw_loop_response *response, const gw_response_settings *settings,

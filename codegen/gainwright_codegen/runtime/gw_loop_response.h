@@ -17,7 +17,7 @@
  * from line to line: a resonance is a pole of L, so that 1 / L is nearly straight where it matters
  * and nothing narrow slips through between two lines.
  *
- * Every eighth line has no D: what U has there is noise, and says how far the others are to be
+ * Every fourth line has no D: what U has there is noise, and says how far the others are to be
  * trusted.
  *
  * Recording is the control tick's: one word a tick. Evaluation is the sequencer tick's, in slices of
@@ -38,27 +38,36 @@ extern "C" {
 #define GW_RESPONSE_POINTS 512
 #define GW_RESPONSE_PERIODS_MAX INT32_C(32)
 /* A line k with k % GW_RESPONSE_NOISE_STEP == GW_RESPONSE_NOISE_PLACE has no excitation. */
-#define GW_RESPONSE_NOISE_STEP 8
-#define GW_RESPONSE_NOISE_PLACE 4
+#define GW_RESPONSE_NOISE_STEP 4
+#define GW_RESPONSE_NOISE_PLACE 2
 /* The nearer the limit, the more the loop adds to the test signal: within so many rungs of it, as
- * predicted, less is given. */
+ * predicted, less is given. Where that lets expect little noise every other measurement has half of
+ * it, so that a loop whose answer depends on the height shows; and those nearest to the limit, which say
+ * what margins there are, have where it lets expect still less. 4096 is the limit. */
 #define GW_RESPONSE_NEAR_RUNGS INT32_C(32)
 #define GW_RESPONSE_NEAR_EIGHTHS INT32_C(6)
+#define GW_RESPONSE_NEAREST_RUNGS INT32_C(20)
+#define GW_RESPONSE_LITTLE_SPREAD INT32_C(256)
+#define GW_RESPONSE_LEAST_SPREAD INT32_C(160)
+/* ... and where there is room for so many periods. */
+#define GW_RESPONSE_HALF_PERIODS 5
 /* Positions on the gain ladder: 1/256 of a rung. */
 #define GW_RESPONSE_RUNG INT32_C(256)
 /* Noise, as a share of the limit: 4096 = 1. */
 #define GW_RESPONSE_SPREAD_MAX INT32_C(65535)
 #define GW_RESPONSE_ROOM_MAX INT32_C(127)
 /* Crossings of an evaluation that are kept: the lowest ones. */
-#define GW_RESPONSE_CROSSINGS 4
+#define GW_RESPONSE_CROSSINGS 6
 #define GW_RESPONSE_LINES_KEPT 3
+/* Lines without excitation. */
+#define GW_RESPONSE_NOISE_PLACES (GW_RESPONSE_POINTS / 2 / GW_RESPONSE_NOISE_STEP)
 /* Of the band, in which noise is told apart. */
 #define GW_RESPONSE_PARTS 3
 
 typedef struct {
     const int8_t *shape;    /* of one period, up to 127, GW_RESPONSE_POINTS * stride */
     const int16_t *lines;   /* D of each line from first_line on, behind the high-pass: re, im */
-    int32_t step;           /* times shape and 8, near the limit 6: torque, Q4.24; up to 2^18 */
+    int32_t step;           /* times shape and 8 or less: torque, Q4.24; up to 2^18 */
     int32_t stride;         /* control ticks summed to one point, 1 to 64 */
     int32_t point_shift;    /* 2^point_shift is stride or more: sums become means */
     int32_t settle_ticks;   /* control ticks before anything is summed, up to a period */
@@ -67,6 +76,8 @@ typedef struct {
     int32_t window_more;    /* so many more with each measurement at the same rung, 0 to 32 */
     int32_t first_line;     /* 1 to 255 */
     int32_t last_line;      /* first_line to 255 */
+    int32_t gap_from;       /* between these two lines the drive's lag lets no loop oscillate: what */
+    int32_t gap_to;         /* crosses there is noise; last_line both: there is no such gap */
     int32_t flat_line;      /* up to it, D of all lines is about the same; then it falls */
     int32_t exponent;       /* D of a period is lines * 2^exponent, 0 to 16 */
     int32_t tangent;        /* of the wanted phase margin, Q12 */
@@ -74,6 +85,9 @@ typedef struct {
     int32_t margin;         /* wanted gain margin, 1/256 rung */
     int32_t octave;         /* factor of 2, 1/256 rung */
     int32_t agreement;      /* predictions of the limit that differ by no more agree, 1/256 rung */
+    int32_t shaken;         /* effective torque command by which the speed controller of rung 0 answers
+                             * the speed that shakes the motor too much, as points have it: 1/256 rung
+                             * that it lies above 1 */
 } gw_response_settings;
 
 typedef struct {
@@ -96,12 +110,14 @@ typedef struct {
     int32_t due;       /* 1: there is something to prepare */
     int32_t weights;   /* of the complete ones together */
     int32_t rung;      /* that all sums belong to */
-    int32_t eighths;   /* of the height that the test signal has in them */
+    int32_t eighths;   /* of the height that the test signal has in them, 1 to 8 */
+    int32_t most_eighths; /* ... in any: half of it after each measurement that shook the motor */
     /* Written by the sequencer tick. */
     int32_t slice;     /* of the evaluation: what to do next; GW_RESPONSE_IDLE: nothing */
     int32_t evaluated; /* 1: the sums have been used up */
     int32_t largest;
     int32_t shift;
+    int64_t energy;   /* sum of the squares of all points */
     int32_t last_re[GW_RESPONSE_LINES_KEPT]; /* Y of the lines before, the nearest first, Q12 */
     int32_t last_im[GW_RESPONSE_LINES_KEPT];
     int32_t allowed;  /* smallest gain at which another wanted margin is missed, Q8 */
@@ -111,6 +127,7 @@ typedef struct {
     int32_t noise_lines[GW_RESPONSE_PARTS]; /* without excitation: up to flat_line, twice that, above */
     int32_t noise_most[GW_RESPONSE_PARTS];  /* largest |U / D| of them, Q16 */
     int64_t noise[GW_RESPONSE_PARTS];       /* sum of |U / D|^2 of them, Q32 */
+    uint16_t noise_at[GW_RESPONSE_NOISE_PLACES]; /* |U / D| of each, Q16 */
     int32_t spread;   /* noise at the limit, 4096 = 1 */
     int32_t agreeing; /* successive predictions that agree, 0: none */
     int32_t known[GW_RESPONSE_CROSSINGS + 1]; /* crossings of the evaluation before, 1/256 rung from
@@ -118,6 +135,8 @@ typedef struct {
     int32_t known_line[GW_RESPONSE_CROSSINGS + 1]; /* where they are */
     int32_t limit_position;  /* mean of those that agree, likewise */
     int32_t limit_line;      /* where the last of them is */
+    int32_t bent_line;       /* where predictions differed by more than noise ... */
+    int32_t bent;            /* ... so often, 0 to 255 */
     int32_t result_position; /* largest gain with all wanted margins, likewise */
 } gw_loop_response;
 

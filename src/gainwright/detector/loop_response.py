@@ -9,8 +9,13 @@ from itertools import filterfalse
 from gainwright.detector.loop_transform import ratio_of, transformed
 from gainwright.detector.response_settings import (
     CROSSINGS,
+    HALF_PERIODS,
+    LEAST_SPREAD,
+    LITTLE_SPREAD,
     NEAR_EIGHTHS,
     NEAR_RUNGS,
+    NEAREST_RUNGS,
+    NOISE_STEP,
     PERIODS_MAX,
     POINTS,
     RESPONSE_FINDINGS,
@@ -32,7 +37,7 @@ from gainwright.fixed.arithmetic import (
 
 ONE = 4096
 NEAREST_CROSSING = 4300
-NOISE_ALONE = 4096
+NOISE_ALONE = 4096, 4096, 2048
 SMALL_MAX = 32767
 SMALLEST_GAIN = 128
 NONE = 2**31 - 1
@@ -42,8 +47,9 @@ LINES_KEPT = 3
 PARTS = 3
 POSITION_MAX = 2**20
 AVERAGED_MAX = 8
-DOUBT = 4
 SAME_PLACE = 2
+LOUD_TIMES = 3
+BENT_OFTEN, NOISE_HALVES = 2, 3
 WEIGHT_BITS = 7
 POINT_LIMIT = 2**23 - 1
 HALF_WINDOW = tuple(
@@ -63,6 +69,8 @@ class Lines:
     noise_lines: list[int] = field(default_factory=lambda: [0] * PARTS)
     """In the flat part of the band, up to twice its end, and above."""
     noise_most: list[int] = field(default_factory=lambda: [0] * PARTS)
+    noise_at: dict[int, int] = field(default_factory=dict)
+    """Noise of each line without excitation, by its number."""
     last: list[tuple[int, int]] = field(default_factory=list)
     """The lines before, the nearest first."""
 
@@ -70,7 +78,9 @@ class Lines:
         """Take D / U of the next line with excitation, Q12, when all noise is known."""
         here = found[0] + ONE, found[1]
         first = settings.first_line + is_noise_line(settings.first_line)
-        if line - first > LINES_KEPT and (self.last[1][1] < 0) != (self.last[0][1] < 0):
+        in_gap = settings.gap_from < line - 1 < settings.gap_to
+        crosses = line - first > LINES_KEPT and (self.last[1][1] < 0) != (self.last[0][1] < 0)
+        if crosses and not in_gap:
             self._look_for_crossing(settings, line, here)
         if _part_of(settings, line) < 2:
             if self.last:
@@ -86,6 +96,7 @@ class Lines:
         self.noise[part] += share * share
         self.noise_lines[part] += 1
         self.noise_most[part] = max(self.noise_most[part], share)
+        self.noise_at[line // NOISE_STEP] = share
 
     def _look_for_crossing(
         self, settings: ResponseSettings, line: int, here: tuple[int, int]
@@ -97,15 +108,23 @@ class Lines:
             return
         far, farther = ((re * re + im * im) // at for re, im in (before, after))
         far += floor_shift((farther - far) * _way_to_real(before, after), 15)
-        share = self._noise_in(_part_of(settings, line - 1))
-        noise = min(share * far >> 16, SPREAD_MAX)
-        if noise <= NOISE_ALONE:
+        part = _part_of(settings, line - 1)
+        usual = self._noise_in(part)
+        share = self._noise_before(usual, line)
+        if min(usual * far >> 16, SPREAD_MAX) <= NOISE_ALONE[part]:
+            noise = min(share * far >> 16, SPREAD_MAX)
             means = _middle(long_before, before), _middle(after, here)
             if (means[0][1] < 0) != (means[1][1] < 0):
-                at = _in_noise(at, _real_between(*means), share)
+                at = _in_noise(at, _real_between(*means), usual)
             self.crossings = sorted([*self.crossings, (at, line - 1, noise)], key=_value)[
                 :CROSSINGS
             ]
+
+    def _noise_before(self, usual: int, line: int) -> int:
+        """Return the noise of the two lines before one: the usual one, or of a tone beside them."""
+        places = ((line - 1) // NOISE_STEP, (line - 2) // NOISE_STEP)
+        beside = max(self.noise_at.get(place, 0) for place in places)
+        return beside if beside > LOUD_TIMES * usual else usual
 
     def _noise_in(self, part: int) -> int:
         """Return |U| / |D| by noise alone in a part of the band, Q16."""
@@ -215,14 +234,18 @@ class ReferenceLoopResponse:
     weights: int = 0
     rung: int = 0
     eighths: int = 8
+    most_eighths: int = 8
     evaluated: bool = True
     shift: int = 0
+    energy: int = 0
     spread: int = SPREAD_MAX
     agreeing: int = 0
     known: list[tuple[int, int]] = field(default_factory=list)
     """Positions and lines of the crossings of the evaluation before."""
     limit_position: int = 0
     limit_line: int = 0
+    bent_line: int = 0
+    bent: int = 0
     result_position: int = 0
 
     def record(self, on: bool, rung: int) -> None:
@@ -252,12 +275,22 @@ class ReferenceLoopResponse:
         wanted = clamp(self.settings.window + more, 2, PERIODS_MAX)
         self.window = clamp(self.cut_off, 2, wanted) if self.cut_off else wanted
         self.cut_off = 0 if complete else self.periods
+        self.eighths = self._eighths_at(rung)
         self.periods = self.weights = self.next = 0
         self.rung = rung
-        self.eighths = NEAR_EIGHTHS if self._near_limit(rung) else 8
 
-    def _near_limit(self, rung: int) -> bool:
-        return self.agreeing > 0 and self.limit_position < (rung + NEAR_RUNGS) * RUNG
+    def _eighths_at(self, rung: int) -> int:
+        full = min(NEAR_EIGHTHS if self._within(rung, NEAR_RUNGS) else 8, self.most_eighths)
+        half = max(full // 2, 1)
+        most = LITTLE_SPREAD if self.eighths >= full else -1
+        if self._within(rung, NEAREST_RUNGS):
+            most = LEAST_SPREAD
+        expected = self.spread * self.eighths // half
+        known = self.agreeing > 0 and min(self.periods, PERIODS_MAX) >= HALF_PERIODS
+        return half if known and expected <= most else full
+
+    def _within(self, rung: int, rungs: int) -> bool:
+        return self.agreeing > 0 and self.limit_position < (rung + rungs) * RUNG
 
     def sample(self, filtered_torque: int) -> int:
         """Take one control tick's filtered torque command; return the torque to add."""
@@ -314,7 +347,7 @@ class ReferenceLoopResponse:
             subtract(value, multiply_floor(value, share, 15)) if place < self.next else value
             for place, value in enumerate(self.points)
         ]
-        self.points, self.shift = transformed(levelled)
+        self.points, self.shift, self.energy = transformed(levelled)
         lines = Lines()
         band = range(self.settings.first_line, self.settings.last_line + 1)
         for line in filter(is_noise_line, band):
@@ -328,10 +361,16 @@ class ReferenceLoopResponse:
         crossings = lines.crossings
         places = [(self._position(at, 12), line) for at, line, _ in crossings]
         again = self._found_again(places)
-        place = 0 if again is None else again
-        self.spread = crossings[place][2] if crossings else SPREAD_MAX
+        clear = (k for k, (_, _, noise) in enumerate(crossings) if noise <= SPREAD_USABLE)
+        place = next(clear, 0) if again is None else again
+        spread_before, self.spread = self.spread, crossings[place][2] if crossings else SPREAD_MAX
+        if self._shaken():
+            self.spread = SPREAD_MAX
         if self.spread > (SPREAD_USABLE if again is None else SPREAD_AGAIN):
             self.agreeing = min(self.agreeing, 1)
+            return
+        if self._bent(*places[place], spread_before + self.spread):
+            self.agreeing, self.spread = min(self.agreeing, 1), SPREAD_MAX
             return
         mean = [(self.limit_position, self.limit_line)] if self.agreeing > 0 else []
         limit = places[place][0]
@@ -342,6 +381,25 @@ class ReferenceLoopResponse:
         self.limit_line = places[place][1]
         self.known = places + mean
 
+    def _shaken(self) -> bool:
+        """Whether the motor was shaken too much; then the next test signal has half the height."""
+        root = logarithm(clamp(self.energy >> 21, 1, NONE), 0) >> 1
+        octaves = root + (self.shift + 13) * ONE - logarithm(max(self.weights, 1), 0)
+        above = multiply_floor(octaves, self.settings.octave, 12) - self.rung * RUNG
+        if above <= self.settings.shaken:
+            return False
+        self.most_eighths = max(self.eighths // 2, 1)
+        return True
+
+    def _bent(self, limit: int, line: int, noise: int) -> bool:
+        """Whether predictions here have differed by more than noise, time and again."""
+        most = self.settings.agreement + (NOISE_HALVES * noise * self.settings.octave >> 13)
+        apart = self.agreeing > 0 and abs(limit - self.limit_position) > most
+        if apart and abs(line - self.limit_line) <= SAME_PLACE:
+            self.bent = min(self.bent, 254) + 1 if abs(line - self.bent_line) <= SAME_PLACE else 1
+            self.bent_line = line
+        return self.bent >= BENT_OFTEN and abs(line - self.bent_line) <= SAME_PLACE
+
     def _found_again(self, places: list[tuple[int, int]]) -> int | None:
         """Return which crossing was found before; None where a lower one is in doubt."""
         for place, (position, line) in enumerate(places):
@@ -351,7 +409,7 @@ class ReferenceLoopResponse:
             )
             if way <= self.settings.agreement:
                 return place
-            if way <= DOUBT * self.settings.agreement:
+            if way < NONE:
                 return None
         return None
 
@@ -379,8 +437,11 @@ class ReferenceLoopResponse:
                 self.result_position += _towards_zero(result - self.result_position, weight)
             self.agreeing = agreed + 1
         else:
+            lower = limit < self.limit_position
+            if agreed > 0 and limit - self.limit_position > agreement:
+                self.spread = SPREAD_MAX
             self.limit_position, self.result_position = limit, result
-            self.agreeing = 2 if again else 1
+            self.agreeing = 2 if again and lower else 1
 
     def findings(self, rung: int) -> dict[str, int]:
         """Return the inputs of the trial by name, as at a rung."""

@@ -36,17 +36,21 @@ def _turned(a: int, b: int, angle: int) -> tuple[int, int]:
     return tuple(saturate(round_shift(x, TWIDDLE_BITS)) for x in (a * c + b * s, b * c - a * s))  # type: ignore[return-value]
 
 
-def transformed(points: Sequence[int]) -> tuple[list[int], int]:
-    """Return the sums of the LINES complex points, in bit-reversed order, and the bits lost."""
+def transformed(points: Sequence[int]) -> tuple[list[int], int, int]:
+    """Return the sums of the LINES complex points, in bit-reversed order, and what else is found.
+
+    That is the number of bits that were lost, and the sum of the squares of what was left.
+    """
     largest = max(min(abs(value), 2**31 - 1) for value in points)
     shift = max(largest.bit_length() - POINT_BITS, 0)
     point = [round_shift(value, shift) if shift else value for value in points]
+    energy = sum(clamp(value, -(2**POINT_BITS), 2**POINT_BITS) ** 2 for value in point)
     half = LINES // 2
     while half:
         for number in range(LINES // 2):
             _butterfly(point, number, half)
         half //= 2
-    return point, shift
+    return point, shift, energy
 
 
 def _butterfly(point: list[int], number: int, half: int) -> None:

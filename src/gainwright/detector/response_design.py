@@ -1,12 +1,14 @@
 """Finds the settings of the loop-response measurement from the drive's timing and a trial's wishes.
 
 The test signal is a sum of sines without mean, one on each line of a period of 512 points but for
-every eighth, with phases after Schroeder (1970, IEEE Trans. Inf. Theory 16:85), which keep its
+every fourth, with phases after Schroeder (1970, IEEE Trans. Inf. Theory 16:85), which keep its
 peak low. Its band begins below the lowest frequency at which the loop can oscillate: where the
 drive's own lag is small, phase margin and sensitivity cannot be bad, whatever the machine (the
 plant's phase seen from the motor stays within 90 degrees), and it ends where that lag lets no loop
-oscillate any more: a crossing above is noise. Amplitudes fall in proportion to 1/frequency from 1.8
-times the lowest such frequency on, as the loop's answer does.
+oscillate any more: a crossing above is noise. A late drive lets it oscillate again one turn of lag
+later, from 450 to 630 degrees, as long as that comes before half the control rate; then the band
+goes on to there, and what crosses between the two is noise. Amplitudes fall in proportion to
+1/frequency from 1.8 times the lowest such frequency on, as the loop's answer does.
 """
 
 from __future__ import annotations
@@ -30,6 +32,7 @@ from gainwright.detector.timing import (
     QUARTER_TURN,
     DriveRatings,
     DriveTiming,
+    drive_lag_rad,
     frequency_of_lag_hz,
 )
 from gainwright.errors import InputError, Problem
@@ -47,6 +50,8 @@ TIMING_RESERVE = 1.1
 HIGHEST_LINE = int(0.47 * POINTS)
 FLAT_SHARE = 1.8
 """Up to this multiple of the lowest oscillation frequency all sines have the same amplitude."""
+SHAKEN_NEVER = 2**20
+"""Words of 32 bits are at most 700 rungs of 1.045 above 1, in 1/256 rung."""
 SHAPE_ONE = 127
 LINE_MAX = 32767
 
@@ -72,6 +77,7 @@ def response_wanted(trial: Trial, stage: Stage) -> ResponseWanted:
         lowest_share=values["measuring_lowest_percent"] / 100.0,
         highest_share=values["measuring_highest_percent"] / 100.0,
         speed_share=values["measuring_speed_permille"] / 1000.0,
+        shaken_share=values["shaken_speed_permille"] / 1000.0,
         settle_share=values["settle_percent"] / 100.0,
         least_periods=values["least_periods"],
         periods=values["periods_wanted"],
@@ -154,8 +160,12 @@ def design_response(
     ratings: DriveRatings,
     detector: DetectorSettings,
     cruise_speed_rad_per_s: float,
+    torque_per_speed_nms_per_rad: float,
 ) -> ResponseSettings:
     """Return the settings for one stage; the band ends below half the control rate.
+
+    The last argument is the gain of the speed controller at rung 0, by which its torque command
+    tells how fast the motor swings.
 
     Raises:
         SlowAxisError: the axis cruises so slowly that the test signal would be none.
@@ -164,12 +174,19 @@ def design_response(
     stride = min(LARGEST_STRIDE, max(1, math.floor(period / POINTS_PER_PERIOD)))
     lowest_line = POINTS * stride / period
     first = max(1, math.ceil(wanted.lowest_share * lowest_line))
+    line_s = POINTS * stride * timing.control_tick_s
     last_hz = TIMING_RESERVE * frequency_of_lag_hz(timing, 3.0 * QUARTER_TURN)
-    last = min(
+    last = gap_from = min(
         HIGHEST_LINE,
         math.floor(wanted.highest_share * lowest_line),
-        math.ceil(last_hz * POINTS * stride * timing.control_tick_s),
+        math.ceil(last_hz * line_s),
     )
+    gap_to = _second_band(timing, line_s)
+    if gap_from < gap_to < HIGHEST_LINE:
+        last_hz = TIMING_RESERVE * frequency_of_lag_hz(timing, 7.0 * QUARTER_TURN)
+        last = min(HIGHEST_LINE, math.ceil(last_hz * line_s))
+    else:
+        gap_to = gap_from
     shape = test_signal(first, last, FLAT_SHARE * lowest_line, stride)
     shaken = speed_of_rotor(shape, timing.control_tick_s, ratings.rotor_inertia_kgm2)
     torque_nm = min(
@@ -196,6 +213,8 @@ def design_response(
         window_more=wanted.periods_more,
         first_line=first,
         last_line=last,
+        gap_from=gap_from,
+        gap_to=gap_to,
         flat_line=math.floor(FLAT_SHARE * lowest_line),
         exponent=exponent,
         tangent=round(4096 * math.tan(wanted.phase_margin_rad)),
@@ -203,7 +222,43 @@ def design_response(
         margin=math.ceil(octave * math.log2(wanted.gain_margin) - 1e-6),
         octave=round(octave),
         agreement=round(octave * math.log2(1.0 + wanted.agreement)),
-    )
+        shaken=_shaken_position(
+            torque_per_speed_nms_per_rad * wanted.shaken_share * cruise_speed_rad_per_s
+            * _filtered_share(timing, kind.lowest_oscillation_hz(timing))
+            / ratings.rated_torque_nm * stride / 2**point_shift, octave,
+        ),
+    )  # fmt: skip
+
+
+def _second_band(timing: DriveTiming, line_s: float) -> int:
+    """Return the line from which a late drive lets a loop oscillate again, one turn later.
+
+    Beyond all lines where the drive's lag does not come to that.
+    """
+    hz = frequency_of_lag_hz(timing, 5.0 * QUARTER_TURN)
+    if drive_lag_rad(timing, hz) < 5.0 * QUARTER_TURN * (1.0 - 1e-9):
+        return LINES
+    return math.floor(hz * line_s / TIMING_RESERVE)
+
+
+def _shaken_position(torque_per_unit: float, octave: float) -> int:
+    """Return how far a torque command, in units of the summed words, lies above 1.
+
+    One above all that can be summed where there is no cruise speed to compare with.
+    """
+    if math.isinf(torque_per_unit):
+        return SHAKEN_NEVER
+    return round(octave * math.log2(torque_per_unit * 2 ** (SIGNAL.fraction_bits - HEADROOM_BITS)))
+
+
+def _filtered_share(timing: DriveTiming, frequency_hz: float) -> float:
+    """Return what the speed filter leaves of a swinging speed; of a faster one it leaves less."""
+    filter_s = timing.speed_filter_time_constant_s
+    if filter_s == 0.0:
+        return 1.0
+    pole = math.exp(-timing.control_tick_s / filter_s)
+    angle = 2.0 * math.pi * frequency_hz * timing.control_tick_s
+    return (1.0 - pole) / abs(1.0 - pole * complex(math.cos(angle), -math.sin(angle)))
 
 
 def test_signal(first: int, last: int, flat_until: float, stride: int) -> tuple[int, ...]:

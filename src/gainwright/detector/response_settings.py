@@ -8,13 +8,16 @@ POINTS = 512
 """Of a period of the test signal, whatever the stride."""
 LINES = POINTS // 2
 PERIODS_MAX = 32
-NOISE_STEP, NOISE_PLACE = 8, 4
+NOISE_STEP, NOISE_PLACE = 4, 2
 """Lines k with k % NOISE_STEP == NOISE_PLACE have no excitation: they show the noise."""
 NEAR_RUNGS, NEAR_EIGHTHS = 32, 6
-"""Within so many rungs of the predicted limit the test signal has so many eighths of its height."""
+"""Within so many rungs of the predicted limit the test signal has so many eighths of its height;"""
+NEAREST_RUNGS, LEAST_SPREAD, LITTLE_SPREAD, HALF_PERIODS = 20, 160, 256, 5
+"""within so many half of that, if no more noise is to be expected then; and in every other
+measurement, if no more than the next is; and both if there is room for so many periods."""
 RUNG = 256
 """Positions on the gain ladder are in 1/256 rung."""
-CROSSINGS = 4
+CROSSINGS = 6
 """Lowest crossings of an evaluation that are kept for the next."""
 SHAPE_STEPS = 8
 """The test signal is its shape times the step times so many eighths."""
@@ -39,6 +42,7 @@ CONSTANT_RANGES = {
     "measuring_lowest_percent": (20, 100),
     "measuring_highest_percent": (150, 1000),
     "measuring_speed_permille": (1, 1000),
+    "shaken_speed_permille": (1, 10000),
     "settle_percent": (0, 100),
     "least_periods": (1, PERIODS_MAX),
     "periods_wanted": (2, PERIODS_MAX),
@@ -64,6 +68,8 @@ class ResponseWanted:
     highest_share: float
     speed_share: float
     """Effective speed that the test signal gives the rotor alone, at most, of cruise speed."""
+    shaken_share: float
+    """Effective speed by which the motor may swing while it is measured, of cruise speed."""
     settle_share: float
     """Of a period, before anything is summed."""
     least_periods: int
@@ -84,7 +90,7 @@ class ResponseSettings:
     lines: tuple[tuple[int, int], ...]
     """D of each line from ``first_line`` on, behind the high-pass: real and imaginary part."""
     step: int
-    """The test signal is shape x step x 8, Q4.24; near the limit shape x step x 6."""
+    """The test signal is shape x step x 8, Q4.24, or fewer eighths of it."""
     stride: int
     point_shift: int
     """2^point_shift is the stride or more: points are means, not sums."""
@@ -95,6 +101,9 @@ class ResponseSettings:
     window_more: int
     first_line: int
     last_line: int
+    gap_from: int
+    """Above this line and below the next no loop can oscillate: what crosses there is noise."""
+    gap_to: int
     flat_line: int
     exponent: int
     tangent: int
@@ -102,6 +111,9 @@ class ResponseSettings:
     margin: int
     octave: int
     agreement: int
+    shaken: int
+    """Position on the ladder, as it were, of the torque command by which the controller of rung 0
+    answers a motor that is shaken too much; a rung higher its answer is."""
 
     @property
     def period_ticks(self) -> int:
