@@ -6,6 +6,8 @@
  */
 #include "gw_evidence.h"
 
+/* Bits of a level, and of GW_NOISE_UNKNOWN. */
+#define GW_LEVEL_BITS UINT32_C(0x1FFFFFF)
 /* Sums of all listening at one gain are halved together where they pass this. */
 #define GW_TOTAL_MAX INT32_C(0x0FFFFFFF)
 #define GW_TOTAL_BITS 6U /* a total and one group more, over 2^6, is a level */
@@ -17,10 +19,10 @@
 /* Groups from which on a decay can be seen. */
 #define GW_GROUPS_NEEDED 4
 
-/* The bits of a level, and of GW_NOISE_UNKNOWN. */
+/* What memory holds as a level, or as GW_NOISE_UNKNOWN. */
 static uint32_t level_of(int32_t memory)
 {
-    return (uint32_t)memory & (((uint32_t)GW_NOISE_UNKNOWN * 2U) - 1U);
+    return (uint32_t)memory & GW_LEVEL_BITS;
 }
 
 static int32_t larger(int32_t a, int32_t b)
@@ -359,8 +361,9 @@ static void add_to_group(gw_evidence *evidence, int32_t level)
     if (evidence->groups < (uint8_t)GW_GROUPS) {
         const uint32_t bits = evidence->group_bits & 7U;
         const uint32_t before = (uint32_t)evidence->group_sum & GW_GROUP_SUM_BITS;
+        const uint32_t sum = before + level_of(level);
 
-        evidence->group_sum = (int32_t)(before + level_of(level));
+        evidence->group_sum = (int32_t)sum;
         evidence->group_filled = (uint8_t)(evidence->group_filled + 1U);
         if (((uint32_t)evidence->group_filled >> bits) != 0U) {
             end_group(evidence, bits);
