@@ -36,6 +36,7 @@ OTHER_CONDITIONS = {
     "gentle": set(),
     "complete": {
         "first_hearing": "no row asks for it",
+        "noise_oscillates": "whether answers are hidden is no input of it",
         "noise_fills_torque": "integral action near its limit rings after turning round",
         "lasting": "torque that is strained for long without a burst is onset too",
         "at_top_rung": "of the stage",

@@ -168,6 +168,18 @@ def test_noise_of_the_speed_error_that_rises_for_good_has_grown(exported):
     assert grown_after(pair, 10_000) == 0
 
 
+@pytest.mark.parametrize(("loudest", "tripled"), [(90_000, 1), (10_000, 0)])
+def test_torque_is_compared_with_that_before_the_speed_error_grew(exported, loudest, tripled):
+    """Where the speed error stays as it was, slow growth of the torque's noise is expected."""
+    pair = Pair(exported)
+    assert grown_after(pair, *USUAL) == 0
+    for burst in (2, 4, 7, 11):
+        pair.hear(Hearing.NOISE, [loudest] * 4, burst=burst)
+        pair.tell("new_gain", 0)
+    found = pair.hear(Hearing.NOISE, [loudest] * 4, burst=16)
+    assert (found["noise_grown"], found["noise_tripled"]) == (tripled, tripled)
+
+
 def test_noise_that_was_as_loud_before_is_usual(exported):
     """At first gains, and between: a machine that is noisy now and then oscillates by nothing."""
     pair = Pair(exported)
@@ -227,6 +239,16 @@ def test_a_lower_gain_gets_a_higher_pulse(exported):
         assert pair.reference.boost == pair.compiled.boost == expected
     pair.tell("new_gain", 0)
     assert pair.reference.boost == pair.compiled.boost == 3
+
+
+@pytest.mark.parametrize(("answer", "expected"), [(16 * 112 - 1, 1), (16 * 112, 0)])
+def test_a_lower_gain_keeps_a_pulse_that_was_seen_well(exported, answer, expected):
+    """Sixteen times silence, which lies an eighth above steady noise."""
+    pair = Pair(exported)
+    pair.hear(Hearing.NOISE, [100] * 4)
+    pair.hear(Hearing.RINGING, [answer], burst=10)
+    pair.tell("new_gain", 1)
+    assert pair.reference.boost == pair.compiled.boost == expected
 
 
 @pytest.mark.parametrize(("rate_per_block", "share"), [(0.0, 256), (-0.02, None), (0.02, None)])

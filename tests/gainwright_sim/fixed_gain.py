@@ -137,9 +137,9 @@ class LoopLog:
 
 
 def _height(table: StageTables, rung: int, boost: int) -> int:
-    """Return what the runtime makes of the table: doubled, but at most 13/8 of the highest."""
+    """Return what the runtime makes of the table: doubled, but at most 3/2 of the highest."""
     highest = table.pulse.heights[0]
-    return min(table.pulse.heights[rung] << boost, highest + highest // 2 + highest // 8)
+    return min(table.pulse.heights[rung] << boost, highest + highest // 2)
 
 
 def replay_in_python(

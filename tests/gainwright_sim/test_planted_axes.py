@@ -58,20 +58,27 @@ def test_limit_cycle_that_was_taken_for_silence():
 
 @pytest.mark.slow
 def test_ringing_that_lasts_but_hardly_shows_in_the_torque():
-    """Two listenings said so at 1.25 of the limit, a third began with a silent block."""
-    theory = rehearsed("mixed", 600356).stages[0].theory
-    assert theory is not None and theory.result_is_stable and theory.result_share < 0.70
+    """Noise hides its growth up to a burst at twice the limit; half of that rings on, and is no
+    result."""
+    summary = rehearsed("mixed", 600356)
+    assert summary.ending is not None and summary.ending.reason == "not_judged"
 
 
 @pytest.mark.slow
-def test_load_that_friction_holds_beyond_its_limit_is_not_told_by_crossing_yet():
-    """Known wrong, and said to be (README): pulses die away at once, a larger swing stays.
+@pytest.mark.parametrize("trial", [TRIAL, GENTLE])
+def test_growth_that_silence_hides_is_listened_for(trial):
+    """A narrow resonance grows by 5/s, its answers are twice silence: after two blocks each gain up
+    to 1.76 of the limit was quiet, and 0.87 of it was verified."""
+    theory = rehearsed("mixed", 1880154, trial).stages[0].theory
+    assert theory is not None and theory.result_is_stable and theory.result_share < 0.65
 
-    Where moves are so short predictions scatter by 8 %; what does not agree leads to the crossing.
-    """
-    assert OUTCOMES[rehearsed("mixed", 1880154).outcome].wrong
-    gentle = rehearsed("mixed", 1880154, GENTLE)
-    assert not gentle.stages[0].prediction.agreed or not OUTCOMES[gentle.outcome].wrong
+
+@pytest.mark.slow
+def test_noise_that_was_not_there_before_keeps_a_reserve():
+    """The loop swings within friction from 1.3 of the limit on, six times as loud as at the gain
+    before: it filled the torque at 1.42, and 0.702 was verified."""
+    theory = rehearsed("mixed", 2410033).stages[0].theory
+    assert theory is not None and theory.result_is_stable and theory.result_share < 0.65
 
 
 @pytest.mark.slow
@@ -133,8 +140,8 @@ def test_limit_a_turn_of_lag_later_is_seen(family, seed):
 @pytest.mark.slow
 def test_ringing_that_no_short_move_sees_to_fall_is_not_passed():
     """Four moves of eight blocks each: it stayed at 0.83 of the limit, and on to 3.5 times it."""
-    summary = rehearsed("mixed", 1200130)
-    assert summary.ending is not None and summary.ending.reason == "not_judged"
+    theory = rehearsed("mixed", 1200130).stages[0].theory
+    assert theory is not None and theory.result_is_stable and theory.result_share < 0.45
 
 
 @pytest.mark.slow

@@ -244,7 +244,7 @@ void gw_axis_find(const gw_axis *axis, int32_t inputs[GW_INPUT_SLOTS])
 }
 
 #if GW_HAS_PULSE_REQUEST
-/* The table's height, as often doubled as it takes to be seen, but never more than 13/8 of the
+/* The table's height, as often doubled as it takes to be seen, but never more than 3/2 of the
  * highest of the table, which is the share of the torque limit that the stage allows. */
 static int32_t boosted(const gw_axis *axis, uint32_t word)
 {
@@ -252,7 +252,7 @@ static int32_t boosted(const gw_axis *axis, uint32_t word)
     const int32_t rung = gw_clamp_i32(gw_order_rung(word), 0, top_rung(stage));
     const uint32_t height = (uint32_t)gw_stage_pulse_height(stage, rung);
     const uint32_t highest = (uint32_t)gw_stage_highest_pulse(stage) & (uint32_t)INT32_MAX;
-    const uint32_t share = highest + (highest / 2U) + (highest / 8U);
+    const uint32_t share = highest + (highest / 2U);
     const uint32_t most = (share < (uint32_t)INT32_MAX) ? share : (uint32_t)INT32_MAX;
     const uint32_t boost = gw_byte_now(&axis->evidence.boost);
     const uint32_t doublings = (boost < (uint32_t)GW_BOOST_MAX) ? boost : (uint32_t)GW_BOOST_MAX;

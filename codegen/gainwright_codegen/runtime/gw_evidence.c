@@ -156,10 +156,12 @@ static void count_grown(gw_evidence *evidence, int32_t swing_level)
 
 void gw_evidence_end_gain(gw_evidence *evidence, int32_t lower)
 {
-    if (lower != 0) {
+    if (lower == 0) {
+        count_hidden(evidence);
+    } else if ((uint32_t)evidence->response < ((uint32_t)GW_RESPONSE_PLENTY * silence_now(evidence))) {
         raise_pulse(evidence, 1U);
     } else {
-        count_hidden(evidence);
+        /* Seen so well that half the gain is enough. */
     }
 }
 
@@ -177,7 +179,10 @@ void gw_evidence_compare_gain(gw_evidence *evidence, int32_t lower, int32_t swin
 void gw_evidence_begin_gain(gw_evidence *evidence)
 {
     if (evidence->noise_blocks > 0U) {
-        evidence->noise_before = expected(evidence->burst_noise, evidence->noise_before, 4);
+        /* A loop that oscillates within friction is compared with what was there before it did. */
+        if (evidence->grown <= 0) {
+            evidence->noise_before = expected(evidence->burst_noise, evidence->noise_before, 4);
+        }
         evidence->move_noise_before = expected(evidence->move_noise, evidence->move_noise_before, 2);
     }
     forget_gain(evidence);

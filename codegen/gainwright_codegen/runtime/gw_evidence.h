@@ -56,9 +56,11 @@
 /* A pulse of which less than so many times silence is seen is given twice as high next time, as long
  * as the torque answers less than enough (level, 256: a burst), and four times as high where the
  * torque hardly answers; one that it answers too strongly, or that strong noise makes needless, half
- * as high. */
+ * as high. A lower gain answers less, so that its pulse is given twice as high, unless plenty was seen
+ * of the last one. */
 #define GW_BOOST_MAX INT32_C(3)
 #define GW_RESPONSE_WANTED 4
+#define GW_RESPONSE_PLENTY 16
 /* The answer to a pulse is in its own block and the next. */
 #define GW_RESPONSE_BLOCKS 2
 #define GW_ANSWER_LITTLE INT32_C(1)
@@ -89,7 +91,8 @@ typedef struct {
     int32_t burst_peak;   /* largest burst level of the same time */
     int32_t group_sum;    /* levels of the group being filled */
     int32_t group[GW_GROUPS]; /* mean ring levels of equal stretches since the pulse's own block */
-    int32_t noise_before; /* burst_noise of the gain before, without leaps, or GW_NOISE_UNKNOWN */
+    int32_t noise_before; /* burst_noise of the gain before, without leaps, or GW_NOISE_UNKNOWN; it
+                           * stays as it was while the speed error is far noisier than usual */
     int32_t move_noise_before; /* move_noise of the gain before, or GW_NOISE_UNKNOWN */
     int32_t ring_usual;   /* what gains so far let expect of ring_most */
     int32_t burst;        /* burst level of the last block */

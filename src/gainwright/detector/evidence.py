@@ -18,7 +18,7 @@ HIDDEN_GAINS = 8
 USUAL_GAINS, USUAL_PART = 8, 8
 GROWN_TIMES, GROWN_GAINS = 4, 4
 RESPONSE_BLOCKS = 2
-RESPONSE_WANTED = 4
+RESPONSE_WANTED, RESPONSE_PLENTY = 4, 16
 ANSWER_LITTLE, ANSWER_ENOUGH, ANSWER_TOO_MUCH = 1, 6, 20
 NOISE_ENOUGH = 16
 TOTAL_MAX = 2**28 - 1
@@ -151,7 +151,8 @@ class ReferenceEvidence:
         A lower gain answers the next pulse less, which therefore is higher.
         """
         if lower:
-            self.boost = min(self.boost + 1, BOOST_MAX)
+            if self.ringing.response < RESPONSE_PLENTY * self.silence:
+                self.boost = min(self.boost + 1, BOOST_MAX)
             self.grown = min(self.grown, 0)
         elif self.ringing.blocks > 0:
             seen = share(self.ringing.response, self.silence) >= LEVEL_ONE
@@ -160,7 +161,8 @@ class ReferenceEvidence:
         if self.noise_blocks > 0:
             if not lower:
                 self._count_grown()
-            self.noise_before = expected(self.burst_noise, before, 4)
+            if self.grown <= 0:
+                self.noise_before = expected(self.burst_noise, before, 4)
             self.move_noise_before = expected(self.move_noise, self.move_noise_before, 2)
         self.earlier = self.later = self.move_noise = self.ring_most = 0
         self._forget_noise()

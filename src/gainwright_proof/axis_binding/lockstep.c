@@ -125,11 +125,11 @@ static int32_t gains_are_right(void)
     return 1;
 }
 
-/* Up to three times doubled, and at most 13/8 of the lowest rung's. */
+/* Up to three times doubled, and at most 3/2 of the lowest rung's. */
 static int32_t boosted(const int32_t heights[], int32_t rung)
 {
     const int64_t wanted = (int64_t)heights[rung] * (INT64_C(1) << axis.evidence.boost);
-    const int64_t most = (int64_t)heights[0] + (heights[0] / 2) + (heights[0] / 8);
+    const int64_t most = (int64_t)heights[0] + (heights[0] / 2);
 
     return (int32_t)((wanted < most) ? wanted : most);
 }
