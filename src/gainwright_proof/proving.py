@@ -100,9 +100,10 @@ def _proved(
             return findings
         solvers = FURTHER_SOLVERS if further_solvers else ()
         standing, states = _standing(trial, findings), found.short_wait_states
+        vectors = found.vectors
         methods: dict[str, Method] = {
             "induction by SMT": lambda: smt.prove(standing, solvers).findings,
-            "spin on the Promela export": lambda: second_checker(trial, states),
+            "spin on the Promela export": lambda: second_checker(trial, states, vectors),
         }
         return findings + _side_by_side(methods, announce)
 
@@ -182,9 +183,9 @@ def prove_again(
     exported = proved_sources(trial)
     found, findings = _explored(trial, exported, document, announce)
     if tools:
-        states = found.short_wait_states
+        states, vectors = found.short_wait_states, found.vectors
         methods = {
-            "spin on the Promela export": lambda: second_checker(trial, states),
+            "spin on the Promela export": lambda: second_checker(trial, states, vectors),
             "checks of the C source": lambda: check_sources(trial, exported),
         }
         with nothing_remembered():

@@ -7,11 +7,14 @@ from functools import cache
 
 import pytest
 
-from gainwright.language.load import trial_from_document
+from gainwright.language.load import load_trial, trial_from_document
 from gainwright.language.model import RequirementKind
+from gainwright.language.shipped import shipped_trial_path
 from gainwright_proof.exploration import explore
+from gainwright_proof.exploration.short_waits import waits, with_short_waits
+from gainwright_proof.exploration.vectors import vectors_by_state
 from gainwright_proof.inserted_defects.small import small_document
-from gainwright_proof.second_checker.check import AGREEMENT, second_checker
+from gainwright_proof.second_checker.check import AGREEMENT, MOST_VECTORS, second_checker
 from gainwright_proof.second_checker.promela import seen, taken
 from gainwright_proof.second_checker.spin import SpinResult
 from gainwright_proof.verdict import Verdict
@@ -50,6 +53,15 @@ def test_other_count_is_said(explored):
     (agreement, *_) = second_checker(small_trial(), states + 1)
     assert agreement.verdict is Verdict.REFUTED
     assert f"{states + 1:,}" in agreement.detail
+
+
+@pytest.mark.parametrize("name", ["standard", "gentle"])
+def test_inputs_that_matter_are_the_same_with_short_waits(name):
+    """So those of the exploration are offered, and not searched for again."""
+    trial = load_trial(shipped_trial_path(name))
+    short = with_short_waits(trial, waits(trial))
+    assert short.variables != trial.variables
+    assert vectors_by_state(short, MOST_VECTORS) == vectors_by_state(trial, MOST_VECTORS)
 
 
 def test_without_spin_it_was_not_run(monkeypatch):

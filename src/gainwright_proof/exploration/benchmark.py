@@ -36,7 +36,7 @@ _MOST_NODES = 100_000_000
 _MOST_VECTORS = 1 << 19
 _MOST_VALUATIONS = 1 << 12
 """Of one state, for ``spin`` to try: its model has a line for each."""
-_STEPS_PER_STATE = 3
+_STEPS_PER_STATE = 4
 """Steps of the model for one tick, for the longest path of a depth-first search."""
 
 

@@ -24,7 +24,7 @@ from gainwright_proof.exploration.run_file import Run
 from gainwright_proof.exploration.short_waits import distinct_with_short_waits, waits
 from gainwright_proof.exploration.subjects import AS_SPECIFIED
 from gainwright_proof.exploration.vacuity import Vacuity, premises_unfinished
-from gainwright_proof.exploration.vectors import TooManyVectors, vectors_by_state
+from gainwright_proof.exploration.vectors import StateVectors, TooManyVectors, vectors_by_state
 from gainwright_proof.methods import EXPLORATION
 from gainwright_proof.verdict import Finding, Verdict
 
@@ -67,6 +67,8 @@ class Exploration:
     short_wait_states: int | None = None
     """Different states once waits are shortened (:mod:`short_waits`), to hold against a second
     checker; None if the exploration is incomplete or it was not asked."""
+    vectors: tuple[StateVectors, ...] = ()
+    """The inputs that were tried in each state; empty if it could not begin."""
 
     @property
     def complete(self) -> bool:
@@ -137,6 +139,7 @@ def explore(
         runs_to_rows=runs_to_rows,
         premises=seen,
         short_wait_states=_short_wait_states(trial, engine) if premises and not stopped else None,
+        vectors=vectors,
     )
 
 

@@ -6,14 +6,18 @@ said in :mod:`gainwright_proof.exploration.short_waits`.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from gainwright.language.model import Requirement, RequirementKind, Trial
 from gainwright_proof.exploration.limits import Limits
 from gainwright_proof.exploration.short_waits import waits, with_short_waits
 from gainwright_proof.exploration.subjects import PREMISE
 from gainwright_proof.exploration.vacuity import premises
-from gainwright_proof.exploration.vectors import TooManyVectors, vectors_by_state
+from gainwright_proof.exploration.vectors import (
+    StateVectors,
+    TooManyVectors,
+    vectors_by_state,
+)
 from gainwright_proof.methods import SPIN
 from gainwright_proof.second_checker.promela import (
     Offer,
@@ -24,6 +28,7 @@ from gainwright_proof.second_checker.promela import (
     taken,
 )
 from gainwright_proof.second_checker.spin import (
+    BALANCED_FLAGS,
     QUICK_FLAGS,
     SpinError,
     SpinResult,
@@ -49,28 +54,37 @@ JUDGED = frozenset(
 """Kinds that the model asserts; times would make its states other ones."""
 
 
-def second_checker(trial: Trial, explored_states: int | None) -> list[Finding]:
+_STATES_WORTH_COMPILING = 50_000
+_STEPS_PER_STATE = 4
+
+
+def second_checker(
+    trial: Trial, explored_states: int | None, vectors: Sequence[StateVectors] = ()
+) -> list[Finding]:
     """Return the findings of ``spin`` about the Promela export of a trial.
 
     Args:
         trial: what is checked.
         explored_states: reachable states of our exploration, counted with short waits; None if it
             is incomplete.
+        vectors: those of our exploration, which the trial with short waits has too: it reads its
+            inputs in the same places. Empty: they are made here.
     """
     version = spin_version()
     if version is None:
         return [Finding(AGREEMENT, SPIN, Verdict.NOT_RUN, "spin is not installed.")]
     method = f"{SPIN} (spin {version})"
-    depth = LEAST_DEPTH if explored_states is None else 3 * explored_states + 100
+    depth = LEAST_DEPTH if explored_states is None else _STEPS_PER_STATE * explored_states + 100
     shortened = waits(trial)
     short = with_short_waits(trial, shortened)
     method += f", waits shortened in {', '.join(w.variable.name for w in shortened) or 'nothing'}"
     try:
-        vectors = vectors_by_state(short, MOST_VECTORS)
+        vectors = vectors or vectors_by_state(short, MOST_VECTORS)
         # The inputs that our exploration tells apart, since every valuation takes five times as
         # long; the tests compare the two.
         model = promela_model(short, vectors, offer=Offer.DISTINCT)
-        result = verify(model, depth=depth, flags=QUICK_FLAGS)
+        large = (explored_states or 0) > _STATES_WORTH_COMPILING
+        result = verify(model, depth=depth, flags=BALANCED_FLAGS if large else QUICK_FLAGS)
     except (SpinError, TooManyVectors) as error:
         return [Finding(AGREEMENT, method, Verdict.UNFINISHED, f"spin failed: {error}")]
     return [

@@ -1,9 +1,9 @@
 """A trial as Promela, for a second model checker (``spin``) to judge the same requirements.
 
 One stored state of the model is one (state, variables) of the trial: inputs, conditions and copies
-of old values are ``hidden`` (not part of the stored state), and a tick is one ``atomic`` sequence,
-a choice of inputs followed by one ``d_step``. So the count of stored states is the count of
-reachable (state, variables).
+of old values are ``hidden`` (not part of the stored state), and a tick is one ``atomic`` sequence:
+the moment is judged, inputs are chosen, by their place in a table, and the rest follows. So the
+count of stored states is the count of reachable (state, variables).
 
 Which inputs are offered is a matter of choice, see :class:`Offer`. All else is independent of the
 explorer: conditions, rows and requirements are translated from the specification as a whole, none
@@ -93,6 +93,7 @@ class _Model:
         requirement = next((r for r in self._requirements if r.id == timed), None)
         lines = [
             f"/* Trial {self._trial.name}, SHA-256 {self._trial.digest}. */",
+            *self._table_of_inputs(),
             *self._declarations(requirement),
             *self._inline("judge_moment", self._moment_lines(requirement)),
             *self._inline("judge_tick", self._tick_lines(requirement)),
@@ -102,22 +103,46 @@ class _Model:
             "{",
             "  do",
             "  :: atomic {",
+            *self._moment(),
             "    if",
         ]
+        first = 0
         for state, chosen in zip(self._trial.states, self._vectors, strict=True):
             lines.append(f"    :: (state == {self._states[state.name]}) -> /* {state.name} */")
-            lines += self._offer_lines(chosen)
+            lines += self._offer_lines(chosen, first)
+            first += len(self._of_state(chosen))
         return "\n".join([*lines, "    fi;", *self._tick_of_all(), "  }", "  od", "}", ""])
 
     def _tick_of_all(self) -> Iterable[str]:
-        """Judge and tick: one text for all states, as what spin makes of it is long.
+        """Tick and judge: one text for all states, as what spin makes of it is long.
 
         In parts, as it bears no long ``d_step``; the moments between are not stored.
         """
         yield "    d_step {"
+        if self._offer is not Offer.FREE:
+            yield "      take_inputs();"
+        # Again: hidden, so on the way back from deeper down they are other ones.
+        yield from self._copies()
+        yield "      evaluate();"
+        yield "    }"
+        yield "    if"
+        for state in self._trial.states:
+            # Not the copy: it is hidden, so on the way back from deeper down it is another one.
+            yield f"    :: d_step {{ (state == {self._states[state.name]}) -> /* {state.name} */"
+            yield from self._output_lines(state, "o", self._tick)
+            yield from self._table_lines(state)
+            yield "    }"
+        yield "    fi;"
+        yield "    d_step { if :: (hits == 1) -> judge_tick() :: else fi }"
+
+    def _copies(self) -> Iterable[str]:
         yield "      b_state = state;"
-        for variable in self._trial.variables:
-            yield f"      b_{variable.name} = v_{variable.name};"
+        yield from (f"      b_{v.name} = v_{v.name};" for v in self._trial.variables)
+
+    def _moment(self) -> Iterable[str]:
+        """Judge the moment, once for all inputs, which it does not read."""
+        yield "    d_step {"
+        yield from self._copies()
         if self._requirements:
             yield "      if"
             for state in self._trial.states:
@@ -125,16 +150,37 @@ class _Model:
                 yield from self._output_lines(state, "o", self._tick)
             yield "      fi;"
         yield "      judge_moment();"
-        yield "      evaluate();"
         yield "    }"
-        yield "    if"
-        for state in self._trial.states:
-            # Not the copy: it is hidden, so on the way back from deeper down it is another one.
-            yield f"    :: d_step {{ (state == {self._states[state.name]}) -> /* {state.name} */"
-            yield from self._table_lines(state)
-            yield "    }"
-        yield "    fi;"
-        yield "    d_step { if :: (hits == 1) -> judge_tick() :: else fi }"
+
+    def _offered(self) -> list[tuple[int, ...]]:
+        return [vector for chosen in self._vectors for vector in self._of_state(chosen)]
+
+    def _of_state(self, chosen: StateVectors) -> Sequence[tuple[int, ...]]:
+        distinct = self._offer is Offer.DISTINCT
+        return chosen.vectors[: chosen.distinct] if distinct else chosen.vectors
+
+    def _table_of_inputs(self) -> Iterable[str]:
+        """A table, in parts as spin takes them, for what would be a statement for each number."""
+        if self._offer is Offer.FREE:
+            return
+        rows = [f"  {', '.join(map(str, vector or (0,)))}," for vector in self._offered()]
+        size = max(1, LONGEST_INLINE // max(map(len, rows), default=1))
+        parts = [rows[first : first + size] for first in range(0, len(rows), size)]
+        for number, part in enumerate(parts):
+            yield f"c_decl {{ static const int offered_{number}[] = {{"
+            yield from part
+            yield "}; }"
+        names = ", ".join(f"offered_{number}" for number, _ in enumerate(parts))
+        yield f"c_decl {{ static const int *const offered[] = {{ {names} }}; }}"
+        yield "hidden int pick; /* Number of a row of that table. */"
+        yield "inline take_inputs() {"
+        width = max(1, len(self._trial.inputs))
+        yield "  c_code {"
+        yield f"    const int *row = offered[pick / {size}] + {width} * (pick % {size});"
+        for number, signal in enumerate(self._trial.inputs):
+            yield f"    i_{signal.name} = row[{number}];"
+        yield "  };"
+        yield "}"
 
     def _declarations(self, timed: Requirement | None) -> Iterable[str]:
         yield f"byte state = {self._states[self._trial.initial_state]};"
@@ -222,7 +268,7 @@ class _Model:
                 yield _reporting(flag, formula, f"{left} = {left} - 1; ")
         yield "skip :: else fi;"
 
-    def _offer_lines(self, chosen: StateVectors) -> Iterable[str]:
+    def _offer_lines(self, chosen: StateVectors, first: int) -> Iterable[str]:
         names = [signal.name for signal in self._trial.inputs]
         if self._offer is Offer.FREE:
             for number, name in enumerate(names):
@@ -230,11 +276,9 @@ class _Model:
                 options = " ".join(f":: i_{name} = {value}" for value in values)
                 yield f"    if {options} fi;"
             return
-        distinct = self._offer is Offer.DISTINCT
         yield "    if"
-        for vector in chosen.vectors[: chosen.distinct] if distinct else chosen.vectors:
-            given = "; ".join(f"i_{n} = {v}" for n, v in zip(names, vector, strict=True))
-            yield f"    :: d_step {{ {given or 'skip'} }}"
+        for number, _ in enumerate(self._of_state(chosen), first):
+            yield f"    :: pick = {number}"
         yield "    fi;"
 
     def _table_lines(self, state: State) -> Iterable[str]:

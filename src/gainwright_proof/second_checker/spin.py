@@ -20,6 +20,8 @@ FLAGS = (*_SEARCH, "-O2")
 """The fastest exhaustive search of ``pan``: one process, so there is no order to reduce."""
 QUICK_FLAGS = (*_SEARCH, "-O0")
 """The same search, compiled in less time than it takes to run a small model."""
+BALANCED_FLAGS = (*_SEARCH, "-Og")
+"""Between the two: a search of a minute takes less, with what compiling takes."""
 _COUNT = r"([0-9.]+(?:e[+][0-9]+)?)"
 """From 100 million on, ``pan`` prints counts with eight digits and an exponent."""
 
