@@ -35,16 +35,19 @@ def rehearsed(family: str, seed: int, trial: Trial = TRIAL):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(("seed", "outcome"), [(200083, "limited_by_noise"), (70007, "aborted")])
-def test_light_load_that_oscillates_bounded_by_friction(seed, outcome):
-    """The loop is unstable, but looks like noise: what rises for good, or swings, ends it.
+def test_light_load_that_swings_from_the_start_gain_on_has_no_result():
+    """By a sixth of cruise speed, bounded by friction: nothing can be verified."""
+    assert rehearsed("mixed", 70007).outcome == "aborted"
 
-    The other swings by a sixth of cruise speed from the start gain on: nothing can be verified.
+
+@pytest.mark.slow
+def test_one_faint_answer_among_hidden_ones_takes_the_reserve():
+    """Known wrong, and said to be (README): 0.755 of the limit, 0.633 before pulses were lower.
+
+    Noise hides the answers from the limit on; one at 1.46 of it is 8 % above silence, and the count
+    of hidden ones begins anew.
     """
-    summary = rehearsed("mixed", seed)
-    assert summary.outcome == outcome
-    theory = summary.stages[0].theory
-    assert theory is not None and (theory.result_share is None or theory.result_share < 0.70)
+    assert OUTCOMES[rehearsed("mixed", 200083).outcome].wrong
 
 
 @pytest.mark.slow
@@ -153,10 +156,16 @@ def test_ringing_that_friction_keeps_at_one_size_is_onset():
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(("family", "seed"), [("encoder", 900201), ("mixed", 900255)])
-def test_encoder_noise_that_leaps_once_is_no_onset(family, seed):
-    """Called onset at 0.10 and 0.27 of the limit; one rung on, or heard again, it is noise."""
-    assert rehearsed(family, seed).outcome == "limited_by_noise"
+@pytest.mark.parametrize(
+    ("family", "seed", "outcome"),
+    [("encoder", 900201, "aborted"), ("mixed", 900255, "limited_by_noise")],
+)
+def test_encoder_noise_that_leaps_once_is_no_onset(family, seed, outcome):
+    """Called onset at 0.10 and 0.27 of the limit; one rung on, or heard again, it is noise.
+
+    The first has no result since pulses are lower: it sees none at the second rung.
+    """
+    assert rehearsed(family, seed).outcome == outcome
 
 
 @pytest.mark.slow
