@@ -121,6 +121,14 @@ def test_predictions_that_depend_on_how_much_an_axis_swings_do_not_agree(family,
 
 
 @pytest.mark.slow
+def test_load_that_sticks_however_little_it_is_shaken_is_not_told_by_crossing_yet():
+    """Known wrong, and said to be (README): predictions 3.8 times too high agree no more."""
+    gentle = rehearsed("mixed", 2312084, GENTLE)
+    assert not gentle.stages[0].prediction.agreed
+    assert OUTCOMES[gentle.outcome].wrong
+
+
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", [2200108, 2200028, 2311037])
 def test_tone_of_the_machine_beside_the_limit_is_no_limit(seed):
     """Interpolation error and ripple: the lowest crossing lay in a tone, and the next was taken.
