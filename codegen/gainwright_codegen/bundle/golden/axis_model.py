@@ -65,7 +65,7 @@ class ReferenceAxis:
         # Where only the request has ended, a pulse that was not begun yet stays ordered.
         stays = [*wanted[:3]] == before[:3] and self._order != self._taken
         if begins:
-            self._height = min(doubled, heights[0] + heights[0] // 2 + heights[0] // 8)
+            self._height = min(doubled, heights[0] + heights[0] // 2)
         elif not stays:
             self._height = 0
         self._order = (*wanted, (pulses + begins) % _PULSES)
