@@ -48,7 +48,7 @@ RUNTIME = (
            lemma="lemma_pulse_request"),
     Mutant("gw_axis.c", "gw_stage_pulse_height(stage, rung)", "gw_stage_pulse_height(stage, 0)"),
     Mutant("gw_axis.c", "(height > (most >> doublings))", "(height < (most >> doublings))"),
-    Mutant("gw_axis.c", "highest + (highest / 2U) + (highest / 8U)", "highest / 64U"),
+    Mutant("gw_axis.c", "highest + (highest / 2U)", "highest / 64U"),
     Mutant("gw_axis_control.c", "gw_detector_restart_blocks(&axis->detector);", ""),
     Mutant("gw_axis_control.c", "gw_evidence_end_hearing(evidence);", ""),
     Mutant("gw_axis_control.c",
