@@ -182,7 +182,7 @@ def test_evidence_of_another_trial_or_other_c_is_refused(tmp_path):
     with pytest.raises(InputError, match=r"trial\.digest") as caught:
         check_belongs(tmp_path / "evidence", evidence, other, {**EXPORTED, "gw_trial.c": b"int y;"})
     assert {problem.place for problem in caught.value.problems} == {
-        "trial.digest", "exported.digest",
+        "trial.digest", "exported.digest", "exported.files",
     }  # fmt: skip
 
 

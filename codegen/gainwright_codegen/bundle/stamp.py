@@ -64,7 +64,7 @@ def check_exported_folder(folder: str | Path, wanted: Mapping[str, bytes]) -> No
         folder: what somebody says was exported.
         wanted: every file that the exporter writes, ``SHA256SUMS`` among them.
 
-    A C file beside them is named too: it would be compiled with the rest.
+    What would be compiled with the rest, or builds it, is named too.
     """
     place = Path(folder)
     problems = [
@@ -77,10 +77,19 @@ def check_exported_folder(folder: str | Path, wanted: Mapping[str, bytes]) -> No
         Problem(str(path), "", "a file that is no part of the export", "exported files only",
                 "move it to another folder")
         for path in sorted(place.rglob("*"))
-        if path.suffix in (".c", ".h") and path.relative_to(place).as_posix() not in wanted
+        if _is_built(path) and path.relative_to(place).as_posix() not in wanted
     ]  # fmt: skip
     if problems:
         raise InputError(problems)
+
+
+_SOURCES = frozenset((".c", ".h", ".i", ".s", ".inc", ".cc", ".cpp", ".cxx", ".hh", ".hpp"))
+_BUILDERS = frozenset(("makefile", "gnumakefile"))
+
+
+def _is_built(path: Path) -> bool:
+    """Return whether a compiler or make reads a file; some file systems do not see its case."""
+    return path.suffix.lower() in _SOURCES or path.name.lower() in _BUILDERS
 
 
 def _wrong_file(path: Path, wanted: bytes) -> str:

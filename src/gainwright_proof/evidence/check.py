@@ -21,6 +21,7 @@ from gainwright_proof.evidence.conclusion import (
 )
 from gainwright_proof.evidence.document import ASSUMPTIONS, DOCUMENT, counts_of, one_way
 from gainwright_proof.evidence.folder import Evidence
+from gainwright_proof.evidence.out_of_place import faults_of_findings
 from gainwright_proof.evidence.overview import overview
 from gainwright_proof.evidence.tried_mutants import mutant_faults
 from gainwright_proof.methods import BY_SMT, RECHECKERS, REPEATED, family, is_known
@@ -79,6 +80,10 @@ def check_document(
     problems = [
         Problem(place, "findings", f"the method '{name}'", "a method that proofs have", _REMEDY)
         for name in unknown
+    ]
+    problems += [
+        Problem(place, "findings", text, "what a proof writes", _REMEDY)
+        for text in faults_of_findings(document, findings, trial)
     ]
     problems += [
         Problem(place, "mutants", text, "what follows from the list", _REMEDY)

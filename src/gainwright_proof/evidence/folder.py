@@ -158,7 +158,10 @@ def check_belongs(
     """Raise InputError if the evidence is about another specification or other C."""
     document, place = evidence.document, str(Path(directory) / DOCUMENT)
     problems = []
+    files = {name: hashlib.sha256(exported[name]).hexdigest() for name in sorted(exported)}
     for key, found, wanted in (
+        ("trial.name", document["trial"].get("name"), trial.name),
+        ("exported.files", document["exported"].get("files"), files),
         ("trial.digest", document["trial"]["digest"], trial.digest),
         ("exported.digest", document["exported"]["digest"], exported_digest(exported)),
     ):
@@ -166,7 +169,7 @@ def check_belongs(
             what = "specification" if key.startswith("trial") else "exported C"
             problems.append(
                 Problem(
-                    place, key, found, f"{wanted}, the digest of this {what}",
+                    place, key, str(found), f"{wanted}, that of this {what}",
                     "prove this trial with this version, and give that evidence",
                 )
             )  # fmt: skip

@@ -17,6 +17,7 @@ from gainwright_codegen.host import compile_and_load, flags_for, read_sources
 from gainwright_codegen.host.sequencer import CHECKERS
 from gainwright_codegen.sources import sequencer_sources
 from gainwright_proof.exploration.encoding import Encoding
+from gainwright_proof.exploration.kept_memory import kept_memory
 from gainwright_proof.exploration.model_source import model_sources
 from gainwright_proof.exploration.vectors import StateVectors, Vector
 
@@ -142,10 +143,13 @@ class Engine:
         self._trial = trial
         self.vectors_by_state = tuple(vectors)
         self.vectors: tuple[Vector, ...] = tuple(v for s in vectors for v in s.vectors)
+        explored = _explored_sources(trial, exported)
+        self.kept_memory = kept_memory(explored)
+        """What the C keeps beside what it is given, if anything."""
         self._ffi, self._library = compile_and_load(
             _one_unit(
                 {
-                    **_explored_sources(trial, exported),
+                    **explored,
                     **read_sources(_DIRECTORY, "*.h", "*.c"),
                     **model_sources(trial, vectors, encoding),
                 }

@@ -111,6 +111,9 @@ class Judge:
             yield self._requirement(number, requirement, waits)
 
     def _as_specified(self) -> Finding:
+        if (kept := self._engine.kept_memory) is not None:
+            text = f"The C keeps more than state and variables from tick to tick: {kept}."
+            return Finding(AS_SPECIFIED, EXPLORATION, Verdict.REFUTED, text)
         outputs = self._engine.first(Note.MOMENT, len(self._trial.requirements))
         if outputs is not None:
             path = self._engine.path_to(outputs.node)

@@ -32,7 +32,7 @@ from gainwright_proof.evidence.overview import overview
 from gainwright_proof.exploration.subjects import SPECIFIED_TWICE, TRANSLATION
 from gainwright_proof.inserted_defects.defect import InsertedDefect
 from gainwright_proof.inserted_defects.small import small_document, small_trial
-from gainwright_proof.methods import EXPLORATION
+from gainwright_proof.methods import EXPLORATION, MODEL_CHECKING, SPIN
 from gainwright_proof.mutants.generate import mutants
 from gainwright_proof.mutants.report import Judged, MutantReport, Outcome, Stage
 from gainwright_proof.proving import Again, prove_again
@@ -206,6 +206,50 @@ def _premise_seen(document: dict[str, Any]) -> None:
     document["requirements"][0]["premise"] = "vacuous"
 
 
+def _shadowed(document: dict[str, Any]) -> None:
+    """Put a finding that says more before the true one, which is found again."""
+    first = document["findings"][0]
+    document["findings"].insert(0, {**first, "detail": "Whatever the inputs do, for ever."})
+    _derived(document)
+
+
+def _praised(document: dict[str, Any]) -> None:
+    document["safe"] = "proved"
+
+
+def _praised_finding(document: dict[str, Any]) -> None:
+    document["findings"][0]["reviewed"] = "yes"
+
+
+def _renamed(document: dict[str, Any]) -> None:
+    document["trial"]["name"] = "another"
+
+
+def _other_file(document: dict[str, Any]) -> None:
+    document["exported"]["files"]["gw_trial.c"] = _DIGEST
+
+
+def _empty_counterexample(document: dict[str, Any]) -> None:
+    document["findings"][0]["counterexample"] = {"ticks": []}
+
+
+def _one_way_none(document: dict[str, Any]) -> None:
+    document["one_way"] = []
+
+
+def _all_conditions_alone(document: dict[str, Any]) -> None:
+    exploration = document["exploration"]
+    exploration["row_conditions_deciding_alone"] = exploration["row_conditions"] + 1
+
+
+def _other_detail(document: dict[str, Any]) -> None:
+    document["findings"][0]["detail"] = "Whatever the inputs do, for ever."
+
+
+def _other_hazard(document: dict[str, Any]) -> None:
+    document["requirements"][0]["hazard"] = "none"
+
+
 @cache
 def _files() -> dict[str, bytes]:
     return dict(make_bundle(small_trial(), evidence_digest=_DIGEST).files)
@@ -240,8 +284,16 @@ def _smuggled(files: dict[str, bytes]) -> None:
     files["gw_sequencer.c"] = b"/* */ int smuggled;\n" + files["gw_sequencer.c"]
 
 
-def _added(files: dict[str, bytes]) -> None:
-    files["gw_more.c"] = b"int more;\n"
+def _added(name: str, content: bytes = b"int more;\n") -> Callable[[dict[str, bytes]], None]:
+    def change(files: dict[str, bytes]) -> None:
+        files[name] = content
+
+    return change
+
+
+def _exchanged(files: dict[str, bytes]) -> None:
+    first, second = "gw_trial.c", "gw_sequencer.c"
+    files[first], files[second] = files[second], files[first]
 
 
 IN_EVIDENCE: tuple[InsertedDefect, ...] = (
@@ -259,6 +311,20 @@ IN_EVIDENCE: tuple[InsertedDefect, ...] = (
     _forged("rows of mutants that were not tried", _other_rows),
     _forged("assumptions left out", _assumptions_gone),
     _forged("another premise in the table", _premise_seen),
+    _forged("a finding that says more, before the true one", _shadowed),
+    _forged("a verdict of its own", _praised),
+    _forged("a word of praise in a finding", _praised_finding),
+    _forged("another name of the trial", _renamed),
+    _forged("another digest of one exported file", _other_file),
+    _forged("a counterexample to what is called proved", _empty_counterexample),
+    _forged("nothing that one method alone proved", _one_way_none),
+    _forged("more conditions deciding alone than there are", _all_conditions_alone),
+    _forged("another detail of what was found", _other_detail),
+    _forged("another hazard of a requirement", _other_hazard),
+    _forged("everything proved once more by a model checker of C",
+            _another_way(f"{MODEL_CHECKING} (of an inserted defect)")),
+    _forged("everything proved once more by the second checker",
+            _another_way(f"{SPIN} (of an inserted defect)")),
     InsertedDefect("another obligation, with its digest", "evidence", "obligations",
                    _other_obligation),
     _changed_folder("code smuggled into the banner", _smuggled),
@@ -266,7 +332,16 @@ IN_EVIDENCE: tuple[InsertedDefect, ...] = (
                     _put("gw_proof.h", _DIGEST.encode(), b"0" * 64)),
     _changed_folder("another README", _put("README.txt", b"NOT", b"NOW")),
     _changed_folder("another list of sums", _put("SHA256SUMS", b"a", b"b")),
-    _changed_folder("one more C file", _added),
+    _changed_folder("one more C file", _added("gw_more.c")),
+    _changed_folder("one more file of assembly", _added("gw_more.S")),
+    _changed_folder("a file that some file systems take for another", _added("GW_TRIAL.C")),
+    _changed_folder("a makefile that goes before the exported one",
+                    _added("GNUmakefile", b"CFLAGS = -Dconst=\n")),
+    _changed_folder("a standard header beside the code",
+                    _added("stdint.h", b"typedef short int32_t;\n")),
+    _changed_folder("other ends of lines",
+                    _put("gw_trial.c", b"\n", b"\r\n")),
+    _changed_folder("two files exchanged", _exchanged),
 )  # fmt: skip
 
 

@@ -55,6 +55,11 @@ _STEP = (
     ("greatest value of a variable taken for damage", "shipped step", "gw_trial.c",
      "(uint32_t)variables[GW_VARIABLE_GAIN_RUNG] >> 5U",
      "gw_outside_i32(variables[GW_VARIABLE_GAIN_RUNG], 0, 30)"),
+    ("calls counted in a place of their own, and another step after many", "shipped step",
+     "gw_sequencer.c", "    return (memory_is_sound(sequencer) == 0) ? GW_BAD_MEMORY",
+     "    static uint32_t calls;\n\n    calls++;\n"
+     "    return ((memory_is_sound(sequencer) == 0) || (calls > UINT32_C(3000000000)))"
+     " ? GW_BAD_MEMORY"),
     ("reset to the state after the initial one", "first moment", "gw_sequencer.c",
      "sequencer->state = GW_INITIAL_STATE;", "sequencer->state = GW_INITIAL_STATE + 1;"),
     ("an input masked with 0x7fff", "input values", "gw_trial.c", _GIVEN,
