@@ -61,7 +61,11 @@ def test_inputs_that_matter_are_the_same_with_short_waits(name):
     trial = load_trial(shipped_trial_path(name))
     short = with_short_waits(trial, waits(trial))
     assert short.variables != trial.variables
-    assert vectors_by_state(short, MOST_VECTORS) == vectors_by_state(trial, MOST_VECTORS)
+    offered, wanted = (
+        [state.vectors[: state.distinct] for state in vectors_by_state(each, MOST_VECTORS)]
+        for each in (short, trial)
+    )
+    assert offered == wanted
 
 
 def test_without_spin_it_was_not_run(monkeypatch):
