@@ -140,6 +140,17 @@ def test_answers_are_hidden_once_eight_gains_showed_none(exported):
         assert pair.same_findings()["answers_hidden"] == expected
 
 
+@pytest.mark.parametrize(("answer", "expected"), [(2249, 1), (2250, 0)])
+def test_a_faint_answer_does_not_end_hidden_ones(exported, answer, expected):
+    """Silence is 1125: below twice that an answer is neither counted nor believed."""
+    pair = Pair(exported)
+    for heard in (*[1000] * 7, answer, 1000):
+        pair.hear(Hearing.NOISE, [1000] * 4)
+        pair.hear(Hearing.RINGING, [heard] * 2)
+        pair.tell("new_gain", 0)
+    assert pair.same_findings()["answers_hidden"] == expected
+
+
 def grown_after(pair: Pair, *noise: int) -> int:
     """Return the finding after gains with so much noise each."""
     for level in noise:

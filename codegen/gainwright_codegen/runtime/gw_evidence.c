@@ -107,12 +107,19 @@ static uint32_t silence_now(const gw_evidence *evidence)
     return (silence > (uint32_t)GW_SILENCE_LEAST) ? silence : (uint32_t)GW_SILENCE_LEAST;
 }
 
-/* Was the answer to this gain's last pulse seen? Where there was none, nothing is known. */
+/* Was the answer to this gain's last pulse seen? Where there was none, nothing is known; one that was
+ * seen faintly may be chance. */
 static void count_hidden(gw_evidence *evidence)
 {
-    if (evidence->ring_blocks > 0U) {
-        evidence->hidden
-            = ((uint32_t)evidence->response >= silence_now(evidence)) ? 0U : counted(evidence->hidden);
+    const uint32_t silence = silence_now(evidence);
+    const uint32_t response = (uint32_t)evidence->response;
+
+    if ((evidence->ring_blocks > 0U) && (response < silence)) {
+        evidence->hidden = counted(evidence->hidden);
+    } else if (response >= ((uint32_t)GW_RESPONSE_SEEN * silence)) {
+        evidence->hidden = 0U;
+    } else {
+        /* As many as there were. */
     }
 }
 

@@ -42,6 +42,8 @@
 #define GW_BLOCKS_MAX INT32_C(255)
 /* Noise that hid the answers at so many gains in a row may hide that the limit was passed. */
 #define GW_HIDDEN_GAINS INT32_C(8)
+/* ... which an answer of so many times silence ends: less may be chance. */
+#define GW_RESPONSE_SEEN 2
 /* Noise of the speed error hardly follows the gain. The first gains teach what is usual; more than so
  * many times that, at so many gains in a row, is a loop that oscillates within friction; and so is
  * more than the swing level, by which the speed itself swings whatever is usual. What was louder at

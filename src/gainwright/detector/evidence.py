@@ -14,7 +14,7 @@ GROUPS = 8
 GROUPS_NEEDED = 4
 GROUP_BLOCKS_MAX = 64
 BOOST_MAX = 3
-HIDDEN_GAINS = 8
+HIDDEN_GAINS, RESPONSE_SEEN = 8, 2
 USUAL_GAINS, USUAL_PART = 8, 8
 GROWN_TIMES, GROWN_GAINS = 4, 4
 RESPONSE_BLOCKS = 2
@@ -155,8 +155,10 @@ class ReferenceEvidence:
                 self.boost = min(self.boost + 1, BOOST_MAX)
             self.grown = min(self.grown, 0)
         elif self.ringing.blocks > 0:
-            seen = share(self.ringing.response, self.silence) >= LEVEL_ONE
-            self.hidden = 0 if seen else _counted(self.hidden)
+            if self.ringing.response < self.silence:
+                self.hidden = _counted(self.hidden)
+            elif self.ringing.response >= RESPONSE_SEEN * self.silence:
+                self.hidden = 0
         before = self.noise_before
         if self.noise_blocks > 0:
             if not lower:
