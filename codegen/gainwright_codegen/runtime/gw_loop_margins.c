@@ -409,8 +409,9 @@ void gw_margins_conclude(gw_loop_response *response, const gw_response_settings 
         response->spread = gw_clamp_i32(response->crossing_noise[place], 0, GW_RESPONSE_SPREAD_MAX);
     }
     if (is_shaken(response, settings) != 0) {
-        say_nothing(response, GW_RESPONSE_SPREAD_MAX);
-    } else if (response->spread > ((again != 0) ? SPREAD_AGAIN : SPREAD_USABLE)) {
+        response->spread = GW_RESPONSE_SPREAD_MAX;
+    }
+    if (response->spread > ((again != 0) ? SPREAD_AGAIN : SPREAD_USABLE)) {
         say_nothing(response, response->spread);
     } else if (is_bent(response, settings, positions[place], response->crossing_line[place],
                        spread_before + response->spread) != 0) {
