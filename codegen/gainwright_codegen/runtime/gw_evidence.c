@@ -116,7 +116,7 @@ static void count_hidden(gw_evidence *evidence)
 
     if ((evidence->ring_blocks > 0U) && (response < silence)) {
         evidence->hidden = counted(evidence->hidden);
-    } else if (response >= ((uint32_t)GW_RESPONSE_SEEN * silence)) {
+    } else if ((evidence->ring_blocks > 0U) && (response >= ((uint32_t)GW_RESPONSE_SEEN * silence))) {
         evidence->hidden = 0U;
     } else {
         /* As many as there were. */
