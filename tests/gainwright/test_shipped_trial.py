@@ -46,6 +46,7 @@ def test_strong_ringing_that_does_not_fall_is_onset_at_once():
     assert walk.tick(**strong, cruising=0) == "ringing_onset@detect"
 
 
+@pytest.mark.slow
 def test_strong_ringing_that_stays_after_all_repeats_is_onset_however_little_it_shows():
     """Friction keeps it at one size: each pulse leaves it a little larger, and falls a little."""
     walk = Walk().started().at_rung(30)
@@ -65,6 +66,7 @@ def test_ringing_that_hardly_shows_in_the_torque_is_no_onset():
     assert walk.rows.count("listen_again") == TRIAL.constant("most_repeats")
 
 
+@pytest.mark.slow
 def test_ringing_that_was_never_seen_to_fall_ends_the_search_however_little_it_shows():
     """A load that friction keeps swinging at one size, on moves too short to judge a decay."""
     for decay in (TRIAL.constant("slow_decay"), 65535):

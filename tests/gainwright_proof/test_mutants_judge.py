@@ -73,7 +73,12 @@ def fails(trial: Trial, does: Behaviour, check: str) -> bool:
 
 
 @pytest.mark.parametrize(
-    "name", [pytest.param("small", marks=pytest.mark.slow), "peterson", "alternating_bit"]
+    "name",
+    [
+        pytest.param("small", marks=pytest.mark.slow),
+        pytest.param("peterson", marks=pytest.mark.slow),
+        "alternating_bit",
+    ],
 )
 def test_every_outcome_stands_when_everything_is_tried(name):
     trial = TRIALS[name]()

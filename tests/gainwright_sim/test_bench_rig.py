@@ -27,7 +27,9 @@ SHUTTLE = load_machine("kiln-shuttle")
 TICKS = 8000
 
 
-@pytest.mark.parametrize("name", ["kiln-shuttle", "glaze-gantry"])
+@pytest.mark.parametrize(
+    "name", [pytest.param("kiln-shuttle", marks=pytest.mark.slow), "glaze-gantry"]
+)
 def test_bare_loop_moves_the_axis_exactly_as_the_rig_does(name):
     """The yardstick does all that the rig does but for detector, sequencer and record."""
     machine, trial = load_machine(name), fixed_gain_trial(1000, pulse_ticks=30_000)

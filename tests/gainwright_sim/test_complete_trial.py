@@ -159,6 +159,7 @@ def test_a_third_of_the_limit_is_too_much_for_some_loads():
     assert summary.margins.peak_sensitivity <= 2.12
 
 
+@pytest.mark.slow
 def test_noise_alone_does_not_lower_the_gains():
     """The same axis with a torque noise of 1 %: at most a notch lower."""
     quiet = load_machine("grinder-slide")

@@ -25,6 +25,7 @@ def bench():
     return Bench(TRIAL, sample(EVERY_FAMILY["own"], 40021), changeable=True)
 
 
+@pytest.mark.slow
 def test_a_position_gain_beyond_the_limit_is_left_at_once(bench):
     """The search climbs past the limit, since growth takes seconds; what is measured at the result
     says so. Without a deep notch the load swung up to a fault while it was measured again."""
