@@ -7,8 +7,13 @@ import shutil
 import pytest
 
 from gainwright.errors import InputError
+from gainwright.language.load import load_trial
+from gainwright.language.shipped import shipped_trial_path
+from gainwright_codegen.bundle.axis import axis_bundle, write_bundle
 from gainwright_codegen.gates import misra
 from gainwright_codegen.gates.gates import Gate, _Bench, _copied, exit_code, lines, run_gates
+from gainwright_sim.machine import load_machine
+from gainwright_sim.rig.axis import axis_data
 
 from ..shared.bundles import write_standard_bundle
 from ..shared.compilers import available
@@ -92,6 +97,15 @@ def test_the_shipped_export_passes_every_gate_that_is_installed(folder):
     gates = run_gates(folder, fuzz_runs=3000)
     assert exit_code(gates) in (0, 3), lines(gates)
     assert sum(gate.verdict == "passed" for gate in gates) >= 5
+
+
+@pytest.mark.slow
+def test_the_self_test_lets_every_condition_of_the_loop_response_decide_alone(tmp_path):
+    trial = load_trial(shipped_trial_path("gentle"))
+    write_bundle(axis_bundle(trial, axis_data(load_machine("glaze-gantry"))), tmp_path / "bundle")
+    bench = _Bench(_copied(tmp_path / "bundle", tmp_path / "copy"))
+    for gate in (next(bench.compilers()), next(bench.coverage())):
+        assert gate.verdict in ("passed", "not installed"), gate.detail
 
 
 def test_a_tool_without_an_end_is_ended_and_leaves_its_gate_unfinished(folder, tmp_path):

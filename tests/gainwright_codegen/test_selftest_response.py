@@ -22,9 +22,22 @@ CHANGES = (
     ("gw_loop_response.c", "response->periods", "response->again"),
     ("gw_loop_crossings.c", "* 32767", "* 20000"),
     ("gw_loop_crossings.c", "(int64_t)share * far", "(int64_t)share * at"),
+    ("gw_loop_crossings.c", "(way <= most)", "(way < most)"),
+    ("gw_loop_crossings.c", "(noise >= NOISE_OF_MEANS)", "(noise > NOISE_OF_MEANS)"),
+    ("gw_loop_margins.c", "(line > settings->gap_from)", "(line >= settings->gap_from)"),
+    ("gw_loop_margins.c", "(line < settings->gap_to)", "(line <= settings->gap_to)"),
+    ("gw_loop_margins.c", "(is_in_gap(settings, line - 1) == 0)", "(1)"),
+    ("gw_loop_margins.c", "(going != 0) &&", ""),
+    ("gw_loop_margins.c", "(way <= (2 * GW_POSITION_MAX)) &&", ""),
+    ("gw_loop_margins.c", "((again != 0) && (limit < before)) ? 2", "(again != 0) ? 2"),
+    ("gw_loop_margins.c", "(response->agreeing > 0) && ((int64_t)gw", "((int64_t)gw"),
+    ("gw_loop_margins.c", "(response->bent >= BENT_OFTEN) &&", ""),
+    ("gw_loop_margins.c", ">= BENT_OFTEN) && (is_near(line, response->bent_line) != 0))",
+     ">= BENT_OFTEN))"),
+    ("gw_loop_margins.c", "(again != 0) ? SPREAD_AGAIN : SPREAD_USABLE", "SPREAD_AGAIN"),
     ("gw_loop_transform.c", "(square < SQUARE_LEAST)", "(square > SQUARE_LEAST)"),
     ("gw_loop_transform.c", "% half", "% (half + 1)"),
-)
+)  # fmt: skip
 
 
 @pytest.fixture(scope="module")

@@ -15,6 +15,7 @@ from gainwright_codegen.axis_c.tables import StageTables
 from gainwright_codegen.axis_c.text import machine_sources
 from gainwright_codegen.bundle.example_c import EXAMPLE_FILE, example_source
 from gainwright_codegen.bundle.golden.axis_c import errors_part, ride_part
+from gainwright_codegen.bundle.golden.crossings_c import crossings_part
 from gainwright_codegen.bundle.golden.detector_c import detector_part
 from gainwright_codegen.bundle.golden.evidence_c import evidence_part
 from gainwright_codegen.bundle.golden.orders_c import orders_part
@@ -121,6 +122,7 @@ def _parts(
         response = stages[0].response
         if response is not None:
             parts.append(response_part(response, name))
+            parts.append(crossings_part(response, name))
         else:
             parts.append(ride_part(trial, stages, vectors, ticks, reference, name))
         parts.append(rehearsal_part(trial, name, sources))

@@ -359,7 +359,7 @@ static uint32_t ranges_are_kept(uint32_t variable)
 
 static uint32_t run_errors(void)
 {
-    static const int32_t no_inputs[GW_INPUT_SLOTS] = {0};
+    const int32_t no_inputs[GW_INPUT_SLOTS] = {0};
     uint32_t failures = 0U;
     uint32_t variable;
     int32_t what;

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Iterator
+from dataclasses import replace
 
 from gainwright.detector.loop_response import ReferenceLoopResponse
 from gainwright.detector.response_settings import ResponseSettings
@@ -20,10 +21,17 @@ _ROUNDS = (
     (90, 15, 5, 0, 22), (0, 1, 3, 0, 24), (0, 1, 5, 0, 24), (0, 1, 5, 0, 24), (0, 2, 5, 700, 24),
     (30, 13, 5, 0, 23), (30, 13, 5, 0, 23), (30, 14, 5, 0, 23), (30, 13, 7, 0, 23),
     (36, 0, 1, 0, 18), (3, 8, 7, 2098, 19), (33, 15, 7, 0, 21),
-    (0, 1, 5, 0, 12),
+    (0, 1, 5, 0, 12), (0, 12, 5, 0, 24), (0, 13, 5, 0, 24), (0, 14, 5, 0, 24),
+    (0, 14, 6, 0, 24), (0, 14, 1, 0, 24), (0, 14, 1, 0, 24), (0, 7, 6, 0, 24), (0, 7, 6, 0, 15),
+    (0, 7, 5, 0, 15), (0, 5, 4, 0, 24), (0, 5, 4, 0, 15), (0, 6, 4, 0, 24), (0, 9, 4, 0, 24),
+    (0, 14, 4, 0, 24), (0, 14, 5, 0, 24), (0, 13, 5, 0, 24), (0, 12, 5, 0, 24), (0, 12, 5, 0, 24),
+    (0, 4, 5, 0, 24), (0, 4, 6, 0, 24), (0, 3, 7, 0, 24),
 )  # fmt: skip
 """Rung, sixteenths of the test signal that come back, after how many control ticks (0 to 7), ticks
 of the measurement (0: as many periods as it wants), and how far noise is shifted down."""
+_FIRST_GAP, _GAP = 45, (90, 123)
+"""From this measurement on, nothing that crosses between two lines counts, and before each of them
+memory is damaged: no prediction is known any more, although its line is."""
 _MOST_PERIODS = 10
 _LIMIT = 2**28 - 1
 
@@ -32,14 +40,17 @@ def response_part(settings: ResponseSettings, machine: str) -> SelfTestPart:
     """Return the self-test of the measurement, with the settings of the first stage."""
     text = comment(
         f"Loop response: {len(_ROUNDS)} measurements, in which so many sixteenths of the test "
-        "signal come back late, with noise; each is evaluated. The checksum is over the test "
-        "signal, what is found, and the response at its first and last line, from a model in "
-        "Python."
+        "signal come back late, with noise; each is evaluated. The last have a gap in the band, "
+        "and a damaged memory. The checksum is over the test signal, what is found, and the "
+        "response at its first and last line, from a model in Python."
     )
     rows = ",\n".join(f"    {{{', '.join(map(str, row))}}}" for row in _ROUNDS)
     source = (
         _RUN.replace("@ROUNDS@", str(len(_ROUNDS)))
         .replace("@ROWS@", rows)
+        .replace("@FIRST_GAP@", str(_FIRST_GAP))
+        .replace("@GAP_FROM@", str(_GAP[0]))
+        .replace("@GAP_TO@", str(_GAP[1]))
         .replace("@FULL@", str(_full(settings)))
         .replace("@MACHINE@", machine)
         .replace("@SUM@", f"0x{_checksum(settings):08x}U")
@@ -54,7 +65,10 @@ def _full(settings: ResponseSettings) -> int:
 
 def _checksum(settings: ResponseSettings) -> int:
     response, checksum, noise = ReferenceLoopResponse(settings), CHECKSUM_START, words()
-    for rung, share, late, ticks, shift in _ROUNDS:
+    for number, (rung, share, late, ticks, shift) in enumerate(_ROUNDS):
+        if number >= _FIRST_GAP:
+            response.settings = replace(settings, gap_from=_GAP[0], gap_to=_GAP[1])
+            response.agreeing = 0
         response.record(True, rung)
         given = _given(response, share, late, ticks or _full(settings), shift, noise)
         # Nothing is evaluated as long as it is measured.
@@ -65,7 +79,8 @@ def _checksum(settings: ResponseSettings) -> int:
         found = response.findings(rung).values()
         lines = (*response.inverse(settings.first_line), *response.inverse(settings.last_line))
         positions = (response.spread, response.limit_position, response.result_position)
-        checksum = added(checksum, (*found, *lines, *positions))
+        places = (response.limit_line, response.bent)
+        checksum = added(checksum, (*found, *lines, *positions, *places))
     return checksum
 
 
@@ -87,22 +102,24 @@ def _given(
 
 
 _RUN = """\
-static const int32_t golden_rounds[@ROUNDS@][5] = {
+static const int16_t golden_rounds[@ROUNDS@][5] = {
 @ROWS@
 };
 
 /* Number of control ticks, words of the noise, and the test signal of the last ticks. */
 typedef struct {
+    gw_response_settings settings;
     uint32_t checksum;
     uint32_t word;
     uint32_t tick;
     int32_t past[8];
 } golden_response;
 
-static void response_tick(golden_response *golden, const int32_t round[5])
+static void response_tick(golden_response *golden, const int16_t round[5])
 {
-    const gw_response_settings *settings = &@MACHINE@.stage[0].response;
-    const int32_t past = golden->past[(golden->tick + 7U - (uint32_t)round[2]) % 8U];
+    const gw_response_settings *settings = &golden->settings;
+    const int32_t late = round[2];
+    const int32_t past = golden->past[(golden->tick + 7U - (uint32_t)late) % 8U];
     const int32_t drawn = (int32_t)(next_word(&golden->word) >> 1) - INT32_C(1073741824);
     const int64_t answer = (int64_t)gw_floor_shift_i32(past, 4U) * -round[1];
     const int32_t torque = gw_saturate_signal(gw_saturate_i32(
@@ -121,14 +138,14 @@ static void response_found(golden_response *golden, int32_t rung)
 {
     int32_t findings[GW_RESPONSE_FINDING_COUNT];
 
-    gw_response_findings(&subject.response, &@MACHINE@.stage[0].response, rung, findings);
+    gw_response_findings(&subject.response, &golden->settings, rung, findings);
     golden->checksum
         = add_words(golden->checksum, findings, (uint32_t)GW_RESPONSE_FINDING_COUNT);
 }
 
-static void response_round(golden_response *golden, const int32_t round[5])
+static void response_round(golden_response *golden, const int16_t round[5])
 {
-    const gw_response_settings *settings = &@MACHINE@.stage[0].response;
+    const gw_response_settings *settings = &golden->settings;
     int32_t line[2];
     int32_t k;
 
@@ -155,6 +172,8 @@ static void response_round(golden_response *golden, const int32_t round[5])
     golden->checksum = checksum_add(golden->checksum, (uint32_t)subject.response.spread);
     golden->checksum = checksum_add(golden->checksum, (uint32_t)subject.response.limit_position);
     golden->checksum = checksum_add(golden->checksum, (uint32_t)subject.response.result_position);
+    golden->checksum = checksum_add(golden->checksum, (uint32_t)subject.response.limit_line);
+    golden->checksum = checksum_add(golden->checksum, (uint32_t)subject.response.bent);
 }
 
 /* A damaged slice ends the evaluation; a line beyond the band changes nothing; and as long as
@@ -210,11 +229,17 @@ static uint32_t response_begins_again(void)
 
 static uint32_t run_response(void)
 {
-    golden_response golden = {CHECKSUM_START, NOISE_SEED, 0U, {0}};
+    golden_response golden
+        = {@MACHINE@.stage[0].response, CHECKSUM_START, NOISE_SEED, 0U, {0}};
     uint32_t k;
 
     gw_axis_init(&subject, &@MACHINE@);
     for (k = 0U; k < @ROUNDS@U; k++) {
+        if (k >= @FIRST_GAP@U) {
+            golden.settings.gap_from = @GAP_FROM@;
+            golden.settings.gap_to = @GAP_TO@;
+            subject.response.agreeing = 0;
+        }
         response_round(&golden, golden_rounds[k]);
     }
     return report((golden.checksum == @SUM@) ? 1U : 0U, "loop response, rounds", k)
