@@ -197,8 +197,7 @@ class ProofSearch:
             try:
                 self._judge_deadline(searches, deadline, heading, selector)
             except NoRankError as error:
-                reason = str(error) or "no rank of the form that is tried falls with every tick"
-                self._found.resisting[deadline.subject] = Resisting(reason)
+                self._found.resisting[deadline.subject] = Resisting(_without_ranks(deadline, error))
             except OutOfEffortError as error:
                 self._found.resisting[deadline.subject] = Resisting(f"z3: {error}")
 
@@ -217,9 +216,7 @@ class ProofSearch:
             raise ranking
         ticks = deadline.ticks(ranking.greatest)
         if deadline.within_ticks is not None and ticks > deadline.within_ticks:
-            reason = f"the shortest time that ranks show is {ticks} ticks"
-            self._found.resisting[deadline.subject] = Resisting(reason)
-            return
+            raise NoRankError(f"the shortest time that ranks show is {ticks} ticks")
         questions = list(rank_questions(self._step, deadline, ranking, heading))
         self._judge(deadline.subject, questions, selector, ranking, ticks)
 
@@ -338,3 +335,14 @@ class _RankSearches:
             return search.ranking(others).to_be_checked
         except NoRankError as error:
             return NoRankError(*error.args)
+
+
+def _without_ranks(deadline: Deadline, error: NoRankError) -> str:
+    """Return why there are no ranks.
+
+    For the whole trial, where the search is short, how far it came differs from run to run, and a
+    recheck would take that for another finding.
+    """
+    if deadline.subject == WHOLE_TRIAL:
+        return "no rank of the form that is tried falls with every tick and ends in time"
+    return str(error) or "no rank of the form that is tried falls with every tick"
