@@ -57,25 +57,16 @@ class Induction:
     """The candidates of all states and the rows that can still break them."""
 
     def __init__(
-        self,
-        trial: Trial,
-        terms: StepTerms,
-        known: Facts,
-        candidates: Chains,
-        budget: Budget,
-        fewest: bool = True,
+        self, trial: Trial, terms: StepTerms, known: Facts, candidates: Chains, budget: Budget
     ) -> None:
-        """``known`` facts are inductive already; candidates may rest on them. ``fewest``: what
-        :meth:`support` returns is to hold few of them.
+        """``known`` facts are inductive already; candidates may rest on them.
 
         Whatever asks the solver raises OutOfEffortError where the budget does not suffice.
         """
         self._trial = trial
         self._terms = terms
         self._solvers = {
-            s.name: Switchboard(
-                [terms.ranges, *terms.formulas(known.get(s.name, ()))], budget, fewest
-            )
+            s.name: Switchboard([terms.ranges, *terms.formulas(known.get(s.name, ()))], budget)
             for s in trial.states
         }
         self._pools = {s.name: self._pool(candidates.get(s.name, ())) for s in trial.states}

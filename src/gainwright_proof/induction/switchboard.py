@@ -14,16 +14,13 @@ Key = Hashable
 class Switchboard:
     """Formulas stay in the solver, translated to bits once; each question turns on some of them."""
 
-    def __init__(self, always: Iterable[z3.BoolRef], budget: Budget, fewest: bool = True) -> None:
-        """``always``: formulas of one context, at least one, that always count.
-
-        Without ``fewest`` an answer may name formulas that it did not need; it comes sooner.
-        """
+    def __init__(self, always: Iterable[z3.BoolRef], budget: Budget) -> None:
+        """``always``: formulas of one context, at least one, that always count."""
         first, *others = always
         self._context = first.ctx
         self._solver = z3.SolverFor("QF_BV", ctx=self._context)
         self._budget = budget
-        self._solver.set("core.minimize", fewest)
+        self._solver.set("core.minimize", True)
         self._solver.add(first, *others)
         self._switches: dict[Key, z3.BoolRef] = {}
         self._keys: dict[int, Key] = {}
