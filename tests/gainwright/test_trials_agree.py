@@ -30,6 +30,7 @@ REASONS = {
         "cruise": "the position gain is judged by steps",
         "axis_is_quiet": "margins are measured before the second direction",
         "both_directions_quiet": "the next stage follows",
+        "verify_again": "its results lie at a third of the limit, where ringing may be tried again",
     },
 }
 OTHER_CONDITIONS = {

@@ -172,15 +172,17 @@ def test_torque_that_stays_saturated_withdraws(stop_tick):
 )
 @pytest.mark.parametrize("name", ["glaze-gantry", "kiln-shuttle"])
 def test_what_breaks_unsaid_ends_as_a_fault(name, kind, expected, most_ticks):
-    """Feedback is "valid" and the drive "ready" all the time."""
-    rehearsal = rehearse(
-        Bench(TRIAL, load_machine(name), changeable=True), SEED, fault=RigFault(kind, 8000)
-    )
+    """Feedback is "valid" and the drive "ready" all the time; what freezes does so in a move."""
+    bench, begin = Bench(TRIAL, load_machine(name), changeable=True), 8000
+    if expected == {"feedback_frozen"}:
+        steady = rehearse(bench, SEED).input("cruising")
+        begin = next(tick for tick in range(8000, len(steady)) if steady[tick : tick + 100].all())
+    rehearsal = rehearse(bench, SEED, fault=RigFault(kind, begin))
     assert rehearsal.ended and not rehearsal.violations
     assert states(rehearsal)[-1] == "fault" and reason(rehearsal) in expected
     assert rehearsal.input("feedback_valid").all() and rehearsal.input("drive_ready").all()
     off = falling_edge(rehearsal.output("torque_request"))
-    assert 8000 < off <= 8000 + most_ticks
+    assert begin < off <= begin + most_ticks
     assert falling_edge(rehearsal.output("brake_open")) <= off
 
 
