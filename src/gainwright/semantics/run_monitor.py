@@ -43,6 +43,7 @@ class RunMonitor:
         names = [state.name for state in trial.states]
         writer = CodeWriter(names, trial.conditions, ARRAY, trial.boolean_names)
         step, response = RequirementKind.STEP, RequirementKind.RESPONSE
+        bounded = RequirementKind.BOUNDED
         self.over_ticks = _Group(
             writer,
             {r.id: r.formula for r in self.requirements if r.kind is step},
@@ -52,11 +53,7 @@ class RunMonitor:
         self.at_moments = _Group(
             writer,
             {r.id: r.formula for r in self.requirements if r.kind is not step},
-            {
-                r.id: r.trigger or Boolean(True)
-                for r in self.requirements
-                if r.kind not in (step, response)
-            },
+            {r.id: r.trigger or Boolean(True) for r in self.requirements if r.kind is bounded},
         )
 
     def violations(self, run: Run) -> list[Violation]:
