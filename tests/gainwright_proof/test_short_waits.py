@@ -8,9 +8,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from gainwright.language.load import trial_from_document
+from gainwright.language.load import load_trial, trial_from_document
 from gainwright.language.model import RequirementKind
 from gainwright.language.parse import parse
+from gainwright.language.shipped import shipped_trial_names, shipped_trial_path
 from gainwright_proof.exploration import explore
 from gainwright_proof.exploration.short_waits import waits, with_short_waits
 from gainwright_proof.verdict import Verdict
@@ -187,3 +188,9 @@ def test_untimed_requirements_get_the_same_verdict(formula):
 )
 def test_a_variable_that_is_read_in_another_way_is_left_as_it_is(found, changed):
     assert waits(trial(WAITING.replace(found, changed))) == ()
+
+
+@pytest.mark.parametrize("name", shipped_trial_names())
+def test_the_waits_of_shipped_trials_can_be_shortened(name):
+    """One requirement that reads the timer in another way keeps every value of it a state."""
+    assert [wait.variable.name for wait in waits(load_trial(shipped_trial_path(name)))] == ["wait"]
