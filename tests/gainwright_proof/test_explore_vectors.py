@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 
-from gainwright.language.expression import Binary, Integer, Operator, Reference, references
+from gainwright.language.expression import Binary, Choice, Integer, Operator, Reference, references
 from gainwright.language.model import Condition, Kind, RequirementKind, Signal
 from gainwright.semantics.evaluate import Moment, Step, evaluate, evaluate_over
 from gainwright.semantics.machine import ReferenceMachine
@@ -163,6 +163,27 @@ def test_comparisons_with_constants_need_no_enumeration():
     trial = replace(trial, rows=tuple(replace(row, actions={}) for row in trial.rows))
     (only,) = vectors_by_state(trial, 1000)
     assert [vector[1] for vector in only.vectors] == [-(2**31), 11]
+
+
+def test_a_choice_between_wide_inputs_needs_no_enumeration():
+    """Which input is compared is a variable's choice, and what with is an input's: 1 or 4."""
+    here, there = (Signal(name, Kind.INTEGER, 0, 2**24, "", "") for name in ("here", "there"))
+    rising = Binary(Operator.GREATER, Reference("count_up"), Integer(2))
+    asked = Binary(
+        Operator.GREATER_EQUAL,
+        Choice(rising, Reference("here"), Reference("there")),
+        Choice(Reference("go"), Integer(1), Integer(4)),
+    )
+    trial = counter_trial(
+        inputs=(Signal("go", Kind.BOOLEAN, 0, 1, "", ""), here, there),
+        conditions=(Condition("told", asked, ""),),
+    )
+    trial = replace(trial, rows=tuple(replace(row, actions={}) for row in trial.rows))
+    (only,) = vectors_by_state(trial, 1000)
+    assert [(here, there) for _, here, there in only.vectors] == [(0, 0), (0, 4), (4, 0), (4, 4)]
+    moments = [dict(zip(("go", "here", "there"), vector, strict=True)) for vector in only.vectors]
+    for count in (0, 5):
+        assert {evaluate(asked, {**moment, "count_up": count}) for moment in moments} == {0, 1}
 
 
 def test_assigned_input_matters_as_far_as_the_variable_goes():

@@ -10,12 +10,14 @@ So two input vectors with the same feature values cannot be told apart, whatever
   but the order of ``x`` among the integers that ``e`` can be. With ``e`` in [low, high] the feature
   is ``x`` limited to [low - 1, high + 1].
 - The same for ``variable := x``, with the range at which the assignment saturates.
+- ``(if c then x else y) < e`` is ``if c then x < e else y < e``, and has the features of these.
 - Anything else that mixes both has the value of its inputs as feature.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
+from dataclasses import replace
 from functools import reduce
 
 from gainwright.language.expression import (
@@ -81,12 +83,10 @@ class FeatureFinder:
                 yield from self._features(part)
 
     def _of_chain(self, expression: Binary) -> Iterable[Expression]:
-        operands = list(chain(expression, expression.operator))
-        alone = [part for part in operands if self._reads_own_only(part)]
-        if alone:
-            yield reduce(lambda a, b: Binary(expression.operator, a, b), alone)
-        for part in operands:
-            if not self._reads_own_only(part):
+        for part in _joined(expression, self._reads_own_only):
+            if self._reads_own_only(part):
+                yield part
+            else:
                 yield from self._features(part)
 
     def _of_comparison(self, comparison: Binary) -> Iterable[Expression]:
@@ -97,8 +97,19 @@ class FeatureFinder:
                 if bounds is not None and bounds.kind is Kind.INTEGER:
                     yield _limited(side, bounds.low, bounds.high)
                     return
-        for side in sides:
-            yield from self._features(side)
+        choice = _choice_of(comparison)
+        for part in sides if choice is None else _of_each_case(comparison, choice):
+            yield from self._features(part)
+
+
+def _of_each_case(comparison: Binary, choice: Choice) -> Iterable[Expression]:
+    """Yield what a comparison of a choice is made of: its condition, and a comparison a case."""
+    yield choice.condition
+    for case in (choice.consequence, choice.alternative):
+        if comparison.left is choice:
+            yield replace(comparison, left=case)
+        else:
+            yield replace(comparison, right=case)
 
 
 def chain(expression: Expression, operator: Operator) -> Iterable[Expression]:
@@ -110,17 +121,41 @@ def chain(expression: Expression, operator: Operator) -> Iterable[Expression]:
         yield expression
 
 
-def base_features(expression: Expression, name: str) -> Iterable[Expression]:
-    """Yield the largest parts of a feature that read one input and no other.
+def parts_within(expression: Expression, names: frozenset[str]) -> Iterable[Expression]:
+    """Yield the largest parts of a feature that read some inputs and no others.
 
-    The feature is a function of these parts of its inputs.
+    Whatever the others are, the feature is a function of these parts of its inputs.
     """
-    names = references(expression)
-    if names == {name}:
+    read = references(expression)
+    if not read & names:
+        return
+    if read <= names:
         yield expression
-    elif name in names:
-        for part in children(expression):
-            yield from base_features(part, name)
+        return
+    for part in _taken_apart(expression, names):
+        yield from parts_within(part, names)
+
+
+def _taken_apart(expression: Expression, names: frozenset[str]) -> Iterable[Expression]:
+    if isinstance(expression, Binary) and expression.operator in _CHAINS:
+        return _joined(expression, lambda part: references(part) <= names)
+    if isinstance(expression, Binary) and expression.operator in COMPARISONS:
+        choice = _choice_of(expression)
+        return children(expression) if choice is None else _of_each_case(expression, choice)
+    return children(expression)
+
+
+def _joined(expression: Binary, alike: Callable[[Expression], bool]) -> list[Expression]:
+    """Return the operands of a chain, of which those that are alike are joined to one."""
+    operands = list(chain(expression, expression.operator))
+    alone = [part for part in operands if alike(part)]
+    joined = [reduce(lambda a, b: Binary(expression.operator, a, b), alone)] if alone else []
+    return joined + [part for part in operands if not alike(part)]
+
+
+def _choice_of(comparison: Binary) -> Choice | None:
+    sides = (comparison.left, comparison.right)
+    return next((side for side in sides if isinstance(side, Choice)), None)
 
 
 def thresholds(expression: Expression) -> list[int] | None:

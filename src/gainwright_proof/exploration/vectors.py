@@ -32,7 +32,7 @@ from gainwright.language.model import Kind, Signal, State, Trial
 from gainwright.semantics.array_code import filled
 from gainwright.semantics.python_code import ARRAY, CodeWriter
 from gainwright_proof.exploration.behaviour import Behaviour, firsts_of_each
-from gainwright_proof.exploration.features import FeatureFinder, base_features, thresholds
+from gainwright_proof.exploration.features import FeatureFinder, parts_within, thresholds
 from gainwright_proof.exploration.questions import Questions, RowQuestions
 from gainwright_proof.exploration.situations import SituationFinder, Situations
 
@@ -41,6 +41,10 @@ Vector = tuple[int, ...]
 
 MOST_VALUES = 1 << 20
 """Values of one input, or of inputs that share a feature, that are looked at one by one."""
+
+
+_Choices = tuple[tuple[str, ...], Sequence[Vector]]
+"""Inputs, and values that they have together."""
 
 
 class TooManyVectors(Exception):
@@ -224,14 +228,33 @@ class _Builder:
         self, state: str, names: Sequence[str], features: tuple[Expression, ...]
     ) -> Iterator[Vector]:
         """Yield the first combination of values for each combination of feature values."""
-        values = [self._values_of(name, features) for name in names]
-        count = math.prod(map(len, values))
+        alike = [self._alike(state, own, features) for own in _read_together(names, features)]
+        yield from self._first_of_all(state, names, alike, features)
+
+    def _alike(
+        self, state: str, names: tuple[str, ...], features: tuple[Expression, ...]
+    ) -> _Choices:
+        """Return the values of inputs that their own parts of the features tell apart."""
+        values = [(((name,), [(v,) for v in self._values_of(name, features)])) for name in names]
+        if len(names) == 1:
+            return values[0]
+        own = dict.fromkeys(p for f in features for p in parts_within(f, frozenset(names)))
+        return names, self._first_of_all(state, names, values, tuple(own))
+
+    def _first_of_all(
+        self,
+        state: str,
+        names: Sequence[str],
+        choices: Sequence[_Choices],
+        features: Sequence[Expression],
+    ) -> list[Vector]:
+        count = math.prod(len(vectors) for _, vectors in choices)
         if count > MOST_VALUES:
             raise TooManyVectors(
                 f"in state {state} the inputs {', '.join(names)} have {count} combinations of "
                 f"values that may matter (at most {MOST_VALUES})"
             )
-        yield from self._first_of_each(names, values, features)
+        return self._first_of_each(names, choices, features)
 
     def kinds(
         self, names: Sequence[str], choices: Sequence[Vector], features: Sequence[Expression]
@@ -247,11 +270,14 @@ class _Builder:
     def _values_of(self, name: str, features: tuple[Expression, ...]) -> list[int]:
         """Return the values of one input that its own parts of the features tell apart."""
         parts = tuple(
-            dict.fromkeys(part for feature in features for part in base_features(feature, name))
+            dict.fromkeys(
+                part for feature in features for part in parts_within(feature, frozenset({name}))
+            )
         )
         if (name, parts) not in self._values:
             candidates = self._candidates(self._signals[name], parts)
-            firsts = self._first_of_each((name,), [candidates], parts)
+            one_by_one = ((name,), [(value,) for value in candidates])
+            firsts = self._first_of_each((name,), [one_by_one], parts)
             self._values[name, parts] = [value for (value,) in firsts]
         return self._values[name, parts]
 
@@ -270,18 +296,19 @@ class _Builder:
         return range(signal.low, signal.high + 1)
 
     def _first_of_each(
-        self, names: Sequence[str], values: Sequence[Sequence[int]], features: Sequence[Expression]
+        self, names: Sequence[str], choices: Sequence[_Choices], features: Sequence[Expression]
     ) -> list[Vector]:
-        """Return the first of all combinations of values for each combination of features.
+        """Return the first of all combinations of choices for each combination of features.
 
         All combinations are looked at together: there may be a million of them.
         """
-        shape = tuple(len(each) for each in values)
+        shape = tuple(len(vectors) for _, vectors in choices)
         count = math.prod(shape)
         places = np.unravel_index(np.arange(count), shape) if shape else ()
         columns = {
-            name: np.array(each, dtype=np.int64)[place]
-            for name, each, place in zip(names, values, places, strict=True)
+            name: np.array([vector[k] for vector in vectors], dtype=np.int64)[place]
+            for (own, vectors), place in zip(choices, places, strict=True)
+            for k, name in enumerate(own)
         }
         found = [
             filled(value, count) for value in self._writer.function(features)(columns, 0, {}, 0)
@@ -297,3 +324,12 @@ class _Builder:
             for (names, _), choice in zip(groups, chosen, strict=True):
                 values.update(zip(names, choice, strict=True))
             yield tuple(values.values())
+
+
+def _read_together(names: Iterable[str], features: Iterable[Expression]) -> list[tuple[str, ...]]:
+    """Return groups of inputs that are read by the very same features."""
+    read = [references(feature) for feature in features]
+    groups: dict[tuple[bool, ...], list[str]] = {}
+    for name in names:
+        groups.setdefault(tuple(name in one for one in read), []).append(name)
+    return [tuple(group) for group in groups.values()]
