@@ -126,6 +126,20 @@ def only_with_trial(name: str, digest: str) -> str:
     )
 
 
+def only_with_runtime(name: str, runtime: str) -> str:
+    """Return lines that stop a compiler where static files, included before, are others.
+
+    Args:
+        name: file that the lines stand in.
+        runtime: fingerprint of the static files that it was made with.
+    """
+    return (
+        f"#if GW_RUNTIME_FINGERPRINT != {runtime}\n"
+        f'#error "{name} was made with another version of the static files"\n'
+        "#endif"
+    )
+
+
 C_LINKAGE_BEGINS = '#ifdef __cplusplus\nextern "C" {\n#endif\n'
 C_LINKAGE_ENDS = "#ifdef __cplusplus\n}\n#endif\n"
 RUNTIME_VERSION = 7

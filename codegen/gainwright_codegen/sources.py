@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import hashlib
 import re
 from dataclasses import replace
 from pathlib import Path
 
 from gainwright.errors import input_error
 from gainwright.language.model import Trial
+from gainwright_codegen.c_text import fingerprint
 from gainwright_codegen.host import read_sources
 from gainwright_codegen.trial_c.header import trial_header
 from gainwright_codegen.trial_c.identifiers import check_exportable, constant, enumerators
@@ -23,6 +25,14 @@ LONGEST_IDENTIFIER = 63
 def runtime_sources() -> dict[str, bytes]:
     """Return every static C file by its name."""
     return read_sources(RUNTIME_DIRECTORY, "*.h", "*.c")
+
+
+def runtime_fingerprint() -> str:
+    """Return the first 32 bits of the digest of all static files, as the preprocessor has it."""
+    digest = hashlib.sha256()
+    for name, text in sorted(runtime_sources().items()):
+        digest.update(f"{name} {len(text)}\n".encode("ascii") + text)
+    return fingerprint(digest.hexdigest())
 
 
 def trial_sources(trial: Trial) -> dict[str, bytes]:

@@ -82,6 +82,9 @@ RUNTIME = (
     Mutant("gw_axis.c", "((uint32_t)axis->sequencer.state < (uint32_t)GW_STATE_COUNT)", "(1)"),
     Mutant("gw_axis.c", "sum = gw_checksum_with(sum, axis->order.word);", ""),
     Mutant("gw_axis.c", "return ~gw_checksum_with(sum, rate_and_fault(axis));", "return ~sum;"),
+    Mutant("gw_trial.h", "    sum = gw_checksum_with(sum, (uint32_t)(uint16_t)"
+           "variables[GW_VARIABLE_GAIN_RUNG]\n        | "
+           "((uint32_t)(uint16_t)variables[GW_VARIABLE_LIMIT_RUNG] << 16U));", ""),
     Mutant("gw_axis.c", "(pulse >= 0)", "(1)"),
     Mutant("gw_axis.c", "fault = GW_BAD_RATE;", "fault = GW_BAD_MEMORY;"),
     Mutant("gw_axis.c", "(fault == 0) && (rate_is_right", "(rate_is_right"),
@@ -112,6 +115,7 @@ RUNTIME = (
     Mutant("gw_evidence.c", "evidence->silence = silence_above", "(void)silence_above"),
     Mutant("gw_evidence.c", "group[1] = mean_of(&group[2]);", "group[1] = mean_of(&group[0]);"),
     Mutant("gw_evidence.c", "const uint32_t most = noise / 2U;", "const uint32_t most = noise;"),
+    Mutant("gw_evidence.c", "spread + (spread / 2U)", "spread"),
     Mutant("gw_evidence.c", "evidence->ring_noise / GW_GROWN_TIMES", "evidence->ring_noise / 8"),
     Mutant("gw_evidence.c", "evidence->grown = (int16_t)smaller(evidence->grown, 0);", ""),
     Mutant("gw_evidence.c", "larger(usual, smaller(most, follows))", "larger(usual, most)"),

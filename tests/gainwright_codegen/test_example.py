@@ -43,7 +43,7 @@ def test_ends_with_a_result(name, machine, control_tick_s):
     trial = load_trial(shipped_trial_path(name))
     tables = machine_tables(trial, axis_data(at(load_machine(machine), control_tick_s)))
     sources = runtime_sources() | trial_sources(trial) | machine_sources(tables)
-    sources[EXAMPLE_FILE] = example_source(trial, tables, []).encode("ascii")
+    sources[EXAMPLE_FILE] = example_source(trial, tables, [], "").encode("ascii")
     flags = ("-O2", "-Wall", "-Wextra", "-Wconversion", "-Werror", "-DGW_EXAMPLE_MAIN")
     done = subprocess.run(
         [compile_program(sources, flags, "example")], capture_output=True, text=True, check=False

@@ -38,6 +38,14 @@ CHANGES = (
     ("gw_loop_transform.c", "(square < SQUARE_LEAST)", "(square > SQUARE_LEAST)"),
     ("gw_loop_transform.c", "% half", "% (half + 1)"),
 )  # fmt: skip
+CONDITIONS = (
+    ("(-GW_CONSTANT_MARGIN_RUNGS))", "(-GW_CONSTANT_MARGIN_RUNGS - 1))"),
+    ("< (-GW_CONSTANT_MOST_RUNGS_APART)", "<= (-GW_CONSTANT_MOST_RUNGS_APART)"),
+    (">= GW_CONSTANT_CLEAR_ANSWER)", "> GW_CONSTANT_CLEAR_ANSWER)"),
+    (">= GW_CONSTANT_KEPT_SPEED_SHARE) && (input(inputs,\n            GW_INPUT_RING_LEVEL)",
+     "> GW_CONSTANT_KEPT_SPEED_SHARE) && (input(inputs,\n            GW_INPUT_RING_LEVEL)"),
+    (">= GW_CONSTANT_WEAK_BURST)", "> GW_CONSTANT_WEAK_BURST)"),
+)  # fmt: skip
 
 
 @pytest.fixture(scope="module")
@@ -57,3 +65,10 @@ def test_a_change_is_noticed(bench, name, sound, broken):
     text = (bench.folder / name).read_text()
     assert sound in text
     assert "loop response" in bench.verdict(name, text.replace(sound, broken))
+
+
+@pytest.mark.parametrize(("sound", "broken"), CONDITIONS)
+def test_a_change_of_a_condition_is_noticed(bench, sound, broken):
+    text = (bench.folder / "gw_trial.c").read_text()
+    assert sound in text
+    assert "around row" in bench.verdict("gw_trial.c", text.replace(sound, broken, 1))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import textwrap
 from collections.abc import Iterable
 
@@ -40,6 +41,25 @@ def _identities(machine: MachineTables) -> list[str]:
     ]
 
 
+def tables_fingerprint(machine: MachineTables) -> str:
+    """Return the first 32 bits of a digest over all numbers of a machine, as the preprocessor has
+    it: they depend on who designed them, too."""
+    numbers = [f"{item.name} {item.value}" for item in machine.constants]
+    numbers += [f"{table.name} {_initializer(table.values)}" for table in machine.tables]
+    return fingerprint(hashlib.sha256("\n".join(numbers).encode("ascii")).hexdigest())
+
+
+def only_with_tables(name: str, machine: MachineTables) -> str:
+    """Return lines that stop a compiler where the header of a machine, included before, is another
+    one, or says other numbers."""
+    return (
+        f"#if ({machine.prefix}_FINGERPRINT != {fingerprint(machine.digest)}) \\\n"
+        f"    || ({machine.prefix}_TABLES_FINGERPRINT != {tables_fingerprint(machine)})\n"
+        f'#error "{name} and {machine.object}.h are from different exports"\n'
+        "#endif"
+    )
+
+
 def _header(machine: MachineTables) -> str:
     guard = f"{machine.object.upper()}_H"
     lines = [
@@ -54,7 +74,9 @@ def _header(machine: MachineTables) -> str:
         "#endif\n",
         f"#define {machine.prefix}_NAME {c_string(machine.name)}",
         f"#define {machine.prefix}_DIGEST {c_string(machine.digest)}",
-        f"#define {machine.prefix}_FINGERPRINT {fingerprint(machine.digest)}\n",
+        f"#define {machine.prefix}_FINGERPRINT {fingerprint(machine.digest)}",
+        comment("The same of all numbers of the machine, here and in its tables."),
+        f"#define {machine.prefix}_TABLES_FINGERPRINT {tables_fingerprint(machine)}\n",
     ]
     for item in machine.constants:
         lines += [comment(item.comment), f"#define {item.name} {number(item.value)}\n"]
@@ -69,10 +91,8 @@ def _source(machine: MachineTables) -> str:
     lines = [
         banner("tables of one machine, generated.", _identities(machine)),
         f'#include "{machine.object}.h"\n',
-        f"#if (GW_TRIAL_FINGERPRINT != {fingerprint(machine.trial_digest)}) \\",
-        f"    || ({machine.prefix}_FINGERPRINT != {fingerprint(machine.digest)})",
-        f'#error "{machine.object}.c is from another export than its headers"',
-        "#endif\n",
+        only_with_trial(f"{machine.object}.c", machine.trial_digest),
+        only_with_tables(f"{machine.object}.c", machine) + "\n",
     ]
     for table in machine.tables:
         prefix = "static " if table.private else ""

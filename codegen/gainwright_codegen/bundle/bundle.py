@@ -5,14 +5,13 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
 
 from gainwright.language.model import Trial
 from gainwright.result_folder import SUMS_FILE
 from gainwright.result_folder import checksums as folder_checksums
 from gainwright_codegen.axis_c.layout import MachineTables
 from gainwright_codegen.axis_c.tables import StageTables
-from gainwright_codegen.axis_c.text import machine_sources
+from gainwright_codegen.axis_c.text import machine_sources, only_with_tables
 from gainwright_codegen.bundle.example_c import EXAMPLE_FILE, example_source
 from gainwright_codegen.bundle.golden.axis_c import errors_part, ride_part
 from gainwright_codegen.bundle.golden.crossings_c import crossings_part
@@ -24,14 +23,25 @@ from gainwright_codegen.bundle.golden.response_c import response_part
 from gainwright_codegen.bundle.golden.rows_c import row_vectors, rows_part
 from gainwright_codegen.bundle.golden.schedule_c import schedule_part
 from gainwright_codegen.bundle.golden.search import Found, find_samples
-from gainwright_codegen.bundle.golden.selftest_c import SelfTestPart, selftest_source
+from gainwright_codegen.bundle.golden.selftest_c import SELFTEST_FILE, SelfTestPart, selftest_source
 from gainwright_codegen.bundle.golden.watch_c import watch_part
 from gainwright_codegen.bundle.guide import build_files, guide
 from gainwright_codegen.bundle.readme import readme
 from gainwright_codegen.bundle.stamp import stamp_sources
-from gainwright_codegen.c_text import RUNTIME_VERSION, banner, identity
+from gainwright_codegen.c_text import (
+    RUNTIME_VERSION,
+    banner,
+    identity,
+    only_with_runtime,
+    only_with_trial,
+)
 from gainwright_codegen.schedule_c.schedule import HEADER, StageSchedule, schedule_files
-from gainwright_codegen.sources import SEQUENCER_FILES, runtime_sources, trial_sources
+from gainwright_codegen.sources import (
+    SEQUENCER_FILES,
+    runtime_fingerprint,
+    runtime_sources,
+    trial_sources,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,14 +92,26 @@ def make_bundle(
     if machine is not None and schedules:
         parts.append(schedule_part(machine.name, schedules))
     if machine is not None:
-        files[EXAMPLE_FILE] = example_source(trial, machine, identities).encode("ascii")
-    files["gw_selftest.c"] = selftest_source(parts, identities, trial.digest).encode("ascii")
+        checks = _only_with_this_export(EXAMPLE_FILE, trial, machine)
+        example = example_source(trial, machine, identities, "\n".join(checks))
+        files[EXAMPLE_FILE] = example.encode("ascii")
+    checks = _only_with_this_export(SELFTEST_FILE, trial, machine)
+    files[SELFTEST_FILE] = selftest_source(parts, identities, checks).encode("ascii")
     if machine is not None:
         files |= build_files(identities, files)
         files["GUIDE.md"] = guide(trial, machine, stages, identities, schedules).encode("ascii")
     files["README.txt"] = readme(trial, machine, files, found.rows).encode("ascii")
     files[SUMS_FILE] = folder_checksums(files)
     return Bundle(dict(sorted(files.items())), found.rows)
+
+
+def _only_with_this_export(name: str, trial: Trial, machine: MachineTables | None) -> list[str]:
+    """Return lines that stop a compiler where a file stands among files of another export."""
+    checks = [
+        only_with_trial(name, trial.digest),
+        only_with_runtime(name, runtime_fingerprint()),
+    ]
+    return checks if machine is None else [*checks, only_with_tables(name, machine)]
 
 
 def _identities(trial: Trial, machine: MachineTables | None) -> list[str]:
@@ -148,22 +170,13 @@ def _with_banner(name: str, text: bytes) -> bytes:
     opening = banner(
         f"{name}, static file, version {RUNTIME_VERSION}; the same in every export.", ()
     )
-    fingerprint = _runtime_fingerprint()
+    fingerprint = runtime_fingerprint()
     check = _SAME_VERSION.format(name=name, version=RUNTIME_VERSION, fingerprint=fingerprint)
     if name == _VERSION_FILE:
         text = text.replace(
             _VERSION, _VERSION + _FINGERPRINT.format(fingerprint=fingerprint).encode("ascii")
         )
     return b"\n".join([opening.encode("ascii"), text, check.encode("ascii")])
-
-
-@cache
-def _runtime_fingerprint() -> str:
-    """Return the first 32 bits of the digest of all static files, as the preprocessor has it."""
-    digest = hashlib.sha256()
-    for name, text in sorted(runtime_sources().items()):
-        digest.update(f"{name} {len(text)}\n".encode("ascii") + text)
-    return f"0x{digest.hexdigest()[:8]}U"
 
 
 _VERSION_FILE = "gw_fixed.h"

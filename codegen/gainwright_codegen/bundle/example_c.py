@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from gainwright.language.model import Trial
 from gainwright_codegen.axis_c.layout import MachineTables
-from gainwright_codegen.c_text import banner, only_with_trial
+from gainwright_codegen.c_text import banner
 from gainwright_codegen.trial_c.identifiers import constant
 
 EXAMPLE_FILE = "gw_example.c"
@@ -84,16 +84,18 @@ class Pace:
         return cls(travel=max(1, travel), ramp=max(1, ramp))
 
 
-def example_source(trial: Trial, machine: MachineTables, identities: list[str]) -> str:
-    """Return the example: a program for a computer that plays one whole trial."""
+def example_source(trial: Trial, machine: MachineTables, identities: list[str], checks: str) -> str:
+    """Return the example: a program for a computer that plays one whole trial.
+
+    ``checks`` are lines that stop a compiler where it stands among files of another export.
+    """
     subject = (
         "example: one axis, two ticks, and a drive that is invented: a motor behind a delay of "
         "two control ticks, whose speed loop becomes unstable at about eight times the start "
         "gain. Compile with -DGW_EXAMPLE_MAIN, and leave gw_selftest.c out; without it the file "
         "is empty. Replace what is between the lines DRIVE BEGINS and DRIVE ENDS by your drive."
     )
-    check = only_with_trial(EXAMPLE_FILE, trial.digest)
-    text = _OPENING.replace("@CHECK@", check) + _DRIVE + _MAIN
+    text = _OPENING.replace("@CHECK@", checks) + _DRIVE + _MAIN
     return banner(subject, identities) + _filled(
         text, trial, machine.object, Pace.of(machine.control_tick_us)
     )

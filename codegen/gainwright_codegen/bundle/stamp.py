@@ -7,8 +7,14 @@ from pathlib import Path
 
 from gainwright.errors import InputError, Problem
 from gainwright.language.model import Trial
-from gainwright_codegen.c_text import banner, comment, identity, only_with_trial
-from gainwright_codegen.sources import runtime_sources, trial_sources
+from gainwright_codegen.c_text import (
+    banner,
+    comment,
+    identity,
+    only_with_runtime,
+    only_with_trial,
+)
+from gainwright_codegen.sources import runtime_fingerprint, runtime_sources, trial_sources
 
 STAMP_HEADER, STAMP_SOURCE = "gw_proof.h", "gw_proof.c"
 DIGEST_LENGTH = 64
@@ -39,7 +45,8 @@ def stamp_sources(evidence_digest: str, trial: Trial) -> dict[str, bytes]:
             banner("stamp of the proof.", identities),
             "#ifndef GW_PROOF_H\n#define GW_PROOF_H\n",
             '#include "gw_trial.h"\n',
-            only_with_trial(STAMP_HEADER, trial.digest) + "\n",
+            only_with_trial(STAMP_HEADER, trial.digest),
+            only_with_runtime(STAMP_HEADER, runtime_fingerprint()) + "\n",
             comment(meaning),
             f'#define GW_PROOF_DIGEST "{evidence_digest}"\n',
             comment("The same as a constant that firmware can read out."),

@@ -14,6 +14,8 @@ from gainwright.language.expression import (
     Binary,
     Expression,
     Integer,
+    Operator,
+    Unary,
     references,
     walk,
 )
@@ -49,7 +51,8 @@ def values_near(signal: Signal | Bounds, numbers: Iterable[int]) -> tuple[int, .
 
 
 def constants(trees: Iterable[Expression]) -> list[int]:
-    """Return the numbers in expressions, sorted: those written, and what they make together."""
+    """Return the numbers in expressions, sorted: those written, and what they make together or with
+    a sign."""
     found = {_constant(part) for tree in trees for part in walk(tree)}
     return sorted(value for value in found if value is not None)
 
@@ -59,6 +62,9 @@ def _constant(expression: Expression) -> int | None:
     match expression:
         case Integer(value, _):
             return value
+        case Unary(Operator.NEGATE, operand):
+            number = _constant(operand)
+            return None if number is None else -number
         case Binary(operator, left, right) if operator in ARITHMETIC:
             first, second = _constant(left), _constant(right)
             if first is not None and second is not None:

@@ -25,6 +25,10 @@ class Cube(NamedTuple):
         """Return how many conditions are not as the row wants them."""
         return ((bits ^ self.value) & self.mask).bit_count()
 
+    def without(self, bits: int) -> Cube:
+        """Return the cube that does not look at these conditions."""
+        return Cube(self.mask & ~bits, self.value & ~bits)
+
 
 NEVER = Cube(0, 1)
 """What no conditions meet."""

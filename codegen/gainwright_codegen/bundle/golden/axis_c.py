@@ -249,7 +249,7 @@ def _outputs(trial: Trial) -> str:
 
 _ERRORS = """\
 enum {
-    DAMAGE_STATE, DAMAGE_VARIABLE, DAMAGE_ORDER, DAMAGE_HEIGHT, DAMAGE_FIRST, DAMAGE_TICKS,
+    DAMAGE_STATE, DAMAGE_ORDER, DAMAGE_HEIGHT, DAMAGE_FIRST, DAMAGE_TICKS,
     DAMAGE_FAULT, DAMAGE_CHECKSUM, DAMAGE_PULSE, DAMAGE_MACHINE, DAMAGE_MACHINE_AGAIN,
     DAMAGE_WILD_STATE, NO_CONTROL_TICK, TOO_MANY_CONTROL_TICKS, ERRORS
 };
@@ -258,7 +258,6 @@ static void damage(int32_t what)
 {
     switch (what) {
     case DAMAGE_STATE: subject.sequencer.state ^= 1; break;
-    case DAMAGE_VARIABLE: subject.sequencer.variables[GW_VARIABLE_SLOTS - 1] ^= 1; break;
     case DAMAGE_ORDER: subject.order.word ^= 0x100U; break;
     case DAMAGE_HEIGHT: subject.order.height ^= 16384; break;
     case DAMAGE_FIRST: subject.rate_first ^= 0x4000U; break;
@@ -357,6 +356,23 @@ static uint32_t ranges_are_kept(uint32_t variable)
     return (shows(outputs, golden_rest) != 0U) ? right : 0U;
 }
 
+/* A changed bit of any variable shows in the checksum of the axis. */
+static uint32_t damage_shows(uint32_t variable)
+{
+    const int32_t inputs[GW_INPUT_SLOTS] = {0};
+    const int32_t top = INT32_C(1) << (GW_VARIABLE_BITS - 2);
+    uint32_t right = 1U;
+    int32_t bit;
+
+    for (bit = 1; (bit <= top) && (variable < (uint32_t)GW_VARIABLE_COUNT); bit *= top) {
+        gw_axis_init(&subject, &@MACHINE@);
+        subject.sequencer.variables[variable]
+            = (gw_variable_value)(subject.sequencer.variables[variable] ^ bit);
+        right = (gw_axis_step(&subject, inputs) == GW_BAD_MEMORY) ? right : 0U;
+    }
+    return right;
+}
+
 static uint32_t run_errors(void)
 {
     const int32_t no_inputs[GW_INPUT_SLOTS] = {0};
@@ -370,6 +386,7 @@ static uint32_t run_errors(void)
     }
     for (variable = 0U; variable < (uint32_t)GW_VARIABLE_SLOTS; variable++) {
         failures += report(ranges_are_kept(variable), "range of variable", variable);
+        failures += report(damage_shows(variable), "damage to variable", variable);
     }
     /* Memory that was never initialised. */
     subject.machine = 0;

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from gainwright.language.expression import Choice, Expression, children, references
 from gainwright.language.model import Trial
 from gainwright.semantics.python_code import Check
-from gainwright_codegen.bundle.golden.decisions import Decision, parts_of, writer
+from gainwright_codegen.bundle.golden.decision import Decision, parts_of, writer
 from gainwright_codegen.bundle.golden.domain import input_domain, variable_domain
 from gainwright_codegen.bundle.golden.explorer import Explorer
 from gainwright_codegen.bundle.golden.sample import Sample
@@ -93,8 +93,7 @@ class Choices:
                     yield Sample(start, values[self._variables :])
 
     def _takes(self, test: _Test, sample: Sample) -> bool:
-        self._explorer.memory = sample.start
-        return self._explorer.take(sample.inputs) in test.rows
+        return self._explorer.taken(sample) in test.rows
 
     def _search(self, test: _Test, part: int) -> tuple[int, Sample] | None:
         rows = sorted(test.rows)

@@ -2,117 +2,44 @@
 
 Around a sample every value changes by itself (:mod:`rows_c`). So a part of a condition is seen to
 decide where changing it alone would change the condition: modified condition and decision coverage
-(as DO-178C, 6.4.4.2 c, defines it; from memory), of what the rows' own samples leave out.
+(as DO-178C, 6.4.4.2 c, defines it; from memory), of what the rows' own samples leave out. That
+shows only where the row taken asks for the condition, and a threshold only where this is so on both
+sides of it: a value may stand in several parts.
 A condition that names others is looked at twice: with each of them as one part, and with what they
 compare in their places.
 """
 
 from __future__ import annotations
 
-import random
-from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Iterator
+from itertools import pairwise
 
-from gainwright.language.expression import Binary, Expression, Operator, Reference, Unary
+from gainwright.language.expression import references
 from gainwright.language.model import Trial
-from gainwright.semantics.python_code import CodeWriter
-from gainwright_codegen.bundle.golden.domain import (
-    Compared,
-    any_values,
-    input_domain,
-    variable_domain,
-)
+from gainwright_codegen.bundle.golden.decision import Decision, in_full, parts_of, writer
+from gainwright_codegen.bundle.golden.domain import input_domain, variable_domain
 from gainwright_codegen.bundle.golden.explorer import Explorer
 from gainwright_codegen.bundle.golden.sample import Sample
+from gainwright_codegen.bundle.golden.samples import Sampler
 from gainwright_codegen.trial_c.condition_bits import condition_bits
 
-_TRIES = 400
-_JOINS = (Operator.AND, Operator.OR)
-
-
-@dataclass(frozen=True, slots=True)
-class Decision:
-    """An expression and its parts, true or false each."""
-
-    expression: Expression
-    """Others may stand in it in full."""
-    parts: tuple[Expression, ...]
-    seen: dict[tuple[bool, ...], tuple[int, ...]] = field(default_factory=dict)
-
-    def deciding(self, values: tuple[bool, ...]) -> tuple[int, ...]:
-        """Return the parts whose change alone would change the condition."""
-        if values not in self.seen:
-            self.seen[values] = tuple(self._found(values))
-        return self.seen[values]
-
-    def _found(self, values: tuple[bool, ...]) -> Iterator[int]:
-        result = _joined(self.expression, iter(values))
-        for number, value in enumerate(values):
-            changed = (*values[:number], not value, *values[number + 1 :])
-            if _joined(self.expression, iter(changed)) != result:
-                yield number
-
-
-def _in_full(trial: Trial) -> dict[str, Expression]:
-    """Return the expression of each condition with those of others in place of their names."""
-    full = dict[str, Expression]()
-    for condition in trial.conditions:
-        full[condition.name] = _with_others(condition.expression, full)
-    return full
-
-
-def _with_others(expression: Expression, full: Mapping[str, Expression]) -> Expression:
-    match expression:
-        case Reference(name, False) if name in full:
-            return full[name]
-        case Unary(operator, operand):
-            return Unary(operator, _with_others(operand, full))
-        case Binary(operator, left, right) if operator in _JOINS:
-            return Binary(operator, _with_others(left, full), _with_others(right, full))
-    return expression
-
-
-def parts_of(expression: Expression) -> tuple[Expression, ...]:
-    """Return the parts from left to right. One that stands in two places is two parts: each place
-    must be seen to decide."""
-    match expression:
-        case Unary(Operator.NOT, operand):
-            return parts_of(operand)
-        case Binary(operator, left, right) if operator in _JOINS:
-            return (*parts_of(left), *parts_of(right))
-    return (expression,)
-
-
-def _joined(expression: Expression, values: Iterator[bool]) -> bool:
-    """Return what the parts' values, from left to right, make of an expression."""
-    match expression:
-        case Unary(Operator.NOT, operand):
-            return not _joined(operand, values)
-        case Binary(operator, left, right) if operator in _JOINS:
-            both = _joined(left, values), _joined(right, values)
-            return all(both) if operator is Operator.AND else any(both)
-    return next(values)
-
-
-def writer(trial: Trial) -> CodeWriter:
-    """Return what makes functions of expressions over the variables and inputs of a trial."""
-    booleans = frozenset(s.name for s in (*trial.variables, *trial.inputs) if s.high == 1)
-    states = [state.name for state in trial.states]
-    return CodeWriter(states, trial.conditions, boolean_names=booleans)
+_TRIES = 30
+"""For each part."""
 
 
 class Decisions:
     """Finds, for one trial, samples for the parts that other samples do not show."""
 
-    def __init__(self, trial: Trial, explorer: Explorer, source: random.Random) -> None:
-        self._trial, self._explorer, self._source = trial, explorer, source
-        bits = condition_bits(trial)
+    def __init__(self, trial: Trial, explorer: Explorer, sampler: Sampler) -> None:
+        self._trial, self._explorer, self._sampler = trial, explorer, sampler
         self._domains = (*variable_domain(trial), *input_domain(trial))
-        self._compared = Compared(trial)
         self._names = [signal.name for signal in (*trial.variables, *trial.inputs)]
-        self._looked_at = {state.name: set(bits.looked_at(state.name)) for state in trial.states}
-        conditions = [c for c in trial.conditions if c.name in bits.used]
-        trees = _in_full(trial)
+        self._asking = {
+            c.name: [k for k, row in enumerate(trial.rows) if c.name in (*row.when, *row.unless)]
+            for c in trial.conditions
+        }
+        conditions = [c for c in trial.conditions if c.name in condition_bits(trial).used]
+        trees = in_full(trial)
         forms = ((c, e) for c in conditions for e in dict.fromkeys((c.expression, trees[c.name])))
         found = [(c.name, Decision(e, parts)) for c, e in forms if len(parts := parts_of(e)) > 1]
         self._conditions = [name for name, _ in found]
@@ -121,45 +48,70 @@ class Decisions:
 
     def samples(self, others: Iterable[tuple[int, Sample]]) -> Iterator[tuple[int, Sample]]:
         """Yield rows by number with a sample each that shows a part more."""
-        shown = {key for _, sample in others for key in self._shown(sample)}
+        shown = {key for row, sample in others for key in self._all_shown(row, sample)}
         for number, decision in enumerate(self._decisions):
             for part in range(len(decision.parts)):
-                if (number, part) not in shown and (found := self._search((number, part))):
-                    shown |= set(self._shown(found))
-                    self._explorer.memory = found.start
-                    yield self._explorer.take(found.inputs), found
+                if (number, part) not in shown and (found := self._search(number, part)):
+                    shown |= set(self._all_shown(*found))
+                    yield found
 
-    def _shown(self, sample: Sample) -> Iterator[tuple[int, int]]:
-        """Yield decisions and their parts that decide in a sample, where its state looks."""
-        for number in range(len(self._decisions)):
-            for part in self._deciding(number, sample):
-                yield number, part
+    def _all_shown(self, row: int, sample: Sample) -> Iterator[tuple[int, int]]:
+        """Yield decisions and their parts that a sample shows."""
+        for number, name in enumerate(self._conditions):
+            if row in self._asking[name]:
+                for part in self._deciding(number, self._parts(number, sample)):
+                    if self._is_shown(number, part, sample):
+                        yield number, part
 
-    def _deciding(self, number: int, sample: Sample) -> Iterator[int]:
-        """Yield the parts of one decision that decide in a sample, if its state looks at it."""
-        state, decision = sample.start[0], self._decisions[number]
-        if self._conditions[number] not in self._looked_at[self._trial.states[state].name]:
-            return
+    def _deciding(self, number: int, values: tuple[bool, ...]) -> tuple[int, ...]:
+        return self._decisions[number].deciding(values)
+
+    def _parts(self, number: int, sample: Sample) -> tuple[bool, ...]:
+        """Return which parts of a decision are true."""
+        state = sample.start[0]
         values = dict(zip(self._names, (*sample.start[1:], *sample.inputs), strict=True))
-        yield from decision.deciding(
-            tuple(map(bool, self._values[number](values, state, values, state)))
+        return tuple(map(bool, self._values[number](values, state, values, state)))
+
+    def _is_shown(self, number: int, part: int, sample: Sample) -> bool:
+        """Return whether a part shows while one of the signals that it reads changes by itself; the
+        name of a condition reads none: its own parts are looked at."""
+        read = references(self._decisions[number].parts[part])
+        places = [place for place, name in enumerate(self._names) if name in read]
+        return not places or any(self._turns(number, part, sample, place) for place in places)
+
+    def _turns(self, number: int, part: int, sample: Sample, place: int) -> bool:
+        """Return whether a part shows on both sides of a value of one signal."""
+        around = [self._changed(sample, place, value) for value in self._domains[place]]
+        truths = [self._parts(number, other) for other in around]
+        return any(
+            below[part] != above[part]
+            and part in self._deciding(number, below)
+            and part in self._deciding(number, above)
+            and self._asks(number, around[k])
+            and self._asks(number, around[k + 1])
+            for k, (below, above) in enumerate(pairwise(truths))
         )
 
-    def _search(self, wanted: tuple[int, int]) -> Sample | None:
-        """Return a sample in which a part decides, or None where chance does not find one."""
-        name = self._conditions[wanted[0]]
-        states = [k for k, s in enumerate(self._trial.states) if name in self._looked_at[s.name]]
-        near = self._near(name)
-        count = len(self._trial.variables)
-        for attempt in range(_TRIES):
-            values = any_values(near, self._source)
-            state = states[attempt % len(states)]
-            sample = Sample((state, *values[:count]), values[count:])
-            if wanted[1] in self._deciding(wanted[0], sample):
-                return sample
-        return None
+    def _changed(self, sample: Sample, place: int, value: int) -> Sample:
+        base, count = (*sample.start[1:], *sample.inputs), len(sample.start) - 1
+        values = (*base[:place], value, *base[place + 1 :])
+        return Sample((sample.start[0], *values[:count]), values[count:])
 
-    def _near(self, name: str) -> tuple[tuple[int, ...], ...]:
-        """Return for each signal what it is compared with in a condition, else anything."""
-        near = self._compared.near([name])
-        return tuple(near.get(place, domain) for place, domain in enumerate(self._domains))
+    def _asks(self, number: int, sample: Sample) -> bool:
+        """Return whether the row that a sample takes asks for the condition of a decision."""
+        return self._explorer.taken(sample) in self._asking[self._conditions[number]]
+
+    def _search(self, number: int, part: int) -> tuple[int, Sample] | None:
+        """Return a row and a sample that shows a part, or None where chance does not find one."""
+        name, decision = self._conditions[number], self._decisions[number]
+        rows = self._asking[name]
+
+        def missing(sample: Sample) -> int:
+            return decision.distance(self._parts(number, sample), part)
+
+        for attempt in range(_TRIES):
+            row = rows[attempt % len(rows)]
+            sample = self._sampler.attempt_where(row, name, missing)
+            if sample is not None and self._is_shown(number, part, sample):
+                return self._explorer.taken(sample), sample
+        return None

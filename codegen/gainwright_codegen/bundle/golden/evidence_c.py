@@ -18,9 +18,10 @@ _LISTENINGS, _LISTENING, _LONG = 80, 15, 600
 the second with what is loud at its beginning, operations in each, and one that fills all groups."""
 _GAINS, _USUAL, _RISEN = 32, 10_000, 200_000
 """Gains from a reset on, and noise that rises for good after half of them, but for one in between
-and a lower gain before; at the last gain that teaches what is usual it is half as high again."""
+and a lower gain before; at the last gain that teaches what is usual it is half as high again. A
+second block of noise is lower by an eighth, so that silence is judged by the spread."""
 _SEEN = 4
-"""The only one of these gains at which the answer to the pulse is seen."""
+"""The only one of these gains at which the answer to the pulse is seen; the others give noise."""
 _NUMBERS = (
     "LISTENINGS", "LISTENING", "LONG", "LOUDEST", "GAINS", "USUAL", "RISEN", "SWUNG", "SEEN",
     "STEPS",
@@ -89,9 +90,11 @@ def _gains() -> Iterator[tuple[int, int]]:
         usual = _USUAL + _USUAL // 2 * (gain == USUAL_GAINS - 1)
         swings = _GAINS // 4 <= gain < _GAINS // 4 + 5
         usual = _SWUNG if swings else usual
-        yield 31, _RISEN if gain > _GAINS // 2 and gain != _GAINS - 8 else usual
+        noise = _RISEN if gain > _GAINS // 2 and gain != _GAINS - 8 else usual
+        yield 31, noise
+        yield 31, noise - noise // 8
         yield 3, 0
-        yield 31, _LOUDEST if gain == _SEEN else 0
+        yield 31, _LOUDEST if gain == _SEEN else noise
         yield 0, _LOUDEST - _SWUNG + 1 if swings else int(gain == _GAINS - 11)
 
 
@@ -164,12 +167,14 @@ static uint32_t gains(gw_evidence *evidence, uint32_t checksum)
             = ((gain >= (@GAINS@ / 4)) && (gain < ((@GAINS@ / 4) + 5))) ? 1 : 0;
         const int32_t most = (gain == (GW_USUAL_GAINS - 1)) ? (@USUAL@ + (@USUAL@ / 2)) : @USUAL@;
         const int32_t usual = (swings != 0) ? @SWUNG@ : most;
+        const int32_t noise_level = (risen != 0) ? @RISEN@ : usual;
         const int32_t lower = (gain == (@GAINS@ - 11)) ? 1 : 0;
 
         sum = operated(evidence, sum, 2U, 0);
-        sum = operated(evidence, sum, 31U, (risen != 0) ? @RISEN@ : usual);
+        sum = operated(evidence, sum, 31U, noise_level);
+        sum = operated(evidence, sum, 31U, noise_level - (noise_level / 8));
         sum = operated(evidence, sum, 3U, 0);
-        sum = operated(evidence, sum, 31U, (gain == @SEEN@) ? @LOUDEST@ : 0);
+        sum = operated(evidence, sum, 31U, (gain == @SEEN@) ? @LOUDEST@ : noise_level);
         sum = operated(evidence, sum, 0U, (swings != 0) ? ((@LOUDEST@ - @SWUNG@) + 1) : lower);
     }
     return sum;

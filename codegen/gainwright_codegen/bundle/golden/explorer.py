@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from gainwright.language.cube import cube
 from gainwright.language.model import Trial
 from gainwright_codegen.bundle.golden.domain import Inputs
-from gainwright_codegen.bundle.golden.sample import Memory
+from gainwright_codegen.bundle.golden.sample import Memory, Sample
 from gainwright_codegen.host.sequencer import SequencerError, load_sequencer
 
 
@@ -62,6 +62,11 @@ class Explorer:
         if row < 0:
             raise SequencerError(row, self._trial.states[self._sequencer.state].name)
         return int(row)
+
+    def taken(self, sample: Sample) -> int:
+        """Tick once where a sample is; return the number of the row taken."""
+        self.memory = sample.start
+        return self.take(sample.inputs)
 
     def _set(self, inputs: Sequence[int]) -> None:
         self._inputs[0 : len(inputs)] = inputs

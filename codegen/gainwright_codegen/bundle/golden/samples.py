@@ -7,7 +7,7 @@ see what the walks from reset leave out, like an action that changed nothing on 
 from __future__ import annotations
 
 import random
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Mapping, Sequence
 
 from gainwright.language.model import Trial
 from gainwright_codegen.bundle.golden.domain import (
@@ -23,6 +23,7 @@ from gainwright_codegen.bundle.golden.sample import Sample
 _TRIES_PER_ROW = 300
 _EFFORTS = (60, 1_200)
 """Changes in one try; the second is for rows that the first did not find."""
+_EFFORT_WHERE = 200
 _FINDS_PER_ROW = 12
 
 
@@ -65,9 +66,32 @@ class Sampler:
         values = list(any_values((*self._variables, *self._inputs), self._source))
         self._explorer.put(values)
         cube, conditions = self._explorer.cubes[number], self._explorer.conditions_with
-        if not fulfil(cube, conditions, near, values, self._source, effort):
+
+        def violations(drawn: Mapping[int, int]) -> int:
+            return cube.violations(conditions(drawn))
+
+        if not fulfil(violations, near, values, self._source, effort):
             return None
-        return self._sample(self._states[self._trial.rows[number].source], tuple(values))
+        return self._sample(number, values)
+
+    def attempt_where(
+        self, number: int, condition: str, missing: Callable[[Sample], int]
+    ) -> Sample | None:
+        """Return a tick that takes a row, or would if one condition that it asks for came out the
+        other way, and of which nothing is missing; None where chance does not find one."""
+        row, cube = self._trial.rows[number], self._explorer.cubes[number]
+        others = cube.without(self._trial.index.condition_bits[condition])
+        values = list(any_values((*self._variables, *self._inputs), self._source))
+        self._explorer.put(values)
+
+        def violations(drawn: Mapping[int, int]) -> int:
+            changed = [drawn.get(place, value) for place, value in enumerate(values)]
+            held = self._explorer.conditions_with(drawn)
+            return others.violations(held) + missing(self._sample(number, changed))
+
+        near = self._compared.near((*row.when, *row.unless))
+        held = fulfil(violations, near, values, self._source, _EFFORT_WHERE)
+        return self._sample(number, values) if held else None
 
     def attempt(self, number: int) -> Sample | None:
         """Return some tick that takes a row, or None where chance does not find one."""
@@ -82,6 +106,6 @@ class Sampler:
         after = self._explorer.memory
         return sum(old != new for old, new in zip(sample.start[1:], after[1:], strict=True))
 
-    def _sample(self, state: int, values: tuple[int, ...]) -> Sample:
-        count = len(self._variables)
-        return Sample((state, *values[:count]), values[count:])
+    def _sample(self, number: int, values: Sequence[int]) -> Sample:
+        count, state = len(self._variables), self._states[self._trial.rows[number].source]
+        return Sample((state, *values[:count]), tuple(values[count:]))

@@ -6,8 +6,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from gainwright_codegen.bundle.golden.sample import CHECKSUM_FACTOR, CHECKSUM_START
-from gainwright_codegen.c_text import banner, only_with_trial
+from gainwright_codegen.c_text import banner
 from gainwright_codegen.trial_c.expression import c_integer
+
+SELFTEST_FILE = "gw_selftest.c"
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,9 +25,15 @@ class SelfTestPart:
 
 
 def selftest_source(
-    parts: Sequence[SelfTestPart], identities: Sequence[str], trial_digest: str
+    parts: Sequence[SelfTestPart], identities: Sequence[str], checks: Sequence[str]
 ) -> str:
-    """Return the text of ``gw_selftest.c``: all parts and a ``main``."""
+    """Return the text of ``gw_selftest.c``: all parts and a ``main``.
+
+    Args:
+        parts: of the program.
+        identities: what it belongs to.
+        checks: lines that stop a compiler where files included before are from another export.
+    """
     includes = sorted({name for part in parts for name in part.includes})
     calls = [f"    failures += {part.function}();" for part in parts]
     return "\n".join(
@@ -40,7 +48,7 @@ def selftest_source(
             "#include <stdint.h>\n",
             *(f'#include "{name}"' for name in includes),
             "",
-            only_with_trial("gw_selftest.c", trial_digest),
+            *checks,
             PRELUDE,
             *(part.source for part in parts),
             "uint32_t gw_selftest_run(void)\n{\n    uint32_t failures = 0U;\n",
