@@ -90,5 +90,5 @@ def _holding(trial: Trial, state: str, booleans: Mapping[str, int]) -> Iterator:
             yield row
 
 
-RandomInputs.TestCase.settings = settings(max_examples=15, stateful_step_count=12, deadline=None)
+RandomInputs.TestCase.settings = settings(max_examples=8, stateful_step_count=12, deadline=None)
 TestRandomInputs = RandomInputs.TestCase

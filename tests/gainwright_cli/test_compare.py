@@ -8,8 +8,9 @@ import pytest
 
 from gainwright.language.shipped import shipped_trial_path
 from gainwright_cli.main import main
-from gainwright_sim.rehearsal import record as rehearsal_record
 from gainwright_sim.rehearsal.compare import MOVED
+
+from ..shared.pictures import without_pictures
 
 
 @pytest.fixture(scope="module")
@@ -20,10 +21,7 @@ def records(tmp_path_factory):
     wider = text.replace("margin_rungs = { value = 16", "margin_rungs = { value = 24")
     assert wider != text
     (place / "wider.toml").write_text(wider, encoding="utf-8")
-    with pytest.MonkeyPatch.context() as patch:
-        # Nothing here looks at a picture, and a record's take longer than its rehearsal.
-        for target in ("save_picture", "save_responses"):
-            patch.setattr(rehearsal_record, target, lambda path, *_: path.write_bytes(b""))
+    with without_pictures():
         make_records(place)
     return place
 

@@ -9,6 +9,7 @@ import pytest
 from gainwright.language.load import load_trial
 from gainwright.language.shipped import shipped_trial_path
 from gainwright_cli.main import main
+from gainwright_codegen.sources import trial_sources
 
 WHY = "Nobody has watched it stop."
 HEAD = 'initial_state = "idle"\n'
@@ -47,6 +48,12 @@ def test_a_rehearsal_does_not_send_the_c_home(trial_file, capsys):
     assert "take the C home" in said(capsys, "rehearse", "grinder-slide")[1]
 
 
+def test_the_c_is_marked(trial_file):
+    header = trial_sources(load_trial(trial_file))["gw_trial.h"].decode()
+    assert f"FOR REHEARSALS ONLY, not for a machine: {WHY}" in " ".join(header.split(" * "))
+
+
+@pytest.mark.slow
 def test_the_export_is_marked(trial_file, capsys, tmp_path):
     out = tmp_path / "c"
     code, words, _ = said(capsys, "export", "grinder-slide", "--trial", trial_file, "--out", out)

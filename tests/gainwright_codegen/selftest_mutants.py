@@ -1,12 +1,10 @@
-"""Single changes of the exported C that its self-test must notice, and a bench to try them."""
+"""Single changes of the exported C that its self-test must notice."""
 
 from __future__ import annotations
 
 import re
-import subprocess
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
-from pathlib import Path
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,44 +170,3 @@ def constants_raised(text: str) -> Iterator[tuple[str, str]]:
         line = text[text.rfind("\n", 0, found.start()) + 1 : text.find("\n", found.end())]
         raised = f"INT32_C({int(found[1]) + 1})"
         yield line.strip(), text[: found.start()] + raised + text[found.end() :]
-
-
-class Bench:
-    """Objects of a bundle; a mutant compiles the unit that it changes, or all for a header."""
-
-    def __init__(self, files: Mapping[str, bytes], folder: Path) -> None:
-        self.folder = folder
-        for name, content in files.items():
-            (folder / name).write_bytes(content)
-        self.units = sorted(name for name in files if name.endswith(".c"))
-        self._compile(self.units)
-
-    def _compile(self, units: list[str]) -> bool:
-        command = ["gcc", "-std=c99", "-O1", "-w", "-c", *units]
-        done = subprocess.run(command, cwd=self.folder, capture_output=True, check=False)
-        return done.returncode == 0
-
-    def verdict(self, file: str, text: str) -> str:
-        """Return what the self-test says of a changed file: "" if it passes."""
-        path = self.folder / file
-        kept = path.read_text()
-        units = [file] if file.endswith(".c") else self.units
-        try:
-            path.write_text(text)
-            if not self._compile(units):
-                return "does not compile"
-            return self._run()
-        finally:
-            path.write_text(kept)
-            self._compile(units)
-
-    def _run(self) -> str:
-        objects = [name.replace(".c", ".o") for name in self.units]
-        subprocess.run(["gcc", *objects, "-o", "run"], cwd=self.folder, check=True)
-        try:
-            done = subprocess.run(
-                ["./run"], cwd=self.folder, capture_output=True, text=True, check=False, timeout=20
-            )
-        except subprocess.TimeoutExpired:
-            return "never ends"
-        return "" if done.returncode == 0 else (done.stdout.splitlines() or ["crashed"])[0]

@@ -32,8 +32,8 @@ def at(machine: Machine, control_tick_s: float) -> Machine:
 @pytest.mark.parametrize(
     ("name", "machine", "control_tick_s"),
     [
-        ("standard", "kiln-shuttle", 62.5e-6),
         ("standard", "kiln-shuttle", 1e-3),
+        pytest.param("standard", "kiln-shuttle", 62.5e-6, marks=pytest.mark.slow),
         ("gentle", "door-hoist", 125e-6),
         ("complete", "glaze-gantry", 125e-6),
         ("loadside", "kiln-shuttle", 125e-6),

@@ -67,7 +67,7 @@ def check_alike(expressions: list[Expression], values: list[dict[str, int]], fla
 
 
 _SETTINGS = settings(
-    max_examples=25,
+    max_examples=12,
     deadline=None,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
     print_blob=True,

@@ -10,9 +10,10 @@ from gainwright.semantics.machine import ReferenceMachine
 from gainwright_codegen.bundle.golden.explorer import Explorer
 from gainwright_codegen.host.sequencer import CompiledSequencer
 
+from ..shared.cases import cases
 from ..shared.many_conditions import many_conditions
 
-COUNTS = [1, 15, 31, 62, 63, 64, 71, 127, 128, 150]
+COUNTS = cases([1, 63, 64, 127, 128, 150], slow=[15, 31, 62, 71])
 
 
 @pytest.mark.parametrize("count", COUNTS)

@@ -8,7 +8,8 @@ import pytest
 
 from ..shared.bundles import standard_bundle
 from ..shared.compilers import available
-from .selftest_mutants import RUNTIME, Bench, Mutant, constants_raised
+from ..shared.selftest_bench import SelfTestBench
+from .selftest_mutants import RUNTIME, Mutant, constants_raised
 
 pytestmark = [
     pytest.mark.usefixtures("scratch_cache"),
@@ -23,11 +24,11 @@ def files(scratch_cache) -> dict[str, bytes]:
 
 
 @pytest.fixture(scope="module")
-def bench(files, tmp_path_factory) -> Bench:
-    return Bench(files, tmp_path_factory.mktemp("mutants"))
+def bench(files, tmp_path_factory) -> SelfTestBench:
+    return SelfTestBench(files, tmp_path_factory.mktemp("mutants"))
 
 
-def check(bench: Bench, files: dict[str, bytes], mutant: Mutant) -> None:
+def check(bench: SelfTestBench, files: dict[str, bytes], mutant: Mutant) -> None:
     text = files[mutant.file].decode()
     assert mutant.sound in text, mutant
     said = bench.verdict(mutant.file, text.replace(mutant.sound, mutant.broken, 1))

@@ -11,7 +11,7 @@ from gainwright_sim.machine import load_machine
 from gainwright_sim.rig.axis import axis_data
 
 from ..shared.compilers import available
-from .selftest_mutants import Bench
+from ..shared.selftest_bench import SelfTestBench
 
 pytestmark = [
     pytest.mark.slow,
@@ -49,11 +49,11 @@ CONDITIONS = (
 
 
 @pytest.fixture(scope="module")
-def bench(scratch_cache, tmp_path_factory) -> Bench:
+def bench(scratch_cache, tmp_path_factory) -> SelfTestBench:
     trial = load_trial(shipped_trial_path("gentle"))
     files = axis_bundle(trial, axis_data(load_machine("glaze-gantry"))).files
     sources = {name: text for name, text in files.items() if name.endswith((".c", ".h"))}
-    return Bench(sources, tmp_path_factory.mktemp("response"))
+    return SelfTestBench(sources, tmp_path_factory.mktemp("response"))
 
 
 def test_the_sound_export_passes(bench):

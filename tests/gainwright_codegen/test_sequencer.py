@@ -117,7 +117,7 @@ def walk_alike(trial: Trial, data, flags: tuple[str, ...]) -> None:
 
 
 _RANDOM = settings(
-    max_examples=15,
+    max_examples=10,
     deadline=None,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
     print_blob=True,

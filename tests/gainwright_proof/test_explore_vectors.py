@@ -14,9 +14,9 @@ from gainwright.semantics.machine import ReferenceMachine
 from gainwright_proof.exploration.specialise import Specialiser
 from gainwright_proof.exploration.vectors import InputGroups, TooManyVectors, vectors_by_state
 
+from ..shared.cases import cases
 from ..shared.explore_trials import random_trial
 from ..shared.random_trials import counter_trial
-from ..shared.seeds import seeds
 
 
 class Ticks:
@@ -70,7 +70,7 @@ def combinations(signals):
     return [dict(zip(names, values, strict=True)) for values in itertools.product(*ranges)]
 
 
-@pytest.mark.parametrize("seed", seeds(range(6), slow=(*range(6, 16), 20, 38)))
+@pytest.mark.parametrize("seed", cases(range(3), slow=(*range(3, 16), 20, 38)))
 def test_vectors_show_all_that_any_vector_shows(seed):
     trial = random_trial(seed)
     ticks = Ticks(trial)
@@ -101,7 +101,7 @@ def kept(group, forms, variables, others):
     return list(found.values())
 
 
-@pytest.mark.parametrize("seed", seeds(range(6), slow=(*range(6, 16), 20, 38)))
+@pytest.mark.parametrize("seed", cases(range(3), slow=(*range(3, 16), 20, 38)))
 def test_groups_of_inputs_show_all_that_any_input_shows(seed):
     trial = random_trial(seed)
     specialiser, finder = Specialiser(trial), InputGroups(trial)

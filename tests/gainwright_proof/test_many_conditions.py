@@ -11,10 +11,11 @@ from gainwright_proof.mutants.mutant import MutationKind
 from gainwright_proof.mutants.report import Outcome
 from gainwright_proof.verdict import HOLDS
 
+from ..shared.cases import cases
 from ..shared.many_conditions import many_conditions
 
 
-@pytest.mark.parametrize("count", [20, 71, 130])
+@pytest.mark.parametrize("count", cases([20, 130], slow=[71]))
 def test_everything_is_explored_and_every_condition_decides_alone(tmp_path, count):
     trial = many_conditions(tmp_path, count)
     exploration = explore(trial, premises=True)

@@ -112,10 +112,13 @@ def test_exact_limit_is_drawn_above_and_below_the_start_gain(start_gain, monkeyp
         (save_picture, "gentle", "grinder-slide"),
         (save_response_picture, "gentle", "grinder-slide"),
         (lambda path, rehearsal, _: save_responses(path, rehearsal), "standard", "grinder-slide"),
-        (lambda path, _, summary: save_load_picture(path, summary), "loadside", "kiln-shuttle"),
+        pytest.param(
+            lambda path, _, summary: save_load_picture(path, summary),
+            "loadside", "kiln-shuttle", marks=pytest.mark.slow,
+        ),
     ],
     ids=["levels and predictions", "loop response", "responses", "decays"],
-)
+)  # fmt: skip
 def test_no_legend_lies_on_a_curve(save, trial, machine, monkeypatch):
     figure = drawn(monkeypatch, save, *rehearsed(trial, machine))
     assert [axis for axis in figure.axes if axis.get_legend() is not None]

@@ -20,9 +20,9 @@ from gainwright_sim.rehearsal.rehearse import rehearse
 from gainwright_sim.theory import sample_axis
 from gainwright_sim.theory.stages import SPEED_GAIN
 
-from ..shared.seeds import seeds
+from ..shared.cases import cases
 
-AXES = seeds((0, 12, 22), slow=(10, 11, 29, 31))
+AXES = cases((0, 12, 22), slow=(10, 11, 29, 31))
 """Rigid, two and three masses; among the first forty axes those where the noise seed matters."""
 NOISY = (11, 22, 29, 31)
 """With the disturbances of real axes, noise fills the torque here at the rung where onset is, or

@@ -17,6 +17,8 @@ from gainwright_sim.rehearsal.bench import Bench
 from gainwright_sim.rehearsal.rehearse import rehearse
 from gainwright_sim.rehearsal.summary import summarise
 
+from ..shared.cases import cases
+
 TRIAL = load_trial(shipped_trial_path("complete"))
 
 
@@ -58,7 +60,9 @@ def hung(seed: int, play_rad: float = 0.0):
     return replace(machine, chain=chain, play=play)
 
 
-@pytest.mark.parametrize(("seed", "play_rad"), [(5001, 0.0), (5028, 0.0), (5001, 0.005)])
+@pytest.mark.parametrize(
+    ("seed", "play_rad"), cases([(5028, 0.0)], slow=[(5001, 0.0), (5001, 0.005)])
+)
 def test_no_gain_at_which_a_sticky_load_swings_up_is_verified(bench, seed, play_rad):
     """Of 32 axes like these 9 were verified beyond their limit, at up to 12 times it."""
     bench.mount(hung(seed, play_rad))
@@ -67,7 +71,7 @@ def test_no_gain_at_which_a_sticky_load_swings_up_is_verified(bench, seed, play_
     assert summary.stages[2].result is None or summary.stages[2].theory.result_share < 0.7
 
 
-@pytest.mark.parametrize("order", [8.4, 4.2])
+@pytest.mark.parametrize("order", cases([8.4], slow=[4.2]))
 def test_slow_ripple_is_no_load_that_swings(bench, order):
     """Teeth that pass at 8 Hz, or at 4, leave a line in every answer, as loud with any gain."""
     still = replace(sample(EVERY_FAMILY["own"], 71004), name="still")

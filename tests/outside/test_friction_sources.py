@@ -22,6 +22,7 @@ from gainwright_sim.plant.axis import DiscreteAxis
 from gainwright_sim.plant.friction import FrictionLevel, Response
 
 from ..gainwright_sim.test_rig_loop import PLAIN
+from ..shared.cases import cases
 
 AT_ONCE = 1e-9
 """Stribeck speed of a two-level model: static friction for a mass at rest only."""
@@ -125,7 +126,7 @@ def hunting(
     return errors, times
 
 
-@pytest.mark.parametrize(("static_n", "period_s"), [(1.5, 24.013), (2.0, 16.397)])
+@pytest.mark.parametrize(("static_n", "period_s"), cases([(1.5, 24.013)], slow=[(2.0, 16.397)]))
 def test_hunting_of_a_pid_loop_with_static_friction(static_n, period_s):
     """Two-level model: rests at 0.131306 (Fs - Fc) on either side, a cycle of two moves."""
     rests, periods = [], []
