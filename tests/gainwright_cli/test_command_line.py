@@ -279,6 +279,7 @@ def test_interrupt_in_a_proof_ends_it_with_a_word_and_its_tools_with_it(tmp_path
         time.sleep(0.05)
 
 
+@pytest.mark.slow
 def test_workers_do_not_outlive_a_campaign_that_was_killed(tmp_path):
     process = begun_campaign(tmp_path, "2")
     process.kill()

@@ -55,7 +55,7 @@ def test_compiles_without_warning_and_the_self_test_passes(monkeypatch, bundle, 
     assert output == "PASS all; failures 0\n"
 
 
-@pytest.mark.parametrize("command", compiler_parameters("gcc", "clang"))
+@pytest.mark.parametrize("command", compiler_parameters("gcc", "clang", slow=("clang",)))
 def test_the_self_test_has_no_undefined_behaviour(monkeypatch, bundle, command):
     monkeypatch.setenv("GAINWRIGHT_CC", command)
     code, output = selftest(bundle, ("-O0", "-fsanitize=address", *SANITIZED))

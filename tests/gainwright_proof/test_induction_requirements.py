@@ -17,6 +17,7 @@ from gainwright_proof.replay import replay
 from gainwright_proof.verdict import Finding, Obligation, Verdict
 
 from ..gainwright.test_enumerations import load as named_values
+from ..shared.cases import cases
 from ..shared.small_trial import edited
 
 
@@ -155,7 +156,7 @@ def test_proof_is_the_same_every_time():
     assert again.facts == _small().facts
 
 
-@pytest.mark.parametrize("solver", sorted(SOLVERS))
+@pytest.mark.parametrize("solver", cases(["z3"], slow=sorted({*SOLVERS} - {"z3"})))
 def test_texts_of_the_file_stay_comments(solver):
     """Whatever a specification writes in its texts, no solver reads it as a command."""
     nasty = "µ “quoted” ; |bar| (assert false)\\n(assert false)\\r\\u2028(assert false)"

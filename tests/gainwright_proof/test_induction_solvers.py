@@ -17,6 +17,7 @@ from gainwright_proof.induction.recheck import Task, run
 from gainwright_proof.induction.solvers import SOLVERS, Answer, decide
 from gainwright_proof.verdict import Obligation, Verdict
 
+from ..shared.cases import cases
 from ..shared.small_trial import SMALL
 
 TRUE_CLAIM = Obligation.of(
@@ -58,7 +59,7 @@ def test_nonsense_is_unknown_with_the_solvers_own_words(solver):
     assert reply.reason
 
 
-@pytest.mark.parametrize("solver", ALL)
+@pytest.mark.parametrize("solver", cases(ALL[:1], slow=ALL[1:]))
 def test_limit_of_effort_is_kept_and_said(solver):
     (reply,) = run([Task(HARD, solver)], effort_s=0.5, processes=1)
     assert reply.answer is Answer.UNKNOWN
@@ -153,7 +154,7 @@ def test_missing_second_solver_means_not_run(monkeypatch):
     assert "cvc5 is not installed (pip install cvc5)" in finding.detail
 
 
-@pytest.mark.parametrize("solver", ALL)
+@pytest.mark.parametrize("solver", cases(ALL[:1], slow=ALL[1:]))
 def test_tampered_obligation_is_noticed_by_every_solver(solver):
     honest = prove(_small()).obligations
     named = {o.name: o for o in honest}

@@ -18,6 +18,7 @@ from gainwright_sim.theory import sample_axis
 from gainwright_sim.theory.stages import SPEED_GAIN
 
 SEEDS = range(60)
+AGAIN = 6
 NAMES = list(FAMILIES)
 
 
@@ -36,7 +37,7 @@ def test_own_family_is_that_of_before():
 
 @pytest.mark.parametrize("name", NAMES)
 def test_a_seed_gives_the_same_axis_again_and_another_seed_another(name):
-    assert axes.__wrapped__(name) == axes(name)
+    assert [sample(FAMILIES[name], seed) for seed in SEEDS[:AGAIN]] == axes(name)[:AGAIN]
     assert len(set(axes(name))) == len(SEEDS)
 
 

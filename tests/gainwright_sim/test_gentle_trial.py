@@ -29,6 +29,8 @@ from gainwright_sim.rig.axis import axis_data
 from gainwright_sim.rig.run import FOR_EVER, Override
 from gainwright_sim.theory.closed_loop import machine_loop
 
+from ..shared.cases import cases
+
 TRIAL = load_trial(shipped_trial_path("gentle"))
 SHARE = 0.75
 
@@ -39,7 +41,7 @@ def rehearsed(name: str) -> tuple[Rehearsal, Summary]:
     return rehearsal, summarise(rehearsal)
 
 
-@pytest.mark.parametrize("name", ["grinder-slide", "glaze-gantry", "door-hoist"])
+@pytest.mark.parametrize("name", cases(["grinder-slide", "door-hoist"], slow=["glaze-gantry"]))
 def test_margins_are_measured_without_coming_near_the_limit(name: str) -> None:
     rehearsal, summary = rehearsed(name)
     stage, exact = summary.stages[0], summary.margins

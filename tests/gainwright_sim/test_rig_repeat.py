@@ -22,7 +22,7 @@ from gainwright_sim.theory.stages import SPEED_GAIN
 
 from ..shared.cases import cases
 
-AXES = cases((0, 12, 22), slow=(10, 11, 29, 31))
+AXES = cases((0, 22), slow=(10, 11, 12, 29, 31))
 """Rigid, two and three masses; among the first forty axes those where the noise seed matters."""
 NOISY = (11, 22, 29, 31)
 """With the disturbances of real axes, noise fills the torque here at the rung where onset is, or
