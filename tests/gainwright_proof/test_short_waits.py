@@ -61,7 +61,6 @@ why = "A start."
 [[rows]]
 id = "stay"
 from = "rest"
-from ..shared.cases import cases
 unless = ["asked"]
 why = "No start."
 
