@@ -32,6 +32,7 @@ RESTING = {
     "noise_tripled": 0,
     "answers_hidden": 0,
     "noise_grown": 0,
+    "ringing_stays": 0,
     "move_noise_level": 0,
     "ring_blocks": 0,
     "ring_level": 0,

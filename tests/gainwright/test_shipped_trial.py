@@ -139,6 +139,15 @@ def test_noise_that_leaps_is_onset_if_it_is_heard_twice():
     assert (walk.rung, walk.reason) == (30 - MARGIN, "below_onset")
 
 
+def test_ringing_that_a_pulse_has_set_off_and_that_stays_is_onset():
+    walk = Walk().started().at_rung(30)
+    walk.tick(response_level=2000, ring_level=2000, ring_blocks=20, decay_level=256, cruising=0)
+    assert walk.rows[-1] == "listen_again"
+    walk.until("hear_own_noise", ringing_stays=1)
+    walk.until("back_off", ringing_stays=1)
+    assert walk.rows[-1] == "oscillation_onset" and walk.rung == 30 - MARGIN
+
+
 def test_noise_that_leaps_once_is_no_onset():
     loud = {"noise_level": TRIAL.constant("noise_threshold"), "noise_tripled": 1}
     walk = Walk().started().at_rung(30, "hear_own_noise")

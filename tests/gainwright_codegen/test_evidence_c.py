@@ -324,3 +324,26 @@ def test_a_pulse_that_is_hardly_seen_is_given_higher(exported):
         boosts.append(pair.reference.boost)
         assert pair.compiled.boost == pair.reference.boost
     assert boosts == [1, 1, 3, 2]
+
+
+@pytest.mark.parametrize(
+    ("ringing", "again", "steps", "expected"),
+    [
+        ([9000] + [700] * 12, [321] * 4, 0, 1),
+        ([9000] + [700] * 12, [321, 320, 400, 400], 0, 0),  # not in every block
+        ([9000] + [700] * 12, [321] * 4, 321, 0),  # no louder than steps
+        ([9000] + [700] * 6 + [600] * 6, [321] * 4, 0, 0),  # it fell
+        ([9000] + [639] * 12, [321] * 4, 0, 0),  # not well above silence
+        ([9000, 700, 700], [321] * 4, 0, 0),  # too short to tell
+    ],
+)
+def test_ringing_stays_where_noise_is_louder_after_it(exported, ringing, again, steps, expected):
+    """Silence is 160: ringing of four times that does not fall, then noise is twice that."""
+    pair = Pair(exported, steps_level=steps)
+    pair.hear(Hearing.NOISE, [143] * 4)
+    assert pair.hear(Hearing.RINGING, [160])["ring_level"] == LEVEL_ONE
+    assert not pair.hear(Hearing.RINGING, ringing)["ringing_stays"]
+    pair.hear(Hearing.MOVE, [])
+    assert pair.hear(Hearing.NOISE, again)["ringing_stays"] == expected
+    pair.tell("new_gain", 0)
+    assert not pair.hear(Hearing.NOISE, again)["ringing_stays"]

@@ -129,9 +129,19 @@ def test_load_that_sticks_however_little_it_is_shaken_is_not_told_by_crossing_ye
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("seed", [2312084, 2313026, 2500441])
-def test_three_axes_are_known_to_be_wrong(seed):
-    """And said to be (README): 1.99 of the limit, 0.75 and 0.704; whoever cures one moves it up."""
+@pytest.mark.parametrize("seed", [2312084, 5])
+def test_pulse_that_sets_off_what_goes_on_by_itself_ends_the_search(seed):
+    """The load sticks and swings by more than cruise speed, hardly seen in the motor, once a pulse
+    has set it off: noise is four times as loud from then on. 1.99 of the limit was verified."""
+    bench = Benches(TRIAL).mounted(sample(FAMILIES["mixed"], 2312084))
+    summary = summarise(rehearse(bench, seed))
+    assert summary.ending is not None and summary.ending.reason == "limit_too_near_start"
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", [2313026, 2500441])
+def test_two_axes_are_known_to_be_wrong(seed):
+    """And said to be (README): 0.75 and 0.704; whoever cures one moves it up."""
     assert OUTCOMES[rehearsed("mixed", seed).outcome].wrong
 
 

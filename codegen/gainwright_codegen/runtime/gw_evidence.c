@@ -78,6 +78,7 @@ static void forget_gain(gw_evidence *evidence)
 {
     evidence->earlier = 0;
     evidence->later = 0;
+    evidence->stays = 0;
     evidence->move_noise = 0;
     evidence->ring_most = 0;
     forget_noise(evidence);
@@ -285,12 +286,26 @@ static int32_t scaled(uint32_t sum, uint32_t both)
     return (int32_t)scaled_sum;
 }
 
+/* A ringing that is well above silence and was not seen to fall may go on when noise is heard again;
+ * the first of a gain says how loud noise was without it. */
+static void keep_ringing(gw_evidence *evidence, gw_decay sum)
+{
+    const uint32_t silence = silence_now(evidence);
+    const uint32_t fallen = sum.earlier - (sum.earlier / GW_STAYS_PART);
+
+    if ((evidence->stays == 0) && (sum.earlier > 0U) && (sum.later >= fallen)
+        && (level_of(evidence->last) >= (GW_STAYS_RINGING * silence))) {
+        evidence->stays = (int32_t)(GW_STAYS_NOISE * silence);
+    }
+}
+
 void gw_evidence_end_listening(gw_evidence *evidence, int32_t next)
 {
     if (next == (int32_t)GW_HEARING_NOISE) {
         const gw_decay sum = decay_in_all(evidence);
         const uint32_t both = sum.earlier | sum.later;
 
+        keep_ringing(evidence, sum);
         evidence->earlier = scaled(sum.earlier, both);
         evidence->later = scaled(sum.later, both);
         evidence->groups = 0U;
@@ -467,6 +482,18 @@ static int32_t decay_of(const gw_evidence *evidence)
                                : share(sum.later >> bits, (whole > 0U) ? whole : 1U);
 }
 
+/* Where no noise was heard yet its least level is above all, so that its blocks tell. */
+static int32_t ringing_stays(const gw_evidence *evidence)
+{
+    const int32_t stays = evidence->stays;
+    const int32_t noise = evidence->ring_noise_least;
+
+    return ((stays > 0) && (evidence->noise_blocks > 0U) && (noise > stays)
+            && (noise > evidence->steps_level))
+               ? 1
+               : 0;
+}
+
 void gw_evidence_findings(const gw_evidence *evidence, int32_t inputs[GW_INPUT_SLOTS])
 {
     /* Each field is read once, before the first finding is written. */
@@ -483,6 +510,7 @@ void gw_evidence_findings(const gw_evidence *evidence, int32_t inputs[GW_INPUT_S
     const int32_t burst = evidence->burst;
     const int32_t is_hidden = (evidence->hidden >= (uint8_t)GW_HIDDEN_GAINS) ? 1 : 0;
     const int32_t grown = evidence->grown;
+    const int32_t stays = ringing_stays(evidence);
 
     gw_put(inputs, GW_PLACE_OF_BURST_LEVEL, gw_clamp_i32(burst, 0, GW_INPUT_LEVEL_MAX));
     gw_put(inputs, GW_PLACE_OF_NOISE_BLOCKS, (int32_t)noise_blocks);
@@ -498,6 +526,7 @@ void gw_evidence_findings(const gw_evidence *evidence, int32_t inputs[GW_INPUT_S
     gw_put(inputs, GW_PLACE_OF_ANSWERS_HIDDEN, is_hidden);
     gw_put(inputs, GW_PLACE_OF_NOISE_GROWN,
         (grown >= ((is_hidden != 0) ? 1 : GW_GROWN_GAINS)) ? 1 : 0);
+    gw_put(inputs, GW_PLACE_OF_RINGING_STAYS, stays);
 }
 
 void gw_evidence_no_findings(int32_t inputs[GW_INPUT_SLOTS])
@@ -514,4 +543,5 @@ void gw_evidence_no_findings(int32_t inputs[GW_INPUT_SLOTS])
     gw_put(inputs, GW_PLACE_OF_NOISE_TRIPLED, 0);
     gw_put(inputs, GW_PLACE_OF_ANSWERS_HIDDEN, 0);
     gw_put(inputs, GW_PLACE_OF_NOISE_GROWN, 0);
+    gw_put(inputs, GW_PLACE_OF_RINGING_STAYS, 0);
 }

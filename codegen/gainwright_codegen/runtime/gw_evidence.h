@@ -52,6 +52,11 @@
 #define GW_GROWN_TIMES INT32_C(4)
 #define GW_GROWN_GAINS INT32_C(4)
 #define GW_USUAL_PART INT32_C(8)
+/* A ringing that is still so many times silence, and has lost less than this part from the middle of
+ * the listening to its end, stays if the noise heard next at the same gain is so many times silence. */
+#define GW_STAYS_RINGING 4U
+#define GW_STAYS_PART 8U
+#define GW_STAYS_NOISE 2U
 #define GW_GROUPS 8
 #define GW_GROUP_BITS_MAX INT32_C(6)
 
@@ -88,6 +93,7 @@ typedef struct {
     int32_t ring_most;    /* largest ring_noise of all hearings at this gain */
     int32_t earlier; /* what groups in the middle had above noise, all earlier listening at this gain */
     int32_t later;   /* ... and last groups */
+    int32_t stays;   /* noise above which a ringing at this gain goes on; 0: each was seen to fall */
     int32_t response;     /* largest ring level of the first two blocks since the pulse began */
     int32_t last;         /* ring level of the last of them */
     int32_t burst_peak;   /* largest burst level of the same time */
@@ -127,8 +133,9 @@ typedef struct {
  *   ANSWERS_HIDDEN    1: no answer was seen at the last GW_HIDDEN_GAINS gains or more
  *   NOISE_GROWN       1: GW_GROWN_TIMES the usual, or the swing level, at GW_GROWN_GAINS gains or more;
  *                     at one, where answers are hidden
+ *   RINGING_STAYS     1: a ringing at this gain was not seen to fall, and noise is louder since then
  */
-#define GW_FINDING_COUNT 12
+#define GW_FINDING_COUNT 13
 
 /* Places are constants: nothing is compiled of a finding that the trial does not look at. */
 static inline void gw_put(int32_t inputs[GW_INPUT_SLOTS], int32_t place, int32_t value)

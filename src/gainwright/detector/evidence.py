@@ -17,6 +17,7 @@ BOOST_MAX = 3
 HIDDEN_GAINS, RESPONSE_SEEN = 8, 2
 USUAL_GAINS, USUAL_PART = 8, 8
 GROWN_TIMES, GROWN_GAINS = 4, 4
+STAYS_RINGING, STAYS_PART, STAYS_NOISE = 4, 8, 2
 RESPONSE_BLOCKS = 2
 RESPONSE_WANTED, RESPONSE_PLENTY = 4, 16
 ANSWER_LITTLE, ANSWER_ENOUGH, ANSWER_TOO_MUCH = 1, 6, 20
@@ -36,6 +37,7 @@ FINDINGS = (
     "noise_tripled",
     "answers_hidden",
     "noise_grown",
+    "ringing_stays",
 )
 """Inputs of a trial that the detector supplies, in the order of ``enum gw_finding``."""
 
@@ -143,6 +145,8 @@ class ReferenceEvidence:
     move_noise_before: int | None = None
     earlier: int = 0
     later: int = 0
+    stays: int = 0
+    """Noise above which a ringing at this gain goes on; 0: each was seen to fall."""
     ringing: Ringing = field(default_factory=Ringing)
 
     def new_gain(self, lower: bool = False) -> None:
@@ -166,7 +170,7 @@ class ReferenceEvidence:
             if self.grown <= 0:
                 self.noise_before = expected(self.burst_noise, before, 4)
             self.move_noise_before = expected(self.move_noise, self.move_noise_before, 2)
-        self.earlier = self.later = self.move_noise = self.ring_most = 0
+        self.earlier = self.later = self.stays = self.move_noise = self.ring_most = 0
         self._forget_noise()
         self.ringing = Ringing()
 
@@ -231,6 +235,7 @@ class ReferenceEvidence:
             has_leapt(noise, self.noise_before, 3 * (self.noise_before or 0)),
             self.hidden >= HIDDEN_GAINS,
             self.grown >= (1 if self.hidden >= HIDDEN_GAINS else GROWN_GAINS),
+            self._ringing_stays(),
         )
         return {
             name: min(int(value), INPUT_LEVEL_MAX)
@@ -261,8 +266,18 @@ class ReferenceEvidence:
     def _keep_decay(self) -> None:
         middle, last = self._middle_and_last()
         earlier, later = self.earlier + middle, self.later + last
+        self._keep_ringing(earlier, later)
         halves = 2 if max(earlier, later) > TOTAL_MAX else 1
         self.earlier, self.later = earlier // halves, later // halves
+
+    def _keep_ringing(self, earlier: int, later: int) -> None:
+        lasts = earlier > 0 and later >= earlier - earlier // STAYS_PART
+        if not self.stays and lasts and self.ringing.last >= STAYS_RINGING * self.silence:
+            self.stays = STAYS_NOISE * self.silence
+
+    def _ringing_stays(self) -> bool:
+        heard = self.stays > 0 and self.noise_blocks > 0
+        return heard and self.ring_noise_least > max(self.stays, self.steps_level)
 
     def _adapt_pulse(self) -> None:
         answer, wanted = self.ringing.burst_peak, RESPONSE_WANTED * self.silence
