@@ -146,14 +146,14 @@ static void count_grown(gw_evidence *evidence, int32_t swing_level)
 {
     const int32_t usual = gw_clamp_i32(evidence->ring_usual, 0, GW_LEVEL_MAX);
     const int32_t most = gw_clamp_i32(evidence->ring_most, 0, GW_LEVEL_MAX);
-    const int32_t follows = usual + (usual / GW_USUAL_PART) + GW_SILENCE_LEAST;
+    const int32_t follows = usual + (usual / GW_USUAL_PART) + GW_USUAL_LEAST;
     const int32_t before = evidence->grown;
     int32_t grown = smaller(before, GW_BLOCKS_MAX - 1) + 1;
 
     if (before < 0) {
         evidence->ring_usual = larger(usual, most);
     } else {
-        if (((evidence->ring_noise / GW_GROWN_TIMES) <= larger(usual, GW_SILENCE_LEAST))
+        if (((evidence->ring_noise / GW_GROWN_TIMES) <= larger(usual, GW_USUAL_LEAST))
             && (evidence->ring_noise <= swing_level)) {
             grown = 0;
         }

@@ -30,7 +30,7 @@
 
 /* Silence is above the largest ring level of noise by an eighth of it and 3/2 of the spread of the
  * levels, at most by half of it, and never below this. */
-#define GW_SILENCE_LEAST INT32_C(16)
+#define GW_SILENCE_LEAST INT32_C(6)
 /* Noise is told apart in steps of about this level ... */
 #define GW_NOISE_LEAST INT32_C(4)
 /* ... and is not expected to grow by more than a quarter and half of that from gain to gain. What
@@ -49,6 +49,7 @@
  * more than the swing level, by which the speed itself swings whatever is usual. What was louder at
  * any gain makes the usual follow, by an eighth a gain. */
 #define GW_USUAL_GAINS INT32_C(8)
+#define GW_USUAL_LEAST INT32_C(16)
 #define GW_GROWN_TIMES INT32_C(4)
 #define GW_GROWN_GAINS INT32_C(4)
 #define GW_USUAL_PART INT32_C(8)

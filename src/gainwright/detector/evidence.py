@@ -7,7 +7,7 @@ from enum import IntEnum
 
 from gainwright.detector.settings import INPUT_LEVEL_MAX, LEVEL_MAX, LEVEL_ONE
 
-SILENCE_LEAST = 16
+SILENCE_LEAST = 6
 NOISE_LEAST = 4
 BLOCKS_MAX = 255
 GROUPS = 8
@@ -15,7 +15,7 @@ GROUPS_NEEDED = 4
 GROUP_BLOCKS_MAX = 64
 BOOST_MAX = 3
 HIDDEN_GAINS, RESPONSE_SEEN = 8, 2
-USUAL_GAINS, USUAL_PART = 8, 8
+USUAL_GAINS, USUAL_PART, USUAL_LEAST = 8, 8, 16
 GROWN_TIMES, GROWN_GAINS = 4, 4
 STAYS_RINGING, STAYS_PART, STAYS_NOISE = 4, 8, 2
 RESPONSE_BLOCKS = 2
@@ -180,10 +180,10 @@ class ReferenceEvidence:
             self.grown += 1
             self.ring_usual = max(usual, most)
             return
-        far_more = self.ring_noise // GROWN_TIMES > max(usual, SILENCE_LEAST)
+        far_more = self.ring_noise // GROWN_TIMES > max(usual, USUAL_LEAST)
         far_more |= self.ring_noise > self.swing_level
         self.grown = _counted(self.grown) if far_more else 0
-        self.ring_usual = max(usual, min(most, usual + usual // USUAL_PART + SILENCE_LEAST))
+        self.ring_usual = max(usual, min(most, usual + usual // USUAL_PART + USUAL_LEAST))
 
     def hear(self, hearing: Hearing) -> None:
         """From here on blocks belong to something else."""
