@@ -46,7 +46,7 @@ SWING_SHARE = 0.08
 STEPS_RMS = 0.5
 """Largest root mean square of what an encoder's steps make of a constant speed, in steps of one
 count per control tick: a difference of k or k + 1 counts."""
-STEPS_SHARE = 0.035
+STEPS_SHARE = 0.07
 """Of cruise speed, root mean square: what is louder is no matter of steps, however coarse."""
 STEPS_MARGIN = 1.015
 """Up to so many times STEPS_RMS is a matter of steps: levels are rounded."""
