@@ -12,11 +12,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    from gainwright.language.load import load_trial
-    from gainwright.language.shipped import shipped_trial_names, shipped_trial_path
+    from gainwright.language.shipped import shipped_trial_names, shipped_trial_title
     from gainwright_sim.machine import load_machine, shipped_machine_names
 
-    trials = {name: load_trial(shipped_trial_path(name)).title for name in shipped_trial_names()}
+    trials = {name: shipped_trial_title(name) for name in shipped_trial_names()}
     machines = {name: load_machine(name).description for name in shipped_machine_names()}
     if arguments.json:
         print_json({"trials": trials, "machines": machines})

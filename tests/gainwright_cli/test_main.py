@@ -15,6 +15,8 @@ from gainwright_cli import list as list_command
 from gainwright_cli.main import EXIT_CODES, INTERNAL_ERROR, main
 from gainwright_sim.machine import machine_path, shipped_machine_names
 
+from ..shared.cases import cases
+
 
 def command(*words: str, **options):
     return subprocess.run(
@@ -96,7 +98,7 @@ def test_a_reader_that_goes_away_is_no_failure():
 
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="this system has no /dev/full")
-@pytest.mark.parametrize("words", [["show"], ["list"], ["--help"], ["--version"]])
+@pytest.mark.parametrize("words", cases([["show"], ["--version"]], slow=[["list"], ["--help"]]))
 def test_a_full_disk_is_one_sentence(words):
     with open("/dev/full", "w") as full:
         done = command(*words, stdout=full, stderr=subprocess.PIPE)

@@ -41,6 +41,7 @@ def test_check_and_show_say_it(trial_file, capsys):
     assert "rehearsals_only" not in json.loads(said(capsys, "check", "standard", "--json")[1])
 
 
+@pytest.mark.slow
 def test_a_rehearsal_does_not_send_the_c_home(trial_file, capsys):
     code, out, _ = said(capsys, "rehearse", "grinder-slide", "--trial", trial_file)
     assert code == 0

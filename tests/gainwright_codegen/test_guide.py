@@ -49,6 +49,7 @@ def test_make_builds_and_runs_self_test_and_example(folder, tmp_path):
 
 @pytest.mark.skipif(shutil.which("cmake") is None, reason="cmake is not installed")
 @pytest.mark.skipif(shutil.which("ctest") is None, reason="ctest is not installed")
+@pytest.mark.slow
 def test_cmake_builds_and_runs_self_test_and_example(folder, tmp_path):
     build = str(tmp_path / "build")
     for command in (["cmake", "-S", str(folder), "-B", build], ["cmake", "--build", build]):

@@ -162,6 +162,7 @@ class EachByItself:
         )
 
 
+@pytest.mark.slow
 def test_energy_would_grow_if_each_end_were_solved_by_itself():
     """The check above is sharp."""
     random = np.random.default_rng(5)

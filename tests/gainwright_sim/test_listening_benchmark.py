@@ -8,8 +8,6 @@ import pytest
 from gainwright_sim.benchmark import recorded_axes as made
 from gainwright_sim.benchmark.listening import judged, outcome
 
-from ..shared.cases import cases
-
 
 @pytest.mark.parametrize(("delay", "share"), [(1, 0.828427), (2, 0.535898), (3, 0.397825)])
 def test_limit_of_a_rigid_axis_is_the_published_one(delay, share):
@@ -24,7 +22,8 @@ def test_limit_of_a_rigid_axis_is_the_published_one(delay, share):
     assert made._limit(axes)[0] * tick_s == pytest.approx(share, rel=1e-3)
 
 
-@pytest.mark.parametrize("onset", cases([True], slow=[False]))
+@pytest.mark.slow
+@pytest.mark.parametrize("onset", [False, True])
 def test_same_seed_same_recording(onset):
     first, second = (made.recorded_axes("mixed", 5, 2, onset) for _ in range(2))
     for one, other in zip(first, second, strict=True):

@@ -50,6 +50,7 @@ def bits() -> str:
     return plant.a.tobytes().hex() + plant.motor.tobytes().hex()
 
 
+@pytest.mark.slow
 def test_another_processor_gives_the_same_bits():
     """A library of linear algebra is told to work as on another processor, where it can be told."""
     code = "from tests.gainwright_sim.test_matrix_exponential import bits; print(bits())"

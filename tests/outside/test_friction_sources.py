@@ -140,6 +140,7 @@ def test_hunting_of_a_pid_loop_with_static_friction(static_n, period_s):
     assert 2.0 * periods[1] - periods[0] == pytest.approx(period_s, rel=0.005)
 
 
+@pytest.mark.slow
 def test_no_hunting_where_static_friction_is_coulomb_friction():
     """Each rest error is 0.4586 of the last: convergence through ever smaller moves."""
     errors, _ = hunting(1.0, 200.0)
