@@ -36,7 +36,7 @@ def at(machine: Machine, control_tick_s: float) -> Machine:
         pytest.param("standard", "kiln-shuttle", 62.5e-6, marks=pytest.mark.slow),
         ("gentle", "door-hoist", 125e-6),
         ("complete", "glaze-gantry", 125e-6),
-        ("loadside", "kiln-shuttle", 125e-6),
+        pytest.param("loadside", "kiln-shuttle", 125e-6, marks=pytest.mark.slow),
     ],
 )
 def test_ends_with_a_result(name, machine, control_tick_s):

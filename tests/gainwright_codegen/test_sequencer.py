@@ -100,7 +100,7 @@ class StandardTrial(RuleBasedStateMachine):
 
 
 StandardTrial.TestCase.settings = settings(
-    max_examples=30, stateful_step_count=40, deadline=None, print_blob=True
+    max_examples=20, stateful_step_count=40, deadline=None, print_blob=True
 )
 TestStandardTrial = StandardTrial.TestCase
 
