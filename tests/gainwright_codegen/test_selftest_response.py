@@ -71,4 +71,4 @@ def test_a_change_is_noticed(bench, name, sound, broken):
 def test_a_change_of_a_condition_is_noticed(bench, sound, broken):
     text = (bench.folder / "gw_trial.c").read_text()
     assert sound in text
-    assert "around row" in bench.verdict("gw_trial.c", text.replace(sound, broken, 1))
+    assert "around sample" in bench.verdict("gw_trial.c", text.replace(sound, broken, 1))

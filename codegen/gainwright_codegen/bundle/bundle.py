@@ -129,7 +129,7 @@ def _parts(
     sources: Mapping[str, bytes],
 ) -> list[SelfTestPart]:
     reference = _reference(trial)
-    vectors = row_vectors(trial, found.samples, reference)
+    vectors = row_vectors(trial, found.samples, reference, stages)
     name = machine.object if machine is not None else ""
     parts = [rows_part(trial, vectors, name)]
     if machine is not None:

@@ -74,7 +74,7 @@ void bench_place(uint32_t number)
 
     golden_vector(number, values);
     bench_init();
-    bench_axis.sequencer.state = (int32_t)golden_rows[number].state;
+    bench_axis.sequencer.state = golden_state(number);
     for (index = 0U; index < (uint32_t)GW_VARIABLE_SLOTS; index++) {
         bench_axis.sequencer.variables[index] = (gw_variable_value)values[index];
     }

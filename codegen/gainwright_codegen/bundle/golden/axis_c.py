@@ -84,7 +84,8 @@ def _ridden(
     """Return the checksum, at which row the ride stays, and for how many control ticks."""
     axis, signals = ReferenceAxis(trial, stages, reference), noise(_SLOWER)
     initial = [variable.initial for variable in trial.variables]
-    memory = (trial.index.states[trial.initial_state], *initial, axis.order_word)
+    word = axis.order_word
+    memory = (trial.index.states[trial.initial_state], *initial, word, word >> 8 & 255)
     checksum = added(CHECKSUM_START, memory)
     names = [signal.name for signal in trial.inputs]
     count = len(trial.variables)
@@ -197,10 +198,12 @@ static uint32_t run_ride(void)
     uint32_t k;
     int32_t tick;
 
+    spoil(&subject, (uint32_t)sizeof subject);
     gw_axis_init(&subject, &@MACHINE@);
     ride.checksum = checksum_add(ride.checksum, (uint32_t)subject.sequencer.state);
     ride.checksum = add_variables(ride.checksum, subject.sequencer.variables);
     ride.checksum = checksum_add(ride.checksum, subject.order.word);
+    ride.checksum = checksum_add(ride.checksum, ((uint32_t)subject.due << 8) | subject.rung);
     for (number = 0U; number < 3U * GOLDEN_ROWS; number++) {
         if (number >= 2U * GOLDEN_ROWS) {
             ride.control_ticks = @HURRIED@;
@@ -211,7 +214,7 @@ static uint32_t run_ride(void)
         for (k = 0U; (k < (uint32_t)GW_VARIABLE_SLOTS) && ((number / GOLDEN_ROWS) == 1U); k++) {
             values[k] = gw_trial_variable_ranges[k].low;
         }
-        put_subject((int32_t)golden_rows[number % GOLDEN_ROWS].state, values);
+        put_subject(golden_state(number % GOLDEN_ROWS), values);
         for (tick = 0; tick < ticks; tick++) {
             ride_tick(&ride, &values[GW_VARIABLE_SLOTS], tick);
         }
@@ -241,9 +244,13 @@ def _outputs(trial: Trial) -> str:
     rest = [min(max(0, o.low), o.high) for o in trial.outputs] or [0]
     fault = [o.high if o.name == FAULT_OUTPUT else v
              for o, v in zip(trial.outputs, rest, strict=False)] or [0]  # fmt: skip
+    short = all(-(2**7) <= value < 2**7 for value in (*rest, *fault))
     return "\n".join(
-        f"static const int32_t golden_{name}[GW_OUTPUT_SLOTS] = {{{numbers(values)}}};"
-        for name, values in (("rest", rest), ("fault", fault))
+        [
+            f"typedef {'int8_t' if short else 'int32_t'} golden_output;",
+            f"static const golden_output golden_rest[GW_OUTPUT_SLOTS] = {{{numbers(rest)}}};",
+            f"static const golden_output golden_fault[GW_OUTPUT_SLOTS] = {{{numbers(fault)}}};",
+        ]
     )
 
 
@@ -291,13 +298,13 @@ static uint32_t error_tick(int32_t control_ticks, int32_t *code)
     return quiet;
 }
 
-static uint32_t shows(const int32_t outputs[], const int32_t expected[])
+static uint32_t shows(const int32_t outputs[], const golden_output expected[])
 {
     uint32_t same = 1U;
     uint32_t k;
 
     for (k = 0U; k < (uint32_t)GW_OUTPUT_COUNT; k++) {
-        same = (outputs[k] == expected[k]) ? same : 0U;
+        same = (outputs[k] == (int32_t)expected[k]) ? same : 0U;
     }
     return same;
 }
@@ -332,10 +339,10 @@ static uint32_t error_is_right(int32_t what)
 /* Memory is refused just where a variable, or the state, is outside its range. */
 static uint32_t ranges_are_kept(uint32_t variable)
 {
-    static const int32_t beyond[4] = {-1, 0, 0, 1};
+    static const int8_t beyond[4] = {-1, 0, 0, 1};
     const gw_range *range = &gw_trial_variable_ranges[variable];
     const int32_t inputs[GW_INPUT_SLOTS] = {0};
-    int32_t outputs[GW_OUTPUT_SLOTS];
+    int32_t outputs[GW_OUTPUT_SLOTS] = {INT32_MIN};
     gw_sequencer sequencer;
     uint32_t right = 1U;
     uint32_t k;
@@ -346,14 +353,31 @@ static uint32_t ranges_are_kept(uint32_t variable)
         gw_sequencer_reset(&sequencer);
         sequencer.variables[variable]
             = (gw_variable_value)(((k < 2U) ? range->low : range->high) + beyond[k]);
+        gw_sequencer_outputs(&sequencer, outputs);
+        right = ((shows(outputs, golden_rest) != 0U) || (beyond[k] == 0)) ? right : 0U;
         row = gw_sequencer_step(&sequencer, inputs);
         right = ((row == GW_BAD_MEMORY) == (beyond[k] != 0)) ? right : 0U;
     }
     gw_sequencer_reset(&sequencer);
     sequencer.state = GW_STATE_COUNT;
     right = (gw_sequencer_step(&sequencer, inputs) == GW_BAD_MEMORY) ? right : 0U;
-    gw_sequencer_outputs(&sequencer, outputs);
-    return (shows(outputs, golden_rest) != 0U) ? right : 0U;
+    return right;
+}
+
+/* So many control ticks in a block of sequencer ticks are right, or are not once it ends. */
+static uint32_t block_is_judged(int32_t control_ticks, int32_t is_right)
+{
+    uint32_t right = 1U;
+    int32_t code = 0;
+    int32_t tick;
+
+    gw_axis_init(&subject, &@MACHINE@);
+    (void)error_tick(1, &code);
+    for (tick = 0; tick < GW_RATE_BLOCK; tick++) {
+        right = (code >= 0) ? right : 0U;
+        (void)error_tick((control_ticks + tick) / GW_RATE_BLOCK, &code);
+    }
+    return ((code >= 0) == (is_right != 0)) ? right : 0U;
 }
 
 /* A changed bit of any variable shows in the checksum of the axis. */
@@ -376,6 +400,7 @@ static uint32_t damage_shows(uint32_t variable)
 static uint32_t run_errors(void)
 {
     const int32_t no_inputs[GW_INPUT_SLOTS] = {0};
+    const int32_t right_rate = @MACHINE@.control_ticks;
     uint32_t failures = 0U;
     uint32_t variable;
     int32_t what;
@@ -387,6 +412,11 @@ static uint32_t run_errors(void)
     for (variable = 0U; variable < (uint32_t)GW_VARIABLE_SLOTS; variable++) {
         failures += report(ranges_are_kept(variable), "range of variable", variable);
         failures += report(damage_shows(variable), "damage to variable", variable);
+    }
+    for (what = 0; what < 2; what++) {
+        failures += report(block_is_judged(GW_RATE_MOST(right_rate) + what, 1 - what)
+                           & block_is_judged(GW_RATE_FEWEST(right_rate) - what, 1 - what),
+                           "rate", (uint32_t)what);
     }
     /* Memory that was never initialised. */
     subject.machine = 0;

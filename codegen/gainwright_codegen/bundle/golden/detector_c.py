@@ -42,7 +42,7 @@ def detector_part(stages: Sequence[StageTables], machine: str) -> SelfTestPart:
             f"static const golden_stage golden_stages[{len(stages)}] = {{",
             ",\n".join(rows),
             "};\n",
-            f"static const uint32_t noise_shifts[{len(_SHIFTS)}] = "
+            f"static const uint8_t noise_shifts[{len(_SHIFTS)}] = "
             f"{{{', '.join(f'{shift}U' for shift in _SHIFTS)}}};\n",
             _RUN.replace("@TICKS@", str(_SHIFT_TICKS))
             .replace("@SHIFTS@", str(len(_SHIFTS)))
@@ -113,6 +113,17 @@ typedef struct {
 """
 
 _RUN = """\
+/* Memory as it may be before it is reset. */
+static void spoil(void *place, uint32_t bytes)
+{
+    uint8_t *const byte = (uint8_t *)place;
+    uint32_t k;
+
+    for (k = 0U; k < bytes; k++) {
+        byte[k] = 0xA5U;
+    }
+}
+
 static uint32_t next_word(uint32_t *word)
 {
     uint32_t next = *word;
@@ -146,6 +157,7 @@ static uint32_t detector_checksum(uint32_t stage)
     uint32_t word = NOISE_SEED;
     uint32_t tick;
 
+    spoil(&detector, (uint32_t)sizeof detector);
     gw_detector_reset(&detector);
     for (tick = 0U; tick < golden_stages[stage].ticks; tick++) {
         const int32_t torque_command = noise(&word, tick);

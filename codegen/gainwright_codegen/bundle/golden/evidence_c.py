@@ -21,12 +21,17 @@ _GAINS, _USUAL, _RISEN = 32, 10_000, 200_000
 and a lower gain before; at the last gain that teaches what is usual it is half as high again. A
 second block of noise is lower by an eighth, so that silence is judged by the spread."""
 _SEEN = 4
-"""The only one of these gains at which the answer to the pulse is seen; the others give noise."""
+"""The only one of these gains at which the answer to the pulse is seen, just so; eight later it is
+as loud as silence, ten later louder, but not seen: that ends no count of hidden answers."""
+_ANSWERS = {_SEEN: 42, _SEEN + 8: 21, _SEEN + 10: 32}
+"""Sixteenths of the noise; silence is at 21 of them."""
 _NUMBERS = (
     "LISTENINGS", "LISTENING", "LONG", "LOUDEST", "GAINS", "USUAL", "RISEN", "SWUNG", "SEEN",
-    "STEPS",
+    "STEPS", "ROUND",
 )  # fmt: skip
 _LOUDEST = 2**24 - 1
+_ROUND = 0xF80000
+"""Bits of every second level that is drawn: levels and their multiples are often the same."""
 _STEPS = 1000
 """No louder ringing is anything in the first operations and listenings."""
 _SWUNG = 25_000
@@ -39,7 +44,7 @@ def evidence_part(trial: Trial) -> SelfTestPart:
         f"Evidence: {_OPERATIONS} operations drawn from the shift register, levels from 0 to the "
         "largest; then listenings that fill the sums, and one that fills all groups; gains whose "
         "noise rises for good and hides the answers. The checksum is over inputs that hold "
-        "nothing but findings, and the boost, after each."
+        "nothing but findings, boost and blocks, after each."
     )
     source = _RUN.replace("@OPERATIONS@", str(_OPERATIONS)).replace(
         "@SUM@", f"0x{_checksum(trial):08x}U"
@@ -52,7 +57,10 @@ def evidence_part(trial: Trial) -> SelfTestPart:
 def _checksum(trial: Trial) -> int:
     evidence, checksum = ReferenceEvidence(steps_level=_STEPS), CHECKSUM_START
     inputs = [signal.name for signal in trial.inputs]
-    drawn = ((w % 32, (w >> 8) >> (w >> 5) % 8 * 3) for w in itertools.islice(words(), _OPERATIONS))
+    drawn = (
+        (w % 32, ((w >> 8) & (_ROUND if k % 2 else -1)) >> (w >> 5) % 8 * 3)
+        for k, w in enumerate(itertools.islice(words(), _OPERATIONS))
+    )
     checksum = _operated(evidence, inputs, checksum, itertools.chain(drawn, _listenings()))
     return _operated(ReferenceEvidence(), inputs, checksum, _gains())
 
@@ -63,10 +71,11 @@ def _operated(
     checksum: int,
     operations: Iterator[tuple[int, int]],
 ) -> int:
-    for what, level in operations:
+    for blocks, (what, level) in enumerate(operations, 1):
         _operate(evidence, what, level)
         found = evidence.findings()
-        checksum = added(checksum, (*(found.get(name, 0) for name in inputs), evidence.boost))
+        counted = blocks << 8 | evidence.boost
+        checksum = added(checksum, (*(found.get(name, 0) for name in inputs), counted))
     return checksum
 
 
@@ -76,7 +85,7 @@ def _listenings() -> Iterator[tuple[int, int]]:
         late = number < _LISTENINGS // 2
         yield (0, 0) if number % (_LISTENINGS // 2) == 0 else (2, 0)
         yield 3, 0
-        yield 4, number % 32
+        yield 4, number * 5 % 32
         for block in range(_LISTENING - 3):
             yield 31, _LOUDEST if (block >= 6) == late else 0
     for block in range(_LONG):
@@ -94,7 +103,7 @@ def _gains() -> Iterator[tuple[int, int]]:
         yield 31, noise
         yield 31, noise - noise // 8
         yield 3, 0
-        yield 31, _LOUDEST if gain == _SEEN else noise
+        yield 31, noise * _ANSWERS.get(gain, 16) // 16
         yield 0, _LOUDEST - _SWUNG + 1 if swings else int(gain == _GAINS - 11)
 
 
@@ -131,7 +140,7 @@ static uint32_t operated(gw_evidence *evidence, uint32_t checksum, uint32_t what
     operate(evidence, what, level);
     gw_evidence_findings(evidence, inputs);
     return checksum_add(add_words(checksum, inputs, (uint32_t)GW_INPUT_COUNT),
-                        (uint32_t)evidence->boost);
+                        ((uint32_t)evidence->blocks << 8) | (uint32_t)evidence->boost);
 }
 
 static uint32_t listenings(gw_evidence *evidence, uint32_t checksum)
@@ -143,7 +152,7 @@ static uint32_t listenings(gw_evidence *evidence, uint32_t checksum)
     for (number = 0; number < @LISTENINGS@; number++) {
         sum = operated(evidence, sum, ((number % (@LISTENINGS@ / 2)) == 0) ? 0U : 2U, 0);
         sum = operated(evidence, sum, 3U, 0);
-        sum = operated(evidence, sum, 4U, number % 32);
+        sum = operated(evidence, sum, 4U, (number * 5) % 32);
         for (block = 0; block < (@LISTENING@ - 3); block++) {
             const int32_t loud = ((block >= 6) == (number < (@LISTENINGS@ / 2))) ? 1 : 0;
 
@@ -168,13 +177,15 @@ static uint32_t gains(gw_evidence *evidence, uint32_t checksum)
         const int32_t most = (gain == (GW_USUAL_GAINS - 1)) ? (@USUAL@ + (@USUAL@ / 2)) : @USUAL@;
         const int32_t usual = (swings != 0) ? @SWUNG@ : most;
         const int32_t noise_level = (risen != 0) ? @RISEN@ : usual;
+        const int32_t faint = (gain == (@SEEN@ + 8)) ? 21 : ((gain == (@SEEN@ + 10)) ? 32 : 16);
+        const int32_t answer = (gain == @SEEN@) ? 42 : faint;
         const int32_t lower = (gain == (@GAINS@ - 11)) ? 1 : 0;
 
         sum = operated(evidence, sum, 2U, 0);
         sum = operated(evidence, sum, 31U, noise_level);
         sum = operated(evidence, sum, 31U, noise_level - (noise_level / 8));
         sum = operated(evidence, sum, 3U, 0);
-        sum = operated(evidence, sum, 31U, (gain == @SEEN@) ? @LOUDEST@ : noise_level);
+        sum = operated(evidence, sum, 31U, (noise_level * answer) / 16);
         sum = operated(evidence, sum, 0U, (swings != 0) ? ((@LOUDEST@ - @SWUNG@) + 1) : lower);
     }
     return sum;
@@ -187,13 +198,15 @@ static uint32_t run_evidence(void)
     uint32_t word = NOISE_SEED;
     uint32_t k;
 
+    spoil(&evidence, (uint32_t)sizeof evidence);
     gw_evidence_reset(&evidence);
     evidence.steps_level = @STEPS@;
     for (k = 0U; k < @OPERATIONS@U; k++) {
         const uint32_t drawn = next_word(&word);
 
         checksum = operated(&evidence, checksum, drawn % 32U,
-                            (int32_t)((drawn >> 8) >> (((drawn >> 5) % 8U) * 3U)));
+                            (int32_t)(((drawn >> 8) & (((k % 2U) != 0U) ? @ROUND@U : UINT32_MAX))
+                                      >> (((drawn >> 5) % 8U) * 3U)));
     }
     checksum = listenings(&evidence, checksum);
     gw_evidence_reset(&evidence);

@@ -29,35 +29,55 @@ static uint32_t has_taken(uint32_t word, int32_t control_ticks)
     return (subject.taken == word) ? 1U : 0U;
 }
 
-/* 1 if the axis finds what it finds where an order was not taken. */
+static void find_nothing(int32_t inputs[GW_INPUT_SLOTS])
+{
+#if GW_HAS_LOOP_RESPONSE
+    int32_t findings[GW_RESPONSE_FINDING_COUNT];
+
+    gw_response_no_findings(findings);
+    gw_trial_take_response(findings, inputs);
+#endif
+    gw_evidence_no_findings(inputs);
+}
+
+/* 1 if the axis finds nothing, as where an order was not taken. */
 static uint32_t finds_nothing(void)
 {
     const uint32_t word = subject.order.word;
-    int32_t found[2][GW_INPUT_SLOTS] = {{0}};
+    gw_evidence *const evidence = &subject.evidence;
+    int32_t found[3][GW_INPUT_SLOTS];
     uint32_t same = 1U;
     uint32_t k;
 
-    subject.evidence.burst = GW_LEVEL_ONE;
+    /* Something of each kind might be found. */
+    evidence->burst = GW_LEVEL_ONE;
+    evidence->noise_blocks = 1U;
+    evidence->burst_noise = GW_LEVEL_ONE;
+    evidence->noise_before = 0;
+    evidence->hidden = UINT8_MAX;
+    evidence->grown = 255;
+    evidence->earlier = GW_LEVEL_ONE;
+    spoil(found, (uint32_t)sizeof found);
+    find_nothing(found[2]);
     gw_axis_find(&subject, found[0]);
     subject.order.word = ~word;
     gw_axis_find(&subject, found[1]);
     subject.order.word = word;
     for (k = 0U; k < (uint32_t)GW_INPUT_SLOTS; k++) {
-        same = (found[0][k] == found[1][k]) ? same : 0U;
+        same = ((found[0][k] == found[2][k]) && (found[1][k] == found[2][k])) ? same : 0U;
     }
     return same;
 }
 
 /* An order waits where a block ends, and where the one before it is not taken in all its parts. */
-static uint32_t orders_wait(void)
+static uint32_t orders_wait(gw_band *band, const gw_level_settings *settings)
 {
-    const int32_t block = @MACHINE@.stage[0].detector.burst.block_ticks;
     const uint32_t first = (uint32_t)GW_HEARING_NOISE << 16;
     const uint32_t second = (uint32_t)GW_HEARING_MOVE << 16;
     uint32_t right = 1U;
 
     gw_axis_init(&subject, &@MACHINE@);
-    subject.detector.burst.ticks = (uint16_t)(block - 1);
+    band->ticks = (uint16_t)(settings->block_ticks - 1);
     subject.order.word = first;
     right = (has_taken(first, 1) == 0U) ? right : 0U;
     right = (has_taken(first, 1) != 0U) ? right : 0U;
@@ -104,6 +124,7 @@ static uint32_t order_is_judged(uint32_t hearing, uint32_t rung)
     subject.taken = before;
     subject.rung = 5U;
     right = *found;
+    right.steps_level = @MACHINE@.stage[0].detector.steps_level;
     if (hearing != (uint32_t)GW_HEARING_RINGING) {
         gw_evidence_hear(&right, (int32_t)hearing);
     }
@@ -116,6 +137,8 @@ static uint32_t order_is_judged(uint32_t hearing, uint32_t rung)
             && (found->hidden == right.hidden) && (found->grown == right.grown)
             && (found->earlier == right.earlier) && (found->later == right.later)
             && (found->noise_before == right.noise_before)
+            && ((found->steps_level == right.steps_level)
+                || (hearing == (uint32_t)GW_HEARING_RINGING))
             && (found->ring_blocks == right.ring_blocks)) ? 1U : 0U;
 }
 
@@ -150,10 +173,10 @@ static uint32_t orders_a_pulse(uint32_t first, uint32_t second)
     uint32_t word;
 
     golden_vector(first, values);
-    (void)step_from((int32_t)golden_rows[first].state, values);
+    (void)step_from(golden_state(first), values);
     word = subject.order.word;
     if (((word & GW_ORDER_PULSE) == 0U) || (subject.order.height == 0)
-        || ((int32_t)golden_rows[second].state != subject.sequencer.state)) {
+        || (golden_state(second) != subject.sequencer.state)) {
         return 0U;
     }
     stage = &@MACHINE@.stage[gw_order_stage(subject.taken)];
@@ -183,6 +206,7 @@ static uint32_t late_pulses_are_given(void)
 
                 right = (pulse_ticks(ticks + 40) == wanted) ? right : 0U;
                 right = (pulse_ticks(ticks) == 0) ? right : 0U;
+                right = ((subject.pulse.next == ticks) || (orders != 3U)) ? right : 0U;
             }
         }
     }
@@ -197,7 +221,10 @@ static uint32_t late_pulses_are_given(void)
 
 static uint32_t run_orders(void)
 {
-    return report(orders_wait(), "orders in turn", 0U)
+    const gw_detector_settings *settings = &@MACHINE@.stage[0].detector;
+
+    return report(orders_wait(&subject.detector.ring, &settings->ring)
+                  & orders_wait(&subject.detector.burst, &settings->burst), "orders in turn", 0U)
            + report(orders_are_judged(), "orders judged", 0U)
            + report(late_pulses_are_given(), "late pulses", 0U);
 }

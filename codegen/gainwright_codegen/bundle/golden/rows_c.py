@@ -8,16 +8,17 @@ the others hold. What a tick does from there is summed up.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from gainwright.language.model import Trial
+from gainwright_codegen.axis_c.tables import StageTables
 from gainwright_codegen.bundle.golden.domain import Domain, input_domain, variable_domain
 from gainwright_codegen.bundle.golden.sample import CHECKSUM_START, Machine, Sample, added
 from gainwright_codegen.bundle.golden.selftest_c import SelfTestPart, numbers
-from gainwright_codegen.bundle.golden.ticked import TickedVectors
+from gainwright_codegen.bundle.golden.ticked import TickedVectors, ordered_heights
 from gainwright_codegen.c_text import array, comment
 
 _BEYOND = (-(2**31), 2**31 - 1)
@@ -37,9 +38,18 @@ class RowVectors:
 
 
 def row_vectors(
-    trial: Trial, samples: Sequence[tuple[int, Sample]], reference: Machine
+    trial: Trial,
+    samples: Sequence[tuple[int, Sample]],
+    reference: Machine,
+    stages: Sequence[StageTables] = (),
 ) -> RowVectors:
     """Return the vectors around samples of rows, with what the trial makes of them.
+
+    Args:
+        trial: what is exported.
+        samples: row numbers with ticks that take them.
+        reference: the machine that says what is right.
+        stages: tables of the machine, whose heights pulses have; none orders a pulse.
 
     Raises:
         RuntimeError: the reference and the array form of the trial differ.
@@ -54,7 +64,10 @@ def row_vectors(
         places = tuple(of.index(value) for of, value in zip(values, base, strict=True))
         rows.append((number, sample.start[0], places))
         around = np.array(list(_around(tried, base)), dtype=np.int64)
-        sums.append(added(CHECKSUM_START, ticks.words(sample.start[0], around).ravel().tolist()))
+        words = ticks.words(sample.start[0], around)
+        orders = ordered_heights(trial, stages, words[:, -len(trial.outputs) :], around[:, 0])
+        words = np.column_stack([words, orders])
+        sums.append(added(CHECKSUM_START, words.ravel().tolist()))
     return RowVectors(values, tuple(rows), tuple(sums), ticks.count)
 
 
@@ -73,31 +86,34 @@ def rows_part(trial: Trial, vectors: RowVectors, machine: str) -> SelfTestPart:
     first = [0]
     for choices in values:
         first.append(first[-1] + len(choices))
-    packed = [_packed(values, _padded(trial, places)) for _, _, places in vectors.rows]
-    rows = [
-        f"    {{{number}U, {state}U, {{{numbers(own)}}}}}"
-        for (number, state, _), own in zip(vectors.rows, packed, strict=True)
-    ]
+    sizes = (len(trial.states), *map(len, values))
+    places = ((state, *_padded(trial, own)) for _, state, own in vectors.rows)
+    stream, bits = _packed(sizes, places)
     checksums = [f"0x{checksum:08x}U" for checksum in vectors.checksums]
+    heights = ", and the height of the pulse that it orders" if machine else ""
     through = "gw_axis_step" if machine else "gw_sequencer_step"
     source = "\n".join(
         [
             comment(
-                f"Table: {len(rows)} rows, each from a memory and with inputs that take it; around "
-                "them every variable and every input takes all values at which something changes, "
-                f"one at a time, inputs also values beyond their range: {vectors.ticks} ticks of "
+                f"Table: {len(checksums)} rows, each from a memory and with inputs that take it; "
+                "around them every variable and every input takes all values at which something "
+                f"changes, one at a time, inputs also values beyond their range: {vectors.ticks} "
+                "ticks of "
                 f"{through}. The checksum is over row, state, saturated variables, variables and "
-                "outputs of every tick, from the Python reference."
+                f"outputs of every tick{heights}, from the Python reference. Samples of rows stand "
+                "in the order of the specification, before those for parts of conditions."
             ),
             "#define SIGNALS (GW_VARIABLE_SLOTS + GW_INPUT_SLOTS)\n",
-            f"#define GOLDEN_ROWS {len(rows)}U\n",
-            _TYPE.replace("@BYTES@", str(max(map(len, packed), default=1))),
+            f"#define GOLDEN_ROWS {len(checksums)}U\n",
             *_stored(values),
             "static const uint16_t golden_first[SIGNALS + 1] = "
             f"{array([f'{n}U' for n in first])};\n",
-            "static const golden_row golden_rows[GOLDEN_ROWS] = {",
-            ",\n".join(rows),
-            "};\n",
+            comment(
+                "Of each sample the state, and the place among the values of each signal, "
+                "variables first, in as many bits as these need, lowest first."
+            ),
+            f"#define GOLDEN_BITS {bits}U",
+            f"static const uint8_t golden_places[{len(stream)}] = {array([*map(str, stream)])};\n",
             f"static const uint32_t golden_checksums[GOLDEN_ROWS] = {array(checksums)};\n",
             (_AXIS_SUBJECT.replace("@MACHINE@", machine) if machine else _SEQUENCER_SUBJECT),
             _RUN,
@@ -143,29 +159,26 @@ static int32_t stored_value(uint32_t first, uint32_t place)
 """
 
 
-def _packed(values: Domain, places: tuple[int, ...]) -> tuple[int, ...]:
-    """Return places in bytes, lowest bit first, in as many bits each as its values need."""
-    number = shift = 0
-    for choices, place in zip(values, places, strict=True):
-        number |= place << shift
-        shift += (len(choices) - 1).bit_length()
-    return tuple(number.to_bytes(max(1, -(-shift // 8)), "little"))
+def _packed(sizes: Sequence[int], samples: Iterable[tuple[int, ...]]) -> tuple[bytes, int]:
+    """Return places as one stream of bits, lowest first, and how many bits each sample has.
+
+    Args:
+        sizes: how many places there are for each number of a sample.
+        samples: their numbers.
+    """
+    widths = [(size - 1).bit_length() for size in sizes]
+    stream = shift = 0
+    for sample in samples:
+        for place, width in zip(sample, widths, strict=True):
+            stream |= place << shift
+            shift += width
+    return stream.to_bytes(max(1, -(-shift // 8)), "little"), sum(widths)
 
 
 def _padded(trial: Trial, places: tuple[int, ...]) -> tuple[int, ...]:
     count = len(trial.variables)
     return (*(places[:count] or (0,)), *(places[count:] or (0,)))
 
-
-_TYPE = """\
-/* Bytes only, without gaps. */
-typedef struct {
-    gw_row_number row;
-    gw_row_number state;
-    /* Place among the values of each signal, variables first: as many bits as these need. */
-    uint8_t places[@BYTES@];
-} golden_row;
-"""
 
 _AXIS_SUBJECT = """\
 /* Static, as a self-test may have little stack. */
@@ -186,11 +199,13 @@ static int32_t step_from(int32_t state, const int32_t values[SIGNALS])
 {
     gw_axis_init(&subject, &@MACHINE@);
     put_subject(state, values);
+    subject.evidence.boost = (uint8_t)((uint32_t)values[0] & 3U);
     return gw_axis_step(&subject, &values[GW_VARIABLE_SLOTS]);
 }
 
 #define MEMORY (&subject.sequencer)
 #define OUTPUTS subject.outputs
+#define ORDERED_HEIGHT subject.order.height
 """
 
 _SEQUENCER_SUBJECT = """\
@@ -214,6 +229,7 @@ static int32_t step_from(int32_t state, const int32_t values[SIGNALS])
 
 #define MEMORY (&subject)
 #define OUTPUTS subject_outputs
+#define ORDERED_HEIGHT 0
 """
 
 _RUN = """\
@@ -248,7 +264,8 @@ static uint32_t add_tick(uint32_t checksum, int32_t row)
     sum = checksum_add(sum, (uint32_t)(saturated & UINT32_MAX));
     sum = checksum_add(sum, (uint32_t)(saturated >> 32));
     sum = add_variables(sum, MEMORY->variables);
-    return add_words(sum, OUTPUTS, (uint32_t)GW_OUTPUT_COUNT);
+    sum = add_words(sum, OUTPUTS, (uint32_t)GW_OUTPUT_COUNT);
+    return checksum_add(sum, (uint32_t)ORDERED_HEIGHT);
 }
 
 /* How many values a signal takes within its range. */
@@ -269,22 +286,34 @@ static int32_t golden_value(uint32_t signal, uint32_t place)
     return stored_value(first, place);
 }
 
+/* The next number of a sample, one of so many. */
+static uint32_t golden_place(uint32_t *bit, uint32_t count)
+{
+    uint32_t place = 0U;
+    uint32_t weight;
+
+    for (weight = 1U; weight < count; weight *= 2U) {
+        place += (((uint32_t)golden_places[*bit / 8U] >> (*bit % 8U)) & 1U) * weight;
+        *bit += 1U;
+    }
+    return place;
+}
+
+static int32_t golden_state(uint32_t number)
+{
+    uint32_t bit = number * GOLDEN_BITS;
+
+    return (int32_t)golden_place(&bit, (uint32_t)GW_STATE_COUNT);
+}
+
 static void golden_vector(uint32_t number, int32_t values[SIGNALS])
 {
-    const uint8_t *places = golden_rows[number].places;
-    uint32_t bit = 0U;
+    uint32_t bit = number * GOLDEN_BITS;
     uint32_t k;
 
+    (void)golden_place(&bit, (uint32_t)GW_STATE_COUNT);
     for (k = 0U; k < (uint32_t)SIGNALS; k++) {
-        const uint32_t count = golden_count(k);
-        uint32_t place = 0U;
-        uint32_t weight;
-
-        for (weight = 1U; weight < count; weight *= 2U) {
-            place += (((uint32_t)places[bit / 8U] >> (bit % 8U)) & 1U) * weight;
-            bit++;
-        }
-        values[k] = golden_value(k, place);
+        values[k] = golden_value(k, golden_place(&bit, golden_count(k)));
     }
 }
 
@@ -300,7 +329,7 @@ static uint32_t golden_tries(uint32_t signal)
 
 static uint32_t row_checksum(uint32_t number)
 {
-    const int32_t state = (int32_t)golden_rows[number].state;
+    const int32_t state = golden_state(number);
     int32_t values[SIGNALS];
     uint32_t checksum = CHECKSUM_START;
     uint32_t signal;
@@ -326,7 +355,7 @@ static uint32_t run_rows(void)
 
     for (number = 0U; number < GOLDEN_ROWS; number++) {
         failures += report((row_checksum(number) == golden_checksums[number]) ? 1U : 0U,
-                           "around row", golden_rows[number].row);
+                           "around sample", number);
     }
     return failures;
 }

@@ -6,17 +6,49 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from gainwright.detector.evidence import BOOST_MAX
 from gainwright.language.model import Trial
 from gainwright.semantics.array_code import ArrayCode
 from gainwright.semantics.array_machine import NO_ROW, ArrayMachine, Ticked
 from gainwright_codegen.bundle.golden.sample import Machine, tick_words
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
+
+    from gainwright_codegen.axis_c.tables import StageTables
 
 _WORD = 32
 _EVERY = 32
 """One vector in so many is ticked by the reference too: it takes a few hundred times as long."""
+
+
+def ordered_heights(
+    trial: Trial,
+    stages: Sequence[StageTables],
+    outputs: NDArray[np.int64],
+    boosts: NDArray[np.int64],
+) -> NDArray[np.int64]:
+    """Return the heights of the pulses that an axis orders where none was ordered before; else 0.
+
+    Args:
+        trial: with its stages in the order of ``stages``.
+        stages: tables of the machine; none if there is none.
+        outputs: of the trial after a tick, a line each.
+        boosts: by their two lowest bits pulses are doubled.
+    """
+    index = trial.index.outputs
+    if not stages or "pulse_request" not in index:
+        return np.zeros(len(outputs), dtype=np.int64)
+    active = outputs[:, index["active_stage"]] if "active_stage" in index else 0 * boosts
+    by_stage = []
+    for tables in stages:
+        heights = np.array(tables.pulse.heights, dtype=np.int64)
+        doubled = heights[outputs[:, index[tables.stage.rung]]] << (boosts & BOOST_MAX)
+        by_stage.append(np.minimum(doubled, heights[0] + heights[0] // 2))
+    ordered = np.choose(active, by_stage)
+    return np.where(outputs[:, index["pulse_request"]] != 0, ordered, 0)
 
 
 class TickedVectors:

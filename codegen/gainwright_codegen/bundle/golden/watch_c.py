@@ -54,6 +54,7 @@ static uint32_t run_watch(void)
     gw_watch watch;
     uint32_t k;
 
+    spoil(&watch, (uint32_t)sizeof watch);
     gw_watch_reset(&watch, -5);
     for (k = 0U; k < @TICKS@U; k++) {
         const uint32_t drawn = next_word(&word);
