@@ -23,6 +23,7 @@ from gainwright_proof.verdict import Verdict
 from ..shared.cases import cases
 from ..shared.explore_trials import random_trial
 
+SLOW = pytest.mark.slow
 pytestmark = [
     pytest.mark.usefixtures("scratch_cache"),
     pytest.mark.skipif(spin_version() is None, reason="spin is not installed"),
@@ -82,9 +83,10 @@ def compare_premises(trial, exploration, result):
             assert f"premise/{requirement.id}" not in vacuous
 
 
+@pytest.mark.parametrize("offer", [Offer.VALUATIONS, pytest.param(Offer.ENOUGH, marks=SLOW)])
 @pytest.mark.parametrize("seed", cases([9], slow=[0, 8, 15]))
-def test_random_trials(seed):
-    compare_with_spin(random_trial(seed))
+def test_random_trials(seed, offer):
+    compare_with_spin(random_trial(seed), offer)
 
 
 # Every valuation is offered in random trials: of the shipped one they are so many that spin alone
@@ -98,11 +100,11 @@ def test_long_parts_of_a_model_are_split_between_statements(monkeypatch):
     compare_with_spin(trial)
 
 
-@pytest.mark.parametrize(("divisor", "offer"), [(1000, Offer.FREE), (50, Offer.DISTINCT)])
+@pytest.mark.parametrize(("divisor", "offer"), [(1000, Offer.FREE), (50, Offer.ENOUGH)])
 @pytest.mark.slow
 def test_shipped_trial_with_shorter_times(divisor, offer):
     """All requirements where few inputs are offered, a few where spin has to try all."""
-    every = offer is Offer.DISTINCT
+    every = offer is Offer.ENOUGH
     result = compare_with_spin(shortened_trial(divisor) if every else small(divisor), offer)
     assert not [name for name in result.reported if name.startswith(("broken_", "table_"))]
 
@@ -113,8 +115,17 @@ def test_inserted_bug():
     rows = tuple(
         replace(row, target="stop_axis") if row.id == "fault@detect" else row for row in trial.rows
     )
-    result = compare_with_spin(replace(trial, rows=rows), Offer.DISTINCT)
+    result = compare_with_spin(replace(trial, rows=rows), Offer.ENOUGH)
     assert "broken_no_torque_without_drive_and_feedback" in result.reported
+
+
+@pytest.mark.slow
+def test_enough_is_less_and_says_the_same():
+    """What is offered where situations are known leaves out vectors, but neither rows nor states."""
+    trial = small(1000)
+    distinct, enough = (checked(trial, offer=offer) for offer in (Offer.DISTINCT, Offer.ENOUGH))
+    assert enough.transitions < 0.7 * distinct.transitions
+    assert (enough.stored_states, enough.reported) == (distinct.stored_states, distinct.reported)
 
 
 @pytest.mark.parametrize(

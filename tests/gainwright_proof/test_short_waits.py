@@ -13,7 +13,13 @@ from gainwright.language.model import RequirementKind
 from gainwright.language.parse import parse
 from gainwright.language.shipped import shipped_trial_names, shipped_trial_path
 from gainwright_proof.exploration import explore
-from gainwright_proof.exploration.short_waits import waits, with_short_waits
+from gainwright_proof.exploration.short_waits import (
+    offers_with_short_waits,
+    waits,
+    with_short_waits,
+)
+from gainwright_proof.exploration.situations import Situations
+from gainwright_proof.exploration.vectors import vectors_by_state
 from gainwright_proof.verdict import Verdict
 
 from ..shared.cases import cases
@@ -200,3 +206,20 @@ def test_a_variable_that_is_read_in_another_way_is_left_as_it_is(found, changed)
 def test_the_waits_of_shipped_trials_can_be_shortened(name):
     """One requirement that reads the timer in another way keeps every value of it a state."""
     assert [wait.variable.name for wait in waits(load_trial(shipped_trial_path(name)))] == ["wait"]
+
+
+def test_situations_are_those_of_the_trial_with_short_waits():
+    shortened = waits(trial())
+    offered = offers_with_short_waits(vectors_by_state(trial(), 1000), shortened)
+    assert offered == vectors_by_state(with_short_waits(trial(), shortened), 1000)
+
+
+@pytest.mark.parametrize(("line", "known"), [(40, True), (41, False), (300, True)])
+def test_a_line_that_short_waits_do_not_keep_tells_no_situations(line, known):
+    situations = Situations((parse(f"time >= {line}", requirement=False),))
+    vectors = [
+        replace(state, situations=situations, enough=((0,), (0,)))
+        for state in vectors_by_state(trial(), 1000)
+    ]
+    offered = offers_with_short_waits(vectors, waits(trial()))
+    assert {state.situations is not None for state in offered} == {known}

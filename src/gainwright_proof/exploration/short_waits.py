@@ -33,6 +33,8 @@ from gainwright.language.expression import (
 )
 from gainwright.language.model import Kind, Requirement, Row, Trial, Variable
 from gainwright_proof.exploration.encoding import encoding_of
+from gainwright_proof.exploration.situations import Situations
+from gainwright_proof.exploration.vectors import StateVectors
 
 _KEPT = 2
 """Values of a stretch that stand for all of it."""
@@ -125,6 +127,36 @@ def with_short_waits(trial: Trial, shortened: Sequence[Wait]) -> Trial:
         rows=tuple(row(r) for r in trial.rows),
         requirements=tuple(requirement(r) for r in trial.requirements),
     )
+
+
+def offers_with_short_waits(
+    vectors: Sequence[StateVectors], shortened: Sequence[Wait]
+) -> tuple[StateVectors, ...]:
+    """Return what to try in each state with situations as the trial with short waits has them.
+
+    Without situations where a feature holds a timer against a constant that waits do not keep.
+    """
+    by_name = {wait.variable.name: wait for wait in shortened}
+    return tuple(_offer(state, by_name) for state in vectors)
+
+
+def _offer(offered: StateVectors, by_name: Mapping[str, Wait]) -> StateVectors:
+    if offered.situations is None:
+        return offered
+    features = offered.situations.features
+    if not all(_kept(feature, by_name) for feature in features):
+        return replace(offered, situations=None, enough=())
+    short = Situations(tuple(_rewritten(feature, by_name) for feature in features))
+    return replace(offered, situations=short)
+
+
+def _kept(feature: Expression, by_name: Mapping[str, Wait]) -> bool:
+    """Return whether every constant that a timer is held against is a point of its own."""
+    for name, wait in by_name.items():
+        found: set[int] = set()
+        if not _compared(feature, name, found) or not found <= set(wait.points):
+            return False
+    return True
 
 
 def distinct_with_short_waits(trial: Trial, codes: np.ndarray, shortened: Sequence[Wait]) -> int:

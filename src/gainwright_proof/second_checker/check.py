@@ -10,7 +10,11 @@ from collections.abc import Iterator, Sequence
 
 from gainwright.language.model import Requirement, RequirementKind, Trial
 from gainwright_proof.exploration.limits import Limits
-from gainwright_proof.exploration.short_waits import waits, with_short_waits
+from gainwright_proof.exploration.short_waits import (
+    offers_with_short_waits,
+    waits,
+    with_short_waits,
+)
 from gainwright_proof.exploration.subjects import PREMISE
 from gainwright_proof.exploration.vacuity import premises
 from gainwright_proof.exploration.vectors import (
@@ -79,10 +83,12 @@ def second_checker(
     short = with_short_waits(trial, shortened)
     method += f", waits shortened in {', '.join(w.variable.name for w in shortened) or 'nothing'}"
     try:
-        vectors = vectors or vectors_by_state(short, MOST_VECTORS)
-        # The inputs that our exploration tells apart, since every valuation takes five times as
+        # The inputs that our exploration tells apart, since every valuation takes fifteen times as
         # long; the tests compare the two.
-        model = promela_model(short, vectors, offer=Offer.DISTINCT)
+        offered = offers_with_short_waits(vectors, shortened) or vectors_by_state(
+            short, MOST_VECTORS
+        )
+        model = promela_model(short, offered, offer=Offer.ENOUGH)
         large = (explored_states or 0) > _STATES_WORTH_COMPILING
         result = verify(model, depth=depth, flags=BALANCED_FLAGS if large else QUICK_FLAGS)
     except (SpinError, TooManyVectors) as error:

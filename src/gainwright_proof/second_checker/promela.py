@@ -37,6 +37,8 @@ class Offer(Enum):
     """The vectors of the state: one for each way in which inputs can act on its conditions."""
     DISTINCT = "distinct"
     """Those of them that behave in different ways."""
+    ENOUGH = "enough"
+    """Those that do so where the variables are, in states whose situations are known."""
 
 
 LONGEST_INLINE = 30_000
@@ -156,7 +158,7 @@ class _Model:
         return [vector for chosen in self._vectors for vector in self._of_state(chosen)]
 
     def _of_state(self, chosen: StateVectors) -> Sequence[tuple[int, ...]]:
-        distinct = self._offer is Offer.DISTINCT
+        distinct = self._offer in (Offer.DISTINCT, Offer.ENOUGH)
         return chosen.vectors[: chosen.distinct] if distinct else chosen.vectors
 
     def _table_of_inputs(self) -> Iterable[str]:
@@ -172,6 +174,7 @@ class _Model:
             yield "}; }"
         names = ", ".join(f"offered_{number}" for number, _ in enumerate(parts))
         yield f"c_decl {{ static const int *const offered[] = {{ {names} }}; }}"
+        yield from self._tables_of_enough()
         yield "hidden int pick; /* Number of a row of that table. */"
         yield "inline take_inputs() {"
         width = max(1, len(self._trial.inputs))
@@ -181,6 +184,19 @@ class _Model:
             yield f"    i_{signal.name} = row[{number}];"
         yield "  };"
         yield "}"
+
+    def _tables_of_enough(self) -> Iterable[str]:
+        """For each situation of a state, which of its offers are enough there, and how many."""
+        for chosen in self._vectors:
+            if not self._situation(chosen):
+                continue
+            name, longest = f"enough_{self._states[chosen.state]}", max(map(len, chosen.enough))
+            yield f"c_decl {{ static const short {name}_counts[] = {{"
+            yield f"  {', '.join(str(len(numbers)) for numbers in chosen.enough)}"
+            yield "}; }"
+            yield f"c_decl {{ static const short {name}[][{longest}] = {{"
+            yield from (f"  {{{', '.join(map(str, numbers))}}}," for numbers in chosen.enough)
+            yield "}; }"
 
     def _declarations(self, timed: Requirement | None) -> Iterable[str]:
         yield f"byte state = {self._states[self._trial.initial_state]};"
@@ -277,9 +293,30 @@ class _Model:
                 yield f"    if {options} fi;"
             return
         yield "    if"
-        for number, _ in enumerate(self._of_state(chosen), first):
-            yield f"    :: pick = {number}"
+        if situation := self._situation(chosen):
+            yield from self._enough_lines(chosen, first, situation)
+        else:
+            for number, _ in enumerate(self._of_state(chosen), first):
+                yield f"    :: pick = {number}"
         yield "    fi;"
+
+    def _situation(self, chosen: StateVectors) -> str:
+        """Return the number of a state's situation as C, told from what the search takes back;
+        empty where all that is distinct is offered."""
+        if self._offer is not Offer.ENOUGH or chosen.situations is None:
+            return ""
+        now = PromelaNames(lambda name: f"now.v_{name}", lambda name: "", self._states)
+        features = [promela_expression(feature, now) for feature in chosen.situations.features]
+        if any("->" in feature for feature in features):
+            return ""  # A choice is written in another way in C.
+        bits = [f"{feature} << {bit}" for bit, feature in enumerate(features)]
+        return f"({' | '.join(bits) or '0'})"
+
+    def _enough_lines(self, chosen: StateVectors, first: int, situation: str) -> Iterable[str]:
+        name = f"enough_{self._states[chosen.state]}"
+        for place in range(max(map(len, chosen.enough))):
+            yield f"    :: d_step {{ c_expr {{ {place} < {name}_counts[{situation}] }} ->"
+            yield f"      c_code {{ pick = {first} + {name}[{situation}][{place}]; }} }}"
 
     def _table_lines(self, state: State) -> Iterable[str]:
         rows = self._trial.rows_by_state[state.name]
