@@ -121,7 +121,7 @@ def test_inserted_bug():
 
 @pytest.mark.slow
 def test_enough_is_less_and_says_the_same():
-    """What is offered where situations are known leaves out vectors, but neither rows nor states."""
+    """What is offered where situations are known leaves out vectors, no rows and no states."""
     trial = small(1000)
     distinct, enough = (checked(trial, offer=offer) for offer in (Offer.DISTINCT, Offer.ENOUGH))
     assert enough.transitions < 0.7 * distinct.transitions
