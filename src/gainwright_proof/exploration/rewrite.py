@@ -88,9 +88,18 @@ def _rewritten(expression: Expression, leaf: Leaf, facts: Facts | None) -> Expre
             return expression
         case Reference() | InState():
             return leaf(expression)
+        case Binary(operator, left, right) if operator in CONNECTIVES:
+            first = rewritten(left, leaf, facts)
+            if isinstance(first, Boolean) and first.value is _DECIDES[operator]:
+                return Boolean(operator is not Operator.AND)
+            return _binary(operator, first, rewritten(right, leaf, facts))
         case _:
             parts = [rewritten(part, leaf, facts) for part in children(expression)]
             return recombined(expression, parts)
+
+
+_DECIDES = {Operator.AND: False, Operator.OR: True, Operator.IMPLIES: False}
+"""The boolean value of the left side with which the right side does not matter."""
 
 
 def recombined(expression: Expression, parts: Sequence[Expression]) -> Expression:

@@ -32,6 +32,7 @@ class Specialiser:
         self._ranges = {variable.name: variable for variable in trial.variables}
         self._states = {state.name: state for state in trial.states}
         self._ranges_known = RangeFacts(tick_scope(trial))
+        self._within_range: dict[Expression, Expression] = {}
         self.condition = cache(self._condition)
         """Returns a condition over inputs and variables only."""
 
@@ -104,7 +105,10 @@ class Specialiser:
         return self._in_range(rewritten(kept, leaf, facts))
 
     def _in_range(self, expression: Expression) -> Expression:
-        return rewritten(expression, lambda part: part, self._ranges_known)
+        if expression not in self._within_range:
+            found = rewritten(expression, lambda part: part, self._ranges_known)
+            self._within_range[expression] = found
+        return self._within_range[expression]
 
     def _over_tick(self, expression: Expression, row: Row, facts: Facts) -> Expression:
         source, target = self._states[row.source], self._states[row.target]

@@ -20,18 +20,19 @@ Inputs that share no feature are enumerated apart: every combination of their va
 
 from __future__ import annotations
 
-import itertools
 import math
-from collections.abc import Container, Iterable, Iterator, Sequence
+from collections.abc import Container, Iterable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from gainwright.language.expression import Expression, references
 from gainwright.language.model import Kind, Signal, State, Trial
 from gainwright.semantics.array_code import filled
 from gainwright.semantics.python_code import ARRAY, CodeWriter
-from gainwright_proof.exploration.behaviour import Behaviour, firsts_of_each
+from gainwright_proof.exploration.behaviour import Behaviour, Group, firsts_of_each
 from gainwright_proof.exploration.features import FeatureFinder, parts_within, thresholds
 from gainwright_proof.exploration.questions import Questions, RowQuestions
 from gainwright_proof.exploration.situations import SituationFinder, Situations
@@ -168,31 +169,28 @@ class _Builder:
         )
         self._writer = CodeWriter([state.name for state in trial.states], (), ARRAY, booleans)
         self._values: dict[tuple[str, tuple[Expression, ...]], list[int]] = {}
+        self._choices: dict[tuple[tuple[str, ...], tuple[Expression, ...]], list[Vector]] = {}
 
     def state_vectors(self, state: State, most: int) -> StateVectors:
         rows = self._questions.rows(state)
         features = self._features(self._questions.conditions(state), rows)
-        products = self.combinations(state.name, features, most)
-        behaviour = Behaviour(self._trial, rows, products)
+        behaviour = Behaviour(self._trial, rows, self._groups(state.name, features, most))
         first, others = behaviour.distinct_first()
         situations = self._situations.of(state)
         enough = behaviour.enough(situations) if situations is not None else ()
         return StateVectors(state.name, (*first, *others), len(first), situations, enough)
 
-    def combinations(
-        self, state: str, features: Iterable[Expression], most: int
-    ) -> Iterator[Vector]:
-        """Yield a vector for every combination of values of the features."""
+    def _groups(self, state: str, features: Iterable[Expression], most: int) -> list[Group]:
+        """Return groups of inputs; each combination of values of the features is one of choices."""
         groups = [
-            (names, list(self.choices(state, names, shared)))
-            for names, shared in self.grouped(features)
+            (names, self.choices(state, names, shared)) for names, shared in self.grouped(features)
         ]
         count = math.prod(len(choices) for _, choices in groups)
         if count > most:
             raise TooManyVectors(
                 f"in state {state} the inputs can matter in {count} ways (at most {most})"
             )
-        return self._products(groups)
+        return groups
 
     def _features(
         self, conditions: Iterable[Expression], rows: Iterable[RowQuestions]
@@ -226,10 +224,13 @@ class _Builder:
 
     def choices(
         self, state: str, names: Sequence[str], features: tuple[Expression, ...]
-    ) -> Iterator[Vector]:
-        """Yield the first combination of values for each combination of feature values."""
-        alike = [self._alike(state, own, features) for own in _read_together(names, features)]
-        yield from self._first_of_all(state, names, alike, features)
+    ) -> list[Vector]:
+        """Return the first combination of values for each combination of feature values."""
+        key = tuple(names), features
+        if key not in self._choices:
+            alike = [self._alike(state, own, features) for own in _read_together(names, features)]
+            self._choices[key] = self._first_of_all(state, names, alike, features)
+        return self._choices[key]
 
     def _alike(
         self, state: str, names: tuple[str, ...], features: tuple[Expression, ...]
@@ -310,20 +311,9 @@ class _Builder:
             for (own, vectors), place in zip(choices, places, strict=True)
             for k, name in enumerate(own)
         }
-        found = [
-            filled(value, count) for value in self._writer.function(features)(columns, 0, {}, 0)
-        ]
-        firsts = firsts_of_each([column - column.min(initial=0) for column in found], count)
-        return [tuple(int(columns[name][first]) for name in names) for first in firsts]
-
-    def _products(
-        self, groups: Sequence[tuple[Sequence[str], Sequence[Vector]]]
-    ) -> Iterator[Vector]:
-        for chosen in itertools.product(*(choices for _, choices in groups)):
-            values = {name: signal.low for name, signal in self._signals.items()}
-            for (names, _), choice in zip(groups, chosen, strict=True):
-                values.update(zip(names, choice, strict=True))
-            yield tuple(values.values())
+        values_of = self._writer.function(features)(columns, 0, {}, 0)
+        firsts = firsts_of_each([_counted(value, count) for value in values_of], count)
+        return list(zip(*(columns[name][firsts].tolist() for name in names), strict=True))
 
 
 def _read_together(names: Iterable[str], features: Iterable[Expression]) -> list[tuple[str, ...]]:
@@ -333,3 +323,11 @@ def _read_together(names: Iterable[str], features: Iterable[Expression]) -> list
     for name in names:
         groups.setdefault(tuple(name in one for one in read), []).append(name)
     return [tuple(group) for group in groups.values()]
+
+
+def _counted(value: Any, count: int) -> NDArray[np.int64] | NDArray[np.uint8]:
+    """Return a computed value, which may be a scalar, for many lanes, counted from its lowest."""
+    column = np.broadcast_to(np.asarray(value), (count,))
+    if column.dtype == np.bool_:
+        return column.astype(np.uint8)
+    return column.astype(np.int64) - int(column.min(initial=0))
