@@ -33,6 +33,7 @@ RESTING = {
     "answers_hidden": 0,
     "noise_grown": 0,
     "ringing_stays": 0,
+    "ringing_stalls": 0,
     "move_noise_level": 0,
     "ring_blocks": 0,
     "ring_level": 0,

@@ -178,6 +178,13 @@ def test_noise_that_has_risen_for_good_ends_the_search_a_reserve_below():
     assert (walk.machine.variables["limit_rung"], walk.rung) == (27, 27 - MARGIN)
 
 
+def test_ringing_that_stalls_under_noise_ends_the_search_a_reserve_below():
+    walk = Walk().started().at_rung(30, "hear_own_noise")
+    assert walk.tick(ringing_stalls=1) == "noise_ends_search@hear_own_noise"
+    walk.until("noise_limited")
+    assert (walk.machine.variables["limit_rung"], walk.rung) == (26, 26 - MARGIN)
+
+
 def test_noise_that_has_risen_and_hides_the_answers_takes_a_deep_reserve():
     walk = Walk().started().at_rung(60, "hear_own_noise")
     risen = {"noise_grown": 1, "answers_hidden": 1, "noise_level": TRIAL.constant("faint_burst")}

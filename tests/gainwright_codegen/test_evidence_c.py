@@ -294,7 +294,7 @@ def test_a_ringing_no_louder_than_encoder_steps_may_be_is_nothing(exported):
 
 def test_listening_again_adds_to_what_is_known(exported):
     pair = Pair(exported)
-    for _ in range(3):
+    for gain in range(3):
         pair.hear(Hearing.NOISE, [10] * 4)
         once = pair.hear(Hearing.RINGING, [100_000, *[80_000] * 16, *[40_000] * 16])
     assert once["decay_level"] == pytest.approx(LEVEL_ONE / 2, rel=0.01)
@@ -347,3 +347,43 @@ def test_ringing_stays_where_noise_is_louder_after_it(exported, ringing, again, 
     assert pair.hear(Hearing.NOISE, again)["ringing_stays"] == expected
     pair.tell("new_gain", 0)
     assert not pair.hear(Hearing.NOISE, again)["ringing_stays"]
+
+
+def _listening(pair: Pair, ringing) -> int:
+    """One gain more: noise of 143 (silence 160), and the answer to its pulse."""
+    pair.hear(Hearing.NOISE, [143] * 4)
+    pair.hear(Hearing.RINGING, ringing)
+    pair.hear(Hearing.MOVE, [])
+    pair.tell("new_gain", 0)
+    return pair.same_findings()["ringing_stalls"]
+
+
+STALLED, FALLEN = [320] + [170] * 15, [320] + [170] * 7 + [150] * 8
+
+
+@pytest.mark.parametrize(
+    ("gains", "expected"),
+    [
+        ([STALLED] * 3, [0, 0, 1]),
+        ([STALLED, *[FALLEN] * 4, STALLED, *[FALLEN] * 7, STALLED], [0] * 13 + [1]),
+        ([STALLED, *[FALLEN] * 4, STALLED, *[FALLEN] * 8, STALLED], [0] * 15),
+        ([[319] + [170] * 15] * 4, [0] * 4),  # not well seen
+        ([[320] + [170] * 14] * 4, [0] * 4),  # too short
+        ([[320] + [143] * 15] * 4, [0] * 4),  # nothing left
+    ],
+)
+def test_ringing_stalls_at_three_of_fourteen_gains(exported, gains, expected):
+    pair = Pair(exported)
+    assert [_listening(pair, ringing) for ringing in gains] == expected
+
+
+def test_lower_gain_has_no_stalls_and_an_earlier_listening_counts(exported):
+    """The repeated pulse is heard for too short to tell; the first one told."""
+    pair = Pair(exported)
+    for gain in range(3):
+        pair.hear(Hearing.NOISE, [143] * 4)
+        pair.hear(Hearing.RINGING, STALLED)
+        assert _listening(pair, [320]) == (gain == 2)
+    assert pair.same_findings()["ringing_stalls"]
+    pair.tell("new_gain", 1)
+    assert not pair.same_findings()["ringing_stalls"]

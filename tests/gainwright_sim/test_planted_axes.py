@@ -139,6 +139,16 @@ def test_pulse_that_sets_off_what_goes_on_by_itself_ends_the_search(seed):
 
 
 @pytest.mark.slow
+@pytest.mark.parametrize("seed", [2750054, 1])
+def test_ringing_that_noise_hides_but_that_does_not_fall_ends_the_search(seed):
+    """The load sticks and swings by more than cruise speed beyond the limit, among encoder steps of
+    a third of it: 2.1 to 2.6 of the limit were verified."""
+    bench = Benches(TRIAL).mounted(sample(FAMILIES["mixed"], 2750054))
+    theory = summarise(rehearse(bench, seed)).stages[0].theory
+    assert theory is not None and theory.result_is_stable and theory.result_share < 0.68
+
+
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", [2313026, 2500441])
 def test_two_axes_are_known_to_be_wrong(seed):
     """And said to be (README): 0.75 and 0.704; whoever cures one moves it up."""

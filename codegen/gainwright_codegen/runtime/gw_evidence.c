@@ -79,6 +79,7 @@ static void forget_gain(gw_evidence *evidence)
     evidence->earlier = 0;
     evidence->later = 0;
     evidence->stays = 0;
+    evidence->stalled = 0U;
     evidence->move_noise = 0;
     evidence->ring_most = 0;
     forget_noise(evidence);
@@ -94,6 +95,7 @@ void gw_evidence_reset(gw_evidence *evidence)
     evidence->move_noise_before = GW_NOISE_UNKNOWN;
     evidence->boost = 0U;
     evidence->hidden = 0U;
+    evidence->stalls = 0U;
     evidence->ring_usual = 0;
     evidence->grown = (int16_t)(-GW_USUAL_GAINS);
     forget_gain(evidence);
@@ -122,6 +124,15 @@ static void count_hidden(gw_evidence *evidence)
     } else {
         /* As many as there were. */
     }
+}
+
+static void count_stalls(gw_evidence *evidence)
+{
+    const uint32_t before = evidence->stalls;
+    const uint32_t stalls = (evidence->stalled != 0U) ? (before + GW_STALL_COUNTS)
+                                                      : ((before > 0U) ? (before - 1U) : 0U);
+
+    evidence->stalls = (uint8_t)((stalls < GW_STALLS_ENOUGH) ? stalls : GW_STALLS_ENOUGH);
 }
 
 static void raise_pulse(gw_evidence *evidence, uint32_t doublings)
@@ -166,6 +177,7 @@ void gw_evidence_end_gain(gw_evidence *evidence, int32_t lower)
 {
     if (lower == 0) {
         count_hidden(evidence);
+        count_stalls(evidence);
     } else if ((uint32_t)evidence->response < ((uint32_t)GW_RESPONSE_PLENTY * silence_now(evidence))) {
         raise_pulse(evidence, 1U);
     } else {
@@ -176,6 +188,7 @@ void gw_evidence_end_gain(gw_evidence *evidence, int32_t lower)
 void gw_evidence_compare_gain(gw_evidence *evidence, int32_t lower, int32_t swing_level)
 {
     if (lower != 0) {
+        evidence->stalls = 0U;
         evidence->grown = (int16_t)smaller(evidence->grown, 0);
     } else if (evidence->noise_blocks > 0U) {
         count_grown(evidence, swing_level);
@@ -286,26 +299,31 @@ static int32_t scaled(uint32_t sum, uint32_t both)
     return (int32_t)scaled_sum;
 }
 
-/* A ringing that is well above silence and was not seen to fall may go on when noise is heard again;
+/* A ringing that does not fall. If it is well above silence it may go on when noise is heard again;
  * the first of a gain says how loud noise was without it. */
-static void keep_ringing(gw_evidence *evidence, gw_decay sum)
+static void keep_ringing(gw_evidence *evidence)
 {
     const uint32_t silence = silence_now(evidence);
-    const uint32_t fallen = sum.earlier - (sum.earlier / GW_STAYS_PART);
 
-    if ((evidence->stays == 0) && (sum.earlier > 0U) && (sum.later >= fallen)
-        && (level_of(evidence->last) >= (GW_STAYS_RINGING * silence))) {
+    if ((evidence->stays == 0) && (level_of(evidence->last) >= (GW_STAYS_RINGING * silence))) {
         evidence->stays = (int32_t)(GW_STAYS_NOISE * silence);
+    }
+    if ((evidence->ring_blocks >= (uint8_t)GW_STALL_BLOCKS)
+        && (level_of(evidence->response) >= ((uint32_t)GW_RESPONSE_SEEN * silence))) {
+        evidence->stalled = 1U;
     }
 }
 
 void gw_evidence_end_listening(gw_evidence *evidence, int32_t next)
 {
+    const gw_decay sum = decay_in_all(evidence);
+
+    if ((sum.earlier > 0U) && (sum.later >= (sum.earlier - (sum.earlier / GW_FALLS_PART)))) {
+        keep_ringing(evidence);
+    }
     if (next == (int32_t)GW_HEARING_NOISE) {
-        const gw_decay sum = decay_in_all(evidence);
         const uint32_t both = sum.earlier | sum.later;
 
-        keep_ringing(evidence, sum);
         evidence->earlier = scaled(sum.earlier, both);
         evidence->later = scaled(sum.later, both);
         evidence->groups = 0U;
@@ -511,6 +529,7 @@ void gw_evidence_findings(const gw_evidence *evidence, int32_t inputs[GW_INPUT_S
     const int32_t is_hidden = (evidence->hidden >= (uint8_t)GW_HIDDEN_GAINS) ? 1 : 0;
     const int32_t grown = evidence->grown;
     const int32_t stays = ringing_stays(evidence);
+    const int32_t stalls = (evidence->stalls >= (uint8_t)GW_STALLS_ENOUGH) ? 1 : 0;
 
     gw_put(inputs, GW_PLACE_OF_BURST_LEVEL, gw_clamp_i32(burst, 0, GW_INPUT_LEVEL_MAX));
     gw_put(inputs, GW_PLACE_OF_NOISE_BLOCKS, (int32_t)noise_blocks);
@@ -527,6 +546,7 @@ void gw_evidence_findings(const gw_evidence *evidence, int32_t inputs[GW_INPUT_S
     gw_put(inputs, GW_PLACE_OF_NOISE_GROWN,
         (grown >= ((is_hidden != 0) ? 1 : GW_GROWN_GAINS)) ? 1 : 0);
     gw_put(inputs, GW_PLACE_OF_RINGING_STAYS, stays);
+    gw_put(inputs, GW_PLACE_OF_RINGING_STALLS, stalls);
 }
 
 void gw_evidence_no_findings(int32_t inputs[GW_INPUT_SLOTS])
@@ -544,4 +564,5 @@ void gw_evidence_no_findings(int32_t inputs[GW_INPUT_SLOTS])
     gw_put(inputs, GW_PLACE_OF_ANSWERS_HIDDEN, 0);
     gw_put(inputs, GW_PLACE_OF_NOISE_GROWN, 0);
     gw_put(inputs, GW_PLACE_OF_RINGING_STAYS, 0);
+    gw_put(inputs, GW_PLACE_OF_RINGING_STALLS, 0);
 }

@@ -53,11 +53,18 @@
 #define GW_GROWN_TIMES INT32_C(4)
 #define GW_GROWN_GAINS INT32_C(4)
 #define GW_USUAL_PART INT32_C(8)
-/* A ringing that is still so many times silence, and has lost less than this part from the middle of
- * the listening to its end, stays if the noise heard next at the same gain is so many times silence. */
+/* A ringing that has lost less than this part from the middle of the listening to its end does not
+ * fall. If it is still so many times silence, it stays if the noise heard next at the same gain is so
+ * many times silence. */
+#define GW_FALLS_PART 8U
 #define GW_STAYS_RINGING 4U
-#define GW_STAYS_PART 8U
 #define GW_STAYS_NOISE 2U
+/* However little is left of it, one that was well seen and does not fall in so many blocks is a stall:
+ * each counts twelve, and one less with each gain since, so that three of fourteen gains are enough,
+ * and no two. */
+#define GW_STALL_BLOCKS INT32_C(16)
+#define GW_STALL_COUNTS 12U
+#define GW_STALLS_ENOUGH 25U
 #define GW_GROUPS 8
 #define GW_GROUP_BITS_MAX INT32_C(6)
 
@@ -114,6 +121,8 @@ typedef struct {
     uint8_t hidden;       /* gains in a row whose last pulse was not seen, 0 to GW_BLOCKS_MAX */
     uint8_t boost;        /* test pulses are 2^boost times as high as the table says */
     uint8_t hearing;      /* enum gw_hearing */
+    uint8_t stalled;      /* 1: a ringing at this gain */
+    uint8_t stalls;       /* at gains before, up to GW_STALLS_ENOUGH */
     int16_t grown;        /* gains in a row with far more, to GW_BLOCKS_MAX; below 0: gains to learn */
     uint16_t blocks;      /* changes with everything else here, and last; counted round */
 } gw_evidence;
@@ -135,8 +144,9 @@ typedef struct {
  *   NOISE_GROWN       1: GW_GROWN_TIMES the usual, or the swing level, at GW_GROWN_GAINS gains or more;
  *                     at one, where answers are hidden
  *   RINGING_STAYS     1: a ringing at this gain was not seen to fall, and noise is louder since then
+ *   RINGING_STALLS    1: at several gains a ringing that was well seen did not fall to its end
  */
-#define GW_FINDING_COUNT 13
+#define GW_FINDING_COUNT 14
 
 /* Places are constants: nothing is compiled of a finding that the trial does not look at. */
 static inline void gw_put(int32_t inputs[GW_INPUT_SLOTS], int32_t place, int32_t value)

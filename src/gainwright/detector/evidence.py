@@ -17,7 +17,8 @@ BOOST_MAX = 3
 HIDDEN_GAINS, RESPONSE_SEEN = 8, 2
 USUAL_GAINS, USUAL_PART, USUAL_LEAST = 8, 8, 16
 GROWN_TIMES, GROWN_GAINS = 4, 4
-STAYS_RINGING, STAYS_PART, STAYS_NOISE = 4, 8, 2
+FALLS_PART, STAYS_RINGING, STAYS_NOISE = 8, 4, 2
+STALL_BLOCKS, STALL_COUNTS, STALLS_ENOUGH = 16, 12, 25
 RESPONSE_BLOCKS = 2
 RESPONSE_WANTED, RESPONSE_PLENTY = 4, 16
 ANSWER_LITTLE, ANSWER_ENOUGH, ANSWER_TOO_MUCH = 1, 6, 20
@@ -38,6 +39,7 @@ FINDINGS = (
     "answers_hidden",
     "noise_grown",
     "ringing_stays",
+    "ringing_stalls",
 )
 """Inputs of a trial that the detector supplies, in the order of ``enum gw_finding``."""
 
@@ -147,6 +149,10 @@ class ReferenceEvidence:
     later: int = 0
     stays: int = 0
     """Noise above which a ringing at this gain goes on; 0: each was seen to fall."""
+    stalled: bool = False
+    """A ringing at this gain did not fall ..."""
+    stalls: int = 0
+    """... and at gains before: each counts twelve, and one less with each gain since."""
     ringing: Ringing = field(default_factory=Ringing)
 
     def new_gain(self, lower: bool = False) -> None:
@@ -155,14 +161,13 @@ class ReferenceEvidence:
         A lower gain answers the next pulse less, which therefore is higher.
         """
         if lower:
+            self.stalls = 0
             if self.ringing.response < RESPONSE_PLENTY * self.silence:
                 self.boost = min(self.boost + 1, BOOST_MAX)
             self.grown = min(self.grown, 0)
-        elif self.ringing.blocks > 0:
-            if self.ringing.response < self.silence:
-                self.hidden = _counted(self.hidden)
-            elif self.ringing.response >= RESPONSE_SEEN * self.silence:
-                self.hidden = 0
+        else:
+            self._count_hidden()
+            self._count_stalls()
         before = self.noise_before
         if self.noise_blocks > 0:
             if not lower:
@@ -171,8 +176,16 @@ class ReferenceEvidence:
                 self.noise_before = expected(self.burst_noise, before, 4)
             self.move_noise_before = expected(self.move_noise, self.move_noise_before, 2)
         self.earlier = self.later = self.stays = self.move_noise = self.ring_most = 0
+        self.stalled = False
         self._forget_noise()
         self.ringing = Ringing()
+
+    def _count_hidden(self) -> None:
+        if self.ringing.blocks > 0:
+            if self.ringing.response < self.silence:
+                self.hidden = _counted(self.hidden)
+            elif self.ringing.response >= RESPONSE_SEEN * self.silence:
+                self.hidden = 0
 
     def _count_grown(self) -> None:
         usual, most = self.ring_usual, self.ring_most
@@ -189,6 +202,7 @@ class ReferenceEvidence:
         """From here on blocks belong to something else."""
         if self.hearing is Hearing.RINGING:
             self._adapt_pulse()
+        self._keep_ringing()
         if hearing is Hearing.NOISE:
             self._keep_decay()
             self._forget_noise()
@@ -236,6 +250,7 @@ class ReferenceEvidence:
             self.hidden >= HIDDEN_GAINS,
             self.grown >= (1 if self.hidden >= HIDDEN_GAINS else GROWN_GAINS),
             self._ringing_stays(),
+            self.stalls >= STALLS_ENOUGH,
         )
         return {
             name: min(int(value), INPUT_LEVEL_MAX)
@@ -266,14 +281,22 @@ class ReferenceEvidence:
     def _keep_decay(self) -> None:
         middle, last = self._middle_and_last()
         earlier, later = self.earlier + middle, self.later + last
-        self._keep_ringing(earlier, later)
         halves = 2 if max(earlier, later) > TOTAL_MAX else 1
         self.earlier, self.later = earlier // halves, later // halves
 
-    def _keep_ringing(self, earlier: int, later: int) -> None:
-        lasts = earlier > 0 and later >= earlier - earlier // STAYS_PART
-        if not self.stays and lasts and self.ringing.last >= STAYS_RINGING * self.silence:
+    def _keep_ringing(self) -> None:
+        middle, last = self._middle_and_last()
+        earlier, later = self.earlier + middle, self.later + last
+        if earlier < 1 or later < earlier - earlier // FALLS_PART:
+            return
+        if not self.stays and self.ringing.last >= STAYS_RINGING * self.silence:
             self.stays = STAYS_NOISE * self.silence
+        seen = self.ringing.response >= RESPONSE_SEEN * self.silence
+        self.stalled |= seen and self.ringing.blocks >= STALL_BLOCKS
+
+    def _count_stalls(self) -> None:
+        stalls = self.stalls + STALL_COUNTS if self.stalled else max(self.stalls - 1, 0)
+        self.stalls = min(stalls, STALLS_ENOUGH)
 
     def _ringing_stays(self) -> bool:
         heard = self.stays > 0 and self.noise_blocks > 0
