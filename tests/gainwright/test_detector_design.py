@@ -11,13 +11,13 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.signal import lfilter
 
 from gainwright.detector.design import (
     BAND_START,
     LEAST_RAW_AMPLITUDE,
     PULSE_PERIODS,
     PULSE_SWEEP,
-    STEPS_RMS,
     SWING_SHARE,
     design_detector,
     design_pulse,
@@ -34,6 +34,7 @@ from gainwright.detector.settings import (
     LEVEL_ONE,
     LONGEST_BLOCK_TICKS,
 )
+from gainwright.detector.steps import STEPS_RMS, filtered_steps_rms
 from gainwright.detector.timing import (
     DriveRatings,
     DriveTiming,
@@ -209,6 +210,18 @@ def test_swing_level_is_a_swing_among_the_steps_of_the_encoder():
         raw = round(energy * 2.0 ** (2 * SIGNAL.fraction_bits - 2 * HEADROOM_BITS))
         assert made.swing_level == pytest.approx(level_of(raw, made.ring), rel=0.01, abs=1)
     assert design_detector(KIND, STAGE, DriveTiming(1 / 8000, 1), RATINGS).swing_level == LEVEL_MAX
+
+
+@pytest.mark.parametrize(("filter_s", "expected"), [(0.0, 0.5), (1e-4, 0.29), (1e-3, 0.036)])
+def test_steps_behind_the_speed_filter(filter_s, expected):
+    """Against counts of constant speeds, filtered tick by tick: none is louder, one nearly so."""
+    timing = DriveTiming(1 / 8000, 1, speed_filter_time_constant_s=filter_s)
+    share = 1 - math.exp(-1 / (8000 * filter_s)) if filter_s else 1.0
+    counts = np.diff(np.floor(np.outer(np.arange(0.003, 1.0, 0.0097), np.arange(20_000))))
+    speed = lfilter([share], [1.0, share - 1.0], counts)[:, 10_000:]
+    loudest = speed.std(axis=1).max()
+    assert loudest == pytest.approx(expected, rel=0.03)
+    assert loudest <= 1.02 * filtered_steps_rms(timing) <= 1.1 * loudest
 
 
 # --- Filter and blocks ------------------------------------------------------------------------

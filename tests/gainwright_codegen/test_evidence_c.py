@@ -294,7 +294,7 @@ def test_a_ringing_no_louder_than_encoder_steps_may_be_is_nothing(exported):
 
 def test_listening_again_adds_to_what_is_known(exported):
     pair = Pair(exported)
-    for gain in range(3):
+    for _ in range(3):
         pair.hear(Hearing.NOISE, [10] * 4)
         once = pair.hear(Hearing.RINGING, [100_000, *[80_000] * 16, *[40_000] * 16])
     assert once["decay_level"] == pytest.approx(LEVEL_ONE / 2, rel=0.01)

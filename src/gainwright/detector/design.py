@@ -24,6 +24,7 @@ from gainwright.detector.settings import (
     LevelSettings,
     PulseSettings,
 )
+from gainwright.detector.steps import STEPS_RMS, filtered_steps_rms
 from gainwright.detector.timing import DriveRatings, DriveTiming
 from gainwright.fixed.biquad_design import butterworth_high_pass
 from gainwright.fixed.biquad_quantise import quantise_sections
@@ -41,11 +42,8 @@ PULSE_PERIODS = 4
 """The pulse sweeps this many periods ..."""
 PULSE_SWEEP = 3.0
 """... from the lowest oscillation frequency to this many times it."""
-SWING_SHARE = 0.08
+SWING_SHARE = 0.07
 """Of cruise speed, root mean square: a speed error of this is no noise of a sound axis."""
-STEPS_RMS = 0.5
-"""Largest root mean square of what an encoder's steps make of a constant speed, in steps of one
-count per control tick: a difference of k or k + 1 counts."""
 STEPS_SHARE = 0.07
 """Of cruise speed, root mean square: what is louder is no matter of steps, however coarse."""
 STEPS_MARGIN = 1.015
@@ -77,13 +75,13 @@ def design_detector(
     high_pass = butterworth_high_pass(2 * SECTIONS, corner_hz, 1 / timing.control_tick_s)
     silence = stage.silence_counts * count_speed
     cruise = cruise_speed_rad_per_s / ratings.top_speed_rad_per_s
-    steps = STEPS_RMS * count_speed
+    steps, filtered = (rms * count_speed for rms in (STEPS_RMS, filtered_steps_rms(timing)))
     return DetectorSettings(
         quantised=quantise_sections(high_pass),
         corner_hz=corner_hz,
         ring=level_settings(math.ceil(RING_PERIODS * period_ticks), silence),
         burst=level_settings(math.ceil(BURST_PERIODS * period_ticks), burst_torque),
-        swing_level=_level_of_rms(silence, math.hypot(steps, SWING_SHARE * cruise)),
+        swing_level=_level_of_rms(silence, math.hypot(filtered, SWING_SHARE * cruise)),
         steps_level=_level_of_rms(silence, min(STEPS_MARGIN * steps, STEPS_SHARE * cruise)),
     )
 
