@@ -41,12 +41,12 @@ def test_light_load_that_swings_from_the_start_gain_on_has_no_result():
 
 
 @pytest.mark.slow
-def test_one_faint_answer_among_hidden_ones_leaves_the_reserve():
+@pytest.mark.parametrize("seed", [200083, 4])
+def test_one_faint_answer_among_hidden_ones_leaves_the_margin(seed):
     """Noise hides answers from the limit on; one at 1.46 of it, 8 % above silence, let 0.755 of the
-    limit be verified."""
-    summary = rehearsed("mixed", 200083)
-    assert summary.outcome == "limited_by_noise"
-    theory = summary.stages[0].theory
+    limit be verified, and with another seed 0.789; now onset is heard at 1.34 of it."""
+    bench = Benches(TRIAL).mounted(sample(FAMILIES["mixed"], 200083))
+    theory = summarise(rehearse(bench, seed)).stages[0].theory
     assert theory is not None and theory.result_share < 0.70
 
 
@@ -85,9 +85,9 @@ def test_noise_that_was_not_there_before_keeps_a_reserve():
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("seed", [970198, 990031, 1810047])
+@pytest.mark.parametrize("seed", [970198, 990031, 1810047, 2770017])
 def test_speed_that_swings_by_itself_ends_the_search(seed):
-    """By 0.08 of cruise speed and more; 1.07, 0.95 and 0.77 of the limit were verified."""
+    """By 0.07 of cruise speed and more; 1.07, 0.95, 0.77 and 1.21 of the limit were verified."""
     summary = rehearsed("mixed", seed)
     assert summary.outcome == "limited_by_noise"
     theory = summary.stages[0].theory
@@ -193,13 +193,10 @@ def test_ringing_that_friction_keeps_at_one_size_is_onset():
 @pytest.mark.slow
 @pytest.mark.parametrize(
     ("family", "seed", "outcome"),
-    [("encoder", 900201, "aborted"), ("mixed", 900255, "limited_by_noise")],
+    [("encoder", 900201, "limited_by_noise"), ("mixed", 900255, "limited_by_noise")],
 )
 def test_encoder_noise_that_leaps_once_is_no_onset(family, seed, outcome):
-    """Called onset at 0.10 and 0.27 of the limit; one rung on, or heard again, it is noise.
-
-    The first has no result since pulses are lower: it sees none at the second rung.
-    """
+    """Called onset at 0.10 and 0.27 of the limit; one rung on, or heard again, it is noise."""
     assert rehearsed(family, seed).outcome == outcome
 
 
