@@ -28,6 +28,14 @@ def plain(text: str) -> str:
     return re.sub(r"\s+", " ", ascii_text).strip()
 
 
+_PLACE = re.compile(r"@([A-Z_]+)@")
+
+
+def filled(template: str, **values: object) -> str:
+    """Return text with the value of each name in the places ``@NAME@``; KeyError without one."""
+    return _PLACE.sub(lambda place: str(values[place[1]]), template)
+
+
 def c_string(text: str) -> str:
     """Return text as a C string literal of ASCII characters."""
     return '"' + plain(text).replace("\\", "\\\\").replace('"', '\\"') + '"'

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from gainwright.language.model import Trial
 from gainwright_codegen.axis_c.layout import MachineTables
-from gainwright_codegen.c_text import banner
+from gainwright_codegen.c_text import banner, filled
 from gainwright_codegen.trial_c.identifiers import constant
 
 EXAMPLE_FILE = "gw_example.c"
@@ -95,10 +95,9 @@ def example_source(trial: Trial, machine: MachineTables, identities: list[str], 
         "gain. Compile with -DGW_EXAMPLE_MAIN, and leave gw_selftest.c out; without it the file "
         "is empty. Replace what is between the lines DRIVE BEGINS and DRIVE ENDS by your drive."
     )
-    text = _OPENING.replace("@CHECK@", checks) + _DRIVE + _MAIN
-    return banner(subject, identities) + _filled(
-        text, trial, machine.object, Pace.of(machine.control_tick_us)
-    )
+    values = _values(trial, machine.object, Pace.of(machine.control_tick_us))
+    text = filled(_OPENING + _DRIVE + _MAIN, CHECK=checks, **values)
+    return banner(subject, identities) + text
 
 
 def invented_drive(trial: Trial, machine: str, pace: Pace) -> str:
@@ -106,10 +105,10 @@ def invented_drive(trial: Trial, machine: str, pace: Pace) -> str:
 
     ``machine`` is the C name of the machine's object.
     """
-    return _filled(_DRIVE, trial, machine, pace)
+    return filled(_DRIVE, **_values(trial, machine, pace))
 
 
-def _filled(text: str, trial: Trial, machine: str, pace: Pace) -> str:
+def _values(trial: Trial, machine: str, pace: Pace) -> dict[str, object]:
     outputs = {output.name for output in trial.outputs}
     names = {signal.name for signal in trial.inputs}
     inputs = "\n".join(
@@ -120,22 +119,20 @@ def _filled(text: str, trial: Trial, machine: str, pace: Pace) -> str:
     ended = "\n            || ".join(
         f"(outputs[{constant('OUTPUT', name)}] != 0)" for name in _ENDS if name in outputs
     )
-    for name, value in (
-        ("MEASURES", "".join(text for name, text in _MEASURES.items() if name in names)),
-        ("MACHINE", machine),
-        ("TRAVEL", str(pace.travel)),
-        ("STIFF", str(pace.stiff)),
-        ("RAMP", str(pace.ramp)),
-        ("INPUTS", inputs),
-        ("ENDED", ended or "0"),
-        ("MOVES", _output(outputs, "motion_enable")),
-        ("TARGET", _output(outputs, "target_position")),
-        ("ON", _output(outputs, "torque_request", "1")),
-        ("REASON", _output(outputs, "end_reason")),
-        ("FAULT", _output(outputs, "fault_latched")),
-    ):
-        text = text.replace(f"@{name}@", value)
-    return text
+    return {
+        "MEASURES": "".join(text for name, text in _MEASURES.items() if name in names),
+        "MACHINE": machine,
+        "TRAVEL": pace.travel,
+        "STIFF": pace.stiff,
+        "RAMP": pace.ramp,
+        "INPUTS": inputs,
+        "ENDED": ended or "0",
+        "MOVES": _output(outputs, "motion_enable"),
+        "TARGET": _output(outputs, "target_position"),
+        "ON": _output(outputs, "torque_request", "1"),
+        "REASON": _output(outputs, "end_reason"),
+        "FAULT": _output(outputs, "fault_latched"),
+    }
 
 
 def _output(outputs: set[str], name: str, otherwise: str = "0") -> str:

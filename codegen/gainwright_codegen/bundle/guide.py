@@ -10,7 +10,7 @@ from gainwright_codegen.axis_c.layout import MachineTables
 from gainwright_codegen.axis_c.tables import StageTables
 from gainwright_codegen.bundle.example_c import EXAMPLE_FILE
 from gainwright_codegen.bundle.guide_outputs import OUTPUT_SECTIONS
-from gainwright_codegen.c_text import CAUTION, plain
+from gainwright_codegen.c_text import CAUTION, filled, plain
 from gainwright_codegen.gates.misra import ADVISORY
 from gainwright_codegen.schedule_c.schedule import (
     StageSchedule,
@@ -88,7 +88,7 @@ def guide(
         f"# {plain(trial.title)}: into a drive\n\nMachine: {plain(machine.title)}\n\n"
         + "".join(f"- {line}\n" for line in identities)
         + f"\n> {CAUTION}",
-        _DIAGRAM.replace("@MACHINE@", machine.object),
+        filled(_DIAGRAM, MACHINE=machine.object),
         _timing(trial, machine),
         "## Inputs\n\n" + _inputs(trial.inputs, found),
         "## Outputs\n\n" + "".join(f"- `{o.name}`: {plain(o.meaning)}\n" for o in trial.outputs),
@@ -96,10 +96,10 @@ def guide(
         *(text for name, text in OUTPUT_SECTIONS if any(o.name == name for o in trial.outputs)),
         "## Gains\n\n" + _gains(machine, stages),
         *([_schedules(machine, schedules)] if schedules else []),
-        _FAULTS.replace("@CODES@", _codes()) + _reasons(trial.enumerations),
-        _SEVERAL.replace("@MACHINE@", machine.object),
+        filled(_FAULTS, CODES=_codes()) + _reasons(trial.enumerations),
+        filled(_SEVERAL, MACHINE=machine.object),
         _FIGURES,
-        _BUILD.replace("@EXAMPLE@", EXAMPLE_FILE),
+        filled(_BUILD, EXAMPLE=EXAMPLE_FILE),
         _CHECKLIST,
         _deviations(),
     )
@@ -210,7 +210,7 @@ def _schedules(machine: MachineTables, schedules: Sequence[StageSchedule]) -> st
         name = schedule_object(machine.name, one.tables)
         lines.append(f"| `{one.tables.stage.name}` | `{name}` | {points} |")
     header = f"{schedule_unit(machine.name)}.h"
-    return _SCHEDULES.replace("@HEADER@", header) + "\n\n" + "\n".join(lines)
+    return filled(_SCHEDULES, HEADER=header) + "\n\n" + "\n".join(lines)
 
 
 _SCHEDULES = """\
@@ -361,12 +361,12 @@ def build_files(identities: Sequence[str], names: Iterable[str]) -> dict[str, by
     firmware, headers = (
         " ".join(sorted(name for name in sources if name.endswith(kind))) for kind in (".c", ".h")
     )
-    makefile = _MAKE.replace("@UNITS@", firmware).replace("@HEADERS@", headers)
+    makefile = filled(_MAKE, UNITS=firmware, HEADERS=headers)
     lines = [CAUTION, *identities]
     head = "".join(f"# {line}\n" for line in lines)
     return {
         "Makefile": (head + makefile).encode("ascii"),
-        "CMakeLists.txt": (head + _CMAKE.replace("@UNITS@", firmware)).encode("ascii"),
+        "CMakeLists.txt": (head + filled(_CMAKE, UNITS=firmware)).encode("ascii"),
     }
 
 

@@ -13,6 +13,7 @@ from pathlib import Path
 
 from gainwright.errors import input_error
 from gainwright_codegen.bundle.bundle import SUMS_FILE
+from gainwright_codegen.c_text import filled
 from gainwright_codegen.crosscheck import emulator, user_mode, workload
 from gainwright_codegen.crosscheck.image import BENCH_FILE, SELF_TEST_FILE, Image, build_image
 from gainwright_codegen.crosscheck.processor import Host
@@ -96,7 +97,7 @@ def _workspace(bundle: Path) -> Iterator[tuple[Path, list[str], tuple[str, ...]]
                 (folder / name).write_bytes(_content(bundle, name))
         bench = Path(__file__).with_name(BENCH_FILE).read_text(encoding="ascii")
         (machine, *_) = machine_headers(sums)
-        named = bench.replace("@MACHINE@", machine.removesuffix(".h"))
+        named = filled(bench, MACHINE=machine.removesuffix(".h"))
         (folder / BENCH_FILE).write_text(named, encoding="ascii")
         shutil.copy(Path(__file__).with_name(user_mode.PROGRAM_FILE), folder)
         changed = tuple(

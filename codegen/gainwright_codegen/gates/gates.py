@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from gainwright.errors import input_error
+from gainwright_codegen.c_text import filled
 from gainwright_codegen.gates import misra
 from gainwright_codegen.host.tool_run import LIMIT_S, ToolRun, run_tool
 
@@ -79,7 +80,7 @@ def _copied(bundle: Path, folder: Path) -> Path:
     folder.mkdir()
     for path in bundle.glob("*.[ch]"):
         shutil.copy(path, folder)
-    text = _FUZZ.read_text(encoding="ascii").replace("@MACHINE@", machines[0].stem)
+    text = filled(_FUZZ.read_text(encoding="ascii"), MACHINE=machines[0].stem)
     (folder / "fuzz.c").write_text(text, encoding="ascii")
     return folder
 

@@ -13,7 +13,7 @@ from gainwright_codegen.bundle.golden.detector_c import noise
 from gainwright_codegen.bundle.golden.rows_c import RowVectors
 from gainwright_codegen.bundle.golden.sample import CHECKSUM_START, Machine, added
 from gainwright_codegen.bundle.golden.selftest_c import SelfTestPart, numbers
-from gainwright_codegen.c_text import comment
+from gainwright_codegen.c_text import comment, filled
 from gainwright_codegen.trial_c.outputs import FAULT_OUTPUT
 
 _CONTROL_TICKS = 20_000
@@ -59,16 +59,17 @@ def ride_part(
         "gains, from a model in Python. On the way, where blocks are heard, it stays until both "
         "kinds of block have ended in one control tick."
     )
-    run = (
-        _RIDE.replace("@TICKS@", str(ticks))
-        .replace("@HURRIED@", str(hurried))
-        .replace("@HURRIED_TICKS@", str(_HURRIED_TICKS))
-        .replace("@STAGES@", str(len(stages)))
-        .replace("@STOP@", str(stop))
-        .replace("@STAY@", str(stay))
-        .replace("@SLOWER@", str(_SLOWER))
-        .replace("@MACHINE@", machine)
-        .replace("@CHECKSUM@", f"0x{checksum:08x}U")
+    run = filled(
+        _RIDE,
+        TICKS=ticks,
+        HURRIED=hurried,
+        HURRIED_TICKS=_HURRIED_TICKS,
+        STAGES=len(stages),
+        STOP=stop,
+        STAY=stay,
+        SLOWER=_SLOWER,
+        MACHINE=machine,
+        CHECKSUM=f"0x{checksum:08x}U",
     )
     return SelfTestPart((f"{machine}.h",), text + "\n" + run, "run_ride")
 
@@ -235,7 +236,7 @@ def errors_part(trial: Trial, machine: str) -> SelfTestPart:
         "Errors: each kind of damage to what an axis keeps, and ticks at another rate. Each must "
         "give its code, latch it, show the fault, play no pulse, and be over after gw_axis_init."
     )
-    body = "\n".join([source, _outputs(trial), _ERRORS.replace("@MACHINE@", machine)])
+    body = "\n".join([source, _outputs(trial), filled(_ERRORS, MACHINE=machine)])
     return SelfTestPart((f"{machine}.h",), body, "run_errors")
 
 

@@ -6,7 +6,7 @@ from gainwright.detector.loop_response import ONE, Lines
 from gainwright.detector.response_settings import ResponseSettings
 from gainwright_codegen.bundle.golden.sample import CHECKSUM_START, added
 from gainwright_codegen.bundle.golden.selftest_c import SelfTestPart
-from gainwright_codegen.c_text import comment
+from gainwright_codegen.c_text import comment, filled
 
 _LOOKS = (
     (1015, 968, -9), (1016, 968, -9), (1016, 970, -9), (1016, -968, -9), (1016, -970, -9),
@@ -25,14 +25,15 @@ def crossings_part(settings: ResponseSettings, machine: str) -> SelfTestPart:
         "The checksum is over the crossings, from a model in Python."
     )
     rows = ",\n".join(f"    {{{', '.join(map(str, row))}}}" for row in _LOOKS)
-    source = (
-        _RUN.replace("@LOOKS@", str(len(_LOOKS)))
-        .replace("@ROWS@", rows)
-        .replace("@INNER@", str(_INNER))
-        .replace("@IM@", str(_IM))
-        .replace("@BEFORE@", str(_LINES_BEFORE))
-        .replace("@MACHINE@", machine)
-        .replace("@SUM@", f"0x{_checksum(settings):08x}U")
+    source = filled(
+        _RUN,
+        LOOKS=len(_LOOKS),
+        ROWS=rows,
+        INNER=_INNER,
+        IM=_IM,
+        BEFORE=_LINES_BEFORE,
+        MACHINE=machine,
+        SUM=f"0x{_checksum(settings):08x}U",
     )
     headers = ("gw_loop_crossings.h", f"{machine}.h")
     return SelfTestPart(headers, text + "\n" + source, "run_crossings")

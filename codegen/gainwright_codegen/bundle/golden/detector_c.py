@@ -11,7 +11,7 @@ from gainwright.fixed.arithmetic import multiply_round
 from gainwright_codegen.axis_c.tables import StageTables
 from gainwright_codegen.bundle.golden.sample import CHECKSUM_START, added
 from gainwright_codegen.bundle.golden.selftest_c import SelfTestPart
-from gainwright_codegen.c_text import comment
+from gainwright_codegen.c_text import comment, filled
 
 _FEWEST_TICKS = 4000
 _SHIFT_TICKS = 64
@@ -44,10 +44,9 @@ def detector_part(stages: Sequence[StageTables], machine: str) -> SelfTestPart:
             "};\n",
             f"static const uint8_t noise_shifts[{len(_SHIFTS)}] = "
             f"{{{', '.join(f'{shift}U' for shift in _SHIFTS)}}};\n",
-            _RUN.replace("@TICKS@", str(_SHIFT_TICKS))
-            .replace("@SHIFTS@", str(len(_SHIFTS)))
-            .replace("@STAGES@", str(len(stages)))
-            .replace("@MACHINE@", machine),
+            filled(
+                _RUN, TICKS=_SHIFT_TICKS, SHIFTS=len(_SHIFTS), STAGES=len(stages), MACHINE=machine
+            ),
         ]
     )
     return SelfTestPart((f"{machine}.h", "gw_detector_tick.h"), source, "run_stages")

@@ -10,7 +10,7 @@ from gainwright.language.model import Trial
 from gainwright_codegen.bundle.golden.detector_c import words
 from gainwright_codegen.bundle.golden.sample import CHECKSUM_START, added
 from gainwright_codegen.bundle.golden.selftest_c import SelfTestPart
-from gainwright_codegen.c_text import comment
+from gainwright_codegen.c_text import comment, filled
 
 _OPERATIONS = 4000
 _LISTENINGS, _LISTENING, _LONG = 80, 15, 600
@@ -25,10 +25,6 @@ _SEEN = 4
 as loud as silence, ten later louder, but not seen: that ends no count of hidden answers."""
 _ANSWERS = {_SEEN: 42, _SEEN + 8: 21, _SEEN + 10: 32}
 """Sixteenths of the noise; silence is at 21 of them."""
-_NUMBERS = (
-    "LISTENINGS", "LISTENING", "LONG", "LOUDEST", "GAINS", "USUAL", "RISEN", "SWUNG", "SEEN",
-    "STEPS", "ROUND",
-)  # fmt: skip
 _LOUDEST = 2**24 - 1
 _ROUND = 0xF80000
 """Bits of every second level that is drawn: levels and their multiples are often the same."""
@@ -46,11 +42,11 @@ def evidence_part(trial: Trial) -> SelfTestPart:
         "noise rises for good and hides the answers. The checksum is over inputs that hold "
         "nothing but findings, boost and blocks, after each."
     )
-    source = _RUN.replace("@OPERATIONS@", str(_OPERATIONS)).replace(
-        "@SUM@", f"0x{_checksum(trial):08x}U"
-    )
-    for name in _NUMBERS:
-        source = source.replace(f"@{name}@", str(globals()[f"_{name}"]))
+    source = filled(
+        _RUN, OPERATIONS=_OPERATIONS, LISTENINGS=_LISTENINGS, LISTENING=_LISTENING, LONG=_LONG,
+        LOUDEST=_LOUDEST, GAINS=_GAINS, USUAL=_USUAL, RISEN=_RISEN, SWUNG=_SWUNG, SEEN=_SEEN,
+        STEPS=_STEPS, ROUND=_ROUND, SUM=f"0x{_checksum(trial):08x}U",
+    )  # fmt: skip
     return SelfTestPart(("gw_evidence.h",), text + "\n" + source, "run_evidence")
 
 

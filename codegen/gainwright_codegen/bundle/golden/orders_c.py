@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from gainwright_codegen.bundle.golden.selftest_c import SelfTestPart
-from gainwright_codegen.c_text import comment
+from gainwright_codegen.c_text import comment, filled
 
 
 def orders_part(machine: str) -> SelfTestPart:
@@ -13,7 +13,7 @@ def orders_part(machine: str) -> SelfTestPart:
         "of it judges what was heard does what the whole does at once; a pulse that no control "
         "tick began while it was requested is given once all the same."
     )
-    source = text + "\n" + _ORDERS.replace("@MACHINE@", machine)
+    source = text + "\n" + filled(_ORDERS, MACHINE=machine)
     return SelfTestPart((f"{machine}.h",), source, "run_orders")
 
 

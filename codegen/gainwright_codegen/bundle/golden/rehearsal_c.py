@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from gainwright.language.model import Trial
 from gainwright_codegen.bundle.example_c import Pace, invented_drive
 from gainwright_codegen.bundle.golden.selftest_c import PRELUDE, SelfTestPart
-from gainwright_codegen.c_text import comment
+from gainwright_codegen.c_text import comment, filled
 from gainwright_codegen.host import compile_shared, load_library
 
 _PACE = Pace(travel=1536, stiff=7)
@@ -37,13 +37,13 @@ def rehearsal_part(trial: Trial, machine: str, sources: Mapping[str, bytes]) -> 
         "The checksum is over the row and the outputs of each, from the same C on the computer of "
         "the export."
     )
-    run = _RUN.replace("@CHECKSUM@", f"0x{checksum:08x}U").replace("@TICKS@", str(ticks))
+    run = filled(_RUN, CHECKSUM=f"0x{checksum:08x}U", TICKS=ticks)
     headers = (f"{machine}.h", "gw_watch.h")
     return SelfTestPart(headers, f"{text}\n{body}\n{run}", "run_rehearsal")
 
 
 def _body(trial: Trial, machine: str) -> str:
-    rehearse = _REHEARSE.replace("@MACHINE@", machine).replace("@MOST@", str(_MOST_TICKS))
+    rehearse = filled(_REHEARSE, MACHINE=machine, MOST=_MOST_TICKS)
     return invented_drive(trial, machine, _PACE) + rehearse
 
 

@@ -12,7 +12,7 @@ from gainwright.fixed.arithmetic import clamp
 from gainwright_codegen.bundle.golden.detector_c import words
 from gainwright_codegen.bundle.golden.sample import CHECKSUM_START, added
 from gainwright_codegen.bundle.golden.selftest_c import SelfTestPart
-from gainwright_codegen.c_text import comment
+from gainwright_codegen.c_text import comment, filled
 
 _ROUNDS = (
     (0, 5, 5, 0, 21), (0, 5, 5, 0, 21), (0, 5, 5, 0, 21), (0, 7, 5, 700, 21), (0, 5, 5, 0, 21),
@@ -45,15 +45,16 @@ def response_part(settings: ResponseSettings, machine: str) -> SelfTestPart:
         "response at its first and last line, from a model in Python."
     )
     rows = ",\n".join(f"    {{{', '.join(map(str, row))}}}" for row in _ROUNDS)
-    source = (
-        _RUN.replace("@ROUNDS@", str(len(_ROUNDS)))
-        .replace("@ROWS@", rows)
-        .replace("@FIRST_GAP@", str(_FIRST_GAP))
-        .replace("@GAP_FROM@", str(_GAP[0]))
-        .replace("@GAP_TO@", str(_GAP[1]))
-        .replace("@FULL@", str(_full(settings)))
-        .replace("@MACHINE@", machine)
-        .replace("@SUM@", f"0x{_checksum(settings):08x}U")
+    source = filled(
+        _RUN,
+        ROUNDS=len(_ROUNDS),
+        ROWS=rows,
+        FIRST_GAP=_FIRST_GAP,
+        GAP_FROM=_GAP[0],
+        GAP_TO=_GAP[1],
+        FULL=_full(settings),
+        MACHINE=machine,
+        SUM=f"0x{_checksum(settings):08x}U",
     )
     return SelfTestPart(("gw_loop_margins.h", f"{machine}.h"), text + "\n" + source, "run_response")
 

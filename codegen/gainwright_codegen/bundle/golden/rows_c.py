@@ -19,7 +19,7 @@ from gainwright_codegen.bundle.golden.domain import Domain, input_domain, variab
 from gainwright_codegen.bundle.golden.sample import CHECKSUM_START, Machine, Sample, added
 from gainwright_codegen.bundle.golden.selftest_c import SelfTestPart, numbers
 from gainwright_codegen.bundle.golden.ticked import TickedVectors, ordered_heights
-from gainwright_codegen.c_text import array, comment
+from gainwright_codegen.c_text import array, comment, filled
 
 _BEYOND = (-(2**31), 2**31 - 1)
 _HALF, _WORD = 2**15, 2**16
@@ -115,7 +115,7 @@ def rows_part(trial: Trial, vectors: RowVectors, machine: str) -> SelfTestPart:
             f"#define GOLDEN_BITS {bits}U",
             f"static const uint8_t golden_places[{len(stream)}] = {array([*map(str, stream)])};\n",
             f"static const uint32_t golden_checksums[GOLDEN_ROWS] = {array(checksums)};\n",
-            (_AXIS_SUBJECT.replace("@MACHINE@", machine) if machine else _SEQUENCER_SUBJECT),
+            (filled(_AXIS_SUBJECT, MACHINE=machine) if machine else _SEQUENCER_SUBJECT),
             _RUN,
         ]
     )

@@ -9,7 +9,7 @@ from gainwright.fixed.schedule import GainSchedule
 from gainwright_codegen.bundle.golden.detector_c import words
 from gainwright_codegen.bundle.golden.sample import CHECKSUM_START, added
 from gainwright_codegen.bundle.golden.selftest_c import SelfTestPart
-from gainwright_codegen.c_text import comment
+from gainwright_codegen.c_text import comment, filled
 from gainwright_codegen.schedule_c.schedule import StageSchedule, schedule_object, schedule_unit
 
 _DRAWN = 500
@@ -26,7 +26,7 @@ def schedule_part(machine: str, stages: Sequence[StageSchedule]) -> SelfTestPart
         f"0x{_checksum(stage.schedule):08x}U);\n"
         for stage in stages
     ]
-    source = _RUN.replace("@DRAWN@", str(_DRAWN)).replace("@CALLS@", "".join(calls))
+    source = filled(_RUN, DRAWN=_DRAWN, CALLS="".join(calls))
     headers = (f"{schedule_unit(machine)}.h",)
     return SelfTestPart(headers, f"{text}\n{source}", "run_schedules")
 

@@ -8,7 +8,7 @@ from gainwright.detector.watch import ReferenceWatch
 from gainwright_codegen.bundle.golden.detector_c import words
 from gainwright_codegen.bundle.golden.sample import CHECKSUM_START, added
 from gainwright_codegen.bundle.golden.selftest_c import SelfTestPart
-from gainwright_codegen.c_text import comment
+from gainwright_codegen.c_text import comment, filled
 
 _TICKS = 3000
 _LONG = 65_600
@@ -21,11 +21,7 @@ def watch_part() -> SelfTestPart:
         f"Watch: {_TICKS} ticks drawn from the shift register, then {_LONG} of a frozen position "
         "under strain; the checksum is over both counts after each drawn tick, and the last."
     )
-    source = (
-        _RUN.replace("@TICKS@", str(_TICKS))
-        .replace("@LONG@", str(_LONG))
-        .replace("@SUM@", f"0x{_checksum():08x}U")
-    )
+    source = filled(_RUN, TICKS=_TICKS, LONG=_LONG, SUM=f"0x{_checksum():08x}U")
     return SelfTestPart(("gw_watch.h",), text + "\n" + source, "run_watch")
 
 
