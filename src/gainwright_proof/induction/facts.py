@@ -23,7 +23,7 @@ from gainwright.language.expression import (
     Unary,
     references,
 )
-from gainwright.language.model import Kind, RequirementKind, Trial
+from gainwright.language.model import Kind, RequirementKind, Trial, Variable
 from gainwright_proof.induction.effort import Budget
 from gainwright_proof.induction.expression import conjuncts
 from gainwright_proof.induction.fast_machine import FastMachine, Values
@@ -36,6 +36,7 @@ from gainwright_proof.induction.vocabulary import (
     Chain,
     Vocabulary,
     boolean_chains,
+    count_chains,
     guards,
     integer_chains,
     vocabulary,
@@ -43,7 +44,7 @@ from gainwright_proof.induction.vocabulary import (
 
 MOST_PREMISES = 2
 MOST_CANDIDATES = 8_000
-"""Rounds under premises with more candidates are not tried."""
+"""Rounds with more candidates are not tried."""
 SIFTING_ROUNDS = 80
 TICKS_ROUNDS = 80
 
@@ -64,10 +65,17 @@ class FactFinder:
         self._inputs: dict[str, Values] | None = None
 
     def search(self, premises: int, budget: Budget) -> bool:
-        """Look for facts under so many premises; return False if there are too many to try."""
+        """Look for facts under so many premises; return False if there are too many to try.
+
+        Under none there are fewer for a large trial: what its invariants state about each state,
+        variables that rest at their initial values in it, and bounds of counts.
+        """
         candidates = {s.name: list(self._candidates(s.name, premises)) for s in self._trial.states}
-        if premises and sum(map(len, candidates.values())) > MOST_CANDIDATES:
-            return False
+        if sum(map(len, candidates.values())) > MOST_CANDIDATES:
+            if premises:
+                return False
+            few = [*((_at_rest(v),) for v in self._trial.variables), *count_chains(self._words)]
+            candidates = {s.name: [*self._stated(s.name), *few] for s in self._trial.states}
         self._search(candidates, budget)
         return True
 
@@ -112,9 +120,7 @@ class FactFinder:
         return self._established(terms, budget).support(wanted)
 
     def _candidates(self, state: str, premises: int) -> Iterator[Chain]:
-        for requirement in self._trial.requirements:
-            if requirement.kind is RequirementKind.INVARIANT:
-                yield from ((part,) for part in self._parts(requirement.formula, state))
+        yield from self._stated(state)
         fixed = _fixed(self.facts[state])
         known = set(self.facts[state])
         open_chains = [
@@ -127,6 +133,11 @@ class FactFinder:
             for chosen in itertools.combinations(self._free_guards(state), count):
                 if not _overlapping(chosen):
                     yield from _under(chosen, open_chains)
+
+    def _stated(self, state: str) -> Iterator[Chain]:
+        for requirement in self._trial.requirements:
+            if requirement.kind is RequirementKind.INVARIANT:
+                yield from ((part,) for part in self._parts(requirement.formula, state))
 
     def _guarded_parts(self, state: str, parts: Iterable[Expression]) -> Iterator[Chain]:
         chains = [(part,) for part in parts if part not in self.facts[state]]
@@ -142,6 +153,13 @@ class FactFinder:
         """Return what an invariant demands of the variables in a state, conjunct by conjunct."""
         parts = conjuncts(specialised(invariant, state, self._trial))
         return [part for part in parts if references(part)]
+
+
+def _at_rest(variable: Variable) -> Expression:
+    named = Reference(variable.name)
+    if variable.kind is Kind.BOOLEAN:
+        return named if variable.initial else negated(named)
+    return Binary(Operator.EQUAL, named, Integer(variable.initial))
 
 
 def _overlapping(guards_chosen: Sequence[Expression]) -> bool:

@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from gainwright.language.expression import (
     ARITHMETIC,
     COMPARISONS,
+    CONNECTIVES,
     Binary,
+    Choice,
     Expression,
     Integer,
     Operator,
     Reference,
-    references,
+    Unary,
     walk,
 )
 from gainwright.language.model import Kind, Trial, Variable
@@ -68,6 +70,17 @@ def boolean_chains(words: Vocabulary) -> list[Chain]:
         for operator in (Operator.EQUAL, Operator.NOT_EQUAL)
     ]
     return [(atom,) for atom in (*single, *map(negated, single), *pairs)]
+
+
+def count_chains(words: Vocabulary) -> list[Chain]:
+    """Return the bounds of integer variables with few values."""
+    found: list[Chain] = []
+    for name, values in words.small.items():
+        variable, literals = Reference(name), [Integer(value) for value in values]
+        low, high = words.ranges[name]
+        found.append(_bounds(Operator.LESS_EQUAL, variable, literals, high))
+        found.append(_bounds(Operator.GREATER_EQUAL, variable, literals[::-1], low))
+    return found
 
 
 def integer_chains(words: Vocabulary) -> list[Chain]:
@@ -170,10 +183,13 @@ def _everything(trial: Trial) -> Iterator[Expression]:
 
 
 def _relate(trial: Trial, found: Vocabulary) -> None:
-    """Find groups of integer variables that meet in an action or comparison, and the offsets."""
+    """Find pairs of integer variables that meet in an action or comparison, and the offsets of all
+    that are related over such pairs."""
     integers = set(found.integers)
     groups: list[tuple[set[str], dict[int, Integer]]] = []
+    met: set[tuple[str, str]] = set()
     for names, offsets in _meetings(trial, integers):
+        met |= set(itertools.permutations(names, 2))
         merged_names, merged_offsets = set(names), dict(offsets)
         for group in [group for group in groups if group[0] & merged_names]:
             groups.remove(group)
@@ -183,34 +199,59 @@ def _relate(trial: Trial, found: Vocabulary) -> None:
     for names, offsets in groups:
         ordered = [name for name in found.integers if name in names]
         for first, second in itertools.permutations(ordered, 2):
-            low, high = found.ranges[first]
-            found.pairs[first, second] = [
-                offset
-                for value, offset in {0: Integer(0), **offsets}.items()
-                if low + value >= INT32_LOW and high + value <= INT32_HIGH
-            ]
+            if (first, second) in met:
+                found.pairs[first, second] = _representable(offsets, *found.ranges[first])
+
+
+def _representable(offsets: Mapping[int, Integer], low: int, high: int) -> list[Integer]:
+    """Return zero and the offsets that 32 bits hold when added to a value from low to high."""
+    return [
+        offset
+        for value, offset in {0: Integer(0), **offsets}.items()
+        if low + value >= INT32_LOW and high + value <= INT32_HIGH
+    ]
 
 
 def _meetings(trial: Trial, integers: set[str]) -> Iterator[tuple[set[str], dict[int, Integer]]]:
     for row in trial.rows:
         for name, expression in row.actions.items():
             if name in integers:
-                yield ({name} | references(expression)) & integers, _offsets([expression])
+                yield _met([Reference(name), expression], integers)
     for expression in _everything(trial):
         for part in walk(expression):
             if isinstance(part, Binary) and part.operator in COMPARISONS:
-                names = references(part) & integers
-                if names:
-                    yield names, _offsets([part])
+                yield _met([part.left, part.right], integers)
 
 
-def _offsets(expressions: Iterable[Expression]) -> dict[int, Integer]:
-    found: dict[int, Integer] = {}
-    for expression in expressions:
-        for part in walk(expression):
-            match part:
-                case Binary(operator, left, right) if operator in ARITHMETIC:
-                    for side in (left, right):
-                        if isinstance(side, Integer) and side.value > 0:
-                            found.setdefault(side.value, side)
-    return found
+def _met(sides: Sequence[Expression], integers: set[str]) -> tuple[set[str], dict[int, Integer]]:
+    """Return the variables whose values these may be, or come from by arithmetic, and the literals
+    of that. What only decides, as the condition of a choice does, does not meet them."""
+    names: set[str] = set()
+    offsets: dict[int, Integer] = {}
+    for part in itertools.chain.from_iterable(map(_made_of, sides)):
+        if isinstance(part, Reference) and part.name in integers:
+            names.add(part.name)
+        if isinstance(part, Binary) and part.operator in ARITHMETIC:
+            literals = (s for s in (part.left, part.right) if isinstance(s, Integer))
+            offsets |= {literal.value: literal for literal in literals if literal.value > 0}
+    return names, offsets
+
+
+def _made_of(value: Expression) -> Iterator[Expression]:
+    """Yield the parts of an integer value, itself first; nothing of a boolean one but names."""
+    match value:
+        case Choice(_, consequence, alternative):
+            yield from _made_of(consequence)
+            yield from _made_of(alternative)
+        case Binary(operator, _, _) if operator in COMPARISONS or operator in CONNECTIVES:
+            return
+        case Binary(_, left, right):
+            yield value
+            yield from _made_of(left)
+            yield from _made_of(right)
+        case Unary(Operator.NOT, _):
+            return
+        case Unary(_, operand):
+            yield from _made_of(operand)
+        case _:
+            yield value
