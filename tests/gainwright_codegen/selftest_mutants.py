@@ -121,6 +121,18 @@ RUNTIME = (
            "smaller(before, GW_BLOCKS_MAX - 1) + 2"),
     Mutant("gw_evidence.c", "share((uint32_t)evidence->last, silence)",
            "share((uint32_t)evidence->response, silence)"),
+    Mutant("gw_axis.c", "(counted <= GW_RATE_MOST", "(counted < GW_RATE_MOST"),
+    Mutant("gw_axis.c", "(counted >= GW_RATE_FEWEST", "(counted > GW_RATE_FEWEST"),
+    Mutant("gw_axis.c", "(ticks >= GW_RATE_BLOCK)", "(ticks > GW_RATE_BLOCK)"),
+    Mutant("gw_axis.c", "(height << doublings)", "(height >> doublings)"),
+    Mutant("gw_sequencer.c", "gw_trial_rest_outputs(outputs);", ""),
+    Mutant("gw_evidence.c", "gw_put(inputs, GW_PLACE_OF_NOISE_GROWN, 0);", ""),
+    Mutant("gw_evidence.c", "    evidence->staying = 0U;\n", ""),
+    Mutant("gw_evidence.c", "    if (evidence->lasted != 0U) {", "    if (0) {"),
+    Mutant("gw_evidence.c", "(uint32_t)GW_RESPONSE_SEEN * silence", "silence"),
+    Mutant("gw_detector.c", "    band->level = 0;\n", ""),
+    Mutant("gw_detector_tick.h", "(ring >= (uint32_t)settings->ring", "(ring > (uint32_t)settings"
+           "->ring"),
 )  # fmt: skip
 
 

@@ -69,6 +69,7 @@ static void forget_noise(gw_evidence *evidence)
 {
     evidence->silence = GW_SILENCE_LEAST;
     evidence->noise_blocks = 0U;
+    evidence->staying = 0U;
     evidence->ring_noise = 0;
     evidence->ring_noise_least = GW_LEVEL_MAX;
     evidence->burst_noise = 0;
@@ -94,6 +95,7 @@ void gw_evidence_reset(gw_evidence *evidence)
     evidence->noise_before = GW_NOISE_UNKNOWN;
     evidence->move_noise_before = GW_NOISE_UNKNOWN;
     evidence->boost = 0U;
+    evidence->lasted = 0U;
     evidence->hidden = 0U;
     evidence->stalls = 0U;
     evidence->ring_usual = 0;
@@ -299,6 +301,16 @@ static int32_t scaled(uint32_t sum, uint32_t both)
     return (int32_t)scaled_sum;
 }
 
+/* Whether a ringing at this gain goes on while noise is heard. */
+static void judge_staying(gw_evidence *evidence)
+{
+    const int32_t stays = evidence->stays;
+    const int32_t noise = evidence->ring_noise_least;
+
+    evidence->staying = ((stays > 0) && (evidence->noise_blocks > 0U) && (noise > stays)
+                         && (noise > evidence->steps_level)) ? 1U : 0U;
+}
+
 /* A ringing that does not fall. If it is well above silence it may go on when noise is heard again;
  * the first of a gain says how loud noise was without it. */
 static void keep_ringing(gw_evidence *evidence)
@@ -307,6 +319,7 @@ static void keep_ringing(gw_evidence *evidence)
 
     if ((evidence->stays == 0) && (level_of(evidence->last) >= (GW_STAYS_RINGING * silence))) {
         evidence->stays = (int32_t)(GW_STAYS_NOISE * silence);
+        judge_staying(evidence);
     }
     if ((evidence->ring_blocks >= (uint8_t)GW_STALL_BLOCKS)
         && (level_of(evidence->response) >= ((uint32_t)GW_RESPONSE_SEEN * silence))) {
@@ -318,15 +331,14 @@ void gw_evidence_end_listening(gw_evidence *evidence, int32_t next)
 {
     const gw_decay sum = decay_in_all(evidence);
 
-    if ((sum.earlier > 0U) && (sum.later >= (sum.earlier - (sum.earlier / GW_FALLS_PART)))) {
-        keep_ringing(evidence);
-    }
+    evidence->lasted
+        = ((sum.earlier > 0U) && (sum.later >= (sum.earlier - (sum.earlier / GW_FALLS_PART)))) ? 1U
+                                                                                               : 0U;
     if (next == (int32_t)GW_HEARING_NOISE) {
         const uint32_t both = sum.earlier | sum.later;
 
         evidence->earlier = scaled(sum.earlier, both);
         evidence->later = scaled(sum.later, both);
-        evidence->groups = 0U;
     }
 }
 
@@ -356,6 +368,9 @@ void gw_evidence_end_hearing(gw_evidence *evidence)
 
 void gw_evidence_begin_hearing(gw_evidence *evidence, int32_t hearing)
 {
+    if (evidence->lasted != 0U) {
+        keep_ringing(evidence);
+    }
     if (hearing == (int32_t)GW_HEARING_NOISE) {
         forget_noise(evidence);
         forget_ringing(evidence);
@@ -442,6 +457,7 @@ static void hear_noise(gw_evidence *evidence, int32_t level)
     evidence->silence = silence_above(level_of(least), level_of(noise));
     evidence->ring_most = larger(evidence->ring_most, level);
     evidence->noise_blocks = counted(evidence->noise_blocks);
+    judge_staying(evidence);
 }
 
 void gw_evidence_ring_block(gw_evidence *evidence, int32_t level)
@@ -500,18 +516,6 @@ static int32_t decay_of(const gw_evidence *evidence)
                                : share(sum.later >> bits, (whole > 0U) ? whole : 1U);
 }
 
-/* Where no noise was heard yet its least level is above all, so that its blocks tell. */
-static int32_t ringing_stays(const gw_evidence *evidence)
-{
-    const int32_t stays = evidence->stays;
-    const int32_t noise = evidence->ring_noise_least;
-
-    return ((stays > 0) && (evidence->noise_blocks > 0U) && (noise > stays)
-            && (noise > evidence->steps_level))
-               ? 1
-               : 0;
-}
-
 void gw_evidence_findings(const gw_evidence *evidence, int32_t inputs[GW_INPUT_SLOTS])
 {
     /* Each field is read once, before the first finding is written. */
@@ -528,7 +532,7 @@ void gw_evidence_findings(const gw_evidence *evidence, int32_t inputs[GW_INPUT_S
     const int32_t burst = evidence->burst;
     const int32_t is_hidden = (evidence->hidden >= (uint8_t)GW_HIDDEN_GAINS) ? 1 : 0;
     const int32_t grown = evidence->grown;
-    const int32_t stays = ringing_stays(evidence);
+    const uint8_t stays = evidence->staying;
     const int32_t stalls = (evidence->stalls >= (uint8_t)GW_STALLS_ENOUGH) ? 1 : 0;
 
     gw_put(inputs, GW_PLACE_OF_BURST_LEVEL, gw_clamp_i32(burst, 0, GW_INPUT_LEVEL_MAX));
@@ -545,7 +549,7 @@ void gw_evidence_findings(const gw_evidence *evidence, int32_t inputs[GW_INPUT_S
     gw_put(inputs, GW_PLACE_OF_ANSWERS_HIDDEN, is_hidden);
     gw_put(inputs, GW_PLACE_OF_NOISE_GROWN,
         (grown >= ((is_hidden != 0) ? 1 : GW_GROWN_GAINS)) ? 1 : 0);
-    gw_put(inputs, GW_PLACE_OF_RINGING_STAYS, stays);
+    gw_put(inputs, GW_PLACE_OF_RINGING_STAYS, (int32_t)stays);
     gw_put(inputs, GW_PLACE_OF_RINGING_STALLS, stalls);
 }
 

@@ -121,6 +121,8 @@ typedef struct {
     uint8_t hidden;       /* gains in a row whose last pulse was not seen, 0 to GW_BLOCKS_MAX */
     uint8_t boost;        /* test pulses are 2^boost times as high as the table says */
     uint8_t hearing;      /* enum gw_hearing */
+    uint8_t lasted;       /* 1: the ringing heard last did not fall; judged where hearing begins */
+    uint8_t staying;      /* 1: a ringing at this gain goes on while noise is heard */
     uint8_t stalled;      /* 1: a ringing at this gain */
     uint8_t stalls;       /* at gains before, up to GW_STALLS_ENOUGH */
     int16_t grown;        /* gains in a row with far more, to GW_BLOCKS_MAX; below 0: gains to learn */
