@@ -70,10 +70,9 @@ def test_the_self_test_takes_every_row(bundle):
 def test_the_self_test_is_short(bundle):
     """It must fit the flash of the target beside the code that it tests.
 
-    On a Cortex-M4 59 kB of source are 11.5 KiB by gcc -O2, 9.9 by -Os, of 16 (`complete` 15.9 and
-    14.1, `gentle` 14.1 and 12.6).
+    On a Cortex-M4 60 kB of source are 11.4 KiB by gcc -O2, of 16 (`complete` 15.6, `gentle` 14.0).
     """
-    assert len(bundle.files["gw_selftest.c"]) < 60_000
+    assert len(bundle.files["gw_selftest.c"]) < 62_000
 
 
 @pytest.fixture(scope="module")

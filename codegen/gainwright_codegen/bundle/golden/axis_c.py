@@ -411,13 +411,15 @@ static uint32_t run_errors(void)
         failures += report(error_is_right(what), "error, number", (uint32_t)what);
     }
     for (variable = 0U; variable < (uint32_t)GW_VARIABLE_SLOTS; variable++) {
-        failures += report(ranges_are_kept(variable), "range of variable", variable);
-        failures += report(damage_shows(variable), "damage to variable", variable);
+        failures += report(ranges_are_kept(variable) & damage_shows(variable), "variable",
+                           variable);
     }
-    for (what = 0; what < 2; what++) {
-        failures += report(block_is_judged(GW_RATE_MOST(right_rate) + what, 1 - what)
-                           & block_is_judged(GW_RATE_FEWEST(right_rate) - what, 1 - what),
-                           "rate", (uint32_t)what);
+    for (what = 0; what < 4; what++) {
+        const int32_t beyond = what / 2;
+        const int32_t ticks = ((what % 2) == 0) ? (GW_RATE_MOST(right_rate) + beyond)
+                                                : (GW_RATE_FEWEST(right_rate) - beyond);
+
+        failures += report(block_is_judged(ticks, 1 - beyond), "rate", (uint32_t)what);
     }
     /* Memory that was never initialised. */
     subject.machine = 0;

@@ -89,7 +89,7 @@ def rows_part(trial: Trial, vectors: RowVectors, machine: str) -> SelfTestPart:
     sizes = (len(trial.states), *map(len, values))
     places = ((state, *_padded(trial, own)) for _, state, own in vectors.rows)
     stream, bits = _packed(sizes, places)
-    checksums = [f"0x{checksum:08x}U" for checksum in vectors.checksums]
+    checksums = [f"0x{_folded(checksum):04x}U" for checksum in vectors.checksums]
     heights = ", and the height of the pulse that it orders" if machine else ""
     through = "gw_axis_step" if machine else "gw_sequencer_step"
     source = "\n".join(
@@ -114,7 +114,7 @@ def rows_part(trial: Trial, vectors: RowVectors, machine: str) -> SelfTestPart:
             ),
             f"#define GOLDEN_BITS {bits}U",
             f"static const uint8_t golden_places[{len(stream)}] = {array([*map(str, stream)])};\n",
-            f"static const uint32_t golden_checksums[GOLDEN_ROWS] = {array(checksums)};\n",
+            f"static const uint16_t golden_checksums[GOLDEN_ROWS] = {array(checksums)};\n",
             (filled(_AXIS_SUBJECT, MACHINE=machine) if machine else _SEQUENCER_SUBJECT),
             _RUN,
         ]
@@ -157,6 +157,11 @@ static int32_t stored_value(uint32_t first, uint32_t place)
     return golden_values[first + place];
 }
 """
+
+
+def _folded(checksum: int) -> int:
+    """Return 16 bits of a checksum: there are hundreds, and what is wrong shows in many."""
+    return (checksum ^ checksum >> 16) % _WORD
 
 
 def _packed(sizes: Sequence[int], samples: Iterable[tuple[int, ...]]) -> tuple[bytes, int]:
@@ -354,7 +359,10 @@ static uint32_t run_rows(void)
     uint32_t number;
 
     for (number = 0U; number < GOLDEN_ROWS; number++) {
-        failures += report((row_checksum(number) == golden_checksums[number]) ? 1U : 0U,
+        const uint32_t checksum = row_checksum(number);
+        const uint32_t folded = (checksum ^ (checksum >> 16)) & 65535U;
+
+        failures += report((folded == golden_checksums[number]) ? 1U : 0U,
                            "around sample", number);
     }
     return failures;
