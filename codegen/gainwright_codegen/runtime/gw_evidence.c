@@ -332,7 +332,7 @@ void gw_evidence_end_listening(gw_evidence *evidence, int32_t next)
     const gw_decay sum = decay_in_all(evidence);
 
     evidence->lasted
-        = ((sum.earlier > 0U) && (sum.later >= (sum.earlier - (sum.earlier / GW_FALLS_PART)))) ? 1U
+        = ((sum.earlier > 0U) && ((sum.later + (sum.earlier / GW_FALLS_PART)) >= sum.earlier)) ? 1U
                                                                                                : 0U;
     if (next == (int32_t)GW_HEARING_NOISE) {
         const uint32_t both = sum.earlier | sum.later;
