@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import json
 
+import numpy as np
 import pytest
 
 from gainwright.language.load import load_trial
@@ -12,14 +13,18 @@ from gainwright.language.shipped import shipped_trial_path
 from gainwright_cli.main import main
 from gainwright_sim.campaign.broken import BrokenAxis, broken_lines, drawn_fault, run_broken
 from gainwright_sim.campaign.families import FAMILIES
+from gainwright_sim.campaign.run import Benches
 from gainwright_sim.campaign.sampling import sample
 from gainwright_sim.machine import load_machine
 from gainwright_sim.rehearsal.bench import Bench
+from gainwright_sim.rehearsal.outcome import OUTCOMES
 from gainwright_sim.rehearsal.rehearse import rehearse
-from gainwright_sim.rig.faults import FAULT_KINDS, RigFault
+from gainwright_sim.rehearsal.summary import summarise
+from gainwright_sim.rig.faults import FAULT_KINDS, SOUND, RigFault
 
 TRIAL = load_trial(shipped_trial_path("standard"))
 MET = BrokenAxis("own", 1, 1, "torque_lost", 3.0, "fault_latched", "feedback_frozen", 3.8)
+DOUBLED = {"outcome": "finished", "decided_s": 20.0, "kind": "position_doubled"}
 
 
 def test_faulty_axes_end_without_a_result():
@@ -39,6 +44,8 @@ def test_faulty_axes_end_without_a_result():
         ({"outcome": "finished", "decided_s": 20.0, "kind": "pulse_lost"}, True, False),
         ({"outcome": "wrong_too_high", "decided_s": 20.0, "kind": "pulse_lost"}, True, True),
         ({"outcome": "refused", "decided_s": None}, False, False),
+        (DOUBLED | {"result_share": 0.36}, True, True),
+        (DOUBLED | {"result_share": 0.34}, True, False),
     ],
 )
 def test_what_counts_as_wrong(change, met, wrong):
@@ -99,3 +106,41 @@ def test_torque_that_is_stuck_is_noticed():
     )
     assert rehearsal.ends_with("fault_latched") or rehearsal.ends_with("aborted")
     assert rehearsal.machine_time_s < 6.0
+
+
+def broken(name: str, kind: str, start: int):
+    bench = Bench(TRIAL, load_machine(name), changeable=True)
+    rehearsal = rehearse(bench, 1, fault=RigFault(kind, start))
+    return rehearsal, summarise(rehearsal)
+
+
+def test_encoder_that_pauses_is_noticed_at_once():
+    rehearsal, summary = broken("grinder-slide", "position_paused", 12_000)
+    assert rehearsal.ends_with("fault_latched") and summary.ending.reason == "feedback_frozen"
+    assert summary.ending.time_s < 12.05
+
+
+def test_encoder_that_jumps_shakes_the_axis_once_and_is_no_later_limit():
+    """The blow is a burst: onset at the gain of that time, and half of it is verified."""
+    _, summary = broken("grinder-slide", "position_jumped", 12_000)
+    assert summary.outcome == "finished" and summary.stages[0].onset_time_s < 12.1
+    assert summary.stages[0].theory.result_share < 0.35
+
+
+def test_encoder_that_counts_twice_makes_a_loop_of_twice_the_gain():
+    """The axis moves at half of the speed, as it is measured; the result is safe for that loop."""
+    rehearsal, summary = broken("grinder-slide", "position_doubled", 12_000)
+    cruising = rehearsal.input("cruising")[12_500:] > 0
+    speed = np.median(np.abs(rehearsal.log.signal("speed")[12_500:][cruising]))
+    assert speed == pytest.approx(rehearsal.machine.motion.cruise_speed_rad_per_s / 2, rel=0.05)
+    assert summary.stages[0].theory.result_share < 0.35
+
+
+def test_motor_that_is_weak_gives_less_and_verifies_nothing_wrong():
+    bench = Benches(TRIAL).mounted(sample(FAMILIES["mixed"], 2730029))
+    torque = []
+    for fault in (SOUND, RigFault("torque_weak", 1_000)):
+        rehearsal = rehearse(bench, 1, fault=fault)
+        torque.append(np.abs(rehearsal.log.signal("measured_torque")[1_100:]).max())
+        assert not OUTCOMES[summarise(rehearsal).outcome].wrong
+    assert torque[1] < 0.31 * bench.machine.drive.torque_limit_nm < torque[0]

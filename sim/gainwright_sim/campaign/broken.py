@@ -16,7 +16,7 @@ from gainwright_sim.campaign.run import CHUNK, Benches
 from gainwright_sim.campaign.sampling import sample
 from gainwright_sim.campaign.workers import share_out
 from gainwright_sim.machine import Machine
-from gainwright_sim.rehearsal.outcome import OUTCOMES
+from gainwright_sim.rehearsal.outcome import HIGHEST_RESULT_SHARE, OUTCOMES
 from gainwright_sim.rehearsal.rehearse import Rehearsal, rehearse
 from gainwright_sim.rehearsal.summary import summarise
 from gainwright_sim.rig.faults import (
@@ -47,6 +47,8 @@ class BrokenAxis:
     stopped_after_s: float | None = None
     """From the fault until torque was withdrawn or a controlled stop asked for; None if that came
     before, or never."""
+    result_share: float | None = None
+    """Of the exact limit of the sound axis; None without a result, or a known limit."""
 
     @property
     def met(self) -> bool:
@@ -59,9 +61,10 @@ class BrokenAxis:
     @property
     def wrong(self) -> bool:
         """Whether a gain was verified although the loop had long been broken, or is too high."""
-        outcome = OUTCOMES[self.outcome]
-        whole = FAULT_KINDS[self.kind].loop_stays_whole
-        return outcome.has_result and self.met and (outcome.wrong or not whole)
+        outcome, kind = OUTCOMES[self.outcome], FAULT_KINDS[self.kind]
+        high = (self.result_share or 0.0) * kind.loop_gain > HIGHEST_RESULT_SHARE
+        bad = outcome.wrong or high or not kind.loop_stays_whole
+        return outcome.has_result and self.met and bad
 
     @property
     def replay(self) -> str:
@@ -127,7 +130,11 @@ def _run(
     ending = summary.ending
     reason = "" if ending is None else ending.reason or ending.row
     decided_s = None if ending is None else ending.time_s
-    return BrokenAxis(*known, summary.outcome, reason, decided_s, _stopped_after_s(rehearsal))
+    theory = summary.stages[0].theory
+    return BrokenAxis(
+        *known, summary.outcome, reason, decided_s, _stopped_after_s(rehearsal),
+        None if theory is None else theory.result_share,
+    )  # fmt: skip
 
 
 def _stopped_after_s(rehearsal: Rehearsal) -> float | None:
@@ -175,8 +182,9 @@ def broken_lines(results: Sequence[BrokenAxis], trial_option: str = "") -> Itera
     yield f"Wrongly verified: {len(wrong)} of {met} axes whose trial met the fault."
     if any(FAULT_KINDS[result.kind].loop_stays_whole for result in results):
         yield (
-            "Without the test pulse the loop is whole: where strong noise excites it, a result is "
-            "right\nas long as exact theory agrees."
+            "Where the loop can be judged all the same (no test pulse, but strong noise; an "
+            "encoder that\npaused, jumped or counts twice; a weak motor) a result is right as "
+            "long as exact theory agrees."
         )
 
 

@@ -17,7 +17,10 @@ class FaultKind:
     at_the_load: bool = False
     """Only a trial with a sensor at the load can meet it."""
     loop_stays_whole: bool = False
-    """Strong noise may excite the loop enough for a verdict all the same."""
+    """The loop can be judged all the same: without a pulse where strong noise excites it, or since
+    it is a loop like another from then on; a result is wrong if exact theory says so."""
+    loop_gain: float = 1.0
+    """Times that of the sound axis, from then on."""
 
 
 NO_FAULT = "none"
@@ -27,6 +30,20 @@ FAULT_KINDS: Mapping[str, FaultKind] = {
     for kind in (
         FaultKind(
             "position_frozen", "the encoder reports what it reported last, and calls it valid"
+        ),
+        FaultKind(
+            "position_paused",
+            "the encoder reports for 50 ms what it reported last",
+            loop_stays_whole=True,
+        ),
+        FaultKind(
+            "position_jumped", "the encoder is 0.02 rad off from then on", loop_stays_whole=True
+        ),
+        FaultKind(
+            "position_doubled", "the encoder counts twice", loop_stays_whole=True, loop_gain=2.0
+        ),
+        FaultKind(
+            "torque_weak", "the motor gives 30 % of the torque limit at most", loop_stays_whole=True
         ),
         FaultKind("torque_reversed", "the motor's torque has the wrong sign"),
         FaultKind("torque_lost", "the motor gives no torque"),

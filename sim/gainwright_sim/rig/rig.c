@@ -11,6 +11,10 @@
 #include "rig_state.h"
 #include "rig_supply.h"
 
+/* What a fault does to encoder or motor. */
+#define RIG_JUMP_RAD 0.02
+#define RIG_PAUSE_S 0.05
+#define RIG_WEAK_SHARE 0.3
 /* An ended trial is watched until the axis has stood still for RIG_REST_TICKS sequencer ticks, so
  * that coasting and a closing brake are seen; a speed below this share of cruise speed counts. */
 #define RIG_REST_TICKS 50
@@ -115,8 +119,9 @@ static void sequencer_tick(rig *r, rig_log *log)
     int32_t inputs[GW_INPUT_SLOTS] = {0};
     int32_t row;
 
-    if ((r->fault.kind != RIG_FAULT_NONE) && (r->sequencer_tick >= r->fault.from)) {
+    if ((r->broken != r->fault.kind) && (r->sequencer_tick >= r->fault.from)) {
         r->broken = r->fault.kind;
+        r->broken_at_rad = r->x[0];
     }
     rig_measured_report(&r->measured, &r->drive, &r->motion, r->target_rad);
     watch_axis(r);
@@ -235,6 +240,28 @@ static double measured_speed(const rig *r, double position_before)
                                         : (r->measured.position_rad - position_before) * r->drive.ticks_per_s;
 }
 
+/* What the encoder takes the motor's position for. */
+static double reported_rad(const rig *r)
+{
+    switch (r->broken) {
+    case RIG_FAULT_POSITION_DOUBLED:
+        return 2.0 * r->x[0] - r->broken_at_rad;
+    case RIG_FAULT_POSITION_JUMPED:
+        return r->x[0] + RIG_JUMP_RAD;
+    default:
+        return r->x[0];
+    }
+}
+
+static int32_t position_stands(const rig *r)
+{
+    return ((r->broken == RIG_FAULT_POSITION_FROZEN)
+            || ((r->broken == RIG_FAULT_POSITION_PAUSED)
+                && ((r->sequencer_tick - r->fault.from) * r->drive.sequencer_ticks * r->drive.tick_s < RIG_PAUSE_S)))
+               ? 1
+               : 0;
+}
+
 /* Torque that this tick computes, test pulse included. */
 static double control(rig *r, rig_log *log)
 {
@@ -245,8 +272,8 @@ static double control(rig *r, rig_log *log)
     int32_t error_signal;
     int32_t pulse;
 
-    if (r->broken != RIG_FAULT_POSITION_FROZEN) {
-        r->measured.position_rad = rig_counted(&r->drive.encoder, r->x[0]);
+    if (position_stands(r) == 0) {
+        r->measured.position_rad = rig_counted(&r->drive.encoder, reported_rad(r));
     }
     if (r->drive.load_count_rad > 0.0) {
         const double load = r->x[r->plant.motor_speed - 1];
@@ -307,6 +334,8 @@ static void control_tick(rig *r, rig_log *log)
     const double wanted = r->pending[r->pending_next] + ((r->torque_on != 0) ? noise : 0.0);
     const double applied = (r->broken == RIG_FAULT_TORQUE_REVERSED) ? -wanted
                            : (r->broken == RIG_FAULT_TORQUE_LOST)   ? 0.0
+                           : (r->broken == RIG_FAULT_TORQUE_WEAK)
+                               ? rig_limited(wanted, RIG_WEAK_SHARE * r->drive.torque_limit_nm)
                            : (r->broken == RIG_FAULT_TORQUE_STUCK)  ? r->applied_nm
                                                               : wanted;
 

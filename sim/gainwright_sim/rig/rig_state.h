@@ -33,7 +33,8 @@ struct rig {
     int32_t override_count;
     rig_fault fault;
     double applied_nm; /* torque that the current loop was given last; none without the request */
-    int32_t broken; /* enum rig_fault_kind, once it is there */
+    int32_t broken; /* enum rig_fault_kind, once it is there ... */
+    double broken_at_rad; /* ... where the motor was then */
     rig_motion motion;
     gw_watch watch;
     rig_window window;
