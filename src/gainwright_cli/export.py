@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import shlex
 import textwrap
 from collections.abc import Sequence
 from pathlib import Path
@@ -69,7 +70,7 @@ def run(arguments: argparse.Namespace) -> int:
     machine = load_machine(arguments.machine)
     axis, schedules = to_export(trial, machine, arguments.after, arguments.schedule)
     check_export_folder(arguments.out, trial, axis, arguments.force)
-    stamp = "" if arguments.evidence is None else _stamp(arguments.evidence, trial, path)
+    stamp, said = ("", []) if arguments.evidence is None else _stamp(arguments, trial, path)
     with doing("searching golden vectors for the self-test"):
         bundle = export_axis(trial, axis, arguments.out, stamp, arguments.force, schedules)
     if arguments.report is not None:
@@ -83,6 +84,7 @@ def run(arguments: argparse.Namespace) -> int:
                 "directory": arguments.out,
                 "files": {name: len(content) for name, content in bundle.files.items()},
                 "proof_digest": stamp,
+                "taken_from_evidence": said,
                 "rehearsals_only": trial.rehearsals_only,
                 "bundle_digest": bundle.digest,
                 "trial_digest": trial.digest,
@@ -101,6 +103,7 @@ def run(arguments: argparse.Namespace) -> int:
         f"  the self-test takes {len(bundle.rows_tested)} of {len(trial.rows)} rows",
         *_schedule_lines(schedules),
         f"  proved: {stamp}" if stamp else "  not stamped as proved: no --evidence was given",
+        *_said_lines(said, arguments),
         "Next: compile and run the self-test, on this computer and on the target:",
         f"  cd {arguments.out} && cc -std=c99 -O2 *.c -o selftest && ./selftest",
         "and read README.txt there. Not a safety function: the cautions in it hold.",
@@ -123,11 +126,25 @@ def _reservation(trial: Trial) -> list[str]:
     return [textwrap.fill(text, 80, initial_indent="  ", subsequent_indent="  ")]
 
 
-def _stamp(directory: str, trial: Trial, file: Path) -> str:
-    """Return the digest of evidence that was checked, the exploration repeated, and found whole."""
+def _said_lines(methods: Sequence[str], arguments: argparse.Namespace) -> list[str]:
+    """Say what the stamp rests on without having been found again."""
+    if not methods:
+        return []
+    text = f"not asked again for this stamp, taken as the evidence says: {', '.join(methods)}"
+    recheck = ["gainwright", "prove", arguments.trial, "--recheck", arguments.evidence]
+    return [
+        textwrap.fill(text, 80, initial_indent="  ", subsequent_indent="  "),
+        f"  all of it again: {shlex.join(recheck)}",
+    ]
+
+
+def _stamp(arguments: argparse.Namespace, trial: Trial, file: Path) -> tuple[str, list[str]]:
+    """Return the digest of evidence that was checked, the exploration repeated, and found whole;
+    and the methods that were not asked again."""
     from gainwright.described.text_file import read_toml
     from gainwright_cli.proof_check import matching_evidence
     from gainwright_cli.prove import progress
 
     with progress() as announce:
-        return matching_evidence(directory, trial, read_toml(file), announce).digest
+        evidence, said = matching_evidence(arguments.evidence, trial, read_toml(file), announce)
+    return evidence.digest, said

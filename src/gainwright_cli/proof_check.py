@@ -23,8 +23,9 @@ Announce = Callable[[str, bool], None]
 
 def matching_evidence(
     directory: str, trial: Trial, document: Mapping[str, Any], announce: Announce
-) -> Evidence:
-    """Return evidence that everything a stamp needs is proved of this trial and its C.
+) -> tuple[Evidence, list[str]]:
+    """Return evidence that everything a stamp needs is proved of this trial and its C, and the
+    methods in it that were not asked again: what they say is taken from it.
 
     The C is explored again and must give what the evidence says; induction is asked again only
     where exploration alone would not be enough.
@@ -33,20 +34,27 @@ def matching_evidence(
         InputError: it is not whole, about something else, says more than was found again, or
             leaves open what is required.
     """
-    from gainwright_proof.evidence.check import check_against, check_obligations, check_stamps
+    from gainwright_proof.evidence.check import (
+        check_against,
+        check_count,
+        check_obligations,
+        check_stamps,
+        taken_as_said,
+    )
     from gainwright_proof.evidence.conclusion import conclude, what_is_open
     from gainwright_proof.proving import prove_again
 
     evidence = _read(directory, trial)
     again = prove_again(trial, document, induction=False, announce=announce)
     check_against(directory, evidence, again.findings, again.exploration)
+    check_count(directory, evidence, again.short_wait_states)
     if what_is_open(conclude(again.findings), trial, to_stamp=False):
         again = prove_again(trial, document, induction=True, announce=announce)
         check_against(directory, evidence, again.findings, again.exploration)
         check_obligations(directory, evidence, again.obligations)
         found = conclude([*again.findings, *(again.induction or ())])
         check_stamps(directory, found, trial, to_stamp=False)
-    return evidence
+    return evidence, taken_as_said(evidence, [*again.findings, *(again.induction or ())])
 
 
 def stated_conclusions(directory: str, trial: Trial) -> tuple[Conclusion, ...]:
@@ -73,7 +81,12 @@ def recheck(
     trial: Trial, document: Mapping[str, Any], arguments: argparse.Namespace, announce: Announce
 ) -> int:
     """Check evidence, and by choice an exported folder; return the exit code."""
-    from gainwright_proof.evidence.check import check_against, check_obligations, stated_findings
+    from gainwright_proof.evidence.check import (
+        check_against,
+        check_count,
+        check_obligations,
+        stated_findings,
+    )
     from gainwright_proof.evidence.conclusion import conclude, exit_code, what_is_open
     from gainwright_proof.proving import prove_again, recheck_obligations
     from gainwright_proof.verdict import Verdict
@@ -91,6 +104,7 @@ def recheck(
         check_obligations(arguments.recheck, evidence, again.obligations)
         found += again.induction or ()
     check_against(arguments.recheck, evidence, found, again.exploration)
+    check_count(arguments.recheck, evidence, again.short_wait_states)
     not_repeated = sorted(by_tools - {finding.method for finding in found})
     solved = recheck_obligations(evidence.obligations, announce) if induction else []
     left = what_is_open(conclude(stated), trial)

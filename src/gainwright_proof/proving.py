@@ -161,6 +161,7 @@ class Again:
     """By exploration, lockstep and second reading, which give the same on every computer; by
     choice also by tools, each of which does with the same version."""
     exploration: Mapping[str, int] | None
+    short_wait_states: int | None
     induction: tuple[Finding, ...] | None
     """None: induction was not asked again."""
 
@@ -196,7 +197,10 @@ def prove_again(
         methods = {"induction by SMT": lambda: smt.prove(standing).findings}
         proofs = _side_by_side(methods, announce)
     return Again(
-        tuple(findings), exploration_counts(found), None if proofs is None else tuple(proofs)
+        tuple(findings),
+        exploration_counts(found),
+        found.short_wait_states,
+        None if proofs is None else tuple(proofs),
     )
 
 

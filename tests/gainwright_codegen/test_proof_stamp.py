@@ -17,13 +17,16 @@ from gainwright_cli.main import main
 from gainwright_codegen.bundle.stamp import check_exported_folder, proved_sources, stamp_sources
 from gainwright_codegen.host import compile_shared, load_library
 from gainwright_codegen.sources import trial_sources
-from gainwright_proof.evidence.document import evidence_document
-from gainwright_proof.exploration.subjects import SPECIFIED_TWICE
+from gainwright_proof.evidence.check import stated_findings
+from gainwright_proof.evidence.conclusion import conclude
+from gainwright_proof.evidence.document import counts_of, evidence_document, one_way
+from gainwright_proof.exploration.subjects import AGREEMENT, SPECIFIED_TWICE
 from gainwright_proof.induction.prove import SEARCHER, SmtProof
 from gainwright_proof.induction.step import StepEncoding
 from gainwright_proof.induction.terms import StepTerms
 from gainwright_proof.induction.translation import translation_finding
 from gainwright_proof.inserted_defects.small import small_document
+from gainwright_proof.methods import SPIN
 from gainwright_proof.verdict import Finding, Verdict
 
 pytestmark = pytest.mark.slow
@@ -159,6 +162,39 @@ def test_evidence_that_says_more_than_was_found_stamps_nothing(proved, tmp_path,
     assert export(proved, evidence, tmp_path / "out") == 2
     assert "evidence" in capsys.readouterr().err
     assert not (tmp_path / "out").exists()
+
+
+def with_finding(document, trial, finding):
+    """Add a finding of a tool that did not run, and all that follows from it."""
+    entry = {**document["findings"][0], "subject": finding.subject, "method": finding.method}
+    entry |= {"verdict": finding.verdict.value, "detail": finding.detail}
+    document["findings"].append({**entry, "figures": dict(finding.figures), "obligations": []})
+    findings = stated_findings(document)
+    conclusions = conclude(findings)
+    document["verdicts"] = {item.subject: item.verdict.value for item in conclusions}
+    document["counts"] = counts_of(conclusions, findings)
+    document["one_way"] = one_way(conclusions)
+
+
+def test_a_forged_finding_of_the_second_checker(proved, tmp_path, capsys):
+    """Its count is held against the exploration. What nothing here gives again is said to be so."""
+    trial = load_trial(proved / "short.toml")
+
+    def stamped(name, stored):
+        finding = Finding(AGREEMENT, SPIN, Verdict.PROVED, "", figures={"stored_states": stored})
+        evidence = copied(proved, tmp_path / name, "evidence")
+        written(evidence, lambda document: with_finding(document, trial, finding))
+        code = export(proved, evidence, tmp_path / name / "out")
+        return code, capsys.readouterr()
+
+    code, said = stamped("wrong", 12345)
+    assert code == 2 and not (tmp_path / "wrong" / "out").exists()
+    counted = re.search(r"(\d+), as the exploration counts", said.err)
+    assert "12345 states" in said.err and counted is not None
+    code, said = stamped("right", int(counted[1]))
+    assert code == 0
+    assert f"taken as the evidence says: {SPIN}" in " ".join(said.out.split())
+    assert f"--recheck {tmp_path / 'right' / 'evidence'}" in said.out
 
 
 def test_good_evidence_with_digests_of_another_trial_pasted_stamps_nothing(

@@ -24,6 +24,7 @@ from gainwright_proof.evidence.folder import Evidence
 from gainwright_proof.evidence.out_of_place import faults_of_findings
 from gainwright_proof.evidence.overview import overview
 from gainwright_proof.evidence.tried_mutants import mutant_faults
+from gainwright_proof.exploration.subjects import AGREEMENT
 from gainwright_proof.methods import BY_SMT, RECHECKERS, REPEATED, family, is_known
 from gainwright_proof.verdict import Finding, Obligation, Verdict
 
@@ -166,6 +167,32 @@ def check_against(
         problems.append(Problem(place, "exploration", text, "the counts found again", _REMEDY))
     if problems:
         raise InputError(problems[:_MOST])
+
+
+def check_count(directory: str | Path, evidence: Evidence, counted: int | None) -> None:
+    """Raise InputError unless the second checker stored as many states as were counted just now,
+    with short waits; ``counted`` is None where the exploration is incomplete."""
+    for finding in stated_findings(evidence.document):
+        if finding.subject != AGREEMENT or finding.verdict is not Verdict.PROVED:
+            continue
+        stored = finding.figures.get("stored_states")
+        if stored != counted:
+            problem = Problem(
+                str(Path(directory) / DOCUMENT), f"findings, {AGREEMENT}", f"{stored} states",
+                f"{counted}, as the exploration counts with short waits", _REMEDY,
+            )  # fmt: skip
+            raise InputError([problem])
+
+
+def taken_as_said(evidence: Evidence, again: Iterable[Finding]) -> list[str]:
+    """Return the methods, sorted, whose findings were not made again."""
+    made = {family(finding.method) for finding in again}
+    stated = {
+        family(finding.method)
+        for finding in stated_findings(evidence.document)
+        if finding.verdict is not Verdict.NOT_RUN
+    }
+    return sorted(stated - made)
 
 
 def check_obligations(

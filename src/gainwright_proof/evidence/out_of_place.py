@@ -13,9 +13,8 @@ from typing import Any
 from gainwright.language.model import RequirementKind, Trial
 from gainwright_proof.c_checks.report import SUBJECT
 from gainwright_proof.evidence.schema import evidence_schema
-from gainwright_proof.exploration.subjects import AS_SPECIFIED, PREMISE
+from gainwright_proof.exploration.subjects import AGREEMENT, AS_SPECIFIED, PREMISE
 from gainwright_proof.methods import OF_C_SOURCE, SPIN, family
-from gainwright_proof.second_checker.check import AGREEMENT
 from gainwright_proof.verdict import Finding, Verdict
 
 _OF_SPIN = ("single_hit/", "row/", f"{PREMISE}/")

@@ -20,3 +20,5 @@ TRANSLATION = "trial/translation"
 """The one translation to SMT-LIB against the reference."""
 SPECIFIED_TWICE = tuple(f"c_source/{part}_as_specified" for part in ("step", "refusal", "reset"))
 """The exported C against the specification, written in C a second time."""
+AGREEMENT = "reachable_states_agree"
+"""Does the second checker count the same states as our exploration?"""

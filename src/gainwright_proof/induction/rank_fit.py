@@ -84,9 +84,9 @@ class RankFit:
 
     def add_tick(self, source: str, before: Values, target: str, after: Values) -> None:
         """A tick after which the goal is not reached: the rank falls and is at least 1."""
-        self.add_pending(target, after)
-        row = self._moment(source, before) - self._moment(target, after)
-        self._inequalities.add(row, 1)
+        left = self._moment(target, after)
+        self._inequalities.add(left, 1)
+        self._inequalities.add(self._moment(source, before) - left, 1)
 
     def _moment(self, state: str, values: Values) -> np.ndarray:
         row = np.zeros(self._count)

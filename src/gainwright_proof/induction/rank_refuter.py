@@ -11,7 +11,7 @@ from gainwright.language.model import Row, Trial
 from gainwright_proof.induction.deadline import Course, CourseFinder, Deadline
 from gainwright_proof.induction.fast_machine import Values
 from gainwright_proof.induction.fresh_solvers import FreshSolvers
-from gainwright_proof.induction.ranking import Feature, Ranks, StateRank
+from gainwright_proof.induction.ranking import Feature, Ranks, StateRank, Term
 from gainwright_proof.induction.sifting import SiftedTick
 from gainwright_proof.induction.terms import StepTerms, number
 
@@ -36,8 +36,8 @@ class RankRefuter:
         self._pending = finder.pending(deadline)
         self._solvers = solvers
         self._feature_terms: dict[Feature, z3.BitVecRef] = {}
-        self._passed: set[tuple[str, StateRank, StateRank]] = set()
-        """Rows with ranks before and after that were tried already."""
+        self._passed: dict[tuple[str, tuple[Term, ...], tuple[Term, ...]], int] = {}
+        """By row and terms before and after: the least fall of the constant that was enough."""
 
     def starts_above(self, greatest: int, ranks: Ranks) -> Iterator[tuple[str, Values]]:
         """Yield moments from which the time counts and whose rank is above the greatest."""
@@ -60,19 +60,20 @@ class RankRefuter:
     def not_falling(self, ranks: Ranks) -> Iterator[SiftedTick]:
         """Yield ticks over which the goal is not reached and the rank does not fall."""
         for row in self._course.rows:
-            key = row.id, ranks[row.source], ranks[row.target]
-            if key in self._passed:
+            before, after = ranks[row.source], ranks[row.target]
+            key, fall = (row.id, before.terms, after.terms), before.constant - after.constant
+            if fall >= self._passed.get(key, fall + 1):
                 continue
             (still,) = self._terms.after(row, [self._pending[row.target]])
             premise = [*self._finder.premise(row), self._pending[row.source], still]
             model = self._solvers.model([*premise, self._fall(row, ranks) < 1])
             if model is None:
-                self._passed.add(key)
+                self._passed[key] = fall
                 continue
             constants = self._terms.constants
             inputs = {s.name: number(model, constants[s.name]) for s in self._trial.inputs}
-            before, after = self._variables(model, None), self._variables(model, row)
-            yield SiftedTick(row, before, inputs, after)
+            values = self._variables(model, None), self._variables(model, row)
+            yield SiftedTick(row, values[0], inputs, values[1])
 
     def _feature(self, feature: Feature) -> z3.BitVecRef:
         if feature not in self._feature_terms:

@@ -15,7 +15,7 @@ from gainwright_proof.exploration.short_waits import (
     waits,
     with_short_waits,
 )
-from gainwright_proof.exploration.subjects import PREMISE
+from gainwright_proof.exploration.subjects import AGREEMENT, PREMISE
 from gainwright_proof.exploration.vacuity import premises
 from gainwright_proof.exploration.vectors import (
     StateVectors,
@@ -41,8 +41,6 @@ from gainwright_proof.second_checker.spin import (
 )
 from gainwright_proof.verdict import Finding, Verdict
 
-AGREEMENT = "reachable_states_agree"
-"""Subject: does the second checker count the same states as our exploration?"""
 MOST_VECTORS = Limits().vectors
 """As exploration: of them only those are offered that behave differently, some hundreds."""
 LEAST_DEPTH = 10_000_000
