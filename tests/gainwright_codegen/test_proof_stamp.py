@@ -26,7 +26,7 @@ from gainwright_proof.induction.step import StepEncoding
 from gainwright_proof.induction.terms import StepTerms
 from gainwright_proof.induction.translation import translation_finding
 from gainwright_proof.inserted_defects.small import small_document
-from gainwright_proof.methods import SPIN
+from gainwright_proof.methods import MODEL_CHECKING, SPIN
 from gainwright_proof.verdict import Finding, Verdict
 
 pytestmark = pytest.mark.slow
@@ -36,7 +36,9 @@ DIVISOR = 8
 """Of the times: less is explored, but an axis can still be served within them."""
 
 
-MISSING = [Finding(subject, "none", Verdict.NOT_RUN, "Missing.") for subject in SPECIFIED_TWICE]
+MISSING = [
+    Finding(subject, MODEL_CHECKING, Verdict.NOT_RUN, "Missing.") for subject in SPECIFIED_TWICE
+]
 
 
 def translation_alone(trial, *_):

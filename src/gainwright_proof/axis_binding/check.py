@@ -177,16 +177,18 @@ class _Exact:
         """Control ticks, silent until somebody listens, and one sequencer tick."""
         hearing, rung = Hearing(self._wanted()), self._output(self._rung_output)
         self.ticks += bool(self.ticks or hearing is not Hearing.NOTHING)
-        self._take_order(hearing, rung)
         for number in range(CONTROL_TICKS):
-            if not self.ticks:
-                # Of silence the reference hears nothing but blocks, and those begin anew with the
-                # first listening.
-                self._axis_control_tick(0, 0)
-                continue
-            if number % _SAME_HEIGHT == 0:
+            # Of silence the reference hears nothing but blocks, and those begin anew with the
+            # first listening.
+            if self.ticks and number % _SAME_HEIGHT == 0:
                 heights = [1 << self._source.randint(6, h) for h in _LOUDEST[self._hearing]]
-            self._control_tick(*(self._source.randint(-h, h) for h in heights))
+            sample = [self._source.randint(-h, h) for h in heights] if self.ticks else [0, 0]
+            self._axis_control_tick(*sample)
+            # In a control tick in which a block ends no order is taken.
+            if self._library.gl_order_is_taken():
+                self._take_order(hearing, rung)
+            if self.ticks:
+                self._hear(*sample)
         expected = self._evidence.findings()
         if code := self._library.gl_sequencer_tick(drive_inputs, 0):
             raise _Different(f"After {self.ticks} sequencer ticks of signals {_WRONG[code]}.")
@@ -200,13 +202,12 @@ class _Exact:
             self._evidence.new_gain(lower=rung < self._rung)
         self._hearing, self._rung = hearing, rung
 
-    def _control_tick(self, torque: int, speed: int) -> None:
+    def _hear(self, torque: int, speed: int) -> None:
         ring_ended, burst_ended = self._detector.sample(torque, speed)
         if ring_ended:
             self._evidence.ring_block(self._detector.ring.level)
         if burst_ended:
             self._evidence.burst_block(self._detector.burst.level)
-        self._axis_control_tick(torque, speed)
 
     def _axis_control_tick(self, torque: int, speed: int) -> None:
         if not self._library.gl_control_tick(torque, speed):

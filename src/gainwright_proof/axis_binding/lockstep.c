@@ -27,7 +27,9 @@ static gw_axis axis;
 static int32_t inputs[GW_INPUT_SLOTS];
 static gw_sequencer shadow;
 static int32_t outputs[GW_OUTPUT_SLOTS];
+#define GL_MOST_WAITED (2)
 static int32_t pulse_next;
+static int32_t pulse_waited;
 static int32_t pulse_height;
 static int32_t boost; /* of forced sequencer ticks, each in turn */
 static int32_t signal_ticks; /* since the outputs ask for the test signal */
@@ -98,8 +100,20 @@ static int32_t signal_sample(void)
 int32_t gl_control_tick(int32_t torque_command, int32_t speed_error)
 {
     const int32_t torque = gw_axis_control_tick(&axis, torque_command, speed_error);
+    const int32_t signal = signal_sample();
 
-    return torque == (pulse_sample() + signal_sample());
+    /* An order begins in a control tick in which no block ends. */
+    if ((pulse_next == 0) && (pulse_waited < GL_MOST_WAITED) && (torque == signal)) {
+        pulse_waited++;
+        return 1;
+    }
+    return torque == (pulse_sample() + signal);
+}
+
+/* Whether the detector has begun what the last sequencer tick asked for. */
+int32_t gl_order_is_taken(void)
+{
+    return axis.taken == axis.order.word;
 }
 
 static int32_t control_ticks(void)
@@ -147,6 +161,7 @@ static int32_t step_model(const int32_t inputs[])
     }
     if ((GL_STAGES > 0) && (wanted_before == 0) && (pulse_wanted() != 0)) {
         pulse_next = 0;
+        pulse_waited = 0;
         pulse_height = boosted(gl_height[stage_now()], outputs[gl_rung_output[stage_now()]]);
     }
     return row;
