@@ -39,7 +39,7 @@ def test_everything_is_proved(explored):
     trial, exploration = explored
     assert exploration.complete
     tested = {f.subject for f in exploration.findings if f.verdict is not Verdict.PROVED}
-    assert tested == {"exported_code_one_step"}
+    assert tested == {"exported_code_one_step", "questions_as_written"}
     subjects = {finding.subject for finding in exploration.findings}
     assert subjects >= {requirement.id for requirement in trial.requirements}
 

@@ -109,14 +109,17 @@ class FactSelector:
         asked = [((question.name, i), lambda term=term: term) for i, term in enumerate(terms)]
         if question.over_tick:
             asked.append(("one row", lambda: self._one_row))
-        facts = [(pair, lambda pair=pair: self._fact_terms[pair]) for pair in self._facts]
-        answer = self._board.model([*asked, *facts])
+        facts = {pair: lambda pair=pair: self._fact_terms[pair] for pair in self._facts}
+        answer = self._board.model([*asked, *facts.items()])
         if isinstance(answer, z3.ModelRef):
             return self.moment(answer)
+        needed = [pair for pair in self._facts if pair in answer]
+        if not self._board.excludes([*asked, *((pair, facts[pair]) for pair in needed)]):
+            # After many questions z3 was seen to leave out of a reason what it needs.
+            return self._needed_afresh(question)
         chosen: dict[str, list[Expression]] = {}
-        for state, fact in self._facts:
-            if (state, fact) in answer:
-                chosen.setdefault(state, []).append(fact)
+        for state, fact in needed:
+            chosen.setdefault(state, []).append(fact)
         return chosen
 
     def _needed_afresh(self, question: Question) -> dict[str, list[Expression]] | Moment:

@@ -48,6 +48,15 @@ class Switchboard:
         core = (self._keys.get(switch.get_id()) for switch in self._solver.unsat_core())
         return frozenset(key for key in core if key is not None)
 
+    def excludes(self, formulas: Iterable[tuple[Key, Callable[[], z3.BoolRef]]]) -> bool:
+        """Return whether there is no model of all formulas; asks for no reason."""
+        assumed = [self._switch(key, formula) for key, formula in formulas]
+        self._solver.set("core.minimize", False)
+        try:
+            return not self._budget.satisfiable(self._solver, *assumed)
+        finally:
+            self._solver.set("core.minimize", True)
+
     def _switch(self, key: Key, formula: Callable[[], z3.BoolRef]) -> z3.BoolRef:
         if key not in self._switches:
             switch = z3.Bool(f"switch.{len(self._switches)}", self._context)
