@@ -129,6 +129,9 @@ RUNTIME = (
     Mutant("gw_evidence.c", "gw_put(inputs, GW_PLACE_OF_NOISE_GROWN, 0);", ""),
     Mutant("gw_evidence.c", "    evidence->staying = 0U;\n", ""),
     Mutant("gw_evidence.c", "    if (evidence->lasted != 0U) {", "    if (0) {"),
+    Mutant("gw_evidence.c", "        evidence->stalled = 1U;", ""),
+    Mutant("gw_evidence.c", "(evidence->stalls >= (uint8_t)GW_STALLS",
+           "(evidence->stalls > (uint8_t)GW_STALLS"),
     Mutant("gw_evidence.c", "(uint32_t)GW_RESPONSE_SEEN * silence", "silence"),
     Mutant("gw_detector.c", "    band->level = 0;\n", ""),
     Mutant("gw_detector_tick.h", "(ring >= (uint32_t)settings->ring", "(ring > (uint32_t)settings"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterator, Sequence
 
-from gainwright.detector.evidence import USUAL_GAINS, Hearing, ReferenceEvidence
+from gainwright.detector.evidence import STALL_BLOCKS, USUAL_GAINS, Hearing, ReferenceEvidence
 from gainwright.language.model import Trial
 from gainwright_codegen.bundle.golden.detector_c import words
 from gainwright_codegen.bundle.golden.sample import CHECKSUM_START, added
@@ -30,6 +30,10 @@ _ROUND = 0xF80000
 """Bits of every second level that is drawn: levels and their multiples are often the same."""
 _STEPS = 1000
 """No louder ringing is anything in the first operations and listenings."""
+_STALLED = 24
+"""Gains at which a ringing does not fall: at each four it is just long enough, then a block short.
+It is just as loud as counts, four times silence (72 above noise of 64); noise after it is louder
+than twice that, then just not."""
 _SWUNG = 25_000
 """Noise at five gains before that: not far above the usual, but the speed itself swings."""
 
@@ -39,13 +43,13 @@ def evidence_part(trial: Trial) -> SelfTestPart:
     text = comment(
         f"Evidence: {_OPERATIONS} operations drawn from the shift register, levels from 0 to the "
         "largest; then listenings that fill the sums, and one that fills all groups; gains whose "
-        "noise rises for good and hides the answers. The checksum is over inputs that hold "
-        "nothing but findings, boost and blocks, after each."
+        "noise rises for good and hides the answers, and at which a ringing does not fall. The "
+        "checksum is over inputs that hold nothing but findings, boost and blocks, after each."
     )
     source = filled(
         _RUN, OPERATIONS=_OPERATIONS, LISTENINGS=_LISTENINGS, LISTENING=_LISTENING, LONG=_LONG,
         LOUDEST=_LOUDEST, GAINS=_GAINS, USUAL=_USUAL, RISEN=_RISEN, SWUNG=_SWUNG, SEEN=_SEEN,
-        STEPS=_STEPS, ROUND=_ROUND, SUM=f"0x{_checksum(trial):08x}U",
+        STEPS=_STEPS, ROUND=_ROUND, STALLED=_STALLED, SUM=f"0x{_checksum(trial):08x}U",
     )  # fmt: skip
     return SelfTestPart(("gw_evidence.h",), text + "\n" + source, "run_evidence")
 
@@ -58,7 +62,7 @@ def _checksum(trial: Trial) -> int:
         for k, w in enumerate(itertools.islice(words(), _OPERATIONS))
     )
     checksum = _operated(evidence, inputs, checksum, itertools.chain(drawn, _listenings()))
-    return _operated(ReferenceEvidence(), inputs, checksum, _gains())
+    return _operated(ReferenceEvidence(), inputs, checksum, itertools.chain(_gains(), _stalls()))
 
 
 def _operated(
@@ -101,6 +105,20 @@ def _gains() -> Iterator[tuple[int, int]]:
         yield 3, 0
         yield 31, noise * _ANSWERS.get(gain, 16) // 16
         yield 0, _LOUDEST - _SWUNG + 1 if swings else int(gain == _GAINS - 11)
+
+
+def _stalls() -> Iterator[tuple[int, int]]:
+    """Yield operations, as the C does."""
+    for gain in range(_STALLED):
+        yield 2, 0
+        yield 31, 64
+        yield 3, 0
+        for _ in range(STALL_BLOCKS - gain // 4 % 2):
+            yield 31, 288
+        yield 2, 0
+        yield 31, 145
+        yield 31, 144
+        yield 0, int(gain == 5)
 
 
 def _operate(evidence: ReferenceEvidence, what: int, level: int) -> None:
@@ -187,6 +205,27 @@ static uint32_t gains(gw_evidence *evidence, uint32_t checksum)
     return sum;
 }
 
+static uint32_t stalls(gw_evidence *evidence, uint32_t checksum)
+{
+    uint32_t sum = checksum;
+    int32_t gain;
+    int32_t block;
+
+    for (gain = 0; gain < @STALLED@; gain++) {
+        sum = operated(evidence, sum, 2U, 0);
+        sum = operated(evidence, sum, 31U, 64);
+        sum = operated(evidence, sum, 3U, 0);
+        for (block = (gain / 4) % 2; block < (int32_t)GW_STALL_BLOCKS; block++) {
+            sum = operated(evidence, sum, 31U, 288);
+        }
+        sum = operated(evidence, sum, 2U, 0);
+        sum = operated(evidence, sum, 31U, 145);
+        sum = operated(evidence, sum, 31U, 144);
+        sum = operated(evidence, sum, 0U, (gain == 5) ? 1 : 0);
+    }
+    return sum;
+}
+
 static uint32_t run_evidence(void)
 {
     gw_evidence evidence;
@@ -206,7 +245,7 @@ static uint32_t run_evidence(void)
     }
     checksum = listenings(&evidence, checksum);
     gw_evidence_reset(&evidence);
-    checksum = gains(&evidence, checksum);
+    checksum = stalls(&evidence, gains(&evidence, checksum));
     return report((checksum == @SUM@) ? 1U : 0U, "evidence, operations", k);
 }
 """
