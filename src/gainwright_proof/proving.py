@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.metadata
+import os
 import platform
 import shutil
 import subprocess
@@ -94,23 +95,26 @@ def _proved(
     explored: list[Exploration] = []
 
     def on_the_model() -> Sequence[Finding]:
+        methods: dict[str, Method]
         found, findings = _explored(trial, exported, document, announce, not full)
         explored.append(found)
+        methods = {_AXIS: lambda: check_axis(trial, exported, found.runs_to_rows)}
         if quick:
-            return findings
+            return findings + _side_by_side(methods, announce)
         solvers = FURTHER_SOLVERS if further_solvers else ()
         standing, states = _standing(trial, findings), found.short_wait_states
         vectors = found.vectors
-        methods: dict[str, Method] = {
+        methods |= {
             "induction by SMT": lambda: smt.prove(standing, solvers).findings,
             "spin on the Promela export": lambda: second_checker(trial, states, vectors),
         }
         return findings + _side_by_side(methods, announce)
 
-    # The checks of the C source wait for nothing.
+    # The checks of the C source wait for nothing, and leave a processor to what others wait for.
     methods: dict[str, Method] = {"": on_the_model}
     if not quick:
-        methods["checks of the C source"] = lambda: check_sources(trial, exported)
+        beside = max(1, (os.cpu_count() or 1) - 1)
+        methods["checks of the C source"] = lambda: check_sources(trial, exported, processes=beside)
     findings = _side_by_side(methods, lambda name, ended: announce(name, ended) if name else None)
     found = explored[0]
     refuted = {f.subject for f in findings if f.counterexample is not None}
@@ -145,12 +149,10 @@ def _explored(
         ],
     }
     findings = _side_by_side(methods, announce)
-    found = explored[0]
-    axis: dict[str, Method] = {
-        "axis in lockstep with a model": lambda: check_axis(trial, exported, found.runs_to_rows)
-    }
-    findings += _side_by_side(axis, announce)
-    return found, findings
+    return explored[0], findings
+
+
+_AXIS = "axis in lockstep with a model"
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,6 +185,8 @@ def prove_again(
     methods: dict[str, Method]
     exported = proved_sources(trial)
     found, findings = _explored(trial, exported, document, announce)
+    methods = {_AXIS: lambda: check_axis(trial, exported, found.runs_to_rows)}
+    findings += _side_by_side(methods, announce)
     if tools:
         states, vectors = found.short_wait_states, found.vectors
         methods = {

@@ -59,7 +59,7 @@ def proved(tmp_path_factory):
     trial = str(folder / "short.toml")
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("gainwright_proof.proving.smt.prove", translation_alone)
-        patch.setattr("gainwright_proof.proving.check_sources", lambda *_: MISSING)
+        patch.setattr("gainwright_proof.proving.check_sources", lambda *_, **__: MISSING)
         patch.setattr("gainwright_proof.proving.second_checker", lambda *_: [])
         assert main(["prove", trial, "--out", str(folder / "evidence")]) == 0
     assert export(folder, folder / "evidence", folder / "out") == 0
