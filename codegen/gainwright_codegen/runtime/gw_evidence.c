@@ -318,7 +318,9 @@ static void keep_ringing(gw_evidence *evidence)
     const uint32_t silence = silence_now(evidence);
 
     if ((evidence->stays == 0) && (level_of(evidence->last) >= (GW_STAYS_RINGING * silence))) {
-        evidence->stays = (int32_t)(GW_STAYS_NOISE * silence);
+        const uint32_t stays = GW_STAYS_NOISE * silence;
+
+        evidence->stays = (int32_t)stays;
         judge_staying(evidence);
     }
     if ((evidence->ring_blocks >= (uint8_t)GW_STALL_BLOCKS)
