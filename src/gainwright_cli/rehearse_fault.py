@@ -17,6 +17,7 @@ def add_fault_option(parser: argparse.ArgumentParser) -> None:
     from gainwright_sim.rig.faults import FAULT_KINDS
 
     kinds = "; ".join(f"{kind.name}: {kind.words}" for kind in FAULT_KINDS.values())
+    kinds = kinds.replace("%", "%%")  # what a help text would take for a format
     parser.add_argument(
         "--fault",
         type=_fault,

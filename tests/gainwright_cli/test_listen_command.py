@@ -184,6 +184,7 @@ def test_same_input_same_bytes(log, capsys, tmp_path):
         assert first == second, name
 
 
+@pytest.mark.slow
 def test_an_earlier_folder_of_ours_is_replaced(log, capsys, tmp_path):
     summary(capsys, log, *ARGUMENTS, "--out", tmp_path / "out")
     (tmp_path / "out" / "notes.txt").write_text("mine")

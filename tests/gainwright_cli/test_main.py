@@ -12,7 +12,7 @@ import pytest
 from gainwright import __version__
 from gainwright.language.shipped import shipped_trial_names, shipped_trial_path
 from gainwright_cli import list as list_command
-from gainwright_cli.main import EXIT_CODES, INTERNAL_ERROR, main
+from gainwright_cli.main import COMMANDS, EXIT_CODES, INTERNAL_ERROR, main
 from gainwright_sim.machine import machine_path, shipped_machine_names
 
 from ..shared.cases import cases
@@ -56,6 +56,14 @@ def test_a_name_that_cannot_be_leaves_no_file(kind, tmp_path, monkeypatch, capsy
     said = capsys.readouterr().err
     assert "no such name!.toml" in said
     assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_every_command_explains_itself(name, capsys):
+    with pytest.raises(SystemExit) as left:
+        main([name, "--help"])
+    assert left.value.code == 0
+    assert f"gainwright {name}" in capsys.readouterr().out
 
 
 @pytest.mark.parametrize("shell", ["bash", "zsh"])

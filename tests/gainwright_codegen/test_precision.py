@@ -116,6 +116,7 @@ def test_words_of_six_bits_show(tables, axis):
     assert abs(broken.mean_difference) > 3 * abs(sound.mean_difference)
 
 
+@pytest.mark.slow
 def test_the_report_is_the_same_twice_and_touches_no_other_folder(axis, tmp_path):
     trial = load_trial(shipped_trial_path())
     write_report(trial, axis, tmp_path / "one")

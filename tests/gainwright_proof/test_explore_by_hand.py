@@ -15,7 +15,7 @@ from .explore_by_hand import ByHand
 
 pytestmark = pytest.mark.usefixtures("scratch_cache")
 
-SEEDS = cases((0, 11, 23), slow=(2, 3, 6, 8, 9, 12, 15, 18))
+SEEDS = cases((11, 23), slow=(0, 2, 3, 6, 8, 9, 12, 15, 18))
 """Chosen for much to see: up to 90 nodes, circles, long waits, gaps and overlaps."""
 
 

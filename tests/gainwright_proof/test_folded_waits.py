@@ -76,6 +76,7 @@ def test_random_timers(seed):
     assert_alike(timer_trial(seed))
 
 
+@pytest.mark.slow
 def test_some_random_trials_fold_much_and_have_violations():
     found = [explore(timer_trial(seed)) for seed in SEEDS]
     assert sum(e.figures.held < 0.6 * e.figures.nodes for e in found) >= 3

@@ -15,7 +15,7 @@ from ..shared.cases import cases
 from ..shared.many_conditions import many_conditions
 
 
-@pytest.mark.parametrize("count", cases([20, 130], slow=[71]))
+@pytest.mark.parametrize("count", cases([130], slow=[20, 71]))
 def test_everything_is_explored_and_every_condition_decides_alone(tmp_path, count):
     trial = many_conditions(tmp_path, count)
     exploration = explore(trial, premises=True)

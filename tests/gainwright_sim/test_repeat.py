@@ -34,6 +34,7 @@ def test_spread_is_said_in_rungs(spread):
     assert "seeds 3 to 6" in first and "a spread of" in second
 
 
+@pytest.mark.slow
 def test_noise_does_not_take_the_result_of_a_shipped_machine():
     """Of ten rehearsals of the positioning bench three ended unheard: in its verification an answer
     that was not seen could be repeated once only."""

@@ -65,7 +65,7 @@ def test_whole_rehearsal_without_undefined_behaviour(monkeypatch, tmp_path, expe
     assert_same_record(run(), expected)
 
 
-@pytest.mark.parametrize("compiler", compiler_parameters("clang", "zig"))
+@pytest.mark.parametrize("compiler", compiler_parameters("clang", "zig", slow=("clang",)))
 def test_other_compilers_give_the_same_record(monkeypatch, compiler, expected):
     monkeypatch.setenv("GAINWRIGHT_CC", compiler)
     assert_same_record(run(), expected)
