@@ -7,6 +7,9 @@ import os
 import shutil
 import tempfile
 
+# As the command line has it: matrices are small, and a second thread would only wait for the first.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 import pytest
 from hypothesis import settings
 

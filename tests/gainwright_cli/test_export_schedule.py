@@ -127,6 +127,7 @@ def test_a_record_that_does_not_fit_is_refused(capsys, tmp_path, changed, said):
     assert not (tmp_path / "c").exists()
 
 
+@pytest.mark.slow
 def test_export_after_a_record_starts_from_its_gains(capsys, tmp_path):
     stages = [{"stage": "speed_gain", "result": 14.8}]
     with result_folder(tmp_path / "before") as place:

@@ -47,7 +47,7 @@ def selftest(bundle: Bundle, flags: tuple[str, ...] = (), **changed: bytes) -> t
     return result.returncode, result.stdout
 
 
-@pytest.mark.parametrize("command", compiler_parameters("gcc", "clang", "zig"))
+@pytest.mark.parametrize("command", compiler_parameters("gcc", "clang", "zig", slow=("clang",)))
 def test_compiles_without_warning_and_the_self_test_passes(monkeypatch, bundle, command):
     monkeypatch.setenv("GAINWRIGHT_CC", command)
     code, output = selftest(bundle, STRICT)

@@ -34,7 +34,7 @@ def at(machine: Machine, control_tick_s: float) -> Machine:
     [
         ("standard", "kiln-shuttle", 1e-3),
         pytest.param("standard", "kiln-shuttle", 62.5e-6, marks=pytest.mark.slow),
-        ("gentle", "door-hoist", 125e-6),
+        pytest.param("gentle", "door-hoist", 125e-6, marks=pytest.mark.slow),
         ("complete", "glaze-gantry", 125e-6),
         pytest.param("loadside", "kiln-shuttle", 125e-6, marks=pytest.mark.slow),
     ],

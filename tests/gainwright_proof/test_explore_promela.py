@@ -91,6 +91,7 @@ def test_random_trials(seed, offer):
 
 # Every valuation is offered in random trials: of the shipped one they are so many that spin alone
 # takes minutes to read the model.
+@pytest.mark.slow
 def test_long_parts_of_a_model_are_split_between_statements(monkeypatch):
     """spin reads 64 KiB of an inline at most, which the gentle trial exceeds."""
     monkeypatch.setattr(promela, "LONGEST_INLINE", 300)

@@ -72,14 +72,8 @@ def fails(trial: Trial, does: Behaviour, check: str) -> bool:
     return True
 
 
-@pytest.mark.parametrize(
-    "name",
-    [
-        pytest.param("small", marks=pytest.mark.slow),
-        pytest.param("peterson", marks=pytest.mark.slow),
-        "alternating_bit",
-    ],
-)
+@pytest.mark.slow
+@pytest.mark.parametrize("name", ["small", "peterson", "alternating_bit"])
 def test_every_outcome_stands_when_everything_is_tried(name):
     trial = TRIALS[name]()
     original = behaviour(trial)

@@ -55,6 +55,7 @@ def test_rig_compiles_without_a_warning(monkeypatch, tmp_path, compiler):
     compile_shared(sources, STRICT, name="rig")
 
 
+@pytest.mark.slow
 def test_whole_rehearsal_without_undefined_behaviour(monkeypatch, tmp_path, expected):
     """The sanitizer ends the process at the first one; the record is the same with it."""
     if not available("gcc"):
