@@ -149,9 +149,9 @@ def test_ringing_that_noise_hides_but_that_does_not_fall_ends_the_search(seed):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("seed", [2313026, 2500441, 2900163, 2900345])
-def test_four_axes_are_known_to_be_wrong(seed):
-    """And said to be (README): 0.75, 0.704, 0.94 and 0.79; whoever cures one moves it up."""
+@pytest.mark.parametrize("seed", [2313026, 2500441, 2900163, 2900345, 2800493])
+def test_five_axes_are_known_to_be_wrong(seed):
+    """And said to be (README): 0.75, 0.704, 0.94, 0.79 and 1.002; whoever cures one moves it up."""
     assert OUTCOMES[rehearsed("mixed", seed).outcome].wrong
 
 
