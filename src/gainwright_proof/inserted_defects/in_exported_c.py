@@ -1,4 +1,7 @@
-"""Defects in the C that firmware would compile: the explorer or the lockstep must refute it."""
+"""Defects in the C that firmware would compile: the explorer or the lockstep must refute it.
+
+What the lockstep's runs do not happen to show, the exported self-test must notice.
+"""
 
 from __future__ import annotations
 
@@ -10,6 +13,7 @@ from gainwright_codegen.bundle.stamp import proved_sources
 from gainwright_proof.axis_binding.check import check_axis
 from gainwright_proof.exploration import explore
 from gainwright_proof.inserted_defects.defect import InsertedDefect, left_open
+from gainwright_proof.inserted_defects.in_self_test import failed_lines
 from gainwright_proof.inserted_defects.small import small_document, small_trial
 
 
@@ -31,8 +35,10 @@ def _text(name: str, kind: str, file: str, sound: str, broken: str) -> InsertedD
         text = sources[file].decode("ascii")
         if sound not in text:
             raise LookupError(f"{file} has no {sound!r}: adapt the inserted defect '{name}'")
-        changed = text.replace(sound, broken, 1)
-        return noticed_in({**sources, file: changed.encode("ascii")}, axis=kind == "axis")
+        changed = {file: text.replace(sound, broken, 1).encode("ascii")}
+        is_axis = kind == "axis"
+        found = noticed_in({**sources, **changed}, axis=is_axis)
+        return found or (failed_lines(changed) if is_axis else ())
 
     return InsertedDefect(name, kind, file, judge)
 
