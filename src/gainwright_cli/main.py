@@ -13,11 +13,13 @@ import os
 import sys
 import traceback
 from collections.abc import Sequence
+from threading import Event
 from typing import Any
 
 from gainwright import __version__
 from gainwright.errors import InputError
 from gainwright_cli.console import refuse_without
+from gainwright_cli.interruption import one_interrupt_ends_it
 
 EXIT_CODES = {
     0: "done",
@@ -28,6 +30,7 @@ EXIT_CODES = {
     130: "interrupted",
 }
 INTERNAL_ERROR = 4
+INTERRUPTED = 130
 TRACE_VARIABLE = "GAINWRIGHT_TRACE"
 COMMANDS = {
     "rehearse": "run a trial's exported C on a simulated axis",
@@ -58,6 +61,11 @@ def main(argv: Sequence[str] | None = None) -> int:
     # Our matrices are tiny: idle threads of the linear algebra would only take time from the rig.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     _print_what_can_be_printed()
+    with one_interrupt_ends_it() as interrupted:
+        return _run(words, interrupted)
+
+
+def _run(words: Sequence[str], interrupted: Event) -> int:
     try:
         arguments = _parsed(words)
         if "force" in arguments:
@@ -69,8 +77,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         print(f"gainwright: {error}", file=sys.stderr)
         return 2
     except KeyboardInterrupt:
-        print("gainwright: interrupted; nothing was left half written", file=sys.stderr)
-        return 130
+        return _interrupted()
     except BrokenPipeError:
         # The reader of our output has gone, as with `| head`.
         _forget_output()
@@ -82,7 +89,8 @@ def main(argv: Sequence[str] | None = None) -> int:
         print("gainwright: standard output: no space left on device", file=sys.stderr)
         return 2
     except Exception as error:
-        return _internal_error(error, words)
+        # Compiled libraries make an error of their own of an interrupt that comes as they load.
+        return _interrupted() if interrupted.is_set() else _internal_error(error, words)
 
 
 class _Parser(argparse.ArgumentParser):
@@ -113,6 +121,11 @@ def _forget_output() -> None:
     nowhere = os.open(os.devnull, os.O_WRONLY)
     os.dup2(nowhere, sys.stdout.fileno())
     os.close(nowhere)
+
+
+def _interrupted() -> int:
+    print("gainwright: interrupted; nothing was left half written", file=sys.stderr)
+    return INTERRUPTED
 
 
 def _internal_error(error: Exception, words: Sequence[str]) -> int:

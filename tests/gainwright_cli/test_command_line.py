@@ -213,6 +213,10 @@ def group_size(group):
     return 0
 
 
+# A shell shows both as 130; which it is depends on what the interpreter was doing.
+INTERRUPTED = (130, -signal.SIGINT)
+
+
 def begun(folder, *words):
     """The command in a process group of its own."""
     program = (
@@ -254,7 +258,7 @@ def test_interrupt_in_mid_campaign_leaves_nothing(tmp_path, workers):
         out, err = process.communicate(timeout=60)
     finally:
         process.kill()  # a campaign of hours must not outlive a test that was interrupted itself
-    assert process.returncode == 130, err
+    assert process.returncode in INTERRUPTED, err
     assert "Traceback" not in err
     assert "interrupted" in err
     assert out == ""
@@ -272,7 +276,7 @@ def test_interrupt_in_a_proof_ends_it_with_a_word_and_its_tools_with_it(tmp_path
         out, err = process.communicate(timeout=60)
     finally:
         process.kill()
-    assert process.returncode == 130, err
+    assert process.returncode in INTERRUPTED, err
     assert "interrupted; nothing was written" in err and "Traceback" not in err
     assert out == "" and not list(tmp_path.iterdir())
     while any_left(process.pid):  # as below: a tool that stays is a test that never ends
