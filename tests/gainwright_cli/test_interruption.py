@@ -5,8 +5,11 @@ from __future__ import annotations
 import signal
 import sys
 import time
+from contextlib import suppress
 
 import pytest
+
+from gainwright_cli import interruption
 from gainwright_cli import list as list_command
 from gainwright_cli.interruption import one_interrupt_ends_it
 from gainwright_cli.main import main
@@ -33,9 +36,22 @@ class FailsWhileItGoes:
         raise ValueError("planted")
 
 
+class PassedOver:
+    """As a library does that tries what else there is when something cannot be loaded."""
+
+    def __init__(self):
+        with suppress(BaseException):
+            signal.raise_signal(signal.SIGINT)
+
+
 def let_go(kind):
     kind()
-    time.sleep(1)  # what is lost is raised again well before
+    time.sleep(60)  # what is lost is raised again long before
+
+
+@pytest.fixture(autouse=True)
+def little_patience(monkeypatch):
+    monkeypatch.setattr(interruption, "PATIENCE_S", 0.05)
 
 
 @pytest.fixture(autouse=True)
@@ -52,12 +68,11 @@ def complaints(monkeypatch):
     return found
 
 
-@pytest.mark.parametrize("kind", [HalfBuilt, InterruptedWhileItGoes])
+@pytest.mark.parametrize("kind", [HalfBuilt, InterruptedWhileItGoes, PassedOver])
 def test_the_interrupt_arrives_and_nothing_complains(kind, complaints):
-    with one_interrupt_ends_it():
-        # Half an object goes only when the interrupt that holds it is forgotten.
-        with pytest.raises(KeyboardInterrupt):
-            let_go(kind)
+    # Half an object goes only when the interrupt that holds it is forgotten.
+    with one_interrupt_ends_it(), pytest.raises(KeyboardInterrupt):
+        let_go(kind)
     assert complaints == []
 
 
@@ -66,16 +81,14 @@ def test_the_interrupt_arrives_and_nothing_complains(kind, complaints):
     [(HalfBuilt, AttributeError), (InterruptedWhileItGoes, KeyboardInterrupt)],
 )
 def test_without_it_there_is_a_complaint(kind, complaint, complaints):
-    try:
-        let_go(kind)
-    except KeyboardInterrupt:
-        pass
+    with suppress(KeyboardInterrupt):
+        kind()
     assert complaints == [complaint]
 
 
 def test_any_other_trouble_of_a_destructor_is_still_told(complaints):
     with one_interrupt_ends_it():
-        let_go(FailsWhileItGoes)
+        FailsWhileItGoes()
     assert complaints == [ValueError]
 
 

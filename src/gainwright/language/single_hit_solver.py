@@ -25,6 +25,7 @@ from gainwright.language.expression import (
 )
 from gainwright.language.functions import FUNCTIONS, expanded
 from gainwright.language.model import Kind, Row
+from gainwright.language.solver import solver_for
 from gainwright.language.table_fault import DeadRow, Fault, Gap, Overlap
 
 MOST_STEPS = 50_000_000
@@ -52,7 +53,7 @@ class _Solver:
         }
         self._conditions = {one.name: z3.Bool(f"condition {one.name}") for one in needed}
         self._looked_at = {name: self._conditions[name] for name in looked_at}
-        self._solver = z3.SolverFor("QF_LIA")
+        self._solver = solver_for("QF_LIA")
         self._solver.set("rlimit", MOST_STEPS)
         for name, bounds in self._bounds.items():
             if bounds.kind is not Kind.BOOLEAN:

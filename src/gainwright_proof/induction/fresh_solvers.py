@@ -10,6 +10,7 @@ from collections.abc import Iterable
 
 import z3
 
+from gainwright.language.solver import solver_for
 from gainwright_proof.induction.effort import Budget
 
 
@@ -34,7 +35,7 @@ class FreshSolvers:
         return self._model(solver)
 
     def _solver(self) -> z3.Solver:
-        return z3.SolverFor("QF_BV", ctx=self._context)
+        return solver_for("QF_BV", self._context)
 
     def _model(self, solver: z3.Solver) -> z3.ModelRef | None:
         if not self._budget.satisfiable(solver):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import z3
 
 from gainwright.language.model import Kind, Signal, Variable
+from gainwright.language.solver import solver_for
 from gainwright_proof.induction.effort import Budget
 from gainwright_proof.induction.question import Moment, Question
 from gainwright_proof.induction.terms import StepTerms, number
@@ -23,7 +24,7 @@ def smallest_example(
     """
     formulas = [statement.formula for statement in question.assumptions]
     formulas.append(f"(not {question.claim.formula})")
-    solver = z3.SolverFor("QF_BV")
+    solver = solver_for("QF_BV")
     solver.add(terms.ranges, terms.state_range, *terms.parse(formulas))
     budget = Budget(EFFORT_S, effort_s)
     if not budget.satisfiable(solver):

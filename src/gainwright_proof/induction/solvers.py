@@ -45,11 +45,10 @@ class Solver:
 
 
 def _z3(text: str, effort_s: float) -> Reply:
-    import z3
-
+    from gainwright.language.solver import solver_for
     from gainwright_proof.induction.effort import reason, z3_steps
 
-    solver = z3.SolverFor("QF_BV")
+    solver = solver_for("QF_BV")
     solver.set("rlimit", z3_steps(effort_s))
     solver.from_string(text)
     answer = Answer(str(solver.check()))

@@ -6,6 +6,7 @@ from collections.abc import Callable, Hashable, Iterable, Sequence
 
 import z3
 
+from gainwright.language.solver import solver_for
 from gainwright_proof.induction.effort import Budget
 
 Key = Hashable
@@ -18,7 +19,7 @@ class Switchboard:
         """``always``: formulas of one context, at least one, that always count."""
         first, *others = always
         self._context = first.ctx
-        self._solver = z3.SolverFor("QF_BV", ctx=self._context)
+        self._solver = solver_for("QF_BV", self._context)
         self._budget = budget
         self._solver.set("core.minimize", True)
         self._solver.add(first, *others)

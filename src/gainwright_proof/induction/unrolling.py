@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import z3
 
 from gainwright.language.model import Kind, Signal
+from gainwright.language.solver import solver_for
 from gainwright_proof.induction.deadline import Deadline
 from gainwright_proof.induction.effort import Budget, OutOfEffortError
 from gainwright_proof.induction.question import Question
@@ -70,7 +71,7 @@ class Unrolling:
         self._step = step
         self._terms = terms
         self._next_state, self._one_row, self._next = self._relation()
-        self._solver = z3.SolverFor("QF_BV")
+        self._solver = solver_for("QF_BV")
         self._moments: list[dict[str, z3.ExprRef]] = []
         self._inputs: list[dict[str, z3.ExprRef]] = []
 
