@@ -121,7 +121,7 @@ def test_profile_is_that_of_the_simulated_axis(bench):
     found_ms = summary.profile.following_error_ms
     cruise = machine.motion.cruise_speed_rad_per_s
     assert found_ms == pytest.approx(1e3 * farthest / cruise, abs=0.15)
-    assert summary.profile.bounds_ms == (25.0, 10.0, 5.0)
+    assert summary.profile.bounds_ms == (25.0, 10.0, 1.0)
 
 
 def bounded(constant, value):

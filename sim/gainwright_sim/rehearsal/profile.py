@@ -9,8 +9,9 @@ import numpy as np
 from gainwright_sim.rehearsal.rehearse import Rehearsal
 
 INPUTS = ("profile_error", "profile_overshoot", "rest_swing", "rest_jumps")
-BOUNDS = ("profile_error_bound", "profile_overshoot_bound", "rest_swing_bound")
-"""Constants of such a trial."""
+BOUNDS = ("profile_error_bound", "profile_overshoot_bound")
+SWING_BOUNDS = {True: "rest_swing_bound", False: "motor_swing_bound"}
+"""Constants of such a trial; the last by whether a sensor tells of the load."""
 WATCHED = "profile_watch"
 """Output that is true from the begin of a move to the end of standing after it."""
 VARIABLE = "profile_bound"
@@ -70,15 +71,17 @@ def find_profile(rehearsal: Rehearsal) -> Profile | None:
         for name in INPUTS[:3]
     ]
     constants = {constant.name: constant.value for constant in rehearsal.trial.constants}
-    bounds = [constants[name] / TEN_PER_MS for name in BOUNDS if name in constants]
+    load_seen = rehearsal.machine.load_sensor is not None
+    names = (*BOUNDS, SWING_BOUNDS[load_seen])
+    bounds = [constants[name] / TEN_PER_MS for name in names if name in constants]
     per_m = rehearsal.machine.motor_rad_per_load_m
     cruise = rehearsal.machine.motion.cruise_speed_rad_per_s
     return Profile(
         *values,
-        bounds_ms=tuple(bounds) if len(bounds) == len(BOUNDS) else (),
+        bounds_ms=tuple(bounds) if len(bounds) == len(names) else (),
         cruise_mm_per_ms=None if per_m is None else cruise / per_m,
         lowered_by=lowered_by(rehearsal),
-        load_seen=rehearsal.machine.load_sensor is not None,
+        load_seen=load_seen,
     )
 
 
