@@ -9,6 +9,7 @@ import shutil
 import subprocess
 import threading
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import ExitStack
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -20,6 +21,7 @@ from gainwright_proof.c_checks.checks import check_sources
 from gainwright_proof.evidence.document import obligations_of
 from gainwright_proof.exploration import Exploration, Run, explore
 from gainwright_proof.induction import prove as smt
+from gainwright_proof.induction.apart import BesideExploration
 from gainwright_proof.induction.solvers import SOLVERS
 from gainwright_proof.interval_bounds import interval_findings
 from gainwright_proof.remembered import nothing_remembered
@@ -63,7 +65,7 @@ def prove(
 ) -> Proof:
     """Prove a trial by every method that is installed.
 
-    Exploration goes before induction: what it refutes needs none.
+    Induction begins beside exploration; what that refutes needs none, and then it begins anew.
 
     Args:
         trial: what is proved.
@@ -93,29 +95,27 @@ def _proved(
 ) -> Proof:
     exported = proved_sources(trial) if exported is None else exported
     explored: list[Exploration] = []
+    solvers = FURTHER_SOLVERS if further_solvers else ()
+    with ExitStack() as ending:
+        induction = None if quick else _induction(trial, solvers, ending)
 
-    def on_the_model() -> Sequence[Finding]:
-        methods: dict[str, Method]
-        found, findings = _explored(trial, exported, document, announce, not full)
-        explored.append(found)
-        methods = {_AXIS: lambda: check_axis(trial, exported, found.runs_to_rows)}
-        if quick:
+        def on_the_model() -> Sequence[Finding]:
+            methods: dict[str, Method]
+            found, findings = _explored(trial, exported, document, announce, not full, induction)
+            explored.append(found)
+            methods = {_AXIS: lambda: check_axis(trial, exported, found.runs_to_rows)}
+            if not quick:
+                states, vectors = found.short_wait_states, found.vectors
+                methods[_SPIN] = lambda: second_checker(trial, states, vectors)
             return findings + _side_by_side(methods, announce)
-        solvers = FURTHER_SOLVERS if further_solvers else ()
-        standing, states = _standing(trial, findings), found.short_wait_states
-        vectors = found.vectors
-        methods |= {
-            "induction by SMT": lambda: smt.prove(standing, solvers).findings,
-            "spin on the Promela export": lambda: second_checker(trial, states, vectors),
-        }
-        return findings + _side_by_side(methods, announce)
 
-    # The checks of the C source wait for nothing, and leave a processor to what others wait for.
-    methods: dict[str, Method] = {"": on_the_model}
-    if not quick:
-        beside = max(1, (os.cpu_count() or 1) - 1)
-        methods["checks of the C source"] = lambda: check_sources(trial, exported, processes=beside)
-    findings = _side_by_side(methods, lambda name, ended: announce(name, ended) if name else None)
+        # The checks of the C source wait for nothing, and leave a processor to what is waited for.
+        methods: dict[str, Method] = {"": on_the_model}
+        if induction is not None:
+            beside = max(1, (os.cpu_count() or 1) - 1)
+            methods[_INDUCTION] = induction.findings
+            methods[_C_SOURCE] = lambda: check_sources(trial, exported, processes=beside)
+        findings = _side_by_side(methods, _named_only(announce))
     found = explored[0]
     refuted = {f.subject for f in findings if f.counterexample is not None}
     runs = {name: run for name, run in found.runs.items() if name in refuted}
@@ -128,13 +128,22 @@ def _standing(trial: Trial, findings: Sequence[Finding]) -> Trial:
     return replace(trial, requirements=tuple(r for r in trial.requirements if r.id not in refuted))
 
 
+def _induction(trial: Trial, solvers: Sequence[str], ending: ExitStack) -> BesideExploration:
+    """Begin induction; it is ended with ``ending``."""
+    begun = BesideExploration(trial, solvers)
+    ending.callback(begun.end)
+    return begun
+
+
 def _explored(
     trial: Trial,
-    exported: Mapping[str, bytes],
+    exported: Mapping[str, bytes] | None,
     document: Mapping[str, Any] | None,
     announce: Announce,
     folds: bool = True,
+    induction: BesideExploration | None = None,
 ) -> tuple[Exploration, list[Finding]]:
+    """Explore and read again, and tell induction what is left to it."""
     explored: list[Exploration] = []
 
     def exploration() -> Sequence[Finding]:
@@ -148,11 +157,20 @@ def _explored(
             *interval_findings(trial),
         ],
     }
-    findings = _side_by_side(methods, announce)
+    standing = None
+    try:
+        findings = _side_by_side(methods, announce)
+        standing = _standing(trial, findings)
+    finally:
+        if induction is not None:
+            induction.go_on(standing)
     return explored[0], findings
 
 
 _AXIS = "axis in lockstep with a model"
+_INDUCTION = "induction by SMT"
+_SPIN = "spin on the Promela export"
+_C_SOURCE = "checks of the C source"
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,30 +200,59 @@ def prove_again(
 ) -> Again:
     """Explore and read a trial again; by choice make and decide its obligations again, and let the
     second checker and the tools for the C source run again, whatever they said before."""
+    exploration: list[Exploration] = []
+    proofs: list[Finding] = []
+    with ExitStack() as ending:
+        begun = _induction(trial, (), ending) if induction else None
+
+        def on_the_model() -> Sequence[Finding]:
+            found, findings = _found_again(trial, document, begun, announce, tools)
+            exploration.append(found)
+            return findings
+
+        def induct() -> Sequence[Finding]:
+            proofs.extend(begun.findings() if begun is not None else ())
+            return ()
+
+        methods: dict[str, Method] = {"": on_the_model}
+        if begun is not None:
+            methods[_INDUCTION] = induct
+        findings = _side_by_side(methods, _named_only(announce))
+    found = exploration[0]
+    return Again(
+        tuple(findings),
+        exploration_counts(found),
+        found.short_wait_states,
+        tuple(proofs) if induction else None,
+    )
+
+
+def _named_only(announce: Announce) -> Announce:
+    """Leave out what tells of its parts by itself."""
+    return lambda name, ended: announce(name, ended) if name else None
+
+
+def _found_again(
+    trial: Trial,
+    document: Mapping[str, Any],
+    induction: BesideExploration | None,
+    announce: Announce,
+    tools: bool,
+) -> tuple[Exploration, list[Finding]]:
     methods: dict[str, Method]
     exported = proved_sources(trial)
-    found, findings = _explored(trial, exported, document, announce)
+    found, findings = _explored(trial, exported, document, announce, induction=induction)
     methods = {_AXIS: lambda: check_axis(trial, exported, found.runs_to_rows)}
     findings += _side_by_side(methods, announce)
     if tools:
         states, vectors = found.short_wait_states, found.vectors
         methods = {
-            "spin on the Promela export": lambda: second_checker(trial, states, vectors),
-            "checks of the C source": lambda: check_sources(trial, exported),
+            _SPIN: lambda: second_checker(trial, states, vectors),
+            _C_SOURCE: lambda: check_sources(trial, exported),
         }
         with nothing_remembered():
             findings += _side_by_side(methods, announce)
-    proofs: list[Finding] | None = None
-    if induction:
-        standing = _standing(trial, findings)
-        methods = {"induction by SMT": lambda: smt.prove(standing).findings}
-        proofs = _side_by_side(methods, announce)
-    return Again(
-        tuple(findings),
-        exploration_counts(found),
-        found.short_wait_states,
-        None if proofs is None else tuple(proofs),
-    )
+    return found, findings
 
 
 def _side_by_side(methods: Mapping[str, Method], announce: Announce) -> list[Finding]:

@@ -21,7 +21,7 @@ from gainwright_proof.evidence.check import stated_findings
 from gainwright_proof.evidence.conclusion import conclude
 from gainwright_proof.evidence.document import counts_of, evidence_document, one_way
 from gainwright_proof.exploration.subjects import AGREEMENT, SPECIFIED_TWICE
-from gainwright_proof.induction.prove import SEARCHER, SmtProof
+from gainwright_proof.induction.prove import SEARCHER
 from gainwright_proof.induction.step import StepEncoding
 from gainwright_proof.induction.terms import StepTerms
 from gainwright_proof.induction.translation import translation_finding
@@ -41,10 +41,19 @@ MISSING = [
 ]
 
 
-def translation_alone(trial, *_):
-    step = StepEncoding(trial)
-    found = translation_finding(step, StepTerms(step), SEARCHER.title())
-    return SmtProof((found,), (), {})
+class TranslationAlone:
+    def __init__(self, trial, *_):
+        self.trial = trial
+
+    def go_on(self, standing):
+        assert standing == self.trial
+
+    def findings(self):
+        step = StepEncoding(self.trial)
+        return (translation_finding(step, StepTerms(step), SEARCHER.title()),)
+
+    def end(self):
+        pass
 
 
 @pytest.fixture(scope="module")
@@ -58,7 +67,7 @@ def proved(tmp_path_factory):
     (folder / "short.toml").write_text(_FILES["toml_text"](small_document(DIVISOR)))
     trial = str(folder / "short.toml")
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("gainwright_proof.proving.smt.prove", translation_alone)
+        patch.setattr("gainwright_proof.proving.BesideExploration", TranslationAlone)
         patch.setattr("gainwright_proof.proving.check_sources", lambda *_, **__: MISSING)
         patch.setattr("gainwright_proof.proving.second_checker", lambda *_: [])
         assert main(["prove", trial, "--out", str(folder / "evidence")]) == 0

@@ -37,9 +37,10 @@ SEED = 20_260_802
 _RANDOM_TICKS = 3_000
 _EXACT_TICKS = 60
 """Sequencer ticks of random signals under which the findings are compared exactly ..."""
-_SAME_HEIGHT = 50
-"""Control ticks, less than a block, after which signals have another height: of blocks that follow
-each other now the one is louder, now the other."""
+_SAME_HEIGHT = 20
+"""Control ticks, half of the shortest block, after which signals have another height, as they have
+when something else is heard: of blocks that follow each other now the one is louder, now the other,
+the first two of an answer too."""
 _LOUDEST = {hearing: (16, 16) for hearing in Hearing} | {Hearing.RINGING: (18, 23)}
 """Binary logarithm of the greatest torque and speed error: answers rise above all thresholds, noise
 does not end the run."""
@@ -148,8 +149,9 @@ class _Lockstep:
         """Compare findings with the reference, word for word, on runs that come to listen."""
         if not self._stages or not set(FINDINGS) & set(self._names):
             return
-        for run in sorted(runs, key=lambda run: sum(s.ticks for s in run.segments))[-3:]:
-            exact = _Exact(self._library, self._trial, self._stages[0])
+        longest = sorted(runs, key=lambda run: sum(s.ticks for s in run.segments))[-3:]
+        for number, run in enumerate(longest):
+            exact = _Exact(self._library, self._trial, self._stages[0], SEED + number)
             self._library.gl_reset()
             for segment in run.segments:
                 for _ in range(min(segment.ticks, _WAIT_TICKS)):
@@ -162,9 +164,9 @@ class _Lockstep:
 class _Exact:
     """Real signals into the axis, and the reference beside it from the first listening on."""
 
-    def __init__(self, library: Any, trial: Trial, stage: StageTables) -> None:
+    def __init__(self, library: Any, trial: Trial, stage: StageTables, seed: int) -> None:
         self._library, self._trial = library, trial
-        self._source = random.Random(SEED)
+        self._source = random.Random(seed)
         self._detector = ReferenceDetector(stage.detector)
         swing, steps = stage.detector.swing_level, stage.detector.steps_level
         self._evidence = ReferenceEvidence(swing_level=swing, steps_level=steps)
@@ -177,16 +179,17 @@ class _Exact:
         """Control ticks, silent until somebody listens, and one sequencer tick."""
         hearing, rung = Hearing(self._wanted()), self._output(self._rung_output)
         self.ticks += bool(self.ticks or hearing is not Hearing.NOTHING)
+        heights = self._heights()
         for number in range(CONTROL_TICKS):
+            if number % _SAME_HEIGHT == 0:
+                heights = self._heights()
             # Of silence the reference hears nothing but blocks, and those begin anew with the
             # first listening.
-            if self.ticks and number % _SAME_HEIGHT == 0:
-                heights = [1 << self._source.randint(6, h) for h in _LOUDEST[self._hearing]]
             sample = [self._source.randint(-h, h) for h in heights] if self.ticks else [0, 0]
             self._axis_control_tick(*sample)
             # In a control tick in which a block ends no order is taken.
-            if self._library.gl_order_is_taken():
-                self._take_order(hearing, rung)
+            if self._library.gl_order_is_taken() and self._take_order(hearing, rung):
+                heights = self._heights()
             if self.ticks:
                 self._hear(*sample)
         expected = self._evidence.findings()
@@ -194,13 +197,19 @@ class _Exact:
             raise _Different(f"After {self.ticks} sequencer ticks of signals {_WRONG[code]}.")
         self._compare(expected)
 
-    def _take_order(self, hearing: Hearing, rung: int) -> None:
-        if hearing is not self._hearing:
+    def _heights(self) -> list[int]:
+        return [1 << self._source.randint(6, h) for h in _LOUDEST[self._hearing]]
+
+    def _take_order(self, hearing: Hearing, rung: int) -> bool:
+        """Begin what was ordered; return whether something else is heard from now on."""
+        changed = hearing is not self._hearing
+        if changed:
             self._detector.restart_blocks()
             self._evidence.hear(hearing)
         if rung != self._rung:
             self._evidence.new_gain(lower=rung < self._rung)
         self._hearing, self._rung = hearing, rung
+        return changed
 
     def _hear(self, torque: int, speed: int) -> None:
         ring_ended, burst_ended = self._detector.sample(torque, speed)

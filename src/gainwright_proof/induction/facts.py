@@ -91,7 +91,9 @@ class FactFinder:
         self._search(candidates, budget)
 
     def _search(self, candidates: Chains, budget: Budget) -> None:
-        induction = Induction(self._trial, self._terms, self.facts, candidates, budget)
+        induction = Induction(
+            self._trial, self._terms, self.facts, candidates, budget, least_reasons=False
+        )
         self._sifter(induction, budget).run(SIFTING_ROUNDS)
         for state, found in induction.largest_inductive().items():
             self.facts[state] = concise([*self.facts[state], *found])

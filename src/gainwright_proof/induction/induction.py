@@ -57,16 +57,26 @@ class Induction:
     """The candidates of all states and the rows that can still break them."""
 
     def __init__(
-        self, trial: Trial, terms: StepTerms, known: Facts, candidates: Chains, budget: Budget
+        self,
+        trial: Trial,
+        terms: StepTerms,
+        known: Facts,
+        candidates: Chains,
+        budget: Budget,
+        least_reasons: bool = True,
     ) -> None:
         """``known`` facts are inductive already; candidates may rest on them.
+
+        The largest inductive part is the same without ``least_reasons``, :meth:`support` is not.
 
         Whatever asks the solver raises OutOfEffortError where the budget does not suffice.
         """
         self._trial = trial
         self._terms = terms
         self._solvers = {
-            s.name: Switchboard([terms.ranges, *terms.formulas(known.get(s.name, ()))], budget)
+            s.name: Switchboard(
+                [terms.ranges, *terms.formulas(known.get(s.name, ()))], budget, least_reasons
+            )
             for s in trial.states
         }
         self._pools = {s.name: self._pool(candidates.get(s.name, ())) for s in trial.states}

@@ -118,15 +118,22 @@ def _decide(
     tell: Progress,
 ) -> dict[str, Reply]:
     count = 0
+    asked = {_commands(o): Task(o, solver.name) for o in obligations}
 
     def done(_task: Task, _reply: Reply) -> None:
         nonlocal count
         count += 1
-        tell(f"{solver.name}: {count} of {len(obligations)} obligations")
+        tell(f"{solver.name}: {count} of {len(asked)} different obligations")
 
-    tasks = [Task(obligation, solver.name) for obligation in obligations]
-    replies = run(tasks, effort_s, processes, done)
-    return {o.name: reply for o, reply in zip(obligations, replies, strict=True)}
+    replies = run([*asked.values()], effort_s, processes, done)
+    answers = dict(zip(asked, replies, strict=True))
+    return {o.name: answers[_commands(o)] for o in obligations}
+
+
+def _commands(obligation: Obligation) -> str:
+    """Return what a solver is told, without comments: two subjects may ask the same."""
+    lines = obligation.text.splitlines()
+    return "\n".join(line for line in lines if not line.startswith(";"))
 
 
 def _rechecked(

@@ -6,7 +6,7 @@ assumptions are facts about the state of that moment.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, field
 
 import z3
@@ -44,6 +44,14 @@ class Question:
     """True if it multiplies: solvers are quick with it only when they simplify it as a whole."""
     definitions: tuple[Definition, ...] = ()
     """What it uses beside the definitions of the step."""
+
+    @property
+    def asked(self) -> Hashable:
+        """What a solver is asked, without what is for the reader only."""
+        assumed = tuple(statement.formula for statement in self.assumptions)
+        defined = tuple(map(str, self.definitions))
+        row = self.row and self.row.id
+        return self.claim.formula, assumed, defined, self.over_tick, row
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +103,7 @@ class FactSelector:
         statements = [fact_statement(self._step, *pair).formula for pair in self._facts]
         self._fact_terms = dict(zip(self._facts, terms.parse(statements), strict=True))
         (self._one_row,) = terms.parse([self._step.one_row])
+        self._afresh: dict[Hashable, dict[str, list[Expression]] | Moment] = {}
 
     def needed(self, question: Question) -> dict[str, list[Expression]] | Moment:
         """Return the facts with which the claim follows, or where it fails with all of them.
@@ -102,7 +111,10 @@ class FactSelector:
         Raises OutOfEffortError.
         """
         if question.afresh:
-            return self._needed_afresh(question)
+            # Two deadlines with the same goal and ranks ask the same.
+            if question.asked not in self._afresh:
+                self._afresh[question.asked] = self._needed_afresh(question)
+            return self._afresh[question.asked]
         formulas = [statement.formula for statement in question.assumptions]
         formulas.append(f"(not {question.claim.formula})")
         terms = self._terms.parse(formulas, question.definitions)

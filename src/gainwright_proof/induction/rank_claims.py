@@ -1,13 +1,16 @@
 """Obligations of a ranking argument: the rank is small at first, and every tick lowers it.
 
 With rank at most N at the start, at least 1 wherever the goal is not reached and lower after every
-tick, the goal is reached within N ticks, whatever the inputs do.
+tick, the goal is reached within N ticks, whatever the inputs do. In a state where the goal is never
+reached it is not spoken of: so more is shown, and deadlines whose goals differ in other states ask
+the same.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 
+from gainwright.language.expression import Boolean
 from gainwright.language.model import Row
 from gainwright.language.sentence import words
 from gainwright_proof.induction.deadline import Deadline
@@ -15,6 +18,7 @@ from gainwright_proof.induction.expression import translate
 from gainwright_proof.induction.question import Question
 from gainwright_proof.induction.rank_search import Ranking
 from gainwright_proof.induction.script import Definition, Statement, function
+from gainwright_proof.induction.specialise import specialised
 from gainwright_proof.induction.step import StepEncoding, after_tick, at_moment
 from gainwright_proof.induction.text import (
     INTEGER_SORT,
@@ -69,7 +73,7 @@ def _positive(
         Statement("the rank is at least 1.", f"(bvsge {_rank(step, False)} {bit_vector(1)})"),
         (
             Statement(f"The state is {words(state)}.", step.in_state(state)),
-            _not_reached(step, deadline),
+            *_not_reached(step, deadline, state),
         ),
         afresh=True,
         definitions=(_state_rank(step, ranking, state, after=False),),
@@ -79,7 +83,7 @@ def _positive(
 def _falls(
     step: StepEncoding, deadline: Deadline, ranking: Ranking, row: Row, heading: tuple[str, ...]
 ) -> Question:
-    reached = [after_tick(step, deadline.goal)]
+    reached = [] if _never(step, deadline, row.target) else [after_tick(step, deadline.goal)]
     definitions: tuple[Definition, ...] = ()
     if row.target in ranking.course.states:
         reached.append(f"(bvslt {_rank(step, True)} {_rank(step, False)})")
@@ -96,15 +100,23 @@ def _falls(
             "obligation for each row of each state on the way.)",
         ),
         Statement("the goal is reached or the rank is lower.", disjunction(reached)),
-        (_not_reached(step, deadline),),
+        _not_reached(step, deadline, row.source),
         row=row,
         afresh=True,
         definitions=definitions,
     )
 
 
-def _not_reached(step: StepEncoding, deadline: Deadline) -> Statement:
-    return Statement("The goal is not reached yet.", negation(step.formula(deadline.goal)))
+def _not_reached(step: StepEncoding, deadline: Deadline, state: str) -> tuple[Statement, ...]:
+    """Return what is assumed in a state; nothing where the goal is never reached."""
+    if _never(step, deadline, state):
+        return ()
+    return (Statement("The goal is not reached yet.", negation(step.formula(deadline.goal))),)
+
+
+def _never(step: StepEncoding, deadline: Deadline, state: str) -> bool:
+    """Return whether the goal is false in a state, whatever the variables."""
+    return specialised(deadline.goal, state, step.trial) == Boolean(False)
 
 
 def _state_rank(step: StepEncoding, ranking: Ranking, state: str, after: bool) -> Definition:

@@ -15,13 +15,20 @@ Key = Hashable
 class Switchboard:
     """Formulas stay in the solver, translated to bits once; each question turns on some of them."""
 
-    def __init__(self, always: Iterable[z3.BoolRef], budget: Budget) -> None:
-        """``always``: formulas of one context, at least one, that always count."""
+    def __init__(
+        self, always: Iterable[z3.BoolRef], budget: Budget, least_reasons: bool = True
+    ) -> None:
+        """``always``: formulas of one context, at least one, that always count.
+
+        Reasons that may hold more than is needed take less time, but depend on what was asked
+        before.
+        """
         first, *others = always
         self._context = first.ctx
         self._solver = solver_for("QF_BV", self._context)
         self._budget = budget
-        self._solver.set("core.minimize", True)
+        self._least_reasons = least_reasons
+        self._solver.set("core.minimize", least_reasons)
         self._solver.add(first, *others)
         self._switches: dict[Key, z3.BoolRef] = {}
         self._keys: dict[int, Key] = {}
@@ -56,7 +63,7 @@ class Switchboard:
         try:
             return not self._budget.satisfiable(self._solver, *assumed)
         finally:
-            self._solver.set("core.minimize", True)
+            self._solver.set("core.minimize", self._least_reasons)
 
     def _switch(self, key: Key, formula: Callable[[], z3.BoolRef]) -> z3.BoolRef:
         if key not in self._switches:

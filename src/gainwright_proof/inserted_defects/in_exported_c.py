@@ -1,7 +1,4 @@
-"""Defects in the C that firmware would compile: the explorer or the lockstep must refute it.
-
-What the lockstep's runs do not happen to show, the exported self-test must notice.
-"""
+"""Defects in the C that firmware would compile: the explorer or the lockstep must refute it."""
 
 from __future__ import annotations
 
@@ -13,7 +10,6 @@ from gainwright_codegen.bundle.stamp import proved_sources
 from gainwright_proof.axis_binding.check import check_axis
 from gainwright_proof.exploration import explore
 from gainwright_proof.inserted_defects.defect import InsertedDefect, left_open
-from gainwright_proof.inserted_defects.in_self_test import failed_lines
 from gainwright_proof.inserted_defects.small import small_document, small_trial
 
 
@@ -35,10 +31,8 @@ def _text(name: str, kind: str, file: str, sound: str, broken: str) -> InsertedD
         text = sources[file].decode("ascii")
         if sound not in text:
             raise LookupError(f"{file} has no {sound!r}: adapt the inserted defect '{name}'")
-        changed = {file: text.replace(sound, broken, 1).encode("ascii")}
-        is_axis = kind == "axis"
-        found = noticed_in({**sources, **changed}, axis=is_axis)
-        return found or (failed_lines(changed) if is_axis else ())
+        changed = text.replace(sound, broken, 1)
+        return noticed_in({**sources, file: changed.encode("ascii")}, axis=kind == "axis")
 
     return InsertedDefect(name, kind, file, judge)
 
