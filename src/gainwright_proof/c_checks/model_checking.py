@@ -11,7 +11,15 @@ from pathlib import Path
 from gainwright.language.model import Trial
 from gainwright_proof.c_checks import esbmc, plain_reference
 from gainwright_proof.c_checks.defects import STEP_DEFECTS, Defect
-from gainwright_proof.c_checks.report import SUBJECT, Outcome, Task, Wait, finding, not_run
+from gainwright_proof.c_checks.report import (
+    SUBJECT,
+    Outcome,
+    Task,
+    Wait,
+    all_noticed,
+    finding,
+    not_run,
+)
 from gainwright_proof.exploration.subjects import AS_SPECIFIED, SPECIFIED_TWICE
 from gainwright_proof.methods import MODEL_CHECKING
 from gainwright_proof.verdict import Finding, Verdict, worst
@@ -182,6 +190,22 @@ def together(findings: Sequence[Finding], alone: bool) -> Iterator[Finding]:
         yield Finding(f"{SUBJECT}/gw_sequencer", method, Verdict.PROVED, text)
 
 
+def restated(stated: Finding) -> Iterator[Finding]:
+    """Yield what is written where a finding about the sequencer is proved, but for digests."""
+    steps = [Finding(name, stated.method, Verdict.PROVED, "") for name in SPECIFIED_TWICE]
+    yield from (f for f in together(steps, alone=True) if f.subject == stated.subject)
+    for harness in HARNESSES:
+        if f"{SUBJECT}/{harness.subject}" == stated.subject and not harness.needs_machine:
+            properties = stated.figures.get("properties", 0)
+            yield finding(
+                harness.subject,
+                stated.method,
+                harness.claim,
+                _proved(properties),
+                all_noticed(d for d in STEP_DEFECTS if d.reached_by == harness.function),
+            )
+
+
 def _start(
     pool: Executor, task: Task, harness: Harness, defects: Sequence[Defect]
 ) -> Callable[[], Finding]:
@@ -237,10 +261,16 @@ def _check_with_defect(task: Task, harness: Harness, defect: Defect) -> str | No
 def _outcome(answers: Sequence[esbmc.Answer]) -> Outcome:
     properties = sum(answer.properties for answer in answers)
     verdict = worst(answer.verdict for answer in answers)
-    details = [answer.detail for answer in answers if answer.verdict is verdict]
-    detail = f"{properties} properties hold" if verdict is Verdict.PROVED else details[0]
     runs = tuple(answer.run for answer in answers)
-    return Outcome(verdict, detail, {"properties": properties}, runs)
+    if verdict is Verdict.PROVED:
+        return _proved(properties, runs)
+    details = [answer.detail for answer in answers if answer.verdict is verdict]
+    return Outcome(verdict, details[0], {"properties": properties}, runs)
+
+
+def _proved(properties: int, runs: tuple[str, ...] = ()) -> Outcome:
+    detail = f"{properties} properties hold"
+    return Outcome(Verdict.PROVED, detail, {"properties": properties}, runs)
 
 
 def longest_loop(trial: Trial) -> int:

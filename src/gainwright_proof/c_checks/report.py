@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass
@@ -16,6 +17,7 @@ from gainwright_proof.verdict import HOLDS, Finding, Verdict
 SUBJECT = "c_source"
 """Subjects of findings begin with this."""
 
+_RUNS = "bytes, options and program of the runs: "
 Wait = Callable[[], list[Finding]]
 
 
@@ -73,9 +75,20 @@ def finding(
     elif verdict in HOLDS:
         detail = f"{detail}; {_caught(inserted)}"
     if sound.runs:
-        detail = f"{detail}; bytes, options and program of the runs: {_digest(sound.runs)}"
+        detail = f"{detail}; {_RUNS}{_digest(sound.runs)}"
     figures = {**sound.figures, "inserted_defects_found": len(inserted) - len(missed)}
     return Finding(f"{SUBJECT}/{subject}", method, verdict, detail + ".", figures=figures)
+
+
+def is_restated(stated: Finding, made: Finding) -> bool:
+    """Return whether a finding says what its method writes, but for the digest of its runs."""
+    detail = re.sub(f"; {_RUNS}[0-9a-f]{{64}}\\.$", ".", stated.detail)
+    return detail == made.detail and dict(stated.figures) == dict(made.figures)
+
+
+def all_noticed(defects: Iterable[Defect]) -> list[tuple[Defect, str | None]]:
+    """Return the defects as a method reports them that notices each."""
+    return [(defect, None) for defect in defects]
 
 
 def _digest(runs: Sequence[str]) -> str:

@@ -6,7 +6,8 @@ the other methods: the real compiler, the real machine.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import re
+from collections.abc import Iterator, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,7 +17,7 @@ from gainwright_codegen.host.compiler import Compiler, compilers
 from gainwright_codegen.host.tool_run import ToolRun, run_tool
 from gainwright_proof.c_checks import plain_reference
 from gainwright_proof.c_checks.defects import MASKED_INPUTS, ROW_INDEX, SQUARE, Defect
-from gainwright_proof.c_checks.report import Outcome, Task, Wait, finding, not_run
+from gainwright_proof.c_checks.report import Outcome, Task, Wait, all_noticed, finding, not_run
 from gainwright_proof.methods import SANITIZERS
 from gainwright_proof.verdict import Finding, Verdict
 
@@ -49,6 +50,7 @@ _AXIS_FILES = (
     "gw_loop_transform.c",
     "gw_machine.c",
 )
+_SEED = re.compile(r", seed (\d+),")
 _SANITIZERS = ("undefined,address", "undefined")
 """The first that the compiler can link; without addresses, indices behind pointers go unseen."""
 
@@ -87,12 +89,26 @@ def _findings(task: Task) -> list[Finding]:
         finding(
             _SUBJECT,
             method,
-            f"{ROUNDS} random calls of each function from promised states and {ROUNDS} ticks from "
-            f"reset on, seed {task.seed}, without a report (a run, no proof)",
+            _claim(task.seed),
             _outcome(sound),
             [(defect, _missed(task, builder, defect)) for defect in defects],
         )
     ]
+
+
+def _claim(seed: int) -> str:
+    return (
+        f"{ROUNDS} random calls of each function from promised states and {ROUNDS} ticks from "
+        f"reset on, seed {seed}, without a report (a run, no proof)"
+    )
+
+
+def restated(stated: Finding) -> Iterator[Finding]:
+    """Yield what is written where runs of the sequencer reported nothing."""
+    seed = _SEED.search(stated.detail)
+    defects = _seen_by(stated.method, has_machine=False)
+    claim, nothing = _claim(int(seed[1]) if seed else 0), _outcome(ToolRun("", 0))
+    yield finding(_SUBJECT, stated.method, claim, nothing, all_noticed(defects))
 
 
 def _outcome(run: ToolRun) -> Outcome:
@@ -148,10 +164,14 @@ def _run(task: Task, builder: _Builder, folder: Path, part: str, rounds: int) ->
 
 
 def _visible_defects(task: Task, builder: _Builder) -> list[Defect]:
+    return _seen_by(builder.sanitizers, task.workspace.has_machine)
+
+
+def _seen_by(sanitizers: str, has_machine: bool) -> list[Defect]:
     """A few kinds of defect are enough here: another value, arithmetic, and an index if addresses
     are watched."""
-    defects = [MASKED_INPUTS, *([SQUARE] if task.workspace.has_machine else [])]
-    return [*defects, ROW_INDEX] if "address" in builder.sanitizers else defects
+    defects = [MASKED_INPUTS, *([SQUARE] if has_machine else [])]
+    return [*defects, ROW_INDEX] if "address" in sanitizers else defects
 
 
 def _missed(task: Task, builder: _Builder, defect: Defect) -> str | None:

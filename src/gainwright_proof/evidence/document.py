@@ -83,7 +83,7 @@ def evidence_document(
         "one_way": one_way(conclusions),
         "verdicts": {item.subject: item.verdict.value for item in conclusions},
         "requirements": [line.as_json() for line in overview(trial, findings, rows_noticed)],
-        "findings": [_finding(finding) for finding in findings],
+        "findings": [finding_data(finding) for finding in findings],
         "obligations": {
             obligation.name: obligation.digest for obligation in obligations_of(findings)
         },
@@ -133,7 +133,7 @@ def one_way(conclusions: Iterable[Any]) -> list[str]:
     return sorted(c.subject for c in conclusions if len(c.proved_by) == 1)
 
 
-def _finding(finding: Finding) -> dict[str, Any]:
+def finding_data(finding: Finding) -> dict[str, Any]:
     result: dict[str, Any] = {
         "subject": finding.subject,
         "method": finding.method,

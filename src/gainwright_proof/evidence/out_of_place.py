@@ -12,6 +12,7 @@ from typing import Any
 
 from gainwright.language.model import RequirementKind, Trial
 from gainwright_proof.c_checks.report import SUBJECT
+from gainwright_proof.c_checks.restated import is_own_text
 from gainwright_proof.evidence.schema import evidence_schema
 from gainwright_proof.exploration.subjects import AGREEMENT, AS_SPECIFIED, PREMISE
 from gainwright_proof.methods import OF_C_SOURCE, SPIN, family
@@ -38,6 +39,8 @@ def faults_of_findings(
     for finding in findings:
         if _is_beyond(finding, trial):
             yield f"{finding.subject} by a method that does not look at it ({finding.method})"
+        elif not is_own_text(finding):
+            yield f"{finding.subject} in words that are not those of its method ({finding.method})"
 
 
 def _unknown_keys(where: str, entry: Mapping[str, Any], schema: Mapping[str, Any]) -> Iterator[str]:

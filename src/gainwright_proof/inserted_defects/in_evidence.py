@@ -13,6 +13,8 @@ from typing import Any
 from gainwright.errors import InputError
 from gainwright_codegen.bundle.bundle import make_bundle
 from gainwright_codegen.bundle.stamp import check_exported_folder, proved_sources
+from gainwright_proof.c_checks.report import SUBJECT
+from gainwright_proof.c_checks.restated import restated
 from gainwright_proof.evidence.check import (
     check_against,
     check_document,
@@ -24,6 +26,7 @@ from gainwright_proof.evidence.conclusion import conclude
 from gainwright_proof.evidence.document import (
     counts_of,
     evidence_document,
+    finding_data,
     obligations_of,
     one_way,
 )
@@ -32,7 +35,13 @@ from gainwright_proof.evidence.overview import overview
 from gainwright_proof.exploration.subjects import SPECIFIED_TWICE, TRANSLATION
 from gainwright_proof.inserted_defects.defect import InsertedDefect
 from gainwright_proof.inserted_defects.small import small_document, small_trial
-from gainwright_proof.methods import EXPLORATION, MODEL_CHECKING, SPIN
+from gainwright_proof.methods import (
+    ABSTRACT_INTERPRETATION,
+    EXPLORATION,
+    MODEL_CHECKING,
+    SANITIZERS,
+    SPIN,
+)
 from gainwright_proof.mutants.generate import mutants
 from gainwright_proof.mutants.report import Judged, MutantReport, Outcome, Stage
 from gainwright_proof.proving import Again, prove_again
@@ -167,6 +176,25 @@ def _another_way(method: str) -> Change:
 
     def change(document: dict[str, Any]) -> None:
         document["findings"] += [{**f, "method": method} for f in document["findings"]]
+        _derived(document)
+
+    return change
+
+
+_OF_C_SOURCE = (
+    ("reset_as_specified", MODEL_CHECKING),
+    ("gw_sequencer", ABSTRACT_INTERPRETATION),
+    ("sanitized_runs", SANITIZERS),
+)
+
+
+def of_c_source(subject: str, method: str, **changed: str) -> Change:
+    """Add what a tool for C would say of the sequencer, with something changed."""
+
+    def change(document: dict[str, Any]) -> None:
+        stated = Finding(f"{SUBJECT}/{subject}", f"{method} (1)", Verdict.PROVED, "")
+        made = next(f for f in restated(stated) if f.subject == stated.subject)
+        document["findings"].append({**finding_data(made), **changed})
         _derived(document)
 
     return change
@@ -325,6 +353,12 @@ IN_EVIDENCE: tuple[InsertedDefect, ...] = (
             _another_way(f"{MODEL_CHECKING} (of an inserted defect)")),
     _forged("everything proved once more by the second checker",
             _another_way(f"{SPIN} (of an inserted defect)")),
+    _forged("words that no model checker of C writes",
+            of_c_source("reset_as_specified", MODEL_CHECKING, detail="Safe in all that it does.")),
+    _forged("words that no abstract interpreter writes",
+            of_c_source("gw_sequencer", ABSTRACT_INTERPRETATION, detail="No alarm.")),
+    _forged("random runs called a proof",
+            of_c_source("sanitized_runs", SANITIZERS, verdict="proved")),
     InsertedDefect("another obligation, with its digest", "evidence", "obligations",
                    _other_obligation),
     _changed_folder("code smuggled into the banner", _smuggled),
@@ -348,5 +382,9 @@ IN_EVIDENCE: tuple[InsertedDefect, ...] = (
 def control() -> tuple[str, ...]:
     """Return what is said against sound evidence: must be nothing."""
     obligations = tuple(obligations_of(_again().findings))
-    made = (sound_document(), document_with_mutants())
+    made = [sound_document(), document_with_mutants()]
+    for subject, method in _OF_C_SOURCE:
+        document = sound_document()
+        of_c_source(subject, method)(document)
+        made.append(document)
     return tuple(said for document in made for said in refusals(document, obligations))
