@@ -148,6 +148,28 @@ def test_ringing_that_a_pulse_has_set_off_and_that_stays_is_onset():
     assert walk.rows[-1] == "oscillation_onset" and walk.rung == 30 - MARGIN
 
 
+@pytest.mark.parametrize("doubt", ["answers_hidden", "noise_grown"])
+@pytest.mark.parametrize(("rung", "result"), [(60, 40), (20, 0), (17, 0)])
+def test_onset_that_may_have_come_late_takes_the_reserve(doubt, rung, result):
+    """Answers were hidden, or noise has risen: the limit may have been passed unheard."""
+    walk = Walk().started().at_rung(rung, "hear_own_noise")
+    assert walk.tick(**BURST, **{doubt: 1}).startswith("burst_onset")
+    walk.until("finished")
+    assert walk.machine.variables["limit_rung"] == rung
+    assert walk.rung == result and walk.reason == "below_onset"
+
+
+@pytest.mark.parametrize(
+    ("noise", "burst", "onset"),
+    [(3, 12, 1), (3, 11, 0), (4, 12, 0), (7, 32, 1), (8, 32, 0), (15, 64, 1), (16, 64, 0)],
+)
+def test_torque_far_above_its_noise_long_after_the_pulse_is_onset(noise, burst, onset):
+    walk = Walk().started().at_rung(30)
+    heard = {"noise_level": noise, "burst_level": burst, "ring_blocks": 4}
+    walk.tick(**heard, response_level=2000, ring_level=2000, decay_level=256, cruising=0)
+    assert (walk.rows[-1] == "ringing_onset@detect") == onset
+
+
 def test_noise_that_leaps_once_is_no_onset():
     loud = {"noise_level": TRIAL.constant("noise_threshold"), "noise_tripled": 1}
     walk = Walk().started().at_rung(30, "hear_own_noise")

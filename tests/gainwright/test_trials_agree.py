@@ -49,6 +49,7 @@ OTHER_CONDITIONS = {
 OTHER_REQUIREMENTS = {
     "gentle": set(),
     "complete": {  # its margin is 20 rungs already
+        "late_onset_keeps_its_reserve",
         "noise_above_the_start_gain_gives_a_limit",
         "noise_limit_keeps_its_reserve",
     },

@@ -149,10 +149,35 @@ def test_ringing_that_noise_hides_but_that_does_not_fall_ends_the_search(seed):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("seed", [2313026, 2500441, 2900163, 2900345, 2800493])
-def test_five_axes_are_known_to_be_wrong(seed):
-    """And said to be (README): 0.75, 0.704, 0.94, 0.79 and 1.002; whoever cures one moves it up."""
-    assert OUTCOMES[rehearsed("mixed", seed).outcome].wrong
+@pytest.mark.parametrize(
+    ("axis", "seed"),
+    [
+        (2313026, 2313026),
+        (2500441, 2500441),
+        (2500441, 3),
+        (2900345, 2900345),
+        (2900345, 4),
+        (2800493, 2800493),
+        (2800493, 3),
+        (600356, 2),
+        (600356, 600356),
+        (970198, 5),
+    ],
+)
+def test_onset_that_noise_hid_for_long_takes_the_reserve(axis, seed):
+    """Friction bounds the oscillation, noise hides the answers: 0.70 to 1.02 of the limit were
+    verified, since onset was heard at 1.5 to 2.5 of it."""
+    bench = Benches(TRIAL).mounted(sample(FAMILIES["mixed"], axis))
+    theory = summarise(rehearse(bench, seed)).stages[0].theory
+    assert theory is not None and theory.result_is_stable and theory.result_share < 0.70
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", [2900163, 4])
+def test_an_axis_is_known_to_be_wrong(seed):
+    """And said to be (README): 0.94, or 1.67 with another seed; whoever cures it moves it up."""
+    bench = Benches(TRIAL).mounted(sample(FAMILIES["mixed"], 2900163))
+    assert OUTCOMES[summarise(rehearse(bench, seed)).outcome].wrong
 
 
 @pytest.mark.slow

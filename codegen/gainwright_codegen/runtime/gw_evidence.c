@@ -112,28 +112,38 @@ static uint32_t silence_now(const gw_evidence *evidence)
     return (silence > (uint32_t)GW_SILENCE_LEAST) ? silence : (uint32_t)GW_SILENCE_LEAST;
 }
 
-/* Was the answer to this gain's last pulse seen? Where there was none, nothing is known; one that was
- * seen faintly may be chance. */
+/* More than halves / 2 of what the gain before lets expect is no noise; where that is not known, no
+ * level is more. */
+static int32_t has_leapt(int32_t noise, int32_t before, uint32_t halves)
+{
+    const uint32_t most = ((level_of(before) * halves) / 2U) + (uint32_t)GW_NOISE_LEAST;
+
+    return ((uint32_t)noise > most) ? 1 : 0;
+}
+
+/* Was the answer to this gain's last pulse seen? One that was seen faintly may be chance. Where there
+ * was none, nothing is known. */
 static void count_hidden(gw_evidence *evidence)
 {
-    const uint32_t silence = silence_now(evidence);
-    const uint32_t response = (uint32_t)evidence->response;
+    const uint32_t seen = (uint32_t)GW_RESPONSE_SEEN * silence_now(evidence);
 
-    if ((evidence->ring_blocks > 0U) && (response < silence)) {
-        evidence->hidden = counted(evidence->hidden);
-    } else if ((evidence->ring_blocks > 0U) && (response >= ((uint32_t)GW_RESPONSE_SEEN * silence))) {
-        evidence->hidden = 0U;
-    } else {
-        /* As many as there were. */
+    if (evidence->ring_blocks > 0U) {
+        evidence->hidden = ((uint32_t)evidence->response < seen) ? counted(evidence->hidden) : 0U;
     }
 }
 
 static void count_stalls(gw_evidence *evidence)
 {
     const uint32_t before = evidence->stalls;
-    const uint32_t stalls = (evidence->stalled != 0U) ? (before + GW_STALL_COUNTS)
-                                                      : ((before > 0U) ? (before - 1U) : 0U);
+    uint32_t stalls = ((before > 0U) && (evidence->hidden == 0U)) ? (before - 1U) : before;
 
+    if (evidence->stalled != 0U) {
+        stalls = before + GW_STALL_COUNTS;
+    }
+    if ((evidence->noise_blocks > 0U)
+        && (has_leapt(evidence->burst_noise, evidence->noise_before, 6U) != 0)) {
+        stalls = before + GW_LEAP_COUNTS;
+    }
     evidence->stalls = (uint8_t)((stalls < GW_STALLS_ENOUGH) ? stalls : GW_STALLS_ENOUGH);
 }
 
@@ -499,15 +509,6 @@ static int32_t noise_of(const gw_evidence *evidence)
     return (evidence->noise_blocks > 0U) ? evidence->burst_noise : before;
 }
 
-/* More than halves / 2 of what the gain before lets expect is no noise; where that is not known, no
- * level is more. */
-static int32_t has_leapt(int32_t noise, int32_t before, uint32_t halves)
-{
-    const uint32_t most = ((level_of(before) * halves) / 2U) + (uint32_t)GW_NOISE_LEAST;
-
-    return ((uint32_t)noise > most) ? 1 : 0;
-}
-
 static int32_t decay_of(const gw_evidence *evidence)
 {
     const gw_decay sum = decay_in_all(evidence);
@@ -535,7 +536,8 @@ void gw_evidence_findings(const gw_evidence *evidence, int32_t inputs[GW_INPUT_S
     const int32_t is_hidden = (evidence->hidden >= (uint8_t)GW_HIDDEN_GAINS) ? 1 : 0;
     const int32_t grown = evidence->grown;
     const uint8_t stays = evidence->staying;
-    const int32_t stalls = (evidence->stalls >= (uint8_t)GW_STALLS_ENOUGH) ? 1 : 0;
+    const uint32_t enough = (is_hidden != 0) ? GW_STALLS_HIDDEN : GW_STALLS_ENOUGH;
+    const int32_t stalls = (evidence->stalls >= enough) ? 1 : 0;
 
     gw_put(inputs, GW_PLACE_OF_BURST_LEVEL, gw_clamp_i32(burst, 0, GW_INPUT_LEVEL_MAX));
     gw_put(inputs, GW_PLACE_OF_NOISE_BLOCKS, (int32_t)noise_blocks);

@@ -41,8 +41,8 @@
 
 #define GW_BLOCKS_MAX INT32_C(255)
 /* Noise that hid the answers at so many gains in a row may hide that the limit was passed. */
-#define GW_HIDDEN_GAINS INT32_C(8)
-/* ... which an answer of so many times silence ends: less may be chance. */
+#define GW_HIDDEN_GAINS INT32_C(4)
+/* An answer of so many times silence is seen: less may be chance. */
 #define GW_RESPONSE_SEEN 2
 /* Noise of the speed error hardly follows the gain. The first gains teach what is usual; more than so
  * many times that, at so many gains in a row, is a loop that oscillates within friction; and so is
@@ -61,10 +61,14 @@
 #define GW_STAYS_NOISE 2U
 /* However little is left of it, one that was well seen and does not fall in so many blocks is a stall:
  * each counts twelve, and one less with each gain since, so that three of fourteen gains are enough,
- * and no two. */
+ * and no two. Noise three times as loud as expected counts thirteen: two such gains are enough, with
+ * one between them. Gains at which no answer was seen take nothing back, and where answers are hidden
+ * two of any kind are enough. */
 #define GW_STALL_BLOCKS INT32_C(16)
 #define GW_STALL_COUNTS 12U
+#define GW_LEAP_COUNTS 13U
 #define GW_STALLS_ENOUGH 25U
+#define GW_STALLS_HIDDEN 20U
 #define GW_GROUPS 8
 #define GW_GROUP_BITS_MAX INT32_C(6)
 
@@ -118,13 +122,13 @@ typedef struct {
     uint8_t group_filled; /* blocks in the one being filled */
     uint8_t ring_blocks;  /* since the pulse began, its own block included, 0 to GW_BLOCKS_MAX */
     uint8_t noise_blocks; /* ring blocks of noise at this gain, 0 to GW_BLOCKS_MAX */
-    uint8_t hidden;       /* gains in a row whose last pulse was not seen, 0 to GW_BLOCKS_MAX */
+    uint8_t hidden;       /* gains in a row whose last pulse was not seen, or faintly, 0 to GW_BLOCKS_MAX */
     uint8_t boost;        /* test pulses are 2^boost times as high as the table says */
     uint8_t hearing;      /* enum gw_hearing */
     uint8_t lasted;       /* 1: the ringing heard last did not fall; judged where hearing begins */
     uint8_t staying;      /* 1: a ringing at this gain goes on while noise is heard */
     uint8_t stalled;      /* 1: a ringing at this gain */
-    uint8_t stalls;       /* at gains before, up to GW_STALLS_ENOUGH */
+    uint8_t stalls;       /* and leaps of noise at gains before, up to GW_STALLS_ENOUGH */
     int16_t grown;        /* gains in a row with far more, to GW_BLOCKS_MAX; below 0: gains to learn */
     uint16_t blocks;      /* changes with everything else here, and last; counted round */
 } gw_evidence;
@@ -142,11 +146,12 @@ typedef struct {
  *   DECAY_LEVEL       256: no decay; GW_INPUT_LEVEL_MAX: not known
  *   MOVE_NOISE_LEVEL  largest burst level without a pulse; 0: above 3/2 of what is expected
  *   NOISE_TRIPLED     1: above three times what is expected
- *   ANSWERS_HIDDEN    1: no answer was seen at the last GW_HIDDEN_GAINS gains or more
+ *   ANSWERS_HIDDEN    1: no answer, or a faint one, was seen at the last GW_HIDDEN_GAINS gains or more
  *   NOISE_GROWN       1: GW_GROWN_TIMES the usual, or the swing level, at GW_GROWN_GAINS gains or more;
  *                     at one, where answers are hidden
  *   RINGING_STAYS     1: a ringing at this gain was not seen to fall, and noise is louder since then
- *   RINGING_STALLS    1: at several gains a ringing that was well seen did not fall to its end
+ *   RINGING_STALLS    1: at several gains a ringing that was well seen did not fall to its end, or noise
+ *                     was three times as loud as expected
  */
 #define GW_FINDING_COUNT 14
 

@@ -14,11 +14,12 @@ GROUPS = 8
 GROUPS_NEEDED = 4
 GROUP_BLOCKS_MAX = 64
 BOOST_MAX = 3
-HIDDEN_GAINS, RESPONSE_SEEN = 8, 2
+HIDDEN_GAINS, RESPONSE_SEEN = 4, 2
 USUAL_GAINS, USUAL_PART, USUAL_LEAST = 8, 8, 16
 GROWN_TIMES, GROWN_GAINS = 4, 4
 FALLS_PART, STAYS_RINGING, STAYS_NOISE = 8, 4, 2
-STALL_BLOCKS, STALL_COUNTS, STALLS_ENOUGH = 16, 12, 25
+STALL_BLOCKS, STALL_COUNTS, LEAP_COUNTS = 16, 12, 13
+STALLS_ENOUGH, STALLS_HIDDEN = 25, 20
 RESPONSE_BLOCKS = 2
 RESPONSE_WANTED, RESPONSE_PLENTY = 4, 16
 ANSWER_LITTLE, ANSWER_ENOUGH, ANSWER_TOO_MUCH = 1, 6, 20
@@ -131,7 +132,7 @@ class ReferenceEvidence:
     burst: int = 0
     boost: int = 0
     hidden: int = 0
-    """Gains in a row whose last pulse was not seen."""
+    """Gains in a row whose last pulse was not seen, or faintly."""
     ring_most: int = 0
     """Largest ring noise of all hearings at this gain."""
     ring_usual: int = 0
@@ -152,7 +153,8 @@ class ReferenceEvidence:
     stalled: bool = False
     """A ringing at this gain did not fall ..."""
     stalls: int = 0
-    """... and at gains before: each counts twelve, and one less with each gain since."""
+    """... and at gains before: each counts twelve, noise that leapt thirteen, and one less with
+    each gain since."""
     ringing: Ringing = field(default_factory=Ringing)
 
     def new_gain(self, lower: bool = False) -> None:
@@ -182,10 +184,8 @@ class ReferenceEvidence:
 
     def _count_hidden(self) -> None:
         if self.ringing.blocks > 0:
-            if self.ringing.response < self.silence:
-                self.hidden = _counted(self.hidden)
-            elif self.ringing.response >= RESPONSE_SEEN * self.silence:
-                self.hidden = 0
+            faint = self.ringing.response < RESPONSE_SEEN * self.silence
+            self.hidden = _counted(self.hidden) if faint else 0
 
     def _count_grown(self) -> None:
         usual, most = self.ring_usual, self.ring_most
@@ -236,6 +236,7 @@ class ReferenceEvidence:
         noise = self.burst_noise if self.noise_blocks > 0 else self.noise_before or 0
         most = (self.move_noise_before or 0) * 3 // 2
         leapt = has_leapt(self.move_noise, self.move_noise_before, most)
+        hidden = self.hidden >= HIDDEN_GAINS
         values = (
             self.burst,
             self.noise_blocks,
@@ -246,11 +247,11 @@ class ReferenceEvidence:
             share(self.ringing.response, self.silence),
             self._decay(),
             0 if leapt else self.move_noise,
-            has_leapt(noise, self.noise_before, 3 * (self.noise_before or 0)),
-            self.hidden >= HIDDEN_GAINS,
-            self.grown >= (1 if self.hidden >= HIDDEN_GAINS else GROWN_GAINS),
+            self._noise_leapt(noise, 3),
+            hidden,
+            self.grown >= (1 if hidden else GROWN_GAINS),
             self._ringing_stays(),
-            self.stalls >= STALLS_ENOUGH,
+            self.stalls >= (STALLS_HIDDEN if hidden else STALLS_ENOUGH),
         )
         return {
             name: min(int(value), INPUT_LEVEL_MAX)
@@ -295,8 +296,13 @@ class ReferenceEvidence:
         self.stalled |= seen and self.ringing.blocks >= STALL_BLOCKS
 
     def _count_stalls(self) -> None:
-        stalls = self.stalls + STALL_COUNTS if self.stalled else max(self.stalls - 1, 0)
-        self.stalls = min(stalls, STALLS_ENOUGH)
+        leapt = self.noise_blocks > 0 and self._noise_leapt(self.burst_noise, 3)
+        counts = LEAP_COUNTS if leapt else STALL_COUNTS if self.stalled else -int(self.hidden == 0)
+        self.stalls = min(max(self.stalls + counts, 0), STALLS_ENOUGH)
+
+    def _noise_leapt(self, noise: int, times: int) -> bool:
+        before = self.noise_before
+        return has_leapt(noise, before, times * (before or 0))
 
     def _ringing_stays(self) -> bool:
         heard = self.stays > 0 and self.noise_blocks > 0
