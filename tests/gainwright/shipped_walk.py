@@ -31,6 +31,7 @@ RESTING = {
     "noise_level": 0,
     "noise_tripled": 0,
     "answers_hidden": 0,
+    "answers_vanished": 0,
     "noise_grown": 0,
     "ringing_stays": 0,
     "ringing_stalls": 0,

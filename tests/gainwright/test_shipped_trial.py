@@ -148,10 +148,10 @@ def test_ringing_that_a_pulse_has_set_off_and_that_stays_is_onset():
     assert walk.rows[-1] == "oscillation_onset" and walk.rung == 30 - MARGIN
 
 
-@pytest.mark.parametrize("doubt", ["answers_hidden", "noise_grown"])
+@pytest.mark.parametrize("doubt", ["answers_vanished", "noise_grown"])
 @pytest.mark.parametrize(("rung", "result"), [(60, 40), (20, 0), (17, 0)])
 def test_onset_that_may_have_come_late_takes_the_reserve(doubt, rung, result):
-    """Answers were hidden, or noise has risen: the limit may have been passed unheard."""
+    """Answers have vanished of late, or noise has risen: the limit may have been passed unheard."""
     walk = Walk().started().at_rung(rung, "hear_own_noise")
     assert walk.tick(**BURST, **{doubt: 1}).startswith("burst_onset")
     walk.until("finished")

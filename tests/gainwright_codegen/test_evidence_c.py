@@ -132,12 +132,13 @@ def test_a_move_is_noise_too_but_no_leap_of_it(exported):
 
 def test_answers_are_hidden_once_four_gains_showed_none(exported):
     pair = Pair(exported)
-    steps = [(unseen, int(unseen >= 4)) for unseen in (*range(1, 6), 0, 1)]
+    steps = [(unseen, int(unseen >= 4)) for unseen in (*range(1, 14), 0, 1)]
     for unseen, expected in steps:
         pair.hear(Hearing.NOISE, [1000] * 4)
         pair.hear(Hearing.RINGING, [1000 if unseen else 3000] * 2)
         pair.tell("new_gain", 0)
         assert pair.same_findings()["answers_hidden"] == expected
+        assert pair.same_findings()["answers_vanished"] == (expected and unseen < 12)
 
 
 @pytest.mark.parametrize(("answer", "expected"), [(2249, 1), (2250, 0)])

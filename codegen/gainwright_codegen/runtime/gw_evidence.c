@@ -534,6 +534,7 @@ void gw_evidence_findings(const gw_evidence *evidence, int32_t inputs[GW_INPUT_S
     const uint8_t ring_blocks = evidence->ring_blocks;
     const int32_t burst = evidence->burst;
     const int32_t is_hidden = (evidence->hidden >= (uint8_t)GW_HIDDEN_GAINS) ? 1 : 0;
+    const int32_t vanished = (evidence->hidden < (uint8_t)GW_VANISHED_GAINS) ? is_hidden : 0;
     const int32_t grown = evidence->grown;
     const uint8_t stays = evidence->staying;
     const uint32_t enough = (is_hidden != 0) ? GW_STALLS_HIDDEN : GW_STALLS_ENOUGH;
@@ -555,6 +556,7 @@ void gw_evidence_findings(const gw_evidence *evidence, int32_t inputs[GW_INPUT_S
         (grown >= ((is_hidden != 0) ? 1 : GW_GROWN_GAINS)) ? 1 : 0);
     gw_put(inputs, GW_PLACE_OF_RINGING_STAYS, (int32_t)stays);
     gw_put(inputs, GW_PLACE_OF_RINGING_STALLS, stalls);
+    gw_put(inputs, GW_PLACE_OF_ANSWERS_VANISHED, vanished);
 }
 
 void gw_evidence_no_findings(int32_t inputs[GW_INPUT_SLOTS])
@@ -573,4 +575,5 @@ void gw_evidence_no_findings(int32_t inputs[GW_INPUT_SLOTS])
     gw_put(inputs, GW_PLACE_OF_NOISE_GROWN, 0);
     gw_put(inputs, GW_PLACE_OF_RINGING_STAYS, 0);
     gw_put(inputs, GW_PLACE_OF_RINGING_STALLS, 0);
+    gw_put(inputs, GW_PLACE_OF_ANSWERS_VANISHED, 0);
 }

@@ -42,6 +42,8 @@
 #define GW_BLOCKS_MAX INT32_C(255)
 /* Noise that hid the answers at so many gains in a row may hide that the limit was passed. */
 #define GW_HIDDEN_GAINS INT32_C(4)
+/* ... and fewer than so many have vanished of late: what hides them may be the oscillation itself. */
+#define GW_VANISHED_GAINS INT32_C(12)
 /* An answer of so many times silence is seen: less may be chance. */
 #define GW_RESPONSE_SEEN 2
 /* Noise of the speed error hardly follows the gain. The first gains teach what is usual; more than so
@@ -152,8 +154,9 @@ typedef struct {
  *   RINGING_STAYS     1: a ringing at this gain was not seen to fall, and noise is louder since then
  *   RINGING_STALLS    1: at several gains a ringing that was well seen did not fall to its end, or noise
  *                     was three times as loud as expected
+ *   ANSWERS_VANISHED  1: ANSWERS_HIDDEN, at fewer than GW_VANISHED_GAINS gains
  */
-#define GW_FINDING_COUNT 14
+#define GW_FINDING_COUNT 15
 
 /* Places are constants: nothing is compiled of a finding that the trial does not look at. */
 static inline void gw_put(int32_t inputs[GW_INPUT_SLOTS], int32_t place, int32_t value)

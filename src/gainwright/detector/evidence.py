@@ -14,7 +14,7 @@ GROUPS = 8
 GROUPS_NEEDED = 4
 GROUP_BLOCKS_MAX = 64
 BOOST_MAX = 3
-HIDDEN_GAINS, RESPONSE_SEEN = 4, 2
+HIDDEN_GAINS, VANISHED_GAINS, RESPONSE_SEEN = 4, 12, 2
 USUAL_GAINS, USUAL_PART, USUAL_LEAST = 8, 8, 16
 GROWN_TIMES, GROWN_GAINS = 4, 4
 FALLS_PART, STAYS_RINGING, STAYS_NOISE = 8, 4, 2
@@ -41,6 +41,7 @@ FINDINGS = (
     "noise_grown",
     "ringing_stays",
     "ringing_stalls",
+    "answers_vanished",
 )
 """Inputs of a trial that the detector supplies, in the order of ``enum gw_finding``."""
 
@@ -252,6 +253,7 @@ class ReferenceEvidence:
             self.grown >= (1 if hidden else GROWN_GAINS),
             self._ringing_stays(),
             self.stalls >= (STALLS_HIDDEN if hidden else STALLS_ENOUGH),
+            hidden and self.hidden < VANISHED_GAINS,
         )
         return {
             name: min(int(value), INPUT_LEVEL_MAX)
