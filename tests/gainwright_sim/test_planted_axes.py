@@ -121,11 +121,14 @@ def test_predictions_that_depend_on_how_much_an_axis_swings_do_not_agree(family,
 
 
 @pytest.mark.slow
-def test_load_that_sticks_however_little_it_is_shaken_is_not_told_by_crossing_yet():
-    """Known wrong, and said to be (README): predictions 3.8 times too high agree no more."""
-    gentle = rehearsed("mixed", 2312084, GENTLE)
-    assert not gentle.stages[0].prediction.agreed
-    assert OUTCOMES[gentle.outcome].wrong
+@pytest.mark.parametrize("seed", [2312084, 2, 3, 4])
+def test_crossing_from_the_start_gain_hears_what_a_test_signal_sets_off(seed):
+    """Predictions 3.8 times too high do not agree. The search began where they were measured, at
+    0.56 of the limit, took the swinging load for noise and verified 1.6 to 2.0 of the limit."""
+    bench = Benches(GENTLE).mounted(sample(FAMILIES["mixed"], 2312084))
+    summary = summarise(rehearse(bench, seed))
+    assert not summary.stages[0].prediction.agreed
+    assert summary.ending is not None and summary.ending.reason == "limit_too_near_start"
 
 
 @pytest.mark.slow
@@ -181,11 +184,10 @@ def test_an_axis_is_known_to_be_wrong(seed):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("seed", [2312084, 2950137])
-def test_two_axes_of_the_gentle_trial_are_known_to_be_wrong(seed):
-    """And said to be (README): 2.0, where the test signal sets the load off before noise is heard,
-    and 0.73."""
-    assert OUTCOMES[rehearsed("mixed", seed, GENTLE).outcome].wrong
+def test_gentle_result_far_below_a_limit_that_noise_hides():
+    """0.73 of the limit was verified, limited by noise."""
+    theory = rehearsed("mixed", 2950137, GENTLE).stages[0].theory
+    assert theory is not None and theory.result_share < 0.70
 
 
 @pytest.mark.slow
