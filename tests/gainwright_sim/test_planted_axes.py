@@ -35,9 +35,11 @@ def rehearsed(family: str, seed: int, trial: Trial = TRIAL):
 
 
 @pytest.mark.slow
-def test_light_load_that_swings_from_the_start_gain_on_has_no_result():
-    """By a sixth of cruise speed, bounded by friction: nothing can be verified."""
-    assert rehearsed("mixed", 70007).outcome == "aborted"
+def test_light_load_that_swings_from_the_start_gain_on_keeps_the_start_gain():
+    """By a sixth of cruise speed, bounded by friction: nothing above it can be verified."""
+    summary = rehearsed("mixed", 70007)
+    assert not OUTCOMES[summary.outcome].wrong
+    assert summary.stages[0].result in (None, summary.stages[0].start)
 
 
 @pytest.mark.slow
@@ -57,14 +59,6 @@ def test_limit_cycle_that_was_taken_for_silence():
     theory = summary.stages[0].theory
     assert not OUTCOMES[summary.outcome].wrong
     assert theory.result_share is None or theory.result_share < 0.70
-
-
-@pytest.mark.slow
-def test_ringing_that_lasts_but_hardly_shows_in_the_torque():
-    """Noise hides its growth up to a burst at twice the limit; half of that rings on, and is no
-    result."""
-    summary = rehearsed("mixed", 600356)
-    assert summary.ending is not None and summary.ending.reason == "not_judged"
 
 
 @pytest.mark.slow
