@@ -225,7 +225,7 @@ def test_noise_by_which_the_speed_swings_has_grown_whatever_is_usual(exported):
     assert grown_after(pair, 12_000) == 0
 
 
-@pytest.mark.parametrize(("hidden_gains", "expected"), [(3, 0), (4, 1)])
+@pytest.mark.parametrize(("hidden_gains", "expected"), [(7, 0), (8, 1)])
 def test_one_gain_is_enough_where_answers_are_hidden(exported, hidden_gains, expected):
     pair = Pair(exported)
     for gain in range(9):
@@ -379,21 +379,22 @@ def test_ringing_stalls_at_three_of_fourteen_gains(exported, gains, expected):
 
 
 @pytest.mark.parametrize(
-    ("noise", "expected"),
+    ("noise", "hidden", "expected"),
     [
-        ([10, 10, 35, 52], [0, 0, 0, 1]),  # more than 34 and 46 are leaps
-        ([10, 10, 41, 10, 41], [0, 0, 0, 0, 1]),
-        ([10, 10, 41, 10, 10, 41], [0] * 6),
-        ([10, 10, 34, 34], [0] * 4),
+        ([10, 10, 35, 52], "3 4", [0, 0, 0, 1]),  # more than 34 and 46 are leaps
+        ([10, 10, 35, 52], "3", [0, 0, 0, 0]),
+        ([10, 10, 41, 10, 41], "3 5", [0, 0, 0, 0, 1]),
+        ([10, 10, 41, 10, 10, 41], "3 6", [0] * 6),
+        ([10, 10, 41, 10, 10, 41], "3 4 5 6", [0] * 5 + [1]),
+        ([10, 10, 34, 34], "3 4", [0] * 4),
     ],
 )
-def test_noise_that_leaps_at_two_of_three_gains_stalls(exported, noise, expected):
-    """As if noise hid a loop that oscillates within friction: answers were seen at each gain."""
+def test_noise_that_leaps_and_hides_the_answer_twice_stalls(exported, noise, hidden, expected):
     pair = Pair(exported)
     found = []
-    for level in noise:
+    for gain, level in enumerate(noise, 1):
         pair.hear(Hearing.NOISE, [143] * 4, burst=level)
-        pair.hear(Hearing.RINGING, [500, 143])
+        pair.hear(Hearing.RINGING, [200 if str(gain) in hidden.split() else 500, 143])
         pair.tell("new_gain", 0)
         found.append(pair.same_findings()["ringing_stalls"])
     assert found == expected

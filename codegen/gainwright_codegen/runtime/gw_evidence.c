@@ -140,7 +140,7 @@ static void count_stalls(gw_evidence *evidence)
     if (evidence->stalled != 0U) {
         stalls = before + GW_STALL_COUNTS;
     }
-    if ((evidence->noise_blocks > 0U)
+    if ((evidence->hidden > 0U) && (evidence->noise_blocks > 0U)
         && (has_leapt(evidence->burst_noise, evidence->noise_before, 6U) != 0)) {
         stalls = before + GW_LEAP_COUNTS;
     }
@@ -536,6 +536,8 @@ void gw_evidence_findings(const gw_evidence *evidence, int32_t inputs[GW_INPUT_S
     const int32_t is_hidden = (evidence->hidden >= (uint8_t)GW_HIDDEN_GAINS) ? 1 : 0;
     const int32_t vanished = (evidence->hidden < (uint8_t)GW_VANISHED_GAINS) ? is_hidden : 0;
     const int32_t grown = evidence->grown;
+    const int32_t grown_enough
+        = (evidence->hidden >= (uint8_t)GW_GROWN_HIDDEN) ? 1 : GW_GROWN_GAINS;
     const uint8_t stays = evidence->staying;
     const uint32_t enough = (is_hidden != 0) ? GW_STALLS_HIDDEN : GW_STALLS_ENOUGH;
     const int32_t stalls = (evidence->stalls >= enough) ? 1 : 0;
@@ -553,7 +555,7 @@ void gw_evidence_findings(const gw_evidence *evidence, int32_t inputs[GW_INPUT_S
     gw_put(inputs, GW_PLACE_OF_NOISE_TRIPLED, has_leapt(noise, noise_before, 6U));
     gw_put(inputs, GW_PLACE_OF_ANSWERS_HIDDEN, is_hidden);
     gw_put(inputs, GW_PLACE_OF_NOISE_GROWN,
-        (grown >= ((is_hidden != 0) ? 1 : GW_GROWN_GAINS)) ? 1 : 0);
+        (grown >= grown_enough) ? 1 : 0);
     gw_put(inputs, GW_PLACE_OF_RINGING_STAYS, (int32_t)stays);
     gw_put(inputs, GW_PLACE_OF_RINGING_STALLS, stalls);
     gw_put(inputs, GW_PLACE_OF_ANSWERS_VANISHED, vanished);

@@ -54,6 +54,8 @@
 #define GW_USUAL_LEAST INT32_C(16)
 #define GW_GROWN_TIMES INT32_C(4)
 #define GW_GROWN_GAINS INT32_C(4)
+/* One such gain is enough where answers are hidden at so many. */
+#define GW_GROWN_HIDDEN INT32_C(8)
 #define GW_USUAL_PART INT32_C(8)
 /* A ringing that has lost less than this part from the middle of the listening to its end does not
  * fall. If it is still so many times silence, it stays if the noise heard next at the same gain is so
@@ -63,14 +65,14 @@
 #define GW_STAYS_NOISE 2U
 /* However little is left of it, one that was well seen and does not fall in so many blocks is a stall:
  * each counts twelve, and one less with each gain since, so that three of fourteen gains are enough,
- * and no two. Noise three times as loud as expected counts thirteen: two such gains are enough, with
- * one between them. Gains at which no answer was seen take nothing back, and where answers are hidden
- * two of any kind are enough. */
+ * and no two. Noise three times as loud as expected that hides the answer counts thirteen: two such
+ * gains are enough, with one between them. Gains at which no answer was seen take nothing back, and
+ * where answers are hidden two of any kind in a row are enough. */
 #define GW_STALL_BLOCKS INT32_C(16)
 #define GW_STALL_COUNTS 12U
 #define GW_LEAP_COUNTS 13U
 #define GW_STALLS_ENOUGH 25U
-#define GW_STALLS_HIDDEN 20U
+#define GW_STALLS_HIDDEN 24U
 #define GW_GROUPS 8
 #define GW_GROUP_BITS_MAX INT32_C(6)
 
@@ -150,7 +152,7 @@ typedef struct {
  *   NOISE_TRIPLED     1: above three times what is expected
  *   ANSWERS_HIDDEN    1: no answer, or a faint one, was seen at the last GW_HIDDEN_GAINS gains or more
  *   NOISE_GROWN       1: GW_GROWN_TIMES the usual, or the swing level, at GW_GROWN_GAINS gains or more;
- *                     at one, where answers are hidden
+ *                     at one, where answers are hidden at GW_GROWN_HIDDEN gains or more
  *   RINGING_STAYS     1: a ringing at this gain was not seen to fall, and noise is louder since then
  *   RINGING_STALLS    1: at several gains a ringing that was well seen did not fall to its end, or noise
  *                     was three times as loud as expected

@@ -16,10 +16,10 @@ GROUP_BLOCKS_MAX = 64
 BOOST_MAX = 3
 HIDDEN_GAINS, VANISHED_GAINS, RESPONSE_SEEN = 4, 12, 2
 USUAL_GAINS, USUAL_PART, USUAL_LEAST = 8, 8, 16
-GROWN_TIMES, GROWN_GAINS = 4, 4
+GROWN_TIMES, GROWN_GAINS, GROWN_HIDDEN = 4, 4, 8
 FALLS_PART, STAYS_RINGING, STAYS_NOISE = 8, 4, 2
 STALL_BLOCKS, STALL_COUNTS, LEAP_COUNTS = 16, 12, 13
-STALLS_ENOUGH, STALLS_HIDDEN = 25, 20
+STALLS_ENOUGH, STALLS_HIDDEN = 25, 24
 RESPONSE_BLOCKS = 2
 RESPONSE_WANTED, RESPONSE_PLENTY = 4, 16
 ANSWER_LITTLE, ANSWER_ENOUGH, ANSWER_TOO_MUCH = 1, 6, 20
@@ -154,8 +154,8 @@ class ReferenceEvidence:
     stalled: bool = False
     """A ringing at this gain did not fall ..."""
     stalls: int = 0
-    """... and at gains before: each counts twelve, noise that leapt thirteen, and one less with
-    each gain since."""
+    """... and at gains before: each counts twelve, noise that leapt and hides the answer
+    thirteen, and one less with each gain since at which an answer was seen."""
     ringing: Ringing = field(default_factory=Ringing)
 
     def new_gain(self, lower: bool = False) -> None:
@@ -250,7 +250,7 @@ class ReferenceEvidence:
             0 if leapt else self.move_noise,
             self._noise_leapt(noise, 3),
             hidden,
-            self.grown >= (1 if hidden else GROWN_GAINS),
+            self.grown >= (1 if self.hidden >= GROWN_HIDDEN else GROWN_GAINS),
             self._ringing_stays(),
             self.stalls >= (STALLS_HIDDEN if hidden else STALLS_ENOUGH),
             hidden and self.hidden < VANISHED_GAINS,
@@ -298,7 +298,8 @@ class ReferenceEvidence:
         self.stalled |= seen and self.ringing.blocks >= STALL_BLOCKS
 
     def _count_stalls(self) -> None:
-        leapt = self.noise_blocks > 0 and self._noise_leapt(self.burst_noise, 3)
+        heard = self.hidden > 0 and self.noise_blocks > 0
+        leapt = heard and self._noise_leapt(self.burst_noise, 3)
         counts = LEAP_COUNTS if leapt else STALL_COUNTS if self.stalled else -int(self.hidden == 0)
         self.stalls = min(max(self.stalls + counts, 0), STALLS_ENOUGH)
 
