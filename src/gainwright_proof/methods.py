@@ -10,6 +10,7 @@ import re
 
 EXPLORATION = "exhaustive exploration of the compiled C"
 EXPLORATION_IN_PARTS = f"{EXPLORATION}, in parts"
+DIRECTED = "directed runs of the compiled C"
 LOCKSTEP = "lockstep of gw_axis with a model"
 SECOND_READER = "second reader of the file"
 INTERVALS = "interval arithmetic"
@@ -27,7 +28,14 @@ UNROLLED = "; unrolling from power-on"
 RECHECKERS = ("bitwuzla", "cvc5")
 SOLVERS = ("z3", *RECHECKERS)
 
-REPEATED = (EXPLORATION, EXPLORATION_IN_PARTS, LOCKSTEP, SECOND_READER, INTERVALS)
+REPEATED = (
+    EXPLORATION,
+    EXPLORATION_IN_PARTS,
+    DIRECTED,
+    LOCKSTEP,
+    SECOND_READER,
+    INTERVALS,
+)
 """Found again whenever evidence is read; what else calls itself so was not found."""
 BY_SMT = (TABLES, FIRST_MOMENT, INDUCTION, ONE_TICK, RANKING, *SOLVERS)
 OF_C_SOURCE = (MODEL_CHECKING, ABSTRACT_INTERPRETATION, SANITIZERS, READING_C)
@@ -35,6 +43,7 @@ _KNOWN = frozenset(
     (
         EXPLORATION,
         EXPLORATION_IN_PARTS,
+        DIRECTED,
         LOCKSTEP,
         SECOND_READER,
         INTERVALS,

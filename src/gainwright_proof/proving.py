@@ -18,6 +18,7 @@ from gainwright_codegen.bundle.stamp import proved_sources
 from gainwright_codegen.host.compiler import compilers
 from gainwright_proof.axis_binding.check import check_axis
 from gainwright_proof.c_checks.checks import check_sources
+from gainwright_proof.directed.findings import directed_findings
 from gainwright_proof.evidence.document import obligations_of
 from gainwright_proof.exploration import Exploration, Run, explore
 from gainwright_proof.induction import prove as smt
@@ -147,8 +148,14 @@ def _explored(
     explored: list[Exploration] = []
 
     def exploration() -> Sequence[Finding]:
-        explored.append(explore(trial, exported=exported, premises=True, folds=folds))
-        return (*explored[0].findings, *explored[0].premises)
+        found = explore(trial, exported=exported, premises=True, folds=folds)
+        findings = (*found.findings, *found.premises)
+        if not found.complete:
+            # What cannot be shown to be always so can still be shown to happen.
+            directed, runs = directed_findings(trial, findings, exported)
+            found, findings = replace(found, runs={**found.runs, **runs}), findings + directed
+        explored.append(found)
+        return findings
 
     methods: dict[str, Method] = {
         "exploration of the compiled C": exploration,

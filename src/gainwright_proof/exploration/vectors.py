@@ -21,7 +21,7 @@ Inputs that share no feature are enumerated apart: every combination of their va
 from __future__ import annotations
 
 import math
-from collections.abc import Container, Iterable, Sequence
+from collections.abc import Callable, Container, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -36,6 +36,7 @@ from gainwright_proof.exploration.behaviour import Behaviour, Group, firsts_of_e
 from gainwright_proof.exploration.features import FeatureFinder, parts_within, thresholds
 from gainwright_proof.exploration.questions import Questions, RowQuestions
 from gainwright_proof.exploration.situations import SituationFinder, Situations
+from gainwright_proof.exploration.ways import TooManyWays, Ways
 
 Vector = tuple[int, ...]
 """One value per input, in the order of the trial."""
@@ -86,6 +87,35 @@ def vectors_of(trial: Trial, states: Iterable[str], most: int) -> dict[str, tupl
     builder, wanted = _Builder(trial), set(states)
     return {s.name: builder.state_vectors(s, most).vectors
             for s in trial.states if s.name in wanted}  # fmt: skip
+
+
+class WayFinder:
+    """Finds the input vectors of a state one input after the other (:mod:`ways`), where there are
+    too many combinations of features to list."""
+
+    def __init__(self, trial: Trial) -> None:
+        self._trial = trial
+        self._builder = _Builder(trial)
+
+    def of(self, state: State, most: int, most_values: int = MOST_VALUES) -> tuple[Vector, ...]:
+        """Return one vector for each behaviour of a state, at most ``most`` of them.
+
+        With ``most_values``, only so many values of an input are tried, spread over those that may
+        matter: then some behaviours may be missing. Raises TooManyVectors.
+        """
+        rows, values_of = self._builder.questions_of(state)
+        ways = Ways(self._trial, rows, lambda name: _spread(values_of(name), most_values))
+        try:
+            return tuple(ways.vectors(state.name, most))
+        except TooManyWays as error:
+            raise TooManyVectors(str(error)) from error
+
+
+def _spread(values: Sequence[int], most: int) -> Sequence[int]:
+    """Return at most so many values, the ends among them."""
+    if len(values) <= most:
+        return values
+    return [values[k * (len(values) - 1) // (most - 1)] for k in range(most)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,6 +209,18 @@ class _Builder:
         situations = self._situations.of(state)
         enough = behaviour.enough(situations) if situations is not None else ()
         return StateVectors(state.name, (*first, *others), len(first), situations, enough)
+
+    def questions_of(
+        self, state: State
+    ) -> tuple[tuple[RowQuestions, ...], Callable[[str], list[int]]]:
+        """Return what is asked in a state, and which values of an input that tells apart."""
+        rows = self._questions.rows(state)
+        features = self._features(self._questions.conditions(state), rows)
+
+        def values_of(name: str) -> list[int]:
+            return self._values_of(name, tuple(f for f in features if name in references(f)))
+
+        return rows, values_of
 
     def _groups(self, state: str, features: Iterable[Expression], most: int) -> list[Group]:
         """Return groups of inputs; each combination of values of the features is one of choices."""
