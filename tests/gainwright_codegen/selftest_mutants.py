@@ -130,8 +130,16 @@ RUNTIME = (
     Mutant("gw_evidence.c", "    evidence->staying = 0U;\n", ""),
     Mutant("gw_evidence.c", "    if (evidence->lasted != 0U) {", "    if (0) {"),
     Mutant("gw_evidence.c", "        evidence->stalled = 1U;", ""),
-    Mutant("gw_evidence.c", "(evidence->stalls >= (uint8_t)GW_STALLS",
-           "(evidence->stalls > (uint8_t)GW_STALLS"),
+    Mutant("gw_evidence.c", "(evidence->stalls >= enough)", "(evidence->stalls > enough)"),
+    Mutant("gw_evidence.c", "GW_STALLS_HIDDEN : GW_STALLS", "GW_STALLS_ENOUGH : GW_STALLS"),
+    Mutant("gw_evidence.c", "(before > 0U) && (evidence->hidden == 0U)", "(before > 0U)"),
+    Mutant("gw_evidence.c", "(evidence->hidden > 0U) && (evidence->noise", "(evidence->noise"),
+    Mutant("gw_evidence.c", "stalls = before + GW_LEAP_COUNTS;",
+           "stalls = before + GW_STALL_COUNTS;"),
+    Mutant("gw_evidence.c", "(evidence->hidden < (uint8_t)GW_VANISHED",
+           "(evidence->hidden <= (uint8_t)GW_VANISHED"),
+    Mutant("gw_evidence.c", "(evidence->hidden >= (uint8_t)GW_GROWN", "(evidence->hidden > (uint8_t)"
+           "GW_GROWN"),
     Mutant("gw_evidence.c", "(uint32_t)GW_RESPONSE_SEEN * silence", "silence"),
     Mutant("gw_detector.c", "    band->level = 0;\n", ""),
     Mutant("gw_detector_tick.h", "(ring >= (uint32_t)settings->ring", "(ring > (uint32_t)settings"

@@ -71,7 +71,7 @@ _PLACES = (
     ("noise called tripled at twice what is expected", "findings", "gw_evidence.c",
      "has_leapt(noise, noise_before, 6U)", "has_leapt(noise, noise_before, 4U)"),
     ("noise called grown a gain too early", "findings", "gw_evidence.c",
-     "? 1 : GW_GROWN_GAINS))", "? 1 : (GW_GROWN_GAINS - 1)))"),
+     "? 1 : GW_GROWN_GAINS;", "? 1 : (GW_GROWN_GAINS - 1);"),
     ("noise that went back stays counted as grown", "findings", "gw_evidence.c",
      "            grown = 0;\n", "            grown = before;\n"),
     ("answers called hidden a gain too late", "findings", "gw_evidence.c",
