@@ -138,8 +138,8 @@ RUNTIME = (
            "stalls = before + GW_STALL_COUNTS;"),
     Mutant("gw_evidence.c", "(evidence->hidden < (uint8_t)GW_VANISHED",
            "(evidence->hidden <= (uint8_t)GW_VANISHED"),
-    Mutant("gw_evidence.c", "(evidence->hidden >= (uint8_t)GW_GROWN", "(evidence->hidden > (uint8_t)"
-           "GW_GROWN"),
+    Mutant("gw_evidence.c", "(evidence->hidden >= (uint8_t)GW_GROWN",
+           "(evidence->hidden > (uint8_t)GW_GROWN"),
     Mutant("gw_evidence.c", "(uint32_t)GW_RESPONSE_SEEN * silence", "silence"),
     Mutant("gw_detector.c", "    band->level = 0;\n", ""),
     Mutant("gw_detector_tick.h", "(ring >= (uint32_t)settings->ring", "(ring > (uint32_t)settings"

@@ -50,7 +50,8 @@ def evidence_part(trial: Trial) -> SelfTestPart:
     source = filled(
         _RUN, OPERATIONS=_OPERATIONS, LISTENINGS=_LISTENINGS, LISTENING=_LISTENING, LONG=_LONG,
         LOUDEST=_LOUDEST, GAINS=_GAINS, USUAL=_USUAL, RISEN=_RISEN, SWUNG=_SWUNG, SEEN=_SEEN,
-        AGAIN=_SEEN_AGAIN, STEPS=_STEPS, ROUND=_ROUND, STALLED=_STALLED, SUM=f"0x{_checksum(trial):08x}U",
+        AGAIN=_SEEN_AGAIN, STEPS=_STEPS, ROUND=_ROUND, STALLED=_STALLED,
+        SUM=f"0x{_checksum(trial):08x}U",
     )  # fmt: skip
     return SelfTestPart(("gw_evidence.h",), text + "\n" + source, "run_evidence")
 
