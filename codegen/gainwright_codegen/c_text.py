@@ -150,7 +150,7 @@ def only_with_runtime(name: str, runtime: str) -> str:
 
 C_LINKAGE_BEGINS = '#ifdef __cplusplus\nextern "C" {\n#endif\n'
 C_LINKAGE_ENDS = "#ifdef __cplusplus\n}\n#endif\n"
-RUNTIME_VERSION = 8
+RUNTIME_VERSION = 9
 """Version of the static C that generated files are made for; ``GW_RUNTIME_VERSION`` there."""
 
 

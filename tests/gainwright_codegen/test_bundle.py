@@ -100,7 +100,7 @@ def _changed(bundle: Bundle, name: str, pattern: str, replacement: str, number: 
         ("gw_trial.h", r"BURST_THRESHOLD INT32_C\(256\)", "BURST_THRESHOLD INT32_C(257)", 0),
         ("gw_trial.c", r"    TORQUE_REQUEST_ON,", "    0U,", 0),
         ("gw_trial.c", r"\+ INT32_C\(1\)", "+ INT32_C(2)", 0),
-        ("gw_sequencer.c", r"hits > 1U", "hits > 0U", 0),
+        ("gw_sequencer.c", r"hits != 1U", "hits == 1U", 0),
         # Sixteen gains, one gain, one coefficient.
         ("gw_machine_kiln_shuttle.c", r"UINT32_C\((\d+)\d\)", r"UINT32_C(\g<1>0)", 3),
         ("gw_machine_kiln_shuttle.c", r"\{0x(\w+)3U", r"{0x\g<1>2U", 0),

@@ -73,7 +73,7 @@ def test_what_a_tick_takes(result):
     costs = {outcome.target: outcome.costs for outcome in result.outcomes[1:]}
     assert costs["Cortex-M4"].control.typical <= 160
     assert costs["Cortex-M4"].control.worst <= 220
-    assert costs["Cortex-M4"].control.stack_bytes <= 60
+    assert costs["Cortex-M4"].control.stack_bytes <= 68
     # A processor without long multiplication calls a function for each product.
     least = 3 * costs["Cortex-M4"].control.typical
     assert "Cortex-M0" not in costs or costs["Cortex-M0"].control.typical > least

@@ -276,13 +276,13 @@ the same, and their files refuse each other.
 A signal of Q4.24 is per unit times 2 to the power of `GW_SIGNAL_FRACTION_BITS`."""
 
 FIGURES: Mapping[str, tuple[int, int, str, str, str]] = {
-    "Cortex-M0": (9563, 344, "164, 152", "645/665/811", "1179/1384/1524"),
-    "Cortex-M4": (8437, 344, "60, 100", "142/153/217", "391/496/598"),
-    "Cortex-M7": (8485, 344, "64, 76", "144/155/220", "389/494/596"),
-    "Cortex-M33": (8449, 344, "60, 100", "142/153/217", "391/496/598"),
-    "RV32IMC": (10215, 344, "44, 60", "257/275/372", "554/729/831"),
-    "Cortex-M0 gcc": (10645, 344, "116, 112", "843/881/1070", "988/1161/1322"),
-    "Cortex-M4 gcc": (9275, 344, "76, 92", "153/167/248", "418/553/639"),
+    "Cortex-M0": (9373, 328, "164, 152", "647/672/819", "1074/1196/1382"),
+    "Cortex-M4": (8319, 328, "68, 108", "142/153/215", "329/407/520"),
+    "Cortex-M7": (8373, 328, "76, 84", "144/155/219", "330/408/521"),
+    "Cortex-M33": (8331, 328, "68, 108", "142/153/216", "329/407/520"),
+    "RV32IMC": (10127, 328, "28, 52", "257/275/353", "463/560/707"),
+    "Cortex-M0 gcc": (10543, 328, "116, 112", "842/880/1082", "862/998/1181"),
+    "Cortex-M4 gcc": (9163, 328, "72, 84", "153/167/243", "321/412/514"),
 }
 """Of trial standard on kiln-shuttle, by ``gainwright crosscheck``: flash, RAM of an axis, stack of
 control and sequencer tick in bytes; instructions of both, least/typical/worst."""
@@ -293,9 +293,9 @@ _FIGURES = (
     "gcc -O2 where it says so; your own export: `gainwright crosscheck FOLDER`. Flash without the "
     "self-test, RAM for each axis; stack "
     "of control tick and sequencer tick, bytes. Ticks: instructions, least/typical/worst; the "
-    "worst control tick plays a pulse and ends a block with which two groups each become one; the "
+    "worst control tick plays a pulse and ends a block of both signals; the "
     "sequencer is counted with as much heard as there is memory for, where the rate is judged. "
-    "With -Os flash on a Cortex-M4 is 8079 bytes by clang, 8071 by gcc. A Cortex-M0 has no "
+    "With -Os flash on a Cortex-M4 is 8093 bytes by clang, 7991 by gcc. A Cortex-M0 has no "
     "product of 64 bits: its filters multiply parts of 15 bits (`GW_NARROW`); single products "
     "clang puts together from halves, gcc calls its library for them, squares apart "
     "(`GW_NARROW_MULTIPLY`, `GW_NARROW_SQUARE`).\n\n"

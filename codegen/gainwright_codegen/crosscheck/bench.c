@@ -60,8 +60,10 @@ static void fill_evidence(gw_evidence *evidence)
     for (block = 0; block <= GW_GROUPS; block++) {
         gw_evidence_ring_block(evidence, 200 + block);
     }
-    evidence->earlier = GW_LEVEL_MAX + 1;
-    evidence->later = GW_LEVEL_MAX + 1;
+    evidence->earlier_before = (uint32_t)GW_LEVEL_MAX + 1U;
+    evidence->later_before = (uint32_t)GW_LEVEL_MAX + 1U;
+    evidence->earlier = (uint32_t)GW_LEVEL_MAX + 1U;
+    evidence->later = (uint32_t)GW_LEVEL_MAX + 1U;
     evidence->grown = 1;
 }
 

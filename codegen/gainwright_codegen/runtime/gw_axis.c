@@ -71,8 +71,10 @@ static int32_t hearing_of(const int32_t outputs[GW_OUTPUT_SLOTS])
 /* Three fields that lie in one word. */
 static uint32_t rate_and_fault(const gw_axis *axis)
 {
-    return (uint32_t)axis->rate_first | ((uint32_t)(uint8_t)axis->rate_ticks << 16)
-           | ((uint32_t)(uint8_t)axis->fault * UINT32_C(0x1000000));
+    const uint32_t ticks = (uint8_t)axis->rate_ticks;
+    const uint32_t fault = (uint8_t)axis->fault;
+
+    return (uint32_t)axis->rate_first | ((ticks | (fault << 8U)) << 16U);
 }
 
 static uint32_t checksum_of(const gw_axis *axis)
@@ -143,7 +145,9 @@ static int32_t rate_is_right(gw_axis *axis, int32_t control_ticks)
 
         right = (counted <= GW_RATE_MOST(control_ticks)) ? 1 : 0;
         if (ticks >= GW_RATE_BLOCK) {
-            right = (counted >= GW_RATE_FEWEST(control_ticks)) ? right : 0;
+            if (counted < GW_RATE_FEWEST(control_ticks)) {
+                right = 0;
+            }
             begin_rate(axis, now);
         } else {
             axis->rate_ticks = (int8_t)ticks;
@@ -225,19 +229,21 @@ static void evaluate_response(gw_axis *axis)
 }
 #endif
 
-/* A block that ends meanwhile may leave half of the old and half of the new: then once more, since
- * no second block ends so soon. Until the control tick has taken the last order, what there is
- * belongs to something else, and counts as nothing. */
+/* Until the control tick has taken the last order, what there is belongs to something else, and counts
+ * as nothing. A block that ends meanwhile may leave half of the old and half of the new: then once
+ * more, since no second block ends so soon. */
 void gw_axis_find(const gw_axis *axis, int32_t inputs[GW_INPUT_SLOTS])
 {
     const gw_evidence *evidence = &axis->evidence;
-    const uint16_t blocks = gw_count_now(&evidence->blocks);
 
-    gw_evidence_findings(evidence, inputs);
-    if (gw_count_now(&evidence->blocks) != blocks) {
+    if (order_is_taken(axis) != 0) {
+        const uint8_t blocks = gw_byte_now(&evidence->blocks);
+
         gw_evidence_findings(evidence, inputs);
-    }
-    if (order_is_taken(axis) == 0) {
+        if (gw_byte_now(&evidence->blocks) != blocks) {
+            gw_evidence_findings(evidence, inputs);
+        }
+    } else {
         gw_evidence_no_findings(inputs);
     }
     find_response(axis, inputs);

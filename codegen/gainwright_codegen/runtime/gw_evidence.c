@@ -6,20 +6,21 @@
  */
 #include "gw_evidence.h"
 
-/* Bits of a level, and of GW_NOISE_UNKNOWN. */
+/* Bits of a level, and of silence above the loudest. */
 #define GW_LEVEL_BITS UINT32_C(0x1FFFFFF)
 /* Sums of all listening at one gain are halved together where they pass this. */
 #define GW_TOTAL_MAX INT32_C(0x0FFFFFFF)
 #define GW_TOTAL_BITS 6U /* a total and one group more, over 2^6, is a level */
+#define GW_SUM_BITS UINT32_C(0x1FFFFFFF)
 #if GW_GROUPS != 8
-#error "gw_evidence.c: merge_groups has eight"
+#error "gw_evidence.c: join_groups knows eight"
 #endif
 /* The sum of the longest group, 2^GW_GROUP_BITS_MAX levels, has these. */
 #define GW_GROUP_SUM_BITS UINT32_C(0x3FFFFFFF)
 /* Groups from which on a decay can be seen. */
 #define GW_GROUPS_NEEDED 4
 
-/* What memory holds as a level, or as GW_NOISE_UNKNOWN. */
+/* What memory holds as a level, or as silence. */
 static uint32_t level_of(int32_t memory)
 {
     return (uint32_t)memory & GW_LEVEL_BITS;
@@ -50,7 +51,7 @@ static uint8_t counted(uint8_t blocks)
 
 static void changed(gw_evidence *evidence)
 {
-    evidence->blocks = (uint16_t)(evidence->blocks + 1U);
+    evidence->blocks = (uint8_t)(evidence->blocks + 1U);
 }
 
 static void forget_ringing(gw_evidence *evidence)
@@ -58,11 +59,12 @@ static void forget_ringing(gw_evidence *evidence)
     evidence->ring_blocks = 0U;
     evidence->response = 0;
     evidence->last = 0;
-    evidence->burst_peak = 0;
+    evidence->burst_peak = 0U;
     evidence->groups = 0U;
     evidence->group_bits = 0U;
     evidence->group_filled = 0U;
-    evidence->group_sum = 0;
+    evidence->earlier = evidence->earlier_before;
+    evidence->later = evidence->later_before;
 }
 
 static void forget_noise(gw_evidence *evidence)
@@ -72,16 +74,16 @@ static void forget_noise(gw_evidence *evidence)
     evidence->staying = 0U;
     evidence->ring_noise = 0;
     evidence->ring_noise_least = GW_LEVEL_MAX;
-    evidence->burst_noise = 0;
+    evidence->burst_noise = 0U;
 }
 
 static void forget_gain(gw_evidence *evidence)
 {
-    evidence->earlier = 0;
-    evidence->later = 0;
+    evidence->earlier_before = 0U;
+    evidence->later_before = 0U;
     evidence->stays = 0;
     evidence->stalled = 0U;
-    evidence->move_noise = 0;
+    evidence->move_noise = 0U;
     evidence->ring_most = 0;
     forget_noise(evidence);
     forget_ringing(evidence);
@@ -90,16 +92,20 @@ static void forget_gain(gw_evidence *evidence)
 void gw_evidence_reset(gw_evidence *evidence)
 {
     evidence->hearing = (uint8_t)GW_HEARING_NOTHING;
-    evidence->burst = 0;
+    evidence->burst = 0U;
     evidence->steps_level = 0;
-    evidence->noise_before = GW_NOISE_UNKNOWN;
-    evidence->move_noise_before = GW_NOISE_UNKNOWN;
+    evidence->noise_before = (uint16_t)GW_NOISE_UNKNOWN;
+    evidence->move_noise_before = (uint16_t)GW_NOISE_UNKNOWN;
     evidence->boost = 0U;
     evidence->lasted = 0U;
     evidence->hidden = 0U;
+    evidence->is_hidden = 0U;
+    evidence->has_vanished = 0U;
     evidence->stalls = 0U;
+    evidence->has_stalled = 0U;
+    evidence->has_grown = 0U;
     evidence->ring_usual = 0;
-    evidence->grown = (int16_t)(-GW_USUAL_GAINS);
+    evidence->grown = (int8_t)(-GW_USUAL_GAINS);
     forget_gain(evidence);
     evidence->blocks = 0U;
 }
@@ -114,11 +120,9 @@ static uint32_t silence_now(const gw_evidence *evidence)
 
 /* More than halves / 2 of what the gain before lets expect is no noise; where that is not known, no
  * level is more. */
-static int32_t has_leapt(int32_t noise, int32_t before, uint32_t halves)
+static int32_t has_leapt(uint32_t noise, uint32_t before, uint32_t halves)
 {
-    const uint32_t most = ((level_of(before) * halves) / 2U) + (uint32_t)GW_NOISE_LEAST;
-
-    return ((uint32_t)noise > most) ? 1 : 0;
+    return (noise > (((before * halves) / 2U) + (uint32_t)GW_NOISE_LEAST)) ? 1 : 0;
 }
 
 /* Was the answer to this gain's last pulse seen? One that was seen faintly may be chance. Where there
@@ -156,11 +160,12 @@ static void raise_pulse(gw_evidence *evidence, uint32_t doublings)
 
 /* How much noise the next gain lets expect: growth beyond 1 / part of it is not expected to stay.
  * From what is not known no level is growth. */
-static int32_t expected(int32_t noise, int32_t before, int32_t part)
+static uint16_t expected(uint16_t noise, uint16_t before, uint32_t part)
 {
-    const int32_t known = gw_clamp_i32(before, 0, GW_LEVEL_MAX);
+    const uint32_t known = before;
+    const uint32_t most = known + (known / part) + ((uint32_t)GW_NOISE_LEAST / 2U);
 
-    return smaller(noise, known + (known / part) + (GW_NOISE_LEAST / 2));
+    return (noise < most) ? noise : (uint16_t)most;
 }
 
 /* Noise that has risen far above the usual, or by which the speed itself swings, and stays there
@@ -171,7 +176,7 @@ static void count_grown(gw_evidence *evidence, int32_t swing_level)
     const int32_t most = gw_clamp_i32(evidence->ring_most, 0, GW_LEVEL_MAX);
     const int32_t follows = usual + (usual / GW_USUAL_PART) + GW_USUAL_LEAST;
     const int32_t before = evidence->grown;
-    int32_t grown = smaller(before, GW_BLOCKS_MAX - 1) + 1;
+    int32_t grown = smaller(before, INT8_MAX - 1) + 1;
 
     if (before < 0) {
         evidence->ring_usual = larger(usual, most);
@@ -182,7 +187,17 @@ static void count_grown(gw_evidence *evidence, int32_t swing_level)
         }
         evidence->ring_usual = larger(usual, smaller(most, follows));
     }
-    evidence->grown = (int16_t)grown;
+    evidence->grown = (int8_t)grown;
+}
+
+/* What is said of them until the next gain. */
+static void judge_hidden(gw_evidence *evidence)
+{
+    const uint8_t hidden = evidence->hidden;
+    const uint8_t is_hidden = (hidden >= (uint8_t)GW_HIDDEN_GAINS) ? 1U : 0U;
+
+    evidence->is_hidden = is_hidden;
+    evidence->has_vanished = (hidden < (uint8_t)GW_VANISHED_GAINS) ? is_hidden : 0U;
 }
 
 void gw_evidence_end_gain(gw_evidence *evidence, int32_t lower)
@@ -190,6 +205,7 @@ void gw_evidence_end_gain(gw_evidence *evidence, int32_t lower)
     if (lower == 0) {
         count_hidden(evidence);
         count_stalls(evidence);
+        judge_hidden(evidence);
     } else if ((uint32_t)evidence->response < ((uint32_t)GW_RESPONSE_PLENTY * silence_now(evidence))) {
         raise_pulse(evidence, 1U);
     } else {
@@ -201,23 +217,31 @@ void gw_evidence_compare_gain(gw_evidence *evidence, int32_t lower, int32_t swin
 {
     if (lower != 0) {
         evidence->stalls = 0U;
-        evidence->grown = (int16_t)smaller(evidence->grown, 0);
+        evidence->grown = (int8_t)smaller(evidence->grown, 0);
     } else if (evidence->noise_blocks > 0U) {
         count_grown(evidence, swing_level);
     } else {
         /* No noise was heard. */
     }
+    /* Fewer are enough where answers are hidden. */
+    evidence->has_stalled
+        = ((evidence->stalls + (evidence->is_hidden * (GW_STALLS_ENOUGH - GW_STALLS_HIDDEN)))
+           >= GW_STALLS_ENOUGH) ? 1U : 0U;
 }
 
 void gw_evidence_begin_gain(gw_evidence *evidence)
 {
+    const int32_t grown
+        = (evidence->hidden >= (uint8_t)GW_GROWN_HIDDEN) ? 1 : GW_GROWN_GAINS;
+
     if (evidence->noise_blocks > 0U) {
         /* A loop that oscillates within friction is compared with what was there before it did. */
         if (evidence->grown <= 0) {
-            evidence->noise_before = expected(evidence->burst_noise, evidence->noise_before, 4);
+            evidence->noise_before = expected(evidence->burst_noise, evidence->noise_before, 4U);
         }
-        evidence->move_noise_before = expected(evidence->move_noise, evidence->move_noise_before, 2);
+        evidence->move_noise_before = expected(evidence->move_noise, evidence->move_noise_before, 2U);
     }
+    evidence->has_grown = (evidence->grown >= grown) ? 1U : 0U;
     forget_gain(evidence);
     changed(evidence);
 }
@@ -240,75 +264,44 @@ static int32_t silence_above(uint32_t least, uint32_t noise)
     return (int32_t)silence;
 }
 
-/* 1 if all groups are full, so that each two neighbours stand for one of twice the length. They are
- * put together before the next block, so that no tick does all; what is said is the same before. */
-static uint32_t pairs_stand_for_groups(const gw_evidence *evidence)
+/* What memory holds as a sum of all listening before. */
+static uint32_t total_of(uint32_t memory)
 {
-    return ((evidence->groups == (uint8_t)GW_GROUPS)
-            && (evidence->group_bits < (uint8_t)GW_GROUP_BITS_MAX)) ? 1U : 0U;
+    return memory & (uint32_t)GW_TOTAL_MAX;
 }
 
-/* Mean of two neighbours; of what else damaged memory holds anything. */
-static int32_t mean_of(const int32_t pair[2])
+/* How much louder than noise a group is. */
+static uint32_t above_noise(const gw_evidence *evidence, uint32_t level)
 {
-    return gw_signed_i32(((uint32_t)pair[0] / 2U) + ((uint32_t)pair[1] / 2U));
-}
+    const uint32_t noise = (uint32_t)evidence->ring_noise;
 
-static uint32_t above_noise(const gw_evidence *evidence, int32_t level)
-{
-    const uint32_t heard = level_of(level);
-    const uint32_t noise = level_of(evidence->ring_noise);
-
-    return (heard > noise) ? (heard - noise) : 0U;
+    return (level > noise) ? ((level - noise) & GW_LEVEL_BITS) : 0U;
 }
 
 /* What is left of a ringing is nothing where it is no louder than encoder steps alone may be. */
-static uint32_t left_of_ringing(const gw_evidence *evidence, int32_t level)
+static uint32_t left_of_ringing(const gw_evidence *evidence, uint32_t level)
 {
-    return (level <= evidence->steps_level) ? 0U : above_noise(evidence, level);
+    return (level <= (uint32_t)evidence->steps_level) ? 0U : above_noise(evidence, level);
 }
 
-/* What the group in the middle and the last one have above noise; nothing as long as there are too
- * few to be told apart. */
-typedef struct {
-    uint32_t earlier;
-    uint32_t later;
-} gw_decay;
-
-static gw_decay decay_now(const gw_evidence *evidence)
+/* What the group in the middle and the last one have above noise, with all that came before; nothing
+ * as long as there are too few to be told apart. Noise stays as it is while one listens, so a new
+ * group alone changes it. */
+static void compare_groups(gw_evidence *evidence, uint32_t last)
 {
-    const uint32_t groups
-        = (evidence->groups < (uint8_t)GW_GROUPS) ? evidence->groups : (uint32_t)GW_GROUPS;
-    gw_decay now = {0U, 0U};
+    const uint32_t groups = evidence->groups;
 
-    if (pairs_stand_for_groups(evidence) != 0U) {
-        now.earlier = above_noise(evidence, mean_of(&evidence->group[(GW_GROUPS / 2) - 2]));
-        now.later = left_of_ringing(evidence, mean_of(&evidence->group[GW_GROUPS - 2]));
-    } else if (groups >= (uint32_t)GW_GROUPS_NEEDED) {
-        now.earlier = above_noise(evidence, evidence->group[(groups - 1U) / 2U]);
-        now.later = left_of_ringing(evidence, evidence->group[groups - 1U]);
-    } else {
-        /* Too few. */
+    if (groups >= (uint32_t)GW_GROUPS_NEEDED) {
+        evidence->earlier = total_of(evidence->earlier_before)
+                            + above_noise(evidence, evidence->group[(groups - 3U) / 2U]);
+        evidence->later = total_of(evidence->later_before) + left_of_ringing(evidence, last);
     }
-    return now;
-}
-
-/* What a listening has with all that came before it, the sums of earlier ones. */
-static gw_decay decay_in_all(const gw_evidence *evidence)
-{
-    gw_decay sum = decay_now(evidence);
-
-    sum.earlier += (uint32_t)evidence->earlier & (uint32_t)GW_TOTAL_MAX;
-    sum.later += (uint32_t)evidence->later & (uint32_t)GW_TOTAL_MAX;
-    return sum;
 }
 
 /* Sums are halved together before they no longer fit. */
-static int32_t scaled(uint32_t sum, uint32_t both)
+static uint32_t scaled(uint32_t sum, uint32_t both)
 {
-    const uint32_t scaled_sum = (both > (uint32_t)GW_TOTAL_MAX) ? (sum / 2U) : sum;
-
-    return (int32_t)scaled_sum;
+    return (both > (uint32_t)GW_TOTAL_MAX) ? (sum / 2U) : sum;
 }
 
 /* Whether a ringing at this gain goes on while noise is heard. */
@@ -341,16 +334,14 @@ static void keep_ringing(gw_evidence *evidence)
 
 void gw_evidence_end_listening(gw_evidence *evidence, int32_t next)
 {
-    const gw_decay sum = decay_in_all(evidence);
+    const uint32_t earlier = evidence->earlier & GW_SUM_BITS;
+    const uint32_t later = evidence->later & GW_SUM_BITS;
 
     evidence->lasted
-        = ((sum.earlier > 0U) && ((sum.later + (sum.earlier / GW_FALLS_PART)) >= sum.earlier)) ? 1U
-                                                                                               : 0U;
+        = ((earlier > 0U) && ((later + (earlier / GW_FALLS_PART)) >= earlier)) ? 1U : 0U;
     if (next == (int32_t)GW_HEARING_NOISE) {
-        const uint32_t both = sum.earlier | sum.later;
-
-        evidence->earlier = scaled(sum.earlier, both);
-        evidence->later = scaled(sum.later, both);
+        evidence->earlier_before = scaled(earlier, earlier | later);
+        evidence->later_before = scaled(later, earlier | later);
     }
 }
 
@@ -360,7 +351,7 @@ static void adapt_pulse(gw_evidence *evidence)
     const uint32_t wanted = (uint32_t)GW_RESPONSE_WANTED * silence_now(evidence);
     const int32_t answer = evidence->burst_peak;
 
-    if ((answer >= GW_ANSWER_TOO_MUCH) || (evidence->burst_noise >= GW_NOISE_ENOUGH)) {
+    if ((answer >= GW_ANSWER_TOO_MUCH) || ((int32_t)evidence->burst_noise >= GW_NOISE_ENOUGH)) {
         evidence->boost = (evidence->boost > 0U) ? (uint8_t)(evidence->boost - 1U) : 0U;
     } else if (((uint32_t)evidence->response < wanted) && (evidence->ring_blocks > 0U)
                && (answer < GW_ANSWER_ENOUGH)) {
@@ -402,55 +393,72 @@ void gw_evidence_hear(gw_evidence *evidence, int32_t hearing)
     gw_evidence_begin_hearing(evidence, hearing);
 }
 
-/* Each two neighbours become one group of twice the length; the next such group begins. */
-static void merge_groups(gw_evidence *evidence, int32_t level)
+/* Mean of two neighbours; of what else damaged memory holds anything. */
+static uint32_t mean_of(uint32_t first, uint32_t second)
 {
-    int32_t *const group = evidence->group;
-
-    group[0] = mean_of(&group[0]);
-    group[1] = mean_of(&group[2]);
-    group[2] = mean_of(&group[4]);
-    group[3] = mean_of(&group[6]);
-    evidence->groups = (uint8_t)((uint32_t)GW_GROUPS / 2U);
-    evidence->group_bits = (uint8_t)(evidence->group_bits + 1U);
-    evidence->group_filled = 1U;
-    evidence->group_sum = level;
+    return (first / 2U) + (second / 2U);
 }
 
-static void end_group(gw_evidence *evidence, uint32_t bits)
-{
-    const uint32_t mean = (uint32_t)evidence->group_sum >> bits;
+/* Where groups are kept: 1 to 3, which stand in the middle one after the other, are; of 4 and 5, and
+ * of 6 and 7, no more than the mean is needed once both are complete; 0 is not. */
+static const uint8_t place_of_group[GW_GROUPS] = {4U, 0U, 1U, 2U, 0U, 3U, 3U, 4U};
 
-    evidence->group[evidence->groups] = gw_signed_i32(mean);
-    evidence->groups = (uint8_t)(evidence->groups + 1U);
+/* All groups are full: each two neighbours become one of twice the length; 0 and 1 the new 0. */
+static void join_groups(gw_evidence *evidence)
+{
+    uint32_t *const group = evidence->group;
+    const uint32_t second = group[0];
+
+    group[0] = mean_of(group[1], group[2]);
+    group[1] = second;
+    group[2] = mean_of(group[3], group[4]);
+    evidence->groups = (uint8_t)((uint32_t)GW_GROUPS / 2U);
+    evidence->group_bits = (uint8_t)(evidence->group_bits + 1U);
+    compare_groups(evidence, group[2]);
+}
+
+static void end_group(gw_evidence *evidence, uint32_t last)
+{
     evidence->group_filled = 0U;
-    evidence->group_sum = 0;
+    evidence->groups = (uint8_t)(evidence->groups + 1U);
+    if ((evidence->groups == (uint8_t)GW_GROUPS)
+        && (evidence->group_bits < (uint8_t)GW_GROUP_BITS_MAX)) {
+        join_groups(evidence);
+    } else {
+        if (evidence->groups == 6U) {
+            evidence->group[0] = mean_of(evidence->group[0], last);
+        }
+        compare_groups(evidence, last);
+    }
 }
 
 /* Once the longest groups are full, longer listening says nothing new. */
 static void add_to_group(gw_evidence *evidence, int32_t level)
 {
-    if (evidence->groups < (uint8_t)GW_GROUPS) {
-        const uint32_t bits = evidence->group_bits & 7U;
-        const uint32_t before = (uint32_t)evidence->group_sum & GW_GROUP_SUM_BITS;
-        const uint32_t sum = before + level_of(level);
+    const uint32_t groups = evidence->groups;
 
-        evidence->group_sum = (int32_t)sum;
-        evidence->group_filled = (uint8_t)(evidence->group_filled + 1U);
-        if (((uint32_t)evidence->group_filled >> bits) != 0U) {
-            end_group(evidence, bits);
+    if (groups < (uint32_t)GW_GROUPS) {
+        uint32_t *const group = &evidence->group[place_of_group[groups]];
+        const uint32_t bits = evidence->group_bits & 7U;
+        const uint32_t before = evidence->group_filled;
+        const uint32_t filled = before + 1U;
+        const uint32_t sum
+            = ((before > 0U) ? (*group & GW_GROUP_SUM_BITS) : 0U) + level_of(level);
+
+        if ((filled >> bits) == 0U) {
+            *group = sum;
+            evidence->group_filled = (uint8_t)filled;
+        } else {
+            *group = sum >> bits;
+            end_group(evidence, sum >> bits);
         }
     }
 }
 
 static void hear_ringing(gw_evidence *evidence, int32_t level)
 {
-    if (pairs_stand_for_groups(evidence) != 0U) {
-        merge_groups(evidence, level);
-    } else if (evidence->ring_blocks > 0U) {
+    if (evidence->ring_blocks > 0U) {
         add_to_group(evidence, level);
-    } else {
-        /* The pulse's own block. */
     }
     if (evidence->ring_blocks < (uint8_t)GW_RESPONSE_BLOCKS) {
         evidence->response = larger(evidence->response, level);
@@ -484,16 +492,25 @@ void gw_evidence_ring_block(gw_evidence *evidence, int32_t level)
     changed(evidence);
 }
 
+static uint16_t louder(uint16_t a, uint16_t b)
+{
+    return (a > b) ? a : b;
+}
+
 void gw_evidence_burst_block(gw_evidence *evidence, int32_t level)
 {
-    evidence->burst = level;
+    const uint16_t burst = (uint16_t)gw_clamp_i32(level, 0, GW_INPUT_LEVEL_MAX);
+
+    evidence->burst = burst;
     if (evidence->hearing == (uint8_t)GW_HEARING_NOISE) {
-        evidence->burst_noise = larger(evidence->burst_noise, level);
-        evidence->move_noise = larger(evidence->move_noise, level);
+        evidence->burst_noise = louder(evidence->burst_noise, burst);
+        evidence->move_noise = louder(evidence->move_noise, burst);
     } else if (evidence->hearing == (uint8_t)GW_HEARING_RINGING) {
-        evidence->burst_peak = larger(evidence->burst_peak, level);
+        const uint16_t peak = louder(evidence->burst_peak, burst);
+
+        evidence->burst_peak = (peak < (uint16_t)UINT8_MAX) ? (uint8_t)peak : (uint8_t)UINT8_MAX;
     } else if (evidence->hearing == (uint8_t)GW_HEARING_MOVE) {
-        evidence->move_noise = larger(evidence->move_noise, level);
+        evidence->move_noise = louder(evidence->move_noise, burst);
     } else {
         /* The block belongs to nothing. */
     }
@@ -501,22 +518,24 @@ void gw_evidence_burst_block(gw_evidence *evidence, int32_t level)
 }
 
 /* Until this gain's own noise is heard, what the gain before lets expect stands in. */
-static int32_t noise_of(const gw_evidence *evidence)
+static uint32_t noise_of(const gw_evidence *evidence)
 {
-    const int32_t before
-        = (evidence->noise_before == GW_NOISE_UNKNOWN) ? 0 : evidence->noise_before;
+    const uint32_t before = evidence->noise_before;
+    const uint32_t stands_in = (before == GW_NOISE_UNKNOWN) ? 0U : before;
 
-    return (evidence->noise_blocks > 0U) ? evidence->burst_noise : before;
+    return (evidence->noise_blocks > 0U) ? evidence->burst_noise : stands_in;
 }
 
+/* Sums that are no levels any more are compared in steps; less than one of what was there earlier is
+ * nothing to compare with. */
 static int32_t decay_of(const gw_evidence *evidence)
 {
-    const gw_decay sum = decay_in_all(evidence);
-    const uint32_t bits = ((sum.earlier | sum.later) > (uint32_t)GW_LEVEL_MAX) ? GW_TOTAL_BITS : 0U;
-    const uint32_t whole = sum.earlier >> bits;
+    const uint32_t earlier = evidence->earlier;
+    const uint32_t later = evidence->later;
+    const uint32_t bits = ((earlier | later) > (uint32_t)GW_LEVEL_MAX) ? GW_TOTAL_BITS : 0U;
+    const uint32_t whole = earlier >> bits;
 
-    return (sum.earlier == 0U) ? GW_INPUT_LEVEL_MAX
-                               : share(sum.later >> bits, (whole > 0U) ? whole : 1U);
+    return (whole == 0U) ? GW_INPUT_LEVEL_MAX : share(later >> bits, whole);
 }
 
 void gw_evidence_findings(const gw_evidence *evidence, int32_t inputs[GW_INPUT_SLOTS])
@@ -526,39 +545,35 @@ void gw_evidence_findings(const gw_evidence *evidence, int32_t inputs[GW_INPUT_S
     const int32_t ring_level = share((uint32_t)evidence->last, silence);
     const int32_t response_level = share((uint32_t)evidence->response, silence);
     const int32_t decay_level = decay_of(evidence);
-    const int32_t noise = noise_of(evidence);
-    const int32_t noise_before = evidence->noise_before;
-    const int32_t move_noise = evidence->move_noise;
+    const uint32_t noise = noise_of(evidence);
+    const uint32_t noise_before = evidence->noise_before;
+    const uint32_t move_noise = evidence->move_noise;
     const int32_t leapt = has_leapt(move_noise, evidence->move_noise_before, 3U);
     const uint8_t noise_blocks = evidence->noise_blocks;
     const uint8_t ring_blocks = evidence->ring_blocks;
-    const int32_t burst = evidence->burst;
-    const int32_t is_hidden = (evidence->hidden >= (uint8_t)GW_HIDDEN_GAINS) ? 1 : 0;
-    const int32_t vanished = (evidence->hidden < (uint8_t)GW_VANISHED_GAINS) ? is_hidden : 0;
-    const int32_t grown = evidence->grown;
-    const int32_t grown_enough
-        = (evidence->hidden >= (uint8_t)GW_GROWN_HIDDEN) ? 1 : GW_GROWN_GAINS;
+    const uint16_t burst = evidence->burst;
+    const uint8_t is_hidden = evidence->is_hidden;
+    const uint8_t has_vanished = evidence->has_vanished;
+    const uint8_t has_grown = evidence->has_grown;
     const uint8_t stays = evidence->staying;
-    const uint32_t enough = (is_hidden != 0) ? GW_STALLS_HIDDEN : GW_STALLS_ENOUGH;
-    const int32_t stalls = (evidence->stalls >= enough) ? 1 : 0;
+    const uint8_t has_stalled = evidence->has_stalled;
 
-    gw_put(inputs, GW_PLACE_OF_BURST_LEVEL, gw_clamp_i32(burst, 0, GW_INPUT_LEVEL_MAX));
+    gw_put(inputs, GW_PLACE_OF_BURST_LEVEL, (int32_t)burst);
     gw_put(inputs, GW_PLACE_OF_NOISE_BLOCKS, (int32_t)noise_blocks);
-    gw_put(inputs, GW_PLACE_OF_NOISE_LEVEL, gw_clamp_i32(noise, 0, GW_INPUT_LEVEL_MAX));
+    gw_put(inputs, GW_PLACE_OF_NOISE_LEVEL, (int32_t)noise);
     gw_put(inputs, GW_PLACE_OF_NOISE_LEAPT, has_leapt(noise, noise_before, 3U));
     gw_put(inputs, GW_PLACE_OF_RING_BLOCKS, (int32_t)ring_blocks);
     gw_put(inputs, GW_PLACE_OF_RING_LEVEL, ring_level);
     gw_put(inputs, GW_PLACE_OF_RESPONSE_LEVEL, response_level);
     gw_put(inputs, GW_PLACE_OF_DECAY_LEVEL, decay_level);
     gw_put(inputs, GW_PLACE_OF_MOVE_NOISE_LEVEL,
-        (leapt != 0) ? 0 : gw_clamp_i32(move_noise, 0, GW_INPUT_LEVEL_MAX));
+        (leapt != 0) ? 0 : (int32_t)move_noise);
     gw_put(inputs, GW_PLACE_OF_NOISE_TRIPLED, has_leapt(noise, noise_before, 6U));
-    gw_put(inputs, GW_PLACE_OF_ANSWERS_HIDDEN, is_hidden);
-    gw_put(inputs, GW_PLACE_OF_NOISE_GROWN,
-        (grown >= grown_enough) ? 1 : 0);
+    gw_put(inputs, GW_PLACE_OF_ANSWERS_HIDDEN, (int32_t)is_hidden);
+    gw_put(inputs, GW_PLACE_OF_NOISE_GROWN, (int32_t)has_grown);
     gw_put(inputs, GW_PLACE_OF_RINGING_STAYS, (int32_t)stays);
-    gw_put(inputs, GW_PLACE_OF_RINGING_STALLS, stalls);
-    gw_put(inputs, GW_PLACE_OF_ANSWERS_VANISHED, vanished);
+    gw_put(inputs, GW_PLACE_OF_RINGING_STALLS, (int32_t)has_stalled);
+    gw_put(inputs, GW_PLACE_OF_ANSWERS_VANISHED, (int32_t)has_vanished);
 }
 
 void gw_evidence_no_findings(int32_t inputs[GW_INPUT_SLOTS])

@@ -25,7 +25,8 @@
 #include "gw_detector.h"
 #include "gw_trial.h"
 
-/* A level as an input of the trial stops earlier than that of the detector. */
+/* A level as an input of the trial stops earlier than that of the detector, and so do burst levels
+ * wherever they are kept: far below, the search has ended. */
 #define GW_INPUT_LEVEL_MAX INT32_C(65535)
 
 /* Silence is above the largest ring level of noise by an eighth of it and 3/2 of the spread of the
@@ -36,8 +37,8 @@
 /* ... and is not expected to grow by more than a quarter and half of that from gain to gain. What
  * there was where the axis turns round is expected again: the gain was found quiet with it. */
 
-/* Above every level. */
-#define GW_NOISE_UNKNOWN (GW_LEVEL_MAX + 1)
+/* The burst level of noise that is not known, or as strong. */
+#define GW_NOISE_UNKNOWN 65535U
 
 #define GW_BLOCKS_MAX INT32_C(255)
 /* Noise that hid the answers at so many gains in a row may hide that the limit was passed. */
@@ -104,37 +105,43 @@ typedef struct {
     int32_t ring_noise_least; /* smallest ring level of noise at this gain */
     int32_t ring_noise;   /* largest of it */
     int32_t silence;      /* ring level of silence, of both */
-    int32_t burst_noise;  /* largest burst level of the same time */
-    int32_t move_noise;   /* largest burst level without a pulse at this gain, moves included */
     int32_t ring_most;    /* largest ring_noise of all hearings at this gain */
-    int32_t earlier; /* what groups in the middle had above noise, all earlier listening at this gain */
-    int32_t later;   /* ... and last groups */
+    uint32_t earlier; /* what groups in the middle had above noise, all listening at this gain */
+    uint32_t later;   /* ... and last groups */
+    uint32_t earlier_before; /* the same without this listening */
+    uint32_t later_before;
     int32_t stays;   /* noise above which a ringing at this gain goes on; 0: each was seen to fall */
     int32_t response;     /* largest ring level of the first two blocks since the pulse began */
     int32_t last;         /* ring level of the last of them */
-    int32_t burst_peak;   /* largest burst level of the same time */
-    int32_t group_sum;    /* levels of the group being filled */
-    int32_t group[GW_GROUPS]; /* mean ring levels of equal stretches since the pulse's own block */
-    int32_t noise_before; /* burst_noise of the gain before, without leaps, or GW_NOISE_UNKNOWN; it
-                           * stays as it was while the speed error is far noisier than usual */
-    int32_t move_noise_before; /* move_noise of the gain before, or GW_NOISE_UNKNOWN */
     int32_t ring_usual;   /* what gains so far let expect of ring_most */
-    int32_t burst;        /* burst level of the last block */
     int32_t steps_level;  /* ringing that is no louder is nothing: encoder steps alone may be */
-    uint8_t groups;       /* complete ones; all: two each become one before the next block */
+    uint32_t group[5]; /* mean ring levels of equal stretches since the pulse's own block, as far as
+                        * they are needed, and the sum of the one being filled */
+    uint16_t burst;        /* burst level of the last block */
+    uint16_t burst_noise;  /* largest burst level of the time of ring_noise */
+    uint16_t move_noise;   /* largest burst level without a pulse at this gain, moves included */
+    uint16_t noise_before; /* burst_noise of the gain before, without leaps, or GW_NOISE_UNKNOWN; it
+                            * stays as it was while the speed error is far noisier than usual */
+    uint16_t move_noise_before; /* move_noise of the gain before, or GW_NOISE_UNKNOWN */
+    uint8_t burst_peak;   /* largest burst level since the pulse began, 0 to 255 */
+    uint8_t groups;       /* complete ones */
     uint8_t group_bits;   /* blocks in each are 2^group_bits, 0 to GW_GROUP_BITS_MAX */
     uint8_t group_filled; /* blocks in the one being filled */
     uint8_t ring_blocks;  /* since the pulse began, its own block included, 0 to GW_BLOCKS_MAX */
     uint8_t noise_blocks; /* ring blocks of noise at this gain, 0 to GW_BLOCKS_MAX */
     uint8_t hidden;       /* gains in a row whose last pulse was not seen, or faintly, 0 to GW_BLOCKS_MAX */
+    uint8_t is_hidden;    /* 1: at GW_HIDDEN_GAINS or more */
+    uint8_t has_vanished; /* 1: but at fewer than GW_VANISHED_GAINS */
     uint8_t boost;        /* test pulses are 2^boost times as high as the table says */
     uint8_t hearing;      /* enum gw_hearing */
     uint8_t lasted;       /* 1: the ringing heard last did not fall; judged where hearing begins */
     uint8_t staying;      /* 1: a ringing at this gain goes on while noise is heard */
     uint8_t stalled;      /* 1: a ringing at this gain */
     uint8_t stalls;       /* and leaps of noise at gains before, up to GW_STALLS_ENOUGH */
-    int16_t grown;        /* gains in a row with far more, to GW_BLOCKS_MAX; below 0: gains to learn */
-    uint16_t blocks;      /* changes with everything else here, and last; counted round */
+    uint8_t has_stalled;  /* 1: enough; GW_STALLS_HIDDEN, where answers are hidden */
+    int8_t grown;         /* gains in a row with far more, to INT8_MAX; below 0: gains to learn */
+    uint8_t has_grown;    /* 1: GW_GROWN_GAINS or more; one, where answers are hidden at GW_GROWN_HIDDEN */
+    uint8_t blocks;       /* changes with everything else here, and last; counted round */
 } gw_evidence;
 
 /* What the evidence says is written over inputs of the trial, 0 to GW_INPUT_LEVEL_MAX each. Where they

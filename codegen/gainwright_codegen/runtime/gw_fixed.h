@@ -21,7 +21,7 @@
 
 /* Of the static files gw_*.h and gw_*.c, which are the same in every export; gw_trial.h and
  * gw_machine.h are made for one version. */
-#define GW_RUNTIME_VERSION 8
+#define GW_RUNTIME_VERSION 9
 
 #define GW_SIGNAL_FRACTION_BITS 24U
 #define GW_SIGNAL_LIMIT INT32_C(268435455)

@@ -26,12 +26,13 @@ void gw_sequencer_reset(gw_sequencer *sequencer)
 int32_t gw_sequencer_advance(gw_sequencer *sequencer, const int32_t inputs[GW_INPUT_SLOTS])
 {
     const gw_condition_bits seen = gw_trial_look(sequencer->state, inputs, sequencer->variables);
-    const gw_row *const end = &gw_trial_rows[gw_trial_first_row[sequencer->state + 1]];
-    const gw_row *row = &gw_trial_rows[gw_trial_first_row[sequencer->state]];
-    const gw_row *taken = &row[1]; /* the row behind it; a row there is, whatever holds */
+    const gw_row_span *const span = &gw_trial_spans[sequencer->state][gw_span_of(seen)];
+    const gw_row *const end = &gw_trial_rows[span->end];
+    const gw_row *row = &gw_trial_rows[span->begin];
+    const gw_row *taken = end; /* the row behind it */
     uint32_t hits = 0U;
 
-    /* All rows are looked at, so that a second hit is noticed and the time does not vary. */
+    /* All rows that may hold are looked at, so that a second hit is noticed. */
     while (row < end) {
         const gw_row *const next = &row[1];
 
@@ -41,11 +42,8 @@ int32_t gw_sequencer_advance(gw_sequencer *sequencer, const int32_t inputs[GW_IN
         }
         row = next;
     }
-    if (hits == 0U) {
-        return GW_NO_ROW;
-    }
-    if (hits > 1U) {
-        return GW_SEVERAL_ROWS;
+    if (hits != 1U) {
+        return (hits == 0U) ? GW_NO_ROW : GW_SEVERAL_ROWS;
     }
     sequencer->saturated = gw_trial_act(taken[-1].action, seen, inputs, sequencer->variables);
     sequencer->state = (int32_t)taken[-1].target;

@@ -91,6 +91,25 @@ static inline int32_t gw_row_holds(const gw_row *row, gw_condition_bits seen)
 #endif
 }
 
+/* Rows begin to end - 1. */
+typedef struct {
+    gw_row_number begin;
+    gw_row_number end;
+} gw_row_span;
+
+/* Which of the two spans of a state may hold for what was seen of it. */
+static inline uint32_t gw_span_of(gw_condition_bits seen)
+{
+#if GW_SPLIT_BITS == 0
+    (void)seen;
+    return 0U;
+#elif GW_CONDITION_WIDTH > 64
+    return ((seen.words[0] & GW_SPLIT_BITS) != 0U) ? 1U : 0U;
+#else
+    return ((seen & GW_SPLIT_BITS) != 0U) ? 1U : 0U;
+#endif
+}
+
 typedef struct {
     int32_t low;
     int32_t high;
@@ -105,9 +124,12 @@ typedef struct {
     uint16_t rung_count;
 } gw_stage_binding;
 
-/* Rows sorted by state; those of state s are first_row[s] up to first_row[s + 1] - 1. */
+/* Rows sorted by state, and within a state by what may hold: first those that want one of the
+ * conditions GW_SPLIT_BITS, then those that do not care, last those that want none of them. Of state s
+ * gw_trial_spans[s][0] has those that may hold where none is seen, to the end of the state's rows, and
+ * [1], from their beginning, those that may where one is; the others what was seen excludes. */
 extern const gw_row gw_trial_rows[GW_ROW_COUNT];
-extern const uint16_t gw_trial_first_row[GW_STATE_COUNT + 1];
+extern const gw_row_span gw_trial_spans[GW_STATE_COUNT][2];
 
 extern const gw_range gw_trial_variable_ranges[GW_VARIABLE_SLOTS];
 extern const gw_variable_value gw_trial_initial_variables[GW_VARIABLE_SLOTS];

@@ -19,9 +19,10 @@ from gainwright_codegen.c_text import (
     identity,
     plain,
 )
-from gainwright_codegen.trial_c.condition_bits import condition_bits
+from gainwright_codegen.trial_c.condition_bits import ConditionBits, condition_bits
 from gainwright_codegen.trial_c.expression import c_integer
 from gainwright_codegen.trial_c.identifiers import constant, names_by_prefix
+from gainwright_codegen.trial_c.row_spans import splitting
 
 OBEYED_OUTPUTS = ("pulse_request", "hearing", "active_stage")
 """Outputs by which a trial asks the axis for something."""
@@ -136,12 +137,22 @@ typedef uint32_t gw_variable_set;
 def _counts(trial: Trial) -> str:
     lines = [comment("SLOTS are sizes of arrays: C has none of size 0.")]
     lines.append(f"#define GW_ROW_COUNT {len(trial.rows)}")
-    lines.append(f"#define GW_CONDITION_WIDTH {condition_bits(trial).width}")
+    bits = condition_bits(trial)
+    lines.append(f"#define GW_CONDITION_WIDTH {bits.width}")
+    lines += _split(splitting(trial, bits), bits)
     for prefix, names in names_by_prefix(trial).items():
         lines.append(f"#define GW_{prefix}_COUNT {len(names)}")
         if prefix != "STATE":
             lines.append(f"#define GW_{prefix}_SLOTS {max(1, len(names))}")
     return "\n".join(lines) + "\n"
+
+
+def _split(names: Sequence[str], bits: ConditionBits) -> list[str]:
+    text = f"Conditions that split the rows of a state in two: {', '.join(names) or 'none'}."
+    return [
+        comment(text),
+        f"#define GW_SPLIT_BITS {hex(sum(1 << bits.place[name] for name in names))}U",
+    ]
 
 
 def _bindings(trial: Trial) -> str:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from gainwright.detector.findings import measures_response
 from gainwright.detector.response_settings import RESPONSE_FINDINGS
-from gainwright.language.expression import Boolean, Expression
+from gainwright.language.expression import Boolean, Expression, Integer
 from gainwright.language.model import Output, Trial
 from gainwright_codegen.c_text import LINE_LENGTH, comment, statement
 from gainwright_codegen.trial_c.expression import Scope, c_integer, c_word
@@ -16,22 +16,32 @@ from gainwright_codegen.trial_c.scope import variables_scope
 
 FAULT_OUTPUT = "fault_latched"
 _LONGEST_ENUMERATOR = 63
+_SMALL = range(8)
+"""Integers of three bits."""
 
 
 class _Choices:
-    """What an output may be: each state shows one of them, by a number that is kept in few bits."""
+    """What an output may be: each state shows one of them, by a number that is kept in few bits.
+
+    That number is the value itself where all are small integers.
+    """
 
     def __init__(self, trial: Trial, output: Output, shift: int) -> None:
         self.output, self.shift = output, shift
         shown = [state.outputs.get(output.name, output.default) for state in trial.states]
         in_order = [output.default, *shown] if output.default in shown else shown
         self.values: tuple[Expression, ...] = tuple(dict.fromkeys(in_order))
-        self.by_state = [self.values.index(value) for value in shown]
-        self._names = [trial.states[self.by_state.index(k)].name for k in range(len(self.values))]
+        small = [v.value for v in self.values if isinstance(v, Integer) and v.value in _SMALL]
+        self.are_shown = len(self.values) > 2 and len(small) == len(self.values)
+        self.numbers = dict(
+            zip(self.values, small if self.are_shown else range(len(self.values)), strict=True)
+        )
+        self.by_state = [self.numbers[value] for value in shown]
+        self._names = {n: trial.states[self.by_state.index(n)].name for n in self.by_state}
 
     @property
     def width(self) -> int:
-        return (len(self.values) - 1).bit_length()
+        return max(self.numbers.values()).bit_length()
 
     @property
     def mask(self) -> int:
@@ -48,11 +58,14 @@ class _Choices:
         """Return a definition for each choice but number 0, which has no bits."""
         return [
             f"#define {self.name(k)} {hex(k << self.shift)}{suffix}"
-            for k in range(1, len(self.values))
+            for k in sorted(self.numbers.values())
+            if k
         ]
 
     def value(self, scope: Scope, suffix: str) -> str:
         """Return C for the value that is shown."""
+        if self.are_shown:
+            return f"shown_number(shown, {hex(self.mask)}{suffix}, {self.shift}U)"
         text = c_word(self.values[0], scope, self.output.kind)
         for number in range(1, len(self.values)):
             asked = f"(shown & {hex(self.mask)}{suffix}) == {self.name(number)}"
@@ -84,7 +97,20 @@ def outputs_by_state(trial: Trial) -> str:
     lines[-1] = lines[-1].rstrip(",")
     scope = variables_scope(trial)
     body = [_assignment(c.output.name, c.value(scope, suffix)) for c in choices]
-    return "\n".join([*lines, "};\n", _outputs_function(c_type, shift, body)])
+    reader = [_shown_number(shift)] if any(c.are_shown for c in choices) else []
+    return "\n".join([*lines, "};\n", *reader, _outputs_function(c_type, shift, body)])
+
+
+def _shown_number(bits: int) -> str:
+    c_type = "uint64_t" if bits > 32 else "uint32_t"
+    return _function(
+        f"static inline int32_t shown_number({c_type} shown, {c_type} mask, uint32_t first_bit)",
+        [
+            f"    const {c_type} number = (shown & mask) >> first_bit;",
+            "",
+            "    return (int32_t)number;",
+        ],
+    )
 
 
 def _outputs_function(c_type: str, bits: int, body: Sequence[str]) -> str:

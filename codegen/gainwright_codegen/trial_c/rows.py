@@ -11,6 +11,7 @@ from gainwright.language.model import Row, Trial
 from gainwright_codegen.c_text import LINE_LENGTH, array, comment
 from gainwright_codegen.trial_c.condition_bits import ConditionBits
 from gainwright_codegen.trial_c.identifiers import constant
+from gainwright_codegen.trial_c.row_spans import splitting, state_rows
 from gainwright_codegen.trial_c.scope import WIDEST, bit
 
 _LONGEST_ENUMERATOR = 63
@@ -44,11 +45,16 @@ class Actions:
 
     def rows(self, bits: ConditionBits) -> str:
         """Return action numbers, condition bits and rows, sorted by state."""
-        first, lines = [0], list[str]()
+        split, first = splitting(self._trial, bits), 0
+        spans, lines = list[str](), list[str]()
         for state in self._trial.states:
-            rows = self._trial.rows_by_state[state.name]
-            first.append(first[-1] + len(rows))
-            for row in rows:
+            own = state_rows(self._trial.rows_by_state[state.name], split)
+            end = first + len(own.rows)
+            calm = f"{{{first + own.calm_begin}U, {end}U}}"
+            urgent = f"{{{first}U, {first + own.urgent_end}U}}"
+            spans.append(f"{{{calm}, {urgent}}}")
+            first = end
+            for row in own.rows:
                 lines += [comment(_reason(row), indent=4), self._row(row, bits)]
         lines[-1] = lines[-1].rstrip(",")
         return "\n".join(
@@ -58,9 +64,7 @@ class Actions:
                 "const gw_row gw_trial_rows[GW_ROW_COUNT] = {",
                 *lines,
                 "};\n",
-                "const uint16_t gw_trial_first_row[GW_STATE_COUNT + 1] = "
-                + array([f"{index}U" for index in first])
-                + ";\n",
+                f"const gw_row_span gw_trial_spans[GW_STATE_COUNT][2] = {array(spans)};\n",
             ]
         )
 

@@ -61,10 +61,13 @@ def share(part: int, whole: int) -> int:
     return min(min(part, LEVEL_MAX) * LEVEL_ONE // max(whole, 1), INPUT_LEVEL_MAX)
 
 
-def expected(noise: int, before: int | None, part: int) -> int:
-    """Return how much noise the next gain lets expect: growth beyond 1/part does not count."""
-    most = LEVEL_MAX if before is None else before + before // part + NOISE_LEAST // 2
-    return min(noise, most)
+def expected(noise: int, before: int | None, part: int) -> int | None:
+    """Return how much noise the next gain lets expect: growth beyond 1/part does not count.
+
+    None, not known, where it is as strong as can be told.
+    """
+    most = INPUT_LEVEL_MAX if before is None else before + before // part + NOISE_LEAST // 2
+    return min(noise, most) if min(noise, most) < INPUT_LEVEL_MAX else None
 
 
 def has_leapt(noise: int, before: int | None, most: int) -> bool:
@@ -222,7 +225,8 @@ class ReferenceEvidence:
             self.ringing.add(level)
 
     def burst_block(self, level: int) -> None:
-        """Take the burst level of a block that has ended."""
+        """Take the burst level of a block that has ended; INPUT_LEVEL_MAX counts as the largest."""
+        level = min(level, INPUT_LEVEL_MAX)
         self.burst = level
         if self.hearing is Hearing.NOISE:
             self.burst_noise = max(self.burst_noise, level)

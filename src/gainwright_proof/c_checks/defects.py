@@ -141,11 +141,11 @@ HEADROOM = Defect(
 )
 GROUP_INDEX = Defect(
     "gw_evidence.c",
-    "if (evidence->groups < (uint8_t)GW_GROUPS) {",
-    "if (evidence->groups <= (uint8_t)GW_GROUPS) {",
+    "if (groups < (uint32_t)GW_GROUPS) {",
+    "if (groups <= (uint32_t)GW_GROUPS) {",
     "index one beyond the groups of the evidence",
     "gw_check_evidence_change",
-    "evidence->group[evidence->groups] = ",
+    "place_of_group[groups]",
 )
 SHARE = Defect(
     "gw_evidence.c",

@@ -99,7 +99,7 @@ void gx_note_single_misses(gx_search *search, const gw_sequencer *memory, uint32
         if ((memcmp(&bits, &same, sizeof bits) != 0) || (memcmp(&seen, &look, sizeof seen) != 0)) {
             gx_note(search, GX_CONDITIONS, (uint32_t)state, node, vector);
         }
-        for (index = gw_trial_first_row[state]; index < gw_trial_first_row[state + 1]; index++) {
+        for (index = gw_trial_spans[state][1].begin; index < gw_trial_spans[state][0].end; index++) {
             const gw_row *row = &gw_trial_rows[index];
             const uint32_t condition = only_missed(row, &seen, state);
 

@@ -77,7 +77,8 @@ _STEP = (
 )  # fmt: skip
 _AXIS = (
     ("burst input from the ring level", "gw_evidence.c",
-     "const int32_t burst = evidence->burst;", "const int32_t burst = evidence->last;"),
+     "const uint16_t burst = evidence->burst;",
+     "const uint16_t burst = (uint16_t)evidence->last;"),
     ("ring input from the burst level", "gw_evidence.c",
      "share((uint32_t)evidence->last, silence)", "share((uint32_t)evidence->burst, silence)"),
     ("answer of the last block instead of the largest", "gw_evidence.c",
@@ -94,7 +95,7 @@ _AXIS = (
      "#define GW_PLACE_OF_NOISE_BLOCKS ((int32_t)GW_INPUT_NOISE_BLOCKS)",
      "#define GW_PLACE_OF_NOISE_BLOCKS INT32_C(-1)"),
     ("findings left to the drive", "gw_axis.c",
-     "    gw_evidence_findings(evidence, inputs);\n    if", "    if"),
+     "        gw_evidence_findings(evidence, inputs);\n        if", "        if"),
     ("pulse on the falling edge of the request", "gw_axis.c",
      "(wanted & ~before & GW_ORDER_PULSE)",
      "(~wanted & before & GW_ORDER_PULSE)"),

@@ -62,7 +62,7 @@ _PLACES = (
     ("damaged memory is not noticed", "guard", "gw_axis.c",
      "&& (axis->checksum == checksum)", "&& (checksum == checksum)"),
     ("too few control ticks are not noticed", "guard", "gw_axis.c",
-     "right = (counted >= GW_RATE_FEWEST(control_ticks)) ? right : 0;", ""),
+     "(counted < GW_RATE_FEWEST(control_ticks))", "(counted < 0)"),
     ("another machine under the axis is not noticed", "guard", "gw_axis.c",
      "if ((knows_machine == 0) || (axis_is_sound(axis) == 0)) {",
      "if ((knows_machine < 0) || (axis_is_sound(axis) == 0)) {"),
@@ -75,8 +75,7 @@ _PLACES = (
     ("noise that went back stays counted as grown", "findings", "gw_evidence.c",
      "            grown = 0;\n", "            grown = before;\n"),
     ("answers called hidden a gain too late", "findings", "gw_evidence.c",
-     "(evidence->hidden >= (uint8_t)GW_HIDDEN_GAINS)",
-     "(evidence->hidden > (uint8_t)GW_HIDDEN_GAINS)"),
+     "(hidden >= (uint8_t)GW_HIDDEN_GAINS)", "(hidden > (uint8_t)GW_HIDDEN_GAINS)"),
     ("files of two versions together", "version", "gw_fixed.h",
      "#define GW_RUNTIME_FINGERPRINT 0x", "#define GW_RUNTIME_FINGERPRINT 0x1"),
 )  # fmt: skip

@@ -76,7 +76,7 @@ def _operated(
     for blocks, (what, level) in enumerate(operations, 1):
         _operate(evidence, what, level)
         found = evidence.findings()
-        counted = blocks << 8 | evidence.boost
+        counted = blocks % 256 << 8 | evidence.boost
         checksum = added(checksum, (*(found.get(name, 0) for name in inputs), counted))
     return checksum
 

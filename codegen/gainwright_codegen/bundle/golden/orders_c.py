@@ -54,9 +54,10 @@ static uint32_t finds_nothing(void)
     evidence->noise_blocks = 1U;
     evidence->burst_noise = GW_LEVEL_ONE;
     evidence->noise_before = 0;
-    evidence->hidden = UINT8_MAX;
-    evidence->grown = 255;
-    evidence->earlier = GW_LEVEL_ONE;
+    evidence->is_hidden = 1U;
+    evidence->has_grown = 1U;
+    evidence->has_stalled = 1U;
+    evidence->earlier = (uint32_t)GW_LEVEL_ONE;
     spoil(found, (uint32_t)sizeof found);
     find_nothing(found[2]);
     gw_axis_find(&subject, found[0]);
@@ -135,6 +136,7 @@ static uint32_t order_is_judged(uint32_t hearing, uint32_t rung)
     (void)has_taken(subject.order.word, 7);
     return ((found->hearing == right.hearing) && (found->boost == right.boost)
             && (found->hidden == right.hidden) && (found->grown == right.grown)
+            && (found->is_hidden == right.is_hidden) && (found->has_grown == right.has_grown)
             && (found->earlier == right.earlier) && (found->later == right.later)
             && (found->noise_before == right.noise_before)
             && ((found->steps_level == right.steps_level)
