@@ -276,13 +276,13 @@ the same, and their files refuse each other.
 A signal of Q4.24 is per unit times 2 to the power of `GW_SIGNAL_FRACTION_BITS`."""
 
 FIGURES: Mapping[str, tuple[int, int, str, str, str]] = {
-    "Cortex-M0": (9373, 328, "164, 152", "647/672/819", "1074/1196/1382"),
-    "Cortex-M4": (8319, 328, "68, 108", "142/153/215", "329/407/520"),
-    "Cortex-M7": (8373, 328, "76, 84", "144/155/219", "330/408/521"),
-    "Cortex-M33": (8331, 328, "68, 108", "142/153/216", "329/407/520"),
-    "RV32IMC": (10127, 328, "28, 52", "257/275/353", "463/560/707"),
-    "Cortex-M0 gcc": (10543, 328, "116, 112", "842/880/1082", "862/998/1181"),
-    "Cortex-M4 gcc": (9163, 328, "72, 84", "153/167/243", "321/412/514"),
+    "Cortex-M0": (9441, 328, "164, 152", "641/661/808", "1064/1185/1392"),
+    "Cortex-M4": (8481, 328, "68, 108", "142/153/220", "333/409/528"),
+    "Cortex-M7": (8535, 328, "76, 84", "144/155/222", "335/412/531"),
+    "Cortex-M33": (8489, 328, "68, 108", "142/153/221", "333/409/528"),
+    "RV32IMC": (10289, 328, "28, 52", "257/275/353", "468/564/720"),
+    "Cortex-M0 gcc": (10881, 328, "116, 112", "842/880/1082", "875/1008/1195"),
+    "Cortex-M4 gcc": (9469, 328, "72, 88", "153/167/243", "329/421/522"),
 }
 """Of trial standard on kiln-shuttle, by ``gainwright crosscheck``: flash, RAM of an axis, stack of
 control and sequencer tick in bytes; instructions of both, least/typical/worst."""
@@ -293,9 +293,9 @@ _FIGURES = (
     "gcc -O2 where it says so; your own export: `gainwright crosscheck FOLDER`. Flash without the "
     "self-test, RAM for each axis; stack "
     "of control tick and sequencer tick, bytes. Ticks: instructions, least/typical/worst; the "
-    "worst control tick plays a pulse and ends a block of both signals; the "
+    "worst control tick plays a pulse and judges the gain that an order ends; the "
     "sequencer is counted with as much heard as there is memory for, where the rate is judged. "
-    "With -Os flash on a Cortex-M4 is 8093 bytes by clang, 7991 by gcc. A Cortex-M0 has no "
+    "With -Os flash on a Cortex-M4 is 8259 bytes by clang, 8161 by gcc. A Cortex-M0 has no "
     "product of 64 bits: its filters multiply parts of 15 bits (`GW_NARROW`); single products "
     "clang puts together from halves, gcc calls its library for them, squares apart "
     "(`GW_NARROW_MULTIPLY`, `GW_NARROW_SQUARE`).\n\n"
