@@ -86,6 +86,8 @@ class RankSearch:
                     return Ranking(self._course, other.greatest, other.ranks)
         within = self._deadline.within_ticks
         details = [Detail.STEPS] if within is None else list(Detail)
+        if not self._few_change and Detail.CHANGED in details:
+            details.remove(Detail.CHANGED)
         for detail in details:
             try:
                 return self._ranking(detail)
@@ -93,6 +95,24 @@ class RankSearch:
                 if detail is details[-1]:
                     raise
         raise NoRankError
+
+    def _worth(self, detail: Detail, state: str) -> frozenset[str]:
+        """Return the variables that the rank of a state may look at."""
+        free = self._free[state]
+        return free & self._changed if detail is Detail.CHANGED else free
+
+    @property
+    def _changed(self) -> frozenset[str]:
+        """Variables that rows on the way give another value."""
+        return frozenset(name for row in self._course.rows for name in row.actions)
+
+    @property
+    def _few_change(self) -> bool:
+        """Whether most variables only stay as they are: they hide those that fall from a fit that
+        knows few ticks."""
+        free = sum(len(self._free[state]) for state in self._course.states)
+        changed = sum(len(self._free[state] & self._changed) for state in self._course.states)
+        return 2 * changed <= free
 
     def _serves(self, other: Ranking) -> bool:
         return set(self._course.states) <= other.ranks.keys() and not self._refuted(
@@ -102,7 +122,7 @@ class RankSearch:
     def _ranking(self, detail: Detail) -> Ranking:
         self._fit = RankFit(
             {
-                state: features(self._trial, detail, self._free[state])
+                state: features(self._trial, detail, self._worth(detail, state))
                 for state in self._course.states
             }
         )
@@ -111,7 +131,8 @@ class RankSearch:
         self._learn_starts()
         before = -1.0
         is_extra = self._deadline.subject == WHOLE_TRIAL
-        for _ in range(EASY_ROUNDS if is_extra else MOST_ROUNDS):
+        rounds = 2 * MOST_ROUNDS if detail is Detail.CHANGED else MOST_ROUNDS
+        for _ in range(EASY_ROUNDS if is_extra else rounds):
             least = self._fit.least_greatest()
             if self._deadline.within_ticks is not None and self._too_long(least):
                 # No ranks of this form are short enough, whole numbers or not.

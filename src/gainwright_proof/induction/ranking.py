@@ -47,9 +47,11 @@ class Detail(IntEnum):
 
     TIMERS = 0
     """Integers that count up by one while the trial stays in a state."""
-    VARIABLES = 1
+    CHANGED = 1
+    """All variables that change on the way; tried where these are the fewer."""
+    VARIABLES = 2
     """All variables."""
-    STEPS = 2
+    STEPS = 3
     """Also whole steps of those that jump by steps: a variable that is lowered by c at a time can
     be lowered about v / c times more, or once more from where a condition allows a shorter step."""
 
