@@ -227,3 +227,125 @@ def test_missing_time_limit_is_never_proved():
     assert found.verdict is Verdict.UNFINISHED
     assert "no rank" in found.detail
     assert not [f for f in prove(trial).findings if f.subject == "trial_comes_to_an_end"]
+
+
+BESIDE = 8
+TWICE = (
+    """\
+[trial]
+name = "twice"
+title = "Two visits, beside much that stays as it is"
+tick_us = 1000
+initial_state = "out"
+
+[inputs]
+go = { kind = "boolean", meaning = "Begin" }
+arrived = { kind = "boolean", meaning = "Arrived" }
+given = { kind = "integer", range = [0, 100], meaning = "What is kept" }
+
+[variables]
+second = { kind = "boolean", initial = false, meaning = "The second visit" }
+time = { kind = "integer", range = [0, 1000], initial = 0, meaning = "Ticks in the state" }
+"""
+    + "".join(
+        f'kept_{k} = {{ kind = "integer", range = [0, 100], initial = 0, meaning = "Kept" }}\n'
+        for k in range(BESIDE)
+    )
+    + """
+[conditions]
+asked = { holds = "go", meaning = "Asked for" }
+there = { holds = "arrived or time >= 700", meaning = "There" }
+rested = { holds = "time >= 200", meaning = "Stood for long enough" }
+done = { holds = "second", meaning = "This is the second visit" }
+
+[states.out]
+meaning = "Away"
+end = true
+
+[states.way]
+meaning = "On the way"
+
+[states.stand]
+meaning = "Stands"
+
+[[rows]]
+id = "begin"
+from = "out"
+when = ["asked"]
+to = "way"
+actions = { second = false, time = 0, """
+    + ", ".join(f'kept_{k} = "given"' for k in range(BESIDE))
+    + """ }
+why = "A start."
+
+[[rows]]
+id = "stay_out"
+from = "out"
+unless = ["asked"]
+actions = { """
+    + ", ".join(f'kept_{k} = "kept_{(k + 1) % BESIDE}"' for k in range(BESIDE))
+    + """ }
+why = "None."
+
+[[rows]]
+id = "arrive"
+from = "way"
+when = ["there"]
+to = "stand"
+actions = { time = 0 }
+why = "There."
+
+[[rows]]
+id = "go_on"
+from = "way"
+unless = ["there"]
+actions = { time = "time + 1" }
+why = "On the way."
+
+[[rows]]
+id = "back"
+from = "stand"
+when = ["rested"]
+unless = ["done"]
+to = "way"
+actions = { second = true, time = 0 }
+why = "Once more."
+
+[[rows]]
+id = "leave"
+from = "stand"
+when = ["rested", "done"]
+to = "out"
+actions = { time = 0 }
+why = "Twice is enough."
+
+[[rows]]
+id = "rest"
+from = "stand"
+unless = ["rested"]
+actions = { time = "time + 1" }
+why = "It stands."
+
+[hazards]
+endless = { consequence = "It never ends" }
+
+[requirements.ends]
+hazard = "endless"
+sentence = "Two visits end."
+kind = "bounded"
+trigger = "in_state(way, stand)"
+formula = "in_state(out)"
+within_ticks = WITHIN
+proved_by = "ranking argument"
+"""
+)
+
+
+@pytest.mark.parametrize(
+    ("within", "verdict"), [(1804, Verdict.PROVED), (1803, Verdict.UNFINISHED)]
+)
+def test_what_stays_as_it_is_does_not_hide_what_falls(within, verdict):
+    text = TWICE.replace("WITHIN", str(within))
+    found = _finding(trial_from_document(tomllib.loads(text), "twice.toml"), "ends")
+    assert found.verdict is verdict
+    assert "kept" not in found.detail
