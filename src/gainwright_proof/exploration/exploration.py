@@ -17,6 +17,7 @@ from gainwright_proof.exploration.engine import (
     OutOfMemory,
     Result,
 )
+from gainwright_proof.exploration.forgotten import forgetting_findings
 from gainwright_proof.exploration.in_parts import explored_in_parts
 from gainwright_proof.exploration.judge import Judge, unfinished_findings
 from gainwright_proof.exploration.limits import Limits, limit_reached
@@ -153,6 +154,7 @@ def _with_parts(
         return whole.findings, whole.premises
 
     parts, seen = explored_in_parts(trial, explored)
+    parts = (*parts, *forgetting_findings(trial, parts))
     return findings + parts, seen or tuple(premises_unfinished(trial, stopped))
 
 

@@ -79,6 +79,12 @@ class Judge:
             waits = {} if self._stopped else self._begin_waits(pool)
             yield from self._findings(waits)
 
+    def requirements(self, pool: Executor) -> Iterator[Finding]:
+        """Yield the findings about the requirements of a complete search alone."""
+        waits = self._begin_waits(pool)
+        for number, requirement in enumerate(self._trial.requirements):
+            yield self._requirement(number, requirement, waits)
+
     def _begin_waits(self, pool: Executor) -> dict[str, Future[Wait]]:
         """Begin to measure all times asked for; the result is by subject."""
         engine, requirements = self._engine, self._trial.requirements
@@ -97,7 +103,7 @@ class Judge:
     def _findings(self, waits: Mapping[str, Future[Wait]]) -> Iterator[Finding]:
         yield self._as_specified()
         yield self._one_step()
-        yield self._as_written()
+        yield self.as_written()
         yield from self._never_cut()
         for number, state in enumerate(self._trial.states):
             yield self._single_hit(number, state.name)
@@ -145,7 +151,8 @@ class Judge:
             {"steps": one_step.steps, "situations": one_step.situations},
         )
 
-    def _as_written(self) -> Finding:
+    def as_written(self) -> Finding:
+        """Return whether the requirements were asked as they are written."""
         asked = Asked(self._trial, self._engine)
         difference = asked.first_difference()
         if difference:

@@ -36,7 +36,7 @@ class Influence:
         self._outputs = {output.name: output for output in trial.outputs}
         conditions = dict.fromkeys(n for row in trial.rows for n in (*row.when, *row.unless))
         read = (self._specialiser.condition(name) for name in conditions)
-        self.control = self.closed(frozenset().union(*map(self._read, read)))
+        self.control = self.closed(frozenset().union(*map(self.read, read)))
         """Variables on which it depends which row is taken, now or later."""
 
     def slices(self) -> list[Slice]:
@@ -52,9 +52,9 @@ class Influence:
 
     def of(self, requirement: Requirement) -> frozenset[str]:
         """Return the variables that can matter to a requirement."""
-        read = self._read(requirement.formula)
+        read = self.read(requirement.formula)
         if requirement.trigger is not None:
-            read |= self._read(requirement.trigger)
+            read |= self.read(requirement.trigger)
         return self.control | self.closed(read)
 
     def closed(self, names: frozenset[str]) -> frozenset[str]:
@@ -64,12 +64,12 @@ class Influence:
             name = waiting.pop()
             for row in self._trial.rows:
                 if name in row.actions:
-                    new = self._read(row.actions[name]) - found
+                    new = self.read(row.actions[name]) - found
                     found |= new
                     waiting += new
         return frozenset(found)
 
-    def _read(self, expression: Expression) -> frozenset[str]:
+    def read(self, expression: Expression) -> frozenset[str]:
         """Return the variables that an expression reads, through conditions and outputs too."""
         names = references(self._specialiser.expanded(expression))
         values = (v for name in names & self._outputs.keys() for v in self._values(name))
@@ -81,7 +81,7 @@ class Influence:
 
     def _slice(self, kept: frozenset[str], requirements: Iterable[Requirement]) -> Slice:
         trial = self._trial
-        shown = [o for o in trial.outputs if self._shown(o) <= kept]
+        shown = [o for o in trial.outputs if self.shown(o) <= kept]
         names = {output.name for output in shown}
 
         def row(old: Row) -> Row:
@@ -92,7 +92,7 @@ class Influence:
                 trial,
                 variables=tuple(v for v in trial.variables if v.name in kept),
                 outputs=tuple(shown),
-                conditions=tuple(c for c in trial.conditions if self._read(c.expression) <= kept),
+                conditions=tuple(c for c in trial.conditions if self.read(c.expression) <= kept),
                 states=tuple(
                     replace(s, outputs={n: v for n, v in s.outputs.items() if n in names})
                     for s in trial.states
@@ -105,5 +105,6 @@ class Influence:
             tuple(v.name for v in trial.variables if v.name not in kept),
         )
 
-    def _shown(self, output: Output) -> frozenset[str]:
-        return frozenset[str]().union(*(self._read(v) for v in self._values(output.name)))
+    def shown(self, output: Output) -> frozenset[str]:
+        """Return the variables that an output is made of, in any state."""
+        return frozenset[str]().union(*(self.read(v) for v in self._values(output.name)))

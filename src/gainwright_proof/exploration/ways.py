@@ -95,11 +95,12 @@ class Ways:
     ) -> dict[_Rows, tuple[tuple[str, int], ...]]:
         """Return what is left once an input has its value."""
         after: dict[_Rows, tuple[tuple[str, int], ...]] = {}
+        values = self._values_of(name)
         for rows, chosen in found.items():
             if not any(name in self._read_by_left(left) for left in rows):
                 after.setdefault(rows, chosen)
                 continue
-            for value in self._values_of(name):
+            for value in values:
                 left = tuple(self._left_with_value(one, name, value) for one in rows)
                 after.setdefault(left, (*chosen, (name, value)))
         return after
