@@ -20,7 +20,7 @@ from gainwright_proof.verdict import HOLDS, Finding, Verdict
 
 MOST_WAYS = 4_000
 MOST_NODES = 300_000
-_TOGETHER = 128
+_TOGETHER = 100
 """Combinations of values of what requirements of one exploration keep."""
 _SLICE = 1 << 16
 
