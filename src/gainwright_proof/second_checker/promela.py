@@ -194,9 +194,16 @@ class _Model:
             yield f"c_decl {{ static const short {name}_counts[] = {{"
             yield f"  {', '.join(str(len(numbers)) for numbers in chosen.enough)}"
             yield "}; }"
-            yield f"c_decl {{ static const short {name}[][{longest}] = {{"
-            yield from (f"  {{{', '.join(map(str, numbers))}}}," for numbers in chosen.enough)
-            yield "}; }"
+            rows = [f"  {{{', '.join(map(str, numbers))}}}," for numbers in chosen.enough]
+            size = max(1, LONGEST_INLINE // max(map(len, rows)))
+            parts = [rows[first : first + size] for first in range(0, len(rows), size)]
+            for number, part in enumerate(parts):
+                yield f"c_decl {{ static const short {name}_{number}[][{longest}] = {{"
+                yield from part
+                yield "}; }"
+            names = ", ".join(f"{name}_{number}" for number, _ in enumerate(parts))
+            yield f"c_decl {{ static const short (*const {name}[])[{longest}] = {{ {names} }}; }}"
+            yield f"c_decl {{ static const int {name}_size = {size}; }}"
 
     def _declarations(self, timed: Requirement | None) -> Iterable[str]:
         yield f"byte state = {self._states[self._trial.initial_state]};"
@@ -316,7 +323,8 @@ class _Model:
         name = f"enough_{self._states[chosen.state]}"
         for place in range(max(map(len, chosen.enough))):
             yield f"    :: d_step {{ c_expr {{ {place} < {name}_counts[{situation}] }} ->"
-            yield f"      c_code {{ pick = {first} + {name}[{situation}][{place}]; }} }}"
+            row = f"{name}[{situation} / {name}_size][{situation} % {name}_size]"
+            yield f"      c_code {{ pick = {first} + {row}[{place}]; }} }}"
 
     def _table_lines(self, state: State) -> Iterable[str]:
         rows = self._trial.rows_by_state[state.name]
