@@ -40,6 +40,7 @@ OTHER_CONDITIONS = {
         "noise_oscillates": "whether answers are hidden is no input of it",
         "noise_fills_torque": "integral action near its limit rings after turning round",
         "lasting": "torque that is strained for long without a burst is onset too",
+        "shaking_on": "part of lasting, which asks for strain instead",
         "at_top_rung": "of the stage",
         "margin_available": "of the stage",
         "noise_margin_available": "its margin is 20 rungs already",
