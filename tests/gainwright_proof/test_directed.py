@@ -17,6 +17,7 @@ from gainwright_proof.directed.compare import Reference
 from gainwright_proof.directed.findings import directed_findings
 from gainwright_proof.directed.goals import Goals
 from gainwright_proof.directed.search import DirectedSearch
+from gainwright_proof.evidence.overview import overview
 from gainwright_proof.exploration.judge import unfinished_findings
 from gainwright_proof.exploration.replay import confirms, replay_run
 from gainwright_proof.exploration.vacuity import premises_unfinished
@@ -75,6 +76,16 @@ def test_all_that_can_happen_is_seen_and_nothing_else():
     assert {f.method for f in findings.values()} == {DIRECTED}
     assert confirms(trial(), runs["worked"], replay_run(trial(), runs["worked"]))
     assert runs["worked"].ticks == findings["worked"].figures["ticks"] >= 300
+
+
+def test_a_premise_that_one_method_has_seen_is_seen():
+    """The table once said "not seen" where exploration had ended early and directed runs had not."""
+    unseen = premises_unfinished(trial(), "x")
+    findings, _ = found(trial())
+    lines = {line.requirement: line for line in overview(trial(), [*unseen, *findings.values()])}
+    assert lines["spoken_of"].premise == "seen"
+    assert lines["spoken_of"].premise_after_ticks >= 300
+    assert lines["vacuous"].premise == "not seen"
 
 
 def test_ways_back_lead_to_the_moments():

@@ -81,10 +81,11 @@ def overview(
 
 def _premise(findings: Sequence[Finding], requirement: str) -> tuple[str, int | None]:
     subject = f"{PREMISE}/{requirement}"
-    finding = next((f for f in findings if f.subject == subject), None)
-    if finding is None:
+    told = [finding for finding in findings if finding.subject == subject]
+    if not told:
         return "none", None
-    if "vacuous" in finding.figures:
+    if any("vacuous" in finding.figures for finding in told):
         return "vacuous", None
-    seen = finding.verdict is Verdict.PROVED
-    return ("seen" if seen else "not seen"), finding.figures.get("first_tick")
+    # One method may have run out where another has seen it.
+    seen = next((finding for finding in told if finding.verdict is Verdict.PROVED), None)
+    return ("not seen", None) if seen is None else ("seen", seen.figures.get("first_tick"))
