@@ -79,7 +79,7 @@ def test_all_that_can_happen_is_seen_and_nothing_else():
 
 
 def test_a_premise_that_one_method_has_seen_is_seen():
-    """The table once said "not seen" where exploration had ended early and directed runs had not."""
+    """The table said "not seen" where exploration had ended early, whatever directed runs saw."""
     unseen = premises_unfinished(trial(), "x")
     findings, _ = found(trial())
     lines = {line.requirement: line for line in overview(trial(), [*unseen, *findings.values()])}

@@ -276,13 +276,13 @@ the same, and their files refuse each other.
 A signal of Q4.24 is per unit times 2 to the power of `GW_SIGNAL_FRACTION_BITS`."""
 
 FIGURES: Mapping[str, tuple[int, int, str, str, str]] = {
-    "Cortex-M0": (9441, 328, "164, 152", "641/661/808", "1064/1185/1392"),
-    "Cortex-M4": (8481, 328, "68, 108", "142/153/220", "333/409/528"),
-    "Cortex-M7": (8535, 328, "76, 84", "144/155/222", "335/412/531"),
-    "Cortex-M33": (8489, 328, "68, 108", "142/153/221", "333/409/528"),
-    "RV32IMC": (10289, 328, "28, 52", "257/275/353", "468/564/720"),
-    "Cortex-M0 gcc": (10881, 328, "116, 112", "842/880/1082", "875/1008/1195"),
-    "Cortex-M4 gcc": (9469, 328, "72, 88", "153/167/243", "329/421/522"),
+    "Cortex-M0": (9413, 328, "164, 152", "641/661/808", "1064/1185/1389"),
+    "Cortex-M4": (8457, 328, "68, 108", "142/153/220", "333/409/536"),
+    "Cortex-M7": (8511, 328, "76, 84", "144/155/222", "335/412/539"),
+    "Cortex-M33": (8465, 328, "68, 108", "142/153/221", "333/409/536"),
+    "RV32IMC": (10257, 328, "28, 52", "257/275/353", "468/565/733"),
+    "Cortex-M0 gcc": (10685, 328, "116, 112", "842/880/1082", "875/1010/1195"),
+    "Cortex-M4 gcc": (9303, 328, "72, 84", "153/167/243", "329/421/540"),
 }
 """Of trial standard on kiln-shuttle, by ``gainwright crosscheck``: flash, RAM of an axis, stack of
 control and sequencer tick in bytes; instructions of both, least/typical/worst."""
