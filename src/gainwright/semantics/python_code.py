@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
+from copy import copy
 from dataclasses import dataclass
 from functools import lru_cache
 from types import CodeType
@@ -107,6 +108,10 @@ class CodeWriter:
 
     def source(self, expressions: Sequence[Expression]) -> str:
         """Return the source text of that function."""
+        # By a writer of its own: threads share this one, and would mix their texts.
+        return copy(self)._source(expressions)
+
+    def _source(self, expressions: Sequence[Expression]) -> str:
         self._shared = self._repeated(expressions) if self._dialect.arrays else {}
         self._held = set()
         self._lines = ["def check(before, state_before, after, state_after):"]
